@@ -1,0 +1,1 @@
+"""The command line. Heavy imports only inside commands, so that `--help` answers at once."""

@@ -1,0 +1,1 @@
+"""The example scenario: seeded, invented, also used by tests."""

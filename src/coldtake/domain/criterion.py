@@ -1,0 +1,201 @@
+"""A criterion: a conjunction of tests with thresholds, or a question only the player answers.
+
+Each test is one record; its fields are its thresholds with their units. `Times` says how often the
+whole must come out. Section 4 of the design; the defaults are settings of the trade, no source.
+"""
+
+import math
+from itertools import takewhile
+from typing import Annotated
+
+import msgspec
+from msgspec import Meta
+
+Percent = Annotated[float, Meta(ge=0, le=100)]
+Positive = Annotated[float, Meta(gt=0)]
+Count = Annotated[int, Meta(ge=0)]
+
+
+class CriterionTest(msgspec.Struct, frozen=True, kw_only=True, tag_field="test"):
+    """Base of all tests; the tag `test` names the kind."""
+
+
+class NotesTest(CriterionTest, frozen=True, kw_only=True, tag="notes"):
+    """At most so many wrong, missed and extra notes together."""
+
+    allowed: Count = 0
+
+
+class TempoTest(CriterionTest, frozen=True, kw_only=True, tag="tempo"):
+    """Mean tempo at least `mark` beats of `beat_unit_beats` quarters a minute.
+
+    With `within_percent` the tempo must lie within that of the mark, above and below.
+    """
+
+    mark: Annotated[float, Meta(gt=0, le=400)]
+    beat_unit_beats: Positive = 1.0
+    within_percent: Percent | None = None
+
+    @property
+    def bpm(self) -> float:
+        """The mark in quarter notes per minute."""
+        return self.mark * self.beat_unit_beats
+
+
+class SteadinessTest(CriterionTest, frozen=True, kw_only=True, tag="steadiness"):
+    """Tempo change from start to end at most so many percent."""
+
+    change_percent: Percent = 6.0
+
+
+class TimingTest(CriterionTest, frozen=True, kw_only=True, tag="timing"):
+    """At least `share_percent` of the notes within `tolerance_ms` of the grid or fitted tempo."""
+
+    tolerance_ms: Positive = 50.0
+    share_percent: Percent = 90.0
+
+
+class EvennessTest(CriterionTest, frozen=True, kw_only=True, tag="evenness"):
+    """Standard deviation of inter-onset deviations at most so many ms."""
+
+    deviation_ms: Positive = 25.0
+
+
+class TuneTest(CriterionTest, frozen=True, kw_only=True, tag="tune"):
+    """At least `share_percent` of the notes within `tolerance_cents` of the tuning (A4 in Hz)."""
+
+    tolerance_cents: Positive = 25.0
+    share_percent: Percent = 90.0
+    a4_hz: Annotated[float, Meta(ge=392, le=466)] = 440.0
+
+
+class NoStopsTest(CriterionTest, frozen=True, kw_only=True, tag="no_stops"):
+    """No hesitation longer than so many beats beyond the written time, and no restart."""
+
+    hesitation_beats: Positive = 1.0
+
+
+class ConditionsTest(CriterionTest, frozen=True, kw_only=True, tag="conditions"):
+    """Stated by the player: from memory, standing, in front of somebody."""
+
+    stated: tuple[str, ...]
+
+
+class OwnQuestionTest(CriterionTest, frozen=True, kw_only=True, tag="own_question"):
+    """A yes/no question only the player can answer."""
+
+    question: str
+
+
+AnyTest = (
+    NotesTest
+    | TempoTest
+    | SteadinessTest
+    | TimingTest
+    | EvennessTest
+    | TuneTest
+    | NoStopsTest
+    | ConditionsTest
+    | OwnQuestionTest
+)
+PlayerTest = ConditionsTest | OwnQuestionTest
+
+
+class Times(msgspec.Struct, frozen=True, kw_only=True):
+    """How often: `wanted` yeses in a row, or among the last `among` tries."""
+
+    wanted: Annotated[int, Meta(ge=1, le=50)] = 1
+    among: Annotated[int, Meta(ge=1, le=100)] | None = None
+
+
+class Criterion(msgspec.Struct, frozen=True, kw_only=True):
+    """All tests must pass, `times` times; an empty list of tests is never valid."""
+
+    tests: Annotated[tuple[AnyTest, ...], Meta(min_length=1)]
+    times: Times = Times()
+
+    @property
+    def heard(self) -> tuple[AnyTest, ...]:
+        """The tests that a listener can measure."""
+        return tuple(t for t in self.tests if not isinstance(t, PlayerTest))
+
+
+def _number(value: float) -> str:
+    return f"{value:g}"
+
+
+def _tempo_words(test: TempoTest) -> str:
+    unit = {0.5: "eighth", 1.0: "quarter", 1.5: "dotted quarter", 2.0: "half"}.get(
+        test.beat_unit_beats, f"{test.beat_unit_beats:g}-beat unit"
+    )
+    if test.within_percent is None:
+        return f"at {unit} = {_number(test.mark)} or faster"
+    return f"at {unit} = {_number(test.mark)} within {_number(test.within_percent)} %"
+
+
+def _notes_words(test: NotesTest) -> str:
+    if test.allowed == 0:
+        return "every note right"
+    return f"at most {test.allowed} wrong, missed or extra note{'s' if test.allowed > 1 else ''}"
+
+
+def _share_words(test: TimingTest | TuneTest) -> str:
+    if isinstance(test, TimingTest):
+        within = f"within {_number(test.tolerance_ms)} ms"
+    else:
+        within = f"in tune within {_number(test.tolerance_cents)} cents"
+    return f"{_number(test.share_percent)} % of the notes {within}"
+
+
+def words_of(test: AnyTest) -> str:
+    """Say one test as part of a yes/no question."""
+    match test:
+        case NotesTest():
+            return _notes_words(test)
+        case TempoTest():
+            return _tempo_words(test)
+        case TimingTest() | TuneTest():
+            return _share_words(test)
+        case SteadinessTest(change_percent=p):
+            return f"tempo steady within {_number(p)} %"
+        case EvennessTest(deviation_ms=ms):
+            return f"even within {_number(ms)} ms"
+        case NoStopsTest():
+            return "without stopping"
+        case ConditionsTest(stated=words):
+            return ", ".join(words)
+        case OwnQuestionTest(question=text):
+            return text.rstrip("?. ")
+
+
+def question(criterion: Criterion) -> str:
+    """Say the whole criterion as one question answered yes or no."""
+    body = ", ".join(words_of(t) for t in criterion.tests)
+    times = criterion.times
+    if times.among is not None:
+        body += f" - {times.wanted} of {times.among} times"
+    elif times.wanted > 1:
+        body += f" - {times.wanted} times in a row"
+    return body[:1].upper() + body[1:] + "?"
+
+
+def passed(times: Times, answers: tuple[bool, ...]) -> bool:
+    """Say whether a series of answers, oldest first, ends with the criterion passed."""
+    if times.among is not None:
+        return sum(answers[-times.among :]) >= times.wanted
+    return sum(1 for _ in takewhile(bool, reversed(answers))) >= times.wanted
+
+
+def lucky_pass_chance(times: Times, chance: float, tries: int) -> float:
+    """Chance that a passage coming out with `chance` passes "k in a row" within `tries` tries.
+
+    Exact recursion on the length of the current run (Feller, An Introduction to Probability
+    Theory and Its Applications, vol. I, ch. XIII.7). 0 <= chance <= 1; only for runs.
+    """
+    run = [0.0] * times.wanted
+    run[0] = 1.0
+    done = 0.0
+    for _ in range(tries):
+        done += run[-1] * chance
+        run = [math.fsum(run) * (1.0 - chance), *(r * chance for r in run[:-1])]
+    return done

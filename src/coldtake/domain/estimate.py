@@ -1,0 +1,54 @@
+"""Estimates and outlooks: numbers about the future that carry their uncertainty."""
+
+from datetime import date
+
+import msgspec
+
+
+class Interval(msgspec.Struct, frozen=True, kw_only=True):
+    """A middle value with the limits of its 80 % interval."""
+
+    low: float
+    mid: float
+    high: float
+
+
+class Estimate(msgspec.Struct, frozen=True, kw_only=True):
+    """What the log supports about one step today.
+
+    clean_cold : chance of a clean cold take today, 0..1
+    half_life_days : days until that chance's skill has halved without playing
+    minutes_to_met : work still expected until the criterion is met
+    enough : False means "not enough takes yet"; the numbers are then the first guess
+    """
+
+    step_id: str
+    clean_cold: Interval
+    half_life_days: Interval
+    minutes_to_met: Interval
+    cold_takes: int
+    tries: int
+    enough: bool
+
+
+class StepOutlook(msgspec.Struct, frozen=True, kw_only=True):
+    """Chance that one step comes out clean cold on the date, with the planned practice."""
+
+    step_id: str
+    chance: Interval
+    enough: bool
+
+
+class TopicOutlook(msgspec.Struct, frozen=True, kw_only=True):
+    """One topic on its date: how many steps will be clean, chance that all are, when ready.
+
+    ready_by : (early, middle, late) dates of the 80 % interval, None where not in sight
+    """
+
+    topic_id: str
+    on: date
+    steps: tuple[StepOutlook, ...]
+    clean_steps: Interval
+    ready_chance: float
+    ready_by: tuple[date | None, date | None, date | None]
+    enough: bool

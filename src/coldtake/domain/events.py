@@ -1,0 +1,219 @@
+"""The events of the log. Appended, never changed; everything else is computed from them.
+
+`id` is a UUIDv7 made where the event arises, `at` the instant, `day` the practice day in the
+player's own calendar. Two events with one id are the same event.
+"""
+
+from datetime import date, datetime
+
+import msgspec
+
+from coldtake.domain.plan import Plan, Slot
+from coldtake.domain.take import Answer, Judge, Verdict
+from coldtake.domain.topic import Place, Step, StoredPassage, Topic
+
+
+class Data(msgspec.Struct, frozen=True, kw_only=True, tag_field="kind"):
+    """Base of what an event says; the tag `kind` names it."""
+
+
+class TopicKept(Data, frozen=True, kw_only=True, tag="topic_kept"):
+    """A topic was added, or its title, kind, importance, date or notes changed."""
+
+    topic: Topic
+
+
+class TopicPlaced(Data, frozen=True, kw_only=True, tag="topic_placed"):
+    """The player moved a topic to waiting, current or laid aside."""
+
+    topic_id: str
+    place: Place
+
+
+class StepKept(Data, frozen=True, kw_only=True, tag="step_kept"):
+    """A step was added at the end of its topic, or changed in place."""
+
+    step: Step
+
+
+class StepsOrdered(Data, frozen=True, kw_only=True, tag="steps_ordered"):
+    """The steps of a topic in their new order; steps not named keep their order at the end."""
+
+    topic_id: str
+    step_ids: tuple[str, ...]
+
+
+class StepDropped(Data, frozen=True, kw_only=True, tag="step_dropped"):
+    """A step was taken off its topic's map; its tries stay in the log."""
+
+    step_id: str
+
+
+class PassageKept(Data, frozen=True, kw_only=True, tag="passage_kept"):
+    """Notation was added or replaced."""
+
+    passage: StoredPassage
+
+
+class SettingChosen(Data, frozen=True, kw_only=True, tag="setting_chosen"):
+    """A setting's new value, as text in the table's own syntax."""
+
+    name: str
+    value: str
+
+
+class PlanKept(Data, frozen=True, kw_only=True, tag="plan_kept"):
+    """A plan for a day was made or changed; the last one for a day counts."""
+
+    plan: Plan
+
+
+class SessionStarted(Data, frozen=True, kw_only=True, tag="session_started"):
+    """A session began with a plan (its own copy, so that a later plan does not change it)."""
+
+    session_id: str
+    plan: Plan
+
+
+class IntentionSet(Data, frozen=True, kw_only=True, tag="intention_set"):
+    """One sentence for the session (slot_id None) or from a slot on; empty when skipped."""
+
+    session_id: str
+    slot_id: str | None
+    words: str
+
+
+class SlotStarted(Data, frozen=True, kw_only=True, tag="slot_started"):
+    """A slot's clock began at `at`; it ends `planned_s` later unless ended before."""
+
+    session_id: str
+    slot_id: str
+    step_id: str
+    planned_s: float
+
+
+class SlotEnded(Data, frozen=True, kw_only=True, tag="slot_ended"):
+    """A slot ended after `played_s` of playing; `early` when the player moved on."""
+
+    session_id: str
+    slot_id: str
+    step_id: str
+    played_s: float
+    early: bool = False
+
+
+class SlotAdded(Data, frozen=True, kw_only=True, tag="slot_added"):
+    """A spare slot was taken into the session because a yes came early."""
+
+    session_id: str
+    slot: Slot
+
+
+class BreakStarted(Data, frozen=True, kw_only=True, tag="break_started"):
+    """A break's clock began at `at`."""
+
+    session_id: str
+    after_period: int
+    planned_s: float
+
+
+class BreakEnded(Data, frozen=True, kw_only=True, tag="break_ended"):
+    """A break ended."""
+
+    session_id: str
+    after_period: int
+
+
+class TryAnswered(Data, frozen=True, kw_only=True, tag="try_answered"):
+    """A try was answered by the player, or by the tool from a take."""
+
+    try_id: str
+    step_id: str
+    answer: Answer
+    judge: Judge
+    session_id: str | None = None
+    slot_id: str | None = None
+    take_id: str | None = None
+    tempo_bpm: float | None = None
+
+
+class AnswerTakenBack(Data, frozen=True, kw_only=True, tag="answer_taken_back"):
+    """A slip of the finger: that try no longer counts."""
+
+    try_id: str
+
+
+class TakeRecorded(Data, frozen=True, kw_only=True, tag="take_recorded"):
+    """A take's sound is on disk, with its checksum (SHA-256 of the FLAC file)."""
+
+    take_id: str
+    step_id: str
+    duration_s: float
+    sample_rate: int
+    sha256: str
+    session_id: str | None = None
+    slot_id: str | None = None
+    click_bpm: float | None = None
+    source: str = "microphone"
+
+
+class TakeJudged(Data, frozen=True, kw_only=True, tag="take_judged"):
+    """A verdict was given on a take; the last one counts."""
+
+    take_id: str
+    verdict: Verdict
+
+
+class SessionEnded(Data, frozen=True, kw_only=True, tag="session_ended"):
+    """A session ended, early or not, with one line of note."""
+
+    session_id: str
+    note: str = ""
+    early: bool = False
+
+
+AnyData = (
+    TopicKept
+    | TopicPlaced
+    | StepKept
+    | StepsOrdered
+    | StepDropped
+    | PassageKept
+    | SettingChosen
+    | PlanKept
+    | SessionStarted
+    | IntentionSet
+    | SlotStarted
+    | SlotEnded
+    | SlotAdded
+    | BreakStarted
+    | BreakEnded
+    | TryAnswered
+    | AnswerTakenBack
+    | TakeRecorded
+    | TakeJudged
+    | SessionEnded
+)
+
+
+class Event(msgspec.Struct, frozen=True, kw_only=True):
+    """One line of the log."""
+
+    id: str
+    at: datetime
+    day: date
+    data: AnyData
+
+
+_encoder = msgspec.json.Encoder()
+_decoder = msgspec.json.Decoder(Event)
+
+
+def to_json(event: Event) -> bytes:
+    """Write one event as JSON (UTF-8, one line)."""
+    return _encoder.encode(event)
+
+
+def from_json(text: bytes | str) -> Event:
+    """Read one event. Raises msgspec.ValidationError naming the field that is wrong."""
+    return _decoder.decode(text)

@@ -1,0 +1,189 @@
+"""A day's plan: periods of slots with breaks between, and the rules it must keep.
+
+Rules are common practice, no source; each is a setting except `HARD_PERIOD_MIN`.
+"""
+
+from datetime import date, time
+from enum import StrEnum
+from itertools import pairwise
+from typing import Annotated
+
+import msgspec
+from msgspec import Meta
+
+HARD_PERIOD_MIN = 60  # never more than this without a break, whatever the settings say
+LEAST_BREAK_MIN = 3
+
+
+class SlotKind(StrEnum):
+    """What a slot is for."""
+
+    COLD = "cold"
+    WORK = "work"
+
+
+class PlanRules(msgspec.Struct, frozen=True, kw_only=True):
+    """The settings that shape a plan, in whole minutes."""
+
+    period_cap_min: Annotated[int, Meta(ge=5, le=HARD_PERIOD_MIN)] = 30
+    break_min: Annotated[int, Meta(ge=LEAST_BREAK_MIN, le=60)] = 5
+    slot_least_min: Annotated[int, Meta(ge=1, le=30)] = 4
+    slot_most_min: Annotated[int, Meta(ge=2, le=60)] = 12
+    tightness_percent: Annotated[int, Meta(ge=30, le=100)] = 80
+    topics_least: Annotated[int, Meta(ge=1, le=8)] = 2
+    topics_most: Annotated[int, Meta(ge=1, le=8)] = 4
+    touch_days: Annotated[int, Meta(ge=1, le=30)] = 3
+    cold_min: Annotated[int, Meta(ge=1, le=10)] = 2
+
+
+class Slot(msgspec.Struct, frozen=True, kw_only=True):
+    """The time given to one exercise. `gain` is the step's value for the dates, in points."""
+
+    id: str
+    step_id: str
+    topic_id: str
+    kind: SlotKind
+    minutes: Annotated[int, Meta(ge=1, le=HARD_PERIOD_MIN)]
+    question: str
+    goal: str
+    reason: str
+    gain: float = 0.0
+    pinned: bool = False
+
+
+class Period(msgspec.Struct, frozen=True, kw_only=True):
+    """Unbroken playing between two breaks."""
+
+    slots: tuple[Slot, ...]
+
+    @property
+    def minutes(self) -> int:
+        """Minutes of playing."""
+        return sum(s.minutes for s in self.slots)
+
+
+class LeftOut(msgspec.Struct, frozen=True, kw_only=True):
+    """A step that is not in the plan, and what it would take to get in."""
+
+    step_id: str
+    topic_id: str
+    reason: str
+
+
+class Wish(msgspec.Struct, frozen=True, kw_only=True):
+    """What the player insists on for one step tomorrow; None leaves that to the solver.
+
+    refused : the step stays out. Otherwise it is in, with these minutes, at this place
+    (period and index counted from 0).
+    """
+
+    step_id: str
+    kind: SlotKind = SlotKind.WORK
+    refused: bool = False
+    minutes: Annotated[int, Meta(ge=1, le=HARD_PERIOD_MIN)] | None = None
+    period: Annotated[int, Meta(ge=0)] | None = None
+    index: Annotated[int, Meta(ge=0)] | None = None
+
+
+class PlanRequest(msgspec.Struct, frozen=True, kw_only=True):
+    """What the player gives: the day, its start on the clock, the minutes, and wishes."""
+
+    day: date
+    starts_at: time
+    minutes: Annotated[int, Meta(ge=5, le=720)]
+    wishes: tuple[Wish, ...] = ()
+
+
+class Plan(msgspec.Struct, frozen=True, kw_only=True):
+    """Tomorrow, decided. `minutes` includes the breaks and is never above what was given.
+
+    value, bound : value of the chosen minutes and an upper bound on any plan's, in points
+    remarks : what the player should know (no history yet, one topic only, load above usual …)
+    """
+
+    id: str
+    request: PlanRequest
+    rules: PlanRules
+    periods: tuple[Period, ...]
+    spare: tuple[Slot, ...] = ()
+    left_out: tuple[LeftOut, ...] = ()
+    remarks: tuple[str, ...] = ()
+    value: float = 0.0
+    bound: float = 0.0
+
+    @property
+    def slots(self) -> tuple[Slot, ...]:
+        """All slots in playing order."""
+        return tuple(s for p in self.periods for s in p.slots)
+
+    @property
+    def minutes(self) -> int:
+        """Playing and breaks together."""
+        breaks = max(len(self.periods) - 1, 0) * self.rules.break_min
+        return breaks + sum(p.minutes for p in self.periods)
+
+
+class Violation(msgspec.Struct, frozen=True, kw_only=True):
+    """A broken rule: its name, whether it is hard, and a sentence for the player."""
+
+    rule: str
+    hard: bool
+    words: str
+
+
+def _period_faults(plan: Plan) -> list[Violation]:
+    faults = []
+    for number, period in enumerate(plan.periods, start=1):
+        if period.minutes > HARD_PERIOD_MIN:
+            words = f"Period {number} is {period.minutes} minutes; 60 without a break is the limit."
+            faults.append(Violation(rule="hard_cap", hard=True, words=words))
+        elif period.minutes > plan.rules.period_cap_min:
+            words = (
+                f"Period {number} is {period.minutes} minutes; "
+                f"your limit is {plan.rules.period_cap_min}."
+            )
+            faults.append(Violation(rule="period_cap", hard=False, words=words))
+    return faults
+
+
+def _neighbour_faults(plan: Plan) -> list[Violation]:
+    words = "The same step stands in two neighbouring slots."
+    return [
+        Violation(rule="neighbours", hard=False, words=words)
+        for a, b in pairwise(plan.slots)
+        if a.step_id == b.step_id
+    ]
+
+
+def _cold_faults(plan: Plan) -> list[Violation]:
+    worked: set[str] = set()
+    faults = []
+    for slot in plan.slots:
+        if slot.kind is SlotKind.COLD and slot.topic_id in worked:
+            words = "A cold take stands after work on the same topic."
+            faults.append(Violation(rule="cold_first", hard=False, words=words))
+        elif slot.kind is SlotKind.WORK:
+            worked.add(slot.topic_id)
+    return faults
+
+
+def _size_faults(plan: Plan) -> list[Violation]:
+    faults = []
+    if plan.minutes > plan.request.minutes:
+        words = f"The plan takes {plan.minutes} minutes; you gave {plan.request.minutes}."
+        faults.append(Violation(rule="time_given", hard=True, words=words))
+    topics = {s.topic_id for s in plan.slots}
+    if len(topics) > plan.rules.topics_most:
+        words = f"{len(topics)} topics in one session; your limit is {plan.rules.topics_most}."
+        faults.append(Violation(rule="topics_most", hard=False, words=words))
+    return faults
+
+
+def violations(plan: Plan) -> tuple[Violation, ...]:
+    """Every rule of section 3 that this plan breaks; pinned slots may break soft ones."""
+    return (
+        *_period_faults(plan),
+        *_size_faults(plan),
+        *_cold_faults(plan),
+        *_neighbour_faults(plan),
+    )

@@ -1,0 +1,145 @@
+"""Takes, answers and verdicts with their evidence."""
+
+from datetime import date, datetime
+from enum import StrEnum
+
+import msgspec
+
+
+class Answer(StrEnum):
+    """The three honest answers."""
+
+    YES = "yes"
+    NO = "no"
+    CANNOT_TELL = "cannot_tell"
+
+
+class Judge(StrEnum):
+    """Who answered."""
+
+    PLAYER = "player"
+    TOOL = "tool"
+
+
+class NoteStatus(StrEnum):
+    """What became of a note."""
+
+    RIGHT = "right"
+    WRONG = "wrong"
+    MISSED = "missed"
+    EXTRA = "extra"
+
+
+class Figure(msgspec.Struct, frozen=True, kw_only=True):
+    """One test's figure against its threshold; `passed` is None where it cannot be told.
+
+    value and uncertainty are in `unit`; the uncertainty is a half width (about 95 %).
+    """
+
+    name: str
+    value: float | None
+    uncertainty: float | None
+    threshold: float
+    unit: str
+    passed: bool | None
+    words: str = ""
+
+
+class NoteEvidence(msgspec.Struct, frozen=True, kw_only=True):
+    """What was heard of one expected note, or of one extra note.
+
+    id : the passage note's id, or "extra-N"; expected_pitch and expected_beat None for extras
+    onset_s, offset_s : seconds from the start of the recording; None when missed
+    pitch : fractional MIDI number; cents : from the expected pitch in the take's own tuning
+    deviation_ms : onset against the fitted tempo, late positive
+    displaced : clearly off the player's own timing; mistuned : beyond 25 cents from own tuning
+    """
+
+    id: str
+    status: NoteStatus
+    expected_pitch: int | None = None
+    expected_beat: float | None = None
+    onset_s: float | None = None
+    offset_s: float | None = None
+    pitch: float | None = None
+    cents: float | None = None
+    deviation_ms: float | None = None
+    displaced: bool = False
+    mistuned: bool = False
+    confidence: float = 1.0
+    words: str = ""
+
+
+class Restart(msgspec.Struct, frozen=True, kw_only=True):
+    """The player went back: when in the recording, and to which beat of the passage."""
+
+    at_s: float
+    to_beat: float
+
+
+class Verdict(msgspec.Struct, frozen=True, kw_only=True):
+    """A judged take. Same file, passage, criterion and engine give the same verdict.
+
+    tempo_curve : (beat, quarters per minute) along the passage
+    """
+
+    answer: Answer
+    reason: str
+    tempo_bpm: float | None
+    tests: tuple[Figure, ...]
+    notes: tuple[NoteEvidence, ...]
+    engine: str
+    remedy: str = ""
+    tuning_cents: float | None = None
+    restarts: tuple[Restart, ...] = ()
+    abstained: tuple[str, ...] = ()
+    tempo_curve: tuple[tuple[float, float], ...] = ()
+
+
+class Take(msgspec.Struct, frozen=True, kw_only=True):
+    """A recorded try. The sound lies beside the log as FLAC, named by its id."""
+
+    id: str
+    step_id: str
+    at: datetime
+    day: date
+    cold: bool
+    duration_s: float
+    sample_rate: int
+    sha256: str
+    session_id: str | None = None
+    slot_id: str | None = None
+    click_bpm: float | None = None
+    source: str = "microphone"
+    verdict: Verdict | None = None
+
+
+class Try(msgspec.Struct, frozen=True, kw_only=True):
+    """One answered try at a step's criterion.
+
+    cold : derived; the first try of that step that day, before any work on it
+    heard : what the tool said when the player answered the same try; the player's answer counts
+    """
+
+    id: str
+    step_id: str
+    at: datetime
+    day: date
+    answer: Answer
+    judge: Judge
+    cold: bool
+    session_id: str | None = None
+    slot_id: str | None = None
+    take_id: str | None = None
+    tempo_bpm: float | None = None
+    heard: Answer | None = None
+
+
+class Work(msgspec.Struct, frozen=True, kw_only=True):
+    """Minutes really played on a step in one slot (fractions allowed)."""
+
+    step_id: str
+    at: datetime
+    day: date
+    minutes: float
+    session_id: str | None = None

@@ -1,0 +1,109 @@
+"""Topics, their steps and exercises: what the player lays out once and then works through."""
+
+from datetime import date
+from enum import StrEnum
+from typing import Annotated
+
+import msgspec
+from msgspec import Meta
+
+from coldtake.domain.criterion import Criterion
+
+Title = Annotated[str, Meta(min_length=1, max_length=200)]
+
+
+class Place(StrEnum):
+    """Where the player has put a topic. `kept up` is derived: current with every step met."""
+
+    WAITING = "waiting"
+    CURRENT = "current"
+    LAID_ASIDE = "laid_aside"
+
+
+class TopicKind(StrEnum):
+    """What a topic is, as far as it changes what we propose."""
+
+    PIECE = "piece"
+    TECHNIQUE = "technique"
+    TUNE = "tune"
+    RHYTHM = "rhythm"
+    INTONATION = "intonation"
+    READING = "reading"
+    OTHER = "other"
+
+
+class StepPhase(StrEnum):
+    """Derived from the tries; see `progress.step_phase`."""
+
+    OPEN = "open"
+    IN_WORK = "in_work"
+    MET = "met"
+    HELD = "held"
+    SLIPPED = "slipped"
+
+
+class PassageRef(msgspec.Struct, frozen=True, kw_only=True):
+    """Bars of a stored passage; both None means the whole (bars counted from 1 as played)."""
+
+    passage_id: str
+    first_bar: Annotated[int, Meta(ge=1)] | None = None
+    last_bar: Annotated[int, Meta(ge=1)] | None = None
+
+
+class ClickSetting(msgspec.Struct, frozen=True, kw_only=True):
+    """The click while playing: beat unit in quarters, beats in a bar to accent, count-in bars."""
+
+    beat_unit_beats: Annotated[float, Meta(gt=0, le=8)] = 1.0
+    beats_per_bar: Annotated[int, Meta(ge=1, le=32)] = 4
+    count_in_bars: Annotated[int, Meta(ge=0, le=8)] = 1
+    on: bool = True
+
+
+class Exercise(msgspec.Struct, frozen=True, kw_only=True):
+    """What is played to work on a step."""
+
+    passage: PassageRef | None = None
+    tempo_bpm: Annotated[float, Meta(gt=0, le=400)] | None = None
+    key: str = ""
+    words: str = ""
+    click: ClickSetting = ClickSetting()
+
+
+class Step(msgspec.Struct, frozen=True, kw_only=True):
+    """A part of a topic small enough to be met within days, with one criterion.
+
+    need_min : whole minutes of work that the player (or a proposal) expects until it is met
+    needs : ids of steps that must be met first
+    """
+
+    id: str
+    topic_id: str
+    title: Title
+    criterion: Criterion
+    exercise: Exercise = Exercise()
+    need_min: Annotated[int, Meta(ge=1, le=6000)] = 40
+    needs: tuple[str, ...] = ()
+
+
+class Topic(msgspec.Struct, frozen=True, kw_only=True):
+    """An area that matters. `importance` 1 (would be nice) to 5 (everything hangs on it)."""
+
+    id: str
+    title: Title
+    kind: TopicKind = TopicKind.OTHER
+    importance: Annotated[int, Meta(ge=1, le=5)] = 3
+    performance_on: date | None = None
+    notes: str = ""
+    place: Place = Place.WAITING
+
+
+class StoredPassage(msgspec.Struct, frozen=True, kw_only=True):
+    """Notation as it came in: the text is kept for ever, the note list is read from it.
+
+    format : "musicxml", "mei" or "abc" (`.mxl` is unpacked to its MusicXML before it is kept)
+    """
+
+    id: str
+    title: str
+    format: Annotated[str, Meta(pattern="^(musicxml|mei|abc)$")]
+    text: str

@@ -1,0 +1,62 @@
+"""The one tree of errors.
+
+    ColdtakeError
+    ├── InputError          what the person gave cannot be used          exit 2, HTTP 422
+    │   ├── PassageError    notation that cannot be read
+    │   ├── SoundError      a sound file that cannot be read
+    │   ├── RuleError       breaks a rule of topics, steps or settings
+    │   └── PlanError       pins or minutes that no plan can keep
+    ├── NotFoundError       there is no such topic, step, take …         exit 2, HTTP 404
+    ├── BusyError           another process holds what is needed         exit 4, HTTP 409
+    └── StoreError          the data folder cannot be read or written    exit 4, HTTP 503
+
+Every error says what is wrong, where, and what to do, in words for the person who plays.
+A fault of the program itself is an ordinary Python exception and never one of these.
+"""
+
+
+class ColdtakeError(Exception):
+    """Something the person must hear about: what, where and the remedy."""
+
+    def __init__(self, what: str, *, where: str = "", remedy: str = "") -> None:
+        super().__init__(what)
+        self.what = what
+        self.where = where
+        self.remedy = remedy
+
+    def __str__(self) -> str:
+        """One readable line: `where: what remedy`."""
+        head = f"{self.where}: {self.what}" if self.where else self.what
+        return f"{head} {self.remedy}".strip()
+
+
+class InputError(ColdtakeError):
+    """What was given cannot be used as it is."""
+
+
+class PassageError(InputError):
+    """Notation that cannot be read, with the place where reading stopped."""
+
+
+class SoundError(InputError):
+    """A sound file that cannot be read or carries no usable sound."""
+
+
+class RuleError(InputError):
+    """A change that would break a rule of topics, steps, criteria or settings."""
+
+
+class PlanError(InputError):
+    """Minutes or pins that no plan can keep."""
+
+
+class NotFoundError(ColdtakeError):
+    """There is no such thing in the log."""
+
+
+class BusyError(ColdtakeError):
+    """Something else is using what is needed; trying again later may help."""
+
+
+class StoreError(ColdtakeError):
+    """The data folder or database cannot be read or written."""

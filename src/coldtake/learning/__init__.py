@@ -1,0 +1,1 @@
+"""What the log supports: estimates of learning and forgetting, and simulated players."""

@@ -1,0 +1,72 @@
+"""What the house needs from outside, as protocols; each implementation passes one suite."""
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import Protocol
+
+from coldtake.domain.events import Event
+
+
+class Store(Protocol):
+    """The append-only log.
+
+    Guarantees: `append` is one transaction, all or nothing; an id already there is left as it was
+    (and not counted); after `append` returns, the events survive a crash of the process.
+    """
+
+    def append(self, events: Sequence[Event]) -> int:
+        """Append events, return how many were new. Raises StoreError or BusyError."""
+        ...
+
+    def events(self, after: int = 0) -> Iterator[tuple[int, Event]]:
+        """Give (sequence number, event) in order of arrival, from after a sequence number."""
+        ...
+
+    def last_sequence(self) -> int:
+        """Return the sequence number of the newest event, 0 for an empty log."""
+        ...
+
+    def close(self) -> None:
+        """Let go of files and connections."""
+        ...
+
+
+class TakeFiles(Protocol):
+    """Sound of the takes, one FLAC file each.
+
+    Guarantees: `keep` returns only when the file is on disk under its final name; a crash leaves
+    either the whole file or none.
+    """
+
+    def keep(self, take_id: str, flac: bytes) -> str:
+        """Keep a take's sound, return its SHA-256 in hex. Keeping the same bytes twice is fine."""
+        ...
+
+    def path(self, take_id: str) -> Path:
+        """Return where the sound lies. Raises NotFoundError when there is none."""
+        ...
+
+    def damaged(self, take_id: str, sha256: str) -> bool:
+        """Say whether the file is missing or differs from its checksum."""
+        ...
+
+
+class Clock(Protocol):
+    """The time of day, in the player's own zone."""
+
+    def now(self) -> datetime:
+        """Return the present instant, aware of its zone."""
+        ...
+
+    def new_id(self) -> str:
+        """Return a fresh UUIDv7."""
+        ...
+
+
+class Progress(Protocol):
+    """Somebody who watches long work."""
+
+    def step(self, done: int, total: int, words: str) -> bool:
+        """Report progress; False asks the work to stop."""
+        ...

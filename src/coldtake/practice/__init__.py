@@ -1,0 +1,1 @@
+"""The use cases: pile, evening before, session, takes, progress. The door for permissions."""

@@ -1,0 +1,68 @@
+"""One table of settings: name, default, allowed values, one-line help.
+
+Values are kept in the log as text; `value_of` turns them into what the code uses.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from coldtake.errors import RuleError
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """One setting. `least` and `most` bound whole numbers, both included."""
+
+    name: str
+    default: int
+    least: int
+    most: int
+    unit: str
+    help: str
+
+
+SETTINGS: tuple[Setting, ...] = (
+    Setting("current_topics", 4, 1, 8, "topics", "How many topics may be current at a time."),
+    Setting("session_minutes", 60, 5, 720, "min", "Minutes offered when a plan is made."),
+    Setting("starts_at_hour", 17, 0, 23, "h", "Hour at which a session usually starts."),
+    Setting("period_cap", 30, 5, 60, "min", "Longest unbroken playing; 60 is the hard limit."),
+    Setting("break_minutes", 5, 3, 60, "min", "Length of a break between two periods."),
+    Setting("slot_least", 4, 1, 30, "min", "Shortest slot for working on a step."),
+    Setting("slot_most", 12, 2, 60, "min", "Longest slot for working on a step."),
+    Setting("tightness", 80, 30, 100, "%", "Share of the expected need that a slot is given."),
+    Setting("topics_least", 2, 1, 8, "topics", "Fewest topics in one session."),
+    Setting("topics_most", 4, 1, 8, "topics", "Most topics in one session."),
+    Setting("touch_days", 3, 1, 30, "days", "A current topic is met again within this many days."),
+    Setting("cold_minutes", 2, 1, 10, "min", "Minutes set aside for one cold take."),
+    Setting("quiet_seconds", 20, 0, 120, "s", "Quiet moment before the first slot."),
+    Setting(
+        "load_notice", 20, 5, 200, "%", "Notice when a week grows beyond the last four by this."
+    ),
+    Setting("a4_hz", 440, 392, 466, "Hz", "Tuning of A4."),
+    Setting("click_volume", 60, 0, 100, "%", "Loudness of the click."),
+)
+BY_NAME: Mapping[str, Setting] = {s.name: s for s in SETTINGS}
+
+
+def parse(name: str, text: str) -> int:
+    """Check a setting's new value. Raises RuleError saying the limits."""
+    setting = BY_NAME.get(name)
+    if setting is None:
+        raise RuleError(f"There is no setting called “{name}”.", remedy="See the settings page.")
+    try:
+        value = int(text.strip())
+    except ValueError:
+        value = setting.least - 1
+    if not setting.least <= value <= setting.most:
+        raise RuleError(
+            f"“{text}” is outside {setting.least} to {setting.most} {setting.unit}.",
+            where=setting.name,
+            remedy="Give a whole number within these limits.",
+        )
+    return value
+
+
+def value_of(chosen: Mapping[str, str], name: str) -> int:
+    """Return a setting's value: the chosen one, or the default."""
+    text = chosen.get(name)
+    return BY_NAME[name].default if text is None else parse(name, text)

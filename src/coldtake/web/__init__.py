@@ -1,0 +1,1 @@
+"""The pages. `create_app(services)` is the whole interface."""
