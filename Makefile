@@ -1,0 +1,69 @@
+# Two commands do everything: `make run` and `make test`. The rest are their parts.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
+PORT ?= 8437
+ARGS ?=
+
+export PYTHONDONTWRITEBYTECODE :=
+
+.PHONY: run test lint format types bench lock clean
+
+run: $(VENV)/.ready-run
+	@$(BIN)/coldtake serve --port $(PORT) $(ARGS)
+
+test: $(VENV)/.ready-test node_modules/.ready
+	@tests/setup.sh
+	@$(MAKE) --no-print-directory lint
+	$(BIN)/python -m pytest -n 2 --dist loadgroup $(ARGS)
+	node --test "tests/js/**/*.test.js"
+
+lint: $(VENV)/.ready-test node_modules/.ready
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+	node_modules/.bin/tsc -p tsconfig.json
+
+format: $(VENV)/.ready-test
+	$(BIN)/ruff format .
+	$(BIN)/ruff check --fix .
+
+bench: $(VENV)/.ready-test
+	@tests/setup.sh
+	$(BIN)/python -m bench $(ARGS)
+
+# The environment is made again whenever the Python or a lock changes.
+$(VENV)/bin/python:
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
+	  { echo "Coldtake needs Python 3.11 or newer; $$($(PYTHON) --version) was found. Set PYTHON=…"; exit 1; }
+	@$(PYTHON) -m venv $(VENV)
+
+$(VENV)/.ready-run: $(VENV)/bin/python requirements.lock requirements-build.lock pyproject.toml
+	@echo "Installing Coldtake into $(VENV) (only when something changed) …"
+	@$(PIP) install --require-hashes -r requirements-build.lock
+	@$(PIP) install --require-hashes -r requirements.lock
+	@$(PIP) install --no-deps --no-build-isolation --editable .
+	@touch $@
+
+$(VENV)/.ready-test: $(VENV)/.ready-run requirements-dev.lock
+	@echo "Installing what the tests need …"
+	@$(PIP) install --require-hashes -r requirements-dev.lock
+	@touch $@
+
+node_modules/.ready: package.json package-lock.json
+	@command -v npm >/dev/null || tests/setup.sh node
+	@npm ci --no-fund --no-audit --loglevel=error
+	@touch $@
+
+# Needs uv; only whoever changes a dependency runs this.
+lock:
+	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header \
+	  pyproject.toml -o requirements.lock
+	uv pip compile --universal --python-version 3.11 --generate-hashes --no-emit-index-url --no-header \
+	  pyproject.toml --extra studio --group dev -c requirements.lock -o requirements-dev.lock
+	printf 'hatchling==1.27.0\neditables\n' | uv pip compile --universal --python-version 3.11 \
+	  --generate-hashes --no-emit-index-url --no-header - -o requirements-build.lock
+
+clean:
+	rm -rf $(VENV) node_modules dist build
