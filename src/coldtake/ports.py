@@ -19,6 +19,14 @@ class Store(Protocol):
         """Append events, return how many were new. Raises StoreError or BusyError."""
         ...
 
+    def refuse(self, raw: bytes, why: str, at: datetime) -> None:
+        """Keep something that could not become an event, so that it is not lost. Once per `raw`."""
+        ...
+
+    def refused(self) -> Sequence[tuple[datetime, str, bytes]]:
+        """Return what was refused: (when, why, the bytes as they came), oldest first."""
+        ...
+
     def events(self, after: int = 0) -> Iterator[tuple[int, Event]]:
         """Give (sequence number, event) in order of arrival, from after a sequence number."""
         ...

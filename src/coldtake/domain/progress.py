@@ -1,5 +1,6 @@
 """How a step's phase follows from its tries, and a topic's standing from its steps."""
 
+from collections.abc import Iterable, Iterator
 from enum import StrEnum
 
 import msgspec
@@ -56,12 +57,7 @@ def _before_met(walk: _Walk, attempt: Try, times: Times) -> None:
         walk.phase = StepPhase.IN_WORK
 
 
-def step_phase(criterion: Criterion, tries: tuple[Try, ...], worked: bool = False) -> StepPhase:
-    """Walk the tries, oldest first, to the phase that the step is in now.
-
-    A "cannot tell" changes nothing. Met: the criterion came out as often as it asks. Held: clean
-    cold on two later days at growing (not shrinking) distance. Slipped: a later cold take said no.
-    """
+def _walked(criterion: Criterion, tries: Iterable[Try]) -> Iterator[tuple[Try, StepPhase]]:
     walk = _Walk()
     for attempt in tries:
         if attempt.answer is Answer.CANNOT_TELL:
@@ -70,9 +66,34 @@ def step_phase(criterion: Criterion, tries: tuple[Try, ...], worked: bool = Fals
             _after_met(walk, attempt)
         else:
             _before_met(walk, attempt, criterion.times)
-    if walk.phase is StepPhase.OPEN and (worked or tries):
+        yield attempt, walk.phase
+
+
+def step_phase(criterion: Criterion, tries: tuple[Try, ...], worked: bool = False) -> StepPhase:
+    """Walk the tries, oldest first, to the phase that the step is in now.
+
+    A "cannot tell" changes nothing. Met: the criterion came out as often as it asks. Held: clean
+    cold on two later days at growing (not shrinking) distance. Slipped: a later cold take said no.
+    """
+    phase = StepPhase.OPEN
+    for _attempt, phase in _walked(criterion, tries):
+        pass
+    if phase is StepPhase.OPEN and (worked or tries):
         return StepPhase.IN_WORK
-    return walk.phase
+    return phase
+
+
+def phase_changes(
+    criterion: Criterion, tries: tuple[Try, ...]
+) -> tuple[tuple[Try, StepPhase], ...]:
+    """Return each try that took the step into another phase, with that phase, oldest first."""
+    changes = []
+    before = StepPhase.OPEN
+    for attempt, phase in _walked(criterion, tries):
+        if phase is not before:
+            changes.append((attempt, phase))
+        before = phase
+    return tuple(changes)
 
 
 def standing(place: Place, phases: tuple[StepPhase, ...]) -> Standing:

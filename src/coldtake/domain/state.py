@@ -34,6 +34,12 @@ class State(msgspec.Struct, kw_only=True):
     touched: set[tuple[str, date]] = set()
     last: tuple[Any, str] | None = None
 
+    def copy(self) -> "State":
+        """Return a state that later events do not change: the records themselves are shared."""
+        fields = {name: getattr(self, name) for name in self.__struct_fields__}
+        own = {n: v.copy() if isinstance(v, (dict, list, set)) else v for n, v in fields.items()}
+        return State(**own)
+
     def topic_steps(self, topic_id: str) -> tuple[Step, ...]:
         """Steps of a topic in the player's order."""
         return tuple(self.steps[i] for i in self.order.get(topic_id, ()) if i in self.steps)
@@ -123,6 +129,23 @@ def _plan_kept(state: State, _event: ev.Event, data: ev.PlanKept) -> None:
     state.plans[data.plan.request.day] = data.plan
 
 
+def _session(state: State, session_id: str | None) -> SessionRun | None:
+    """Return a session to change: a fresh copy in its place, so that copied states keep theirs."""
+    known = state.sessions.get(session_id or "")
+    if known is None:
+        return None
+    fresh = msgspec.structs.replace(
+        known,
+        intentions=known.intentions.copy(),
+        slots=[msgspec.structs.replace(r) for r in known.slots],
+        breaks=[msgspec.structs.replace(r) for r in known.breaks],
+        added=known.added.copy(),
+        try_ids=known.try_ids.copy(),
+    )
+    state.sessions[known.id] = fresh
+    return fresh
+
+
 def _session_started(state: State, event: ev.Event, data: ev.SessionStarted) -> None:
     if data.session_id not in state.sessions:
         state.sessions[data.session_id] = SessionRun(
@@ -131,13 +154,13 @@ def _session_started(state: State, event: ev.Event, data: ev.SessionStarted) -> 
 
 
 def _intention_set(state: State, _event: ev.Event, data: ev.IntentionSet) -> None:
-    session = state.sessions.get(data.session_id)
+    session = _session(state, data.session_id)
     if session:
         session.intentions[data.slot_id or ""] = data.words
 
 
 def _slot_started(state: State, event: ev.Event, data: ev.SlotStarted) -> None:
-    session = state.sessions.get(data.session_id)
+    session = _session(state, data.session_id)
     if session:
         run = SlotRun(
             slot_id=data.slot_id,
@@ -149,7 +172,7 @@ def _slot_started(state: State, event: ev.Event, data: ev.SlotStarted) -> None:
 
 
 def _slot_ended(state: State, event: ev.Event, data: ev.SlotEnded) -> None:
-    session = state.sessions.get(data.session_id)
+    session = _session(state, data.session_id)
     runs = session.slots if session else []
     for run in reversed(runs):
         if run.slot_id == data.slot_id and run.ended_at is None:
@@ -167,13 +190,13 @@ def _slot_ended(state: State, event: ev.Event, data: ev.SlotEnded) -> None:
 
 
 def _slot_added(state: State, _event: ev.Event, data: ev.SlotAdded) -> None:
-    session = state.sessions.get(data.session_id)
+    session = _session(state, data.session_id)
     if session:
         session.added.append(data.slot)
 
 
 def _break_started(state: State, event: ev.Event, data: ev.BreakStarted) -> None:
-    session = state.sessions.get(data.session_id)
+    session = _session(state, data.session_id)
     if session:
         run = BreakRun(
             after_period=data.after_period, started_at=event.at, planned_s=data.planned_s
@@ -182,7 +205,7 @@ def _break_started(state: State, event: ev.Event, data: ev.BreakStarted) -> None
 
 
 def _break_ended(state: State, event: ev.Event, data: ev.BreakEnded) -> None:
-    session = state.sessions.get(data.session_id)
+    session = _session(state, data.session_id)
     for run in session.breaks if session else []:
         if run.after_period == data.after_period and run.ended_at is None:
             run.ended_at = event.at
@@ -207,8 +230,9 @@ def _try_answered(state: State, event: ev.Event, data: ev.TryAnswered) -> None:
         tempo_bpm=data.tempo_bpm,
     )
     state.touched.add((data.step_id, event.day))
-    if data.session_id in state.sessions:
-        state.sessions[data.session_id].try_ids.append(data.try_id)
+    session = _session(state, data.session_id)
+    if session:
+        session.try_ids.append(data.try_id)
 
 
 def _joined(known: Try, data: ev.TryAnswered) -> Try:
@@ -226,8 +250,9 @@ def _joined(known: Try, data: ev.TryAnswered) -> Try:
 
 def _answer_taken_back(state: State, _event: ev.Event, data: ev.AnswerTakenBack) -> None:
     gone = state.tries.pop(data.try_id, None)
-    if gone and gone.session_id in state.sessions:
-        state.sessions[gone.session_id].try_ids.remove(gone.id)
+    session = _session(state, gone.session_id) if gone else None
+    if session and data.try_id in session.try_ids:
+        session.try_ids.remove(data.try_id)
 
 
 def _take_recorded(state: State, event: ev.Event, data: ev.TakeRecorded) -> None:
@@ -254,7 +279,7 @@ def _take_judged(state: State, _event: ev.Event, data: ev.TakeJudged) -> None:
 
 
 def _session_ended(state: State, event: ev.Event, data: ev.SessionEnded) -> None:
-    session = state.sessions.get(data.session_id)
+    session = _session(state, data.session_id)
     if session and session.ended_at is None:
         session.ended_at, session.early, session.note = event.at, data.early, data.note
 
