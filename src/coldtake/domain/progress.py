@@ -75,9 +75,8 @@ def step_phase(criterion: Criterion, tries: tuple[Try, ...], worked: bool = Fals
     A "cannot tell" changes nothing. Met: the criterion came out as often as it asks. Held: clean
     cold on two later days at growing (not shrinking) distance. Slipped: a later cold take said no.
     """
-    phase = StepPhase.OPEN
-    for _attempt, phase in _walked(criterion, tries):
-        pass
+    phases = [StepPhase.OPEN, *(phase for _attempt, phase in _walked(criterion, tries))]
+    phase = phases[-1]
     if phase is StepPhase.OPEN and (worked or tries):
         return StepPhase.IN_WORK
     return phase

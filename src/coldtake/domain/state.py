@@ -36,9 +36,20 @@ class State(msgspec.Struct, kw_only=True):
 
     def copy(self) -> "State":
         """Return a state that later events do not change: the records themselves are shared."""
-        fields = {name: getattr(self, name) for name in self.__struct_fields__}
-        own = {n: v.copy() if isinstance(v, (dict, list, set)) else v for n, v in fields.items()}
-        return State(**own)
+        return msgspec.structs.replace(
+            self,
+            topics=self.topics.copy(),
+            steps=self.steps.copy(),
+            order=self.order.copy(),
+            passages=self.passages.copy(),
+            settings=self.settings.copy(),
+            plans=self.plans.copy(),
+            sessions=self.sessions.copy(),
+            tries=self.tries.copy(),
+            works=self.works.copy(),
+            takes=self.takes.copy(),
+            touched=self.touched.copy(),
+        )
 
     def topic_steps(self, topic_id: str) -> tuple[Step, ...]:
         """Steps of a topic in the player's order."""
