@@ -1,0 +1,185 @@
+"""The example's music to perform: a quintet movement, a tune to improvise on, an air for later."""
+
+from datetime import date, timedelta
+
+from coldtake.demo.laying import CLEAN, FLOW, TWICE, Laid, exercise, near, step, topic_id
+from coldtake.domain.criterion import (
+    ConditionsTest,
+    NotesTest,
+    OwnQuestionTest,
+    TempoTest,
+    TimingTest,
+)
+from coldtake.domain.topic import ClickSetting, Exercise, Place, Step, Topic, TopicKind
+
+CONCERT_IN_DAYS = 49
+PARTY_IN_DAYS = 110
+
+
+def movement(today: date) -> Laid:
+    """The concert piece."""
+    topic = Topic(
+        id=topic_id("movement"),
+        title="Lantern Street, first movement: clarinet part",
+        kind=TopicKind.PIECE,
+        importance=5,
+        performance_on=today + timedelta(days=CONCERT_IN_DAYS),
+        notes="The quintet's opening piece. The flute leads in, I answer; breathe with the horn.",
+    )
+    steps = (
+        step(
+            "movement",
+            "opening",
+            "Opening theme",
+            (CLEAN, near(84), FLOW),
+            exercise("themes", 84, bars=(1, 8), key="F major", words="One breath to bar 4."),
+            need=30,
+        ),
+        step(
+            "movement",
+            "second",
+            "Second theme, after the rest",
+            (CLEAN, near(84), TimingTest(tolerance_ms=80, share_percent=90)),
+            exercise("themes", 84, bars=(9, 16), key="D minor", words="Count the rest aloud."),
+            need=40,
+        ),
+        *_run_steps(),
+        step(
+            "movement",
+            "coda",
+            "Coda, soft and in time",
+            (CLEAN, near(76), FLOW),
+            exercise("coda", 76, key="F major"),
+            need=35,
+        ),
+        step(
+            "movement",
+            "joined",
+            "Both themes joined",
+            (NotesTest(allowed=1), near(84), FLOW),
+            exercise("themes", 84, key="F major", words="No slower at the join."),
+            need=30,
+            needs=("opening", "second"),
+        ),
+        step(
+            "movement",
+            "whole",
+            "The whole part, standing, from memory",
+            (
+                OwnQuestionTest(question="Would I have stayed with the other four throughout?"),
+                ConditionsTest(stated=("from memory", "standing")),
+            ),
+            Exercise(words="From the first bar to the last, one chance."),
+            need=60,
+            needs=("run 84", "coda", "joined"),
+        ),
+    )
+    return Laid(topic, steps, Place.CURRENT)
+
+
+def _run_steps() -> tuple[Step, ...]:
+    """Lay the run out along the metronome marks, each tempo needing the one before."""
+    ladder = ((60, 40, ()), (72, 40, ("run 60",)), (84, 60, ("run 72",)))
+    return tuple(
+        step(
+            "movement",
+            f"run {mark}",
+            f"The run back, at {mark}",
+            (CLEAN, TempoTest(mark=mark)),
+            exercise("run", mark, key="F major", words="Fingers close; think in fours."),
+            need=need,
+            needs=needs,
+            times=TWICE,
+        )
+        for mark, need, needs in ladder
+    )
+
+
+def tune(today: date) -> Laid:
+    """The tune to improvise on."""
+    topic = Topic(
+        id=topic_id("tune"),
+        title="Low Window Blues: play it and improvise on it",
+        kind=TopicKind.TUNE,
+        importance=4,
+        performance_on=today + timedelta(days=CONCERT_IN_DAYS),
+        notes="Our encore. The bassoon walks, I have two choruses.",
+    )
+    steps = (
+        step(
+            "tune",
+            "melody",
+            "The tune from memory",
+            (NotesTest(allowed=1), near(108, 10), ConditionsTest(stated=("from memory",))),
+            exercise("tune", 108, key="G"),
+            need=35,
+        ),
+        step(
+            "tune",
+            "chords 80",
+            "The chords, one note a beat, at 80",
+            (CLEAN, TempoTest(mark=80)),
+            exercise("chords", 80, key="G"),
+            need=45,
+        ),
+        step(
+            "tune",
+            "guide",
+            "Thirds and sevenths, the nearest way",
+            (CLEAN, TempoTest(mark=88)),
+            exercise("guide", 88, key="G", words="Hear the next one before you play it."),
+            need=30,
+        ),
+        step(
+            "tune",
+            "chords 96",
+            "The chords, one note a beat, at 96",
+            (CLEAN, TempoTest(mark=96)),
+            exercise("chords", 96, key="G"),
+            need=45,
+            needs=("chords 80",),
+        ),
+        step(
+            "tune",
+            "one chorus",
+            "One chorus on thirds and sevenths",
+            (OwnQuestionTest(question="Could I hear every chord change in what I played?"),),
+            exercise("guide", 96, words="Own rhythms, these notes only."),
+            need=50,
+            needs=("guide",),
+        ),
+        step(
+            "tune",
+            "two choruses",
+            "Two choruses without losing the form",
+            (OwnQuestionTest(question="Did I come out at bar 12 both times?"),),
+            exercise("tune", 108, words="Leave bar 4 and bar 8 empty."),
+            need=60,
+            needs=("chords 96", "one chorus"),
+        ),
+    )
+    return Laid(topic, steps, Place.CURRENT)
+
+
+def air(today: date) -> Laid:
+    """Something for the summer; it waits."""
+    topic = Topic(
+        id=topic_id("air"),
+        title="Air for the garden party",
+        kind=TopicKind.PIECE,
+        importance=2,
+        performance_on=today + timedelta(days=PARTY_IN_DAYS),
+        notes="With a guitar, if the weather holds.",
+    )
+    waltz = ClickSetting(beats_per_bar=3)
+    steps = (
+        step(
+            "air",
+            "air whole",
+            "All of it, singing",
+            (CLEAN, near(92, 10)),
+            exercise("air", 92, key="C major", click=waltz),
+            need=30,
+        ),
+    )
+    return Laid(topic, steps, Place.WAITING)
