@@ -1,0 +1,43 @@
+"""The web application: pages over the services, nothing opened here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+from fastapi import FastAPI
+from starlette.staticfiles import StaticFiles
+
+from coldtake.web import errors
+from coldtake.web.rendering import STATIC, make_templates
+from coldtake.web.security import Guard
+
+if TYPE_CHECKING:
+    from coldtake.practice.services import Services
+
+# Each of these modules has `router(services, templates) -> APIRouter`.
+MODULES = ("pages.pile",)
+
+
+def create_app(
+    services: Services,
+    *,
+    build_demo: Callable[[Services], None] | None = None,
+    hosts: Collection[str] = (),
+) -> FastAPI:
+    """Build the application.
+
+    build_demo : fills an empty log with the example; the pile offers it when given
+    hosts : further host names to answer under; loopback names always work
+    """
+    app = FastAPI(title="Coldtake", docs_url=None, redoc_url=None, openapi_url=None)
+    templates = make_templates()
+    app.state.build_demo = build_demo
+    app.add_middleware(Guard, hosts=hosts)
+    app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    for name in MODULES:
+        module = import_module(f"coldtake.web.{name}")
+        app.include_router(module.router(services, templates))
+    errors.install(app, templates)
+    return app

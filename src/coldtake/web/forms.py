@@ -1,0 +1,99 @@
+"""Form fields to values; every field that cannot be read gets its own sentence."""
+
+import re
+from datetime import date, time
+from enum import StrEnum
+from typing import TypeVar
+
+from coldtake.errors import InputError
+
+Choice = TypeVar("Choice", bound=StrEnum)
+
+
+def line(text: str, where: str, remedy: str, most: int = 200) -> str:
+    """Read one line of text, 1 to `most` characters."""
+    text = " ".join(text.split())
+    if not text:
+        raise InputError("Nothing was written.", where=where, remedy=remedy)
+    if len(text) > most:
+        words = f"This is {len(text)} characters long; {most} is the limit."
+        raise InputError(words, where=where, remedy="Say it shorter; the notes hold the rest.")
+    return text
+
+
+def whole(text: str, where: str, least: int, most: int, unit: str = "") -> int:
+    """Read a whole number from `least` to `most`."""
+    value = number(text, where, least, most, unit)
+    if value != int(value):
+        raise InputError(f"“{text}” is not a whole number.", where=where, remedy="Round it.")
+    return int(value)
+
+
+def number(text: str, where: str, least: float, most: float, unit: str = "") -> float:
+    """Read a number from `least` to `most`; a comma counts as a decimal point."""
+    try:
+        value = float(text.strip().replace(",", ".").replace("−", "-"))
+    except ValueError:
+        raise InputError(
+            f"“{text}” is not a number.", where=where, remedy=f"Give one, such as {least:g}."
+        ) from None
+    if not least <= value <= most:
+        unit = f" {unit}" if unit else ""
+        raise InputError(
+            f"{value:g}{unit} is outside {least:g} to {most:g}{unit}.",
+            where=where,
+            remedy="Give a number within these limits.",
+        )
+    return value
+
+
+def maybe_number(text: str, where: str, least: float, most: float, unit: str = "") -> float | None:
+    """Read a number, or None from an empty field."""
+    return number(text, where, least, most, unit) if text.strip() else None
+
+
+def maybe_whole(text: str, where: str, least: int, most: int, unit: str = "") -> int | None:
+    """Read a whole number, or None from an empty field."""
+    return whole(text, where, least, most, unit) if text.strip() else None
+
+
+def day(text: str, where: str, *, today: date) -> date:
+    """Read a day from today on; a day in the past gets its own sentence."""
+    try:
+        value = date.fromisoformat(text.strip())
+    except ValueError:
+        raise InputError(
+            f"“{text}” is not a date.", where=where, remedy="Write it as 2027-01-31."
+        ) from None
+    if value < today:
+        raise InputError(
+            f"{value.isoformat()} is in the past.", where=where, remedy="Choose today or later."
+        )
+    return value
+
+
+def clock(text: str, where: str) -> time:
+    """Read a time of day such as 17:30."""
+    match = re.fullmatch(r"\s*(\d{1,2})[:.h](\d{2})(?::\d{2})?\s*", text)
+    try:
+        return time(int(match[1]), int(match[2])) if match else time.fromisoformat(text.strip())
+    except ValueError:
+        raise InputError(
+            f"“{text}” is not a time of day.", where=where, remedy="Write it as 17:30."
+        ) from None
+
+
+def one_of(kind: type[Choice], text: str, where: str) -> Choice:
+    """Read one of the words of an enumeration."""
+    try:
+        return kind(text)
+    except ValueError:
+        words = ", ".join(str(k).replace("_", " ") for k in kind)
+        raise InputError(
+            f"“{text}” is not one of: {words}.", where=where, remedy="Choose one of them."
+        ) from None
+
+
+def own_path(text: str) -> str:
+    """Return a path on this server to go back to; anything else leads to the pile."""
+    return text if re.fullmatch(r"/[A-Za-z0-9][\w\-/.?=&]*|/", text) else "/"

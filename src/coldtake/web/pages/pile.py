@@ -1,0 +1,137 @@
+"""The pile: everything the player would like to work on, and which few topics are current."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING, Annotated
+
+from fastapi import APIRouter, Form, Request
+from starlette.responses import RedirectResponse, Response
+from starlette.templating import Jinja2Templates
+
+from coldtake.domain.progress import Standing
+from coldtake.domain.state import State
+from coldtake.domain.topic import Place, Step, StepPhase, Topic
+from coldtake.errors import InputError
+from coldtake.settings import value_of
+from coldtake.web import forms
+
+if TYPE_CHECKING:
+    from coldtake.practice.services import Services
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One topic as the pile shows it: its steps as marks before its date."""
+
+    topic: Topic
+    standing: Standing
+    phases: tuple[StepPhase, ...]
+    days_left: int | None
+
+    @property
+    def words(self) -> str:
+        """The steps said in words."""
+        done = sum(p in (StepPhase.MET, StepPhase.HELD) for p in self.phases)
+        if not self.phases:
+            return "no steps yet"
+        slipped = self.phases.count(StepPhase.SLIPPED)
+        tail = f", {slipped} slipped" if slipped else ""
+        return f"{done} of {len(self.phases)} step{'s' * (len(self.phases) > 1)} met{tail}"
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """A newcomer's way: how far it has gone, and the topic and step that it waits for."""
+
+    done: tuple[bool, bool, bool, bool]
+    topic: Topic | None
+    step: Step | None
+
+    @property
+    def finished(self) -> bool:
+        """True once a session was started: then nobody needs to be led."""
+        return self.done[3]
+
+
+def way_of(state: State) -> Way:
+    """Say how far a newcomer has come: topic, first step, plan, session."""
+    current = [t for t in state.topics.values() if t.place is Place.CURRENT]
+    topics = current or list(state.topics.values())
+    steps = [s for t in topics for s in state.topic_steps(t.id)]
+    done = (bool(topics), bool(steps), bool(state.plans), bool(state.sessions))
+    return Way(done, topics[0] if topics else None, steps[0] if steps else None)
+
+
+def lines_of(state: State, today: date) -> dict[Standing, list[Line]]:
+    """Sort the topics by standing; within, by the nearest date, then by importance."""
+    phases = state.phases()
+    standings = state.standings()
+    lines: dict[Standing, list[Line]] = {standing: [] for standing in Standing}
+    for topic in state.topics.values():
+        steps = tuple(phases[s.id] for s in state.topic_steps(topic.id))
+        left = (topic.performance_on - today).days if topic.performance_on else None
+        lines[standings[topic.id]].append(Line(topic, standings[topic.id], steps, left))
+    for some in lines.values():
+        some.sort(key=_urgency)
+    return lines
+
+
+def _urgency(line: Line) -> tuple[int, int, str]:
+    left = line.days_left
+    soon = left if left is not None and left >= 0 else 10**6
+    return (soon, -line.topic.importance, line.topic.title.casefold())
+
+
+def router(services: Services, templates: Jinja2Templates) -> APIRouter:
+    """Build the routes of the pile."""
+    routes = APIRouter()
+
+    @routes.get("/")
+    def pile(request: Request) -> Response:
+        state = services.state()
+        offer_demo = not state.topics and request.app.state.build_demo is not None
+        context = {
+            "here": "/",
+            "lines": lines_of(state, services.today()),
+            "limit": value_of(state.settings, "current_topics"),
+            "way": way_of(state),
+            "offer_demo": offer_demo,
+            "today": services.today(),
+        }
+        return templates.TemplateResponse(request, "pile.html", context)
+
+    @routes.post("/topics")
+    def add(title: Annotated[str, Form()] = "") -> Response:
+        first = not services.state().topics
+        topic = services.pile.add(forms.line(title, "title", "Write what you want to work on."))
+        if first:  # somebody with one topic wants to work on it
+            services.pile.place(topic.id, Place.CURRENT)
+        return RedirectResponse("/", status_code=303)
+
+    @routes.post("/topics/many")
+    def add_many(text: Annotated[str, Form()] = "") -> Response:
+        if not text.strip():
+            raise InputError("There is nothing to add.", remedy="Paste one topic on each line.")
+        services.pile.add_many(text)
+        return RedirectResponse("/", status_code=303)
+
+    @routes.post("/topics/{topic_id}/place")
+    def place(
+        topic_id: str, place: Annotated[str, Form()], back: Annotated[str, Form()] = "/"
+    ) -> Response:
+        services.pile.place(topic_id, forms.one_of(Place, place, "place"))
+        return RedirectResponse(forms.own_path(back), status_code=303)
+
+    @routes.post("/demo")
+    def demo(request: Request) -> Response:
+        build = request.app.state.build_demo
+        if build is None or services.state().topics:
+            raise InputError(
+                "The example is only for an empty pile.", remedy="Your own topics stay as they are."
+            )
+        build(services)
+        return RedirectResponse("/", status_code=303)
+
+    return routes

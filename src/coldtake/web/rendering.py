@@ -1,0 +1,89 @@
+"""The template environment: what every page may use, and how numbers and dates are written."""
+
+from datetime import date, datetime, time
+from pathlib import Path
+
+import jinja2
+from starlette.templating import Jinja2Templates
+
+HERE = Path(__file__).parent
+TEMPLATES = HERE / "templates"
+STATIC = HERE / "static"
+
+IMPORTANCE = {
+    1: "would be nice",
+    2: "wanted",
+    3: "matters",
+    4: "matters a lot",
+    5: "everything hangs on it",
+}
+PHASE = {
+    "open": "not begun",
+    "in_work": "in work",
+    "met": "met",
+    "held": "held",
+    "slipped": "slipped",
+}
+ANSWER = {"yes": "yes", "no": "no", "cannot_tell": "cannot tell"}
+
+
+def day_words(day: date) -> str:
+    """Write a day as `Thu 26 Nov`."""
+    return f"{day:%a} {day.day} {day:%b}"
+
+
+def long_day(day: date) -> str:
+    """Write a day as `Thursday 26 November 2026`."""
+    return f"{day:%A} {day.day} {day:%B %Y}"
+
+
+def clock(moment: datetime | time) -> str:
+    """Write a time of day as `17:05`."""
+    return f"{moment:%H:%M}"
+
+
+def percent(share: float) -> str:
+    """Write a share 0..1 as `71 %`; never 0 or 100 for something uncertain."""
+    value = round(share * 100)
+    if value == 0 and share > 0:
+        return "under 1 %"
+    if value == 100 and share < 1:
+        return "over 99 %"
+    return f"{value} %"
+
+
+def minutes(value: float) -> str:
+    """Write minutes: `45 min`, `2 h 05`, without pretended exactness."""
+    whole = round(value)
+    return f"{whole} min" if whole < 90 else f"{whole // 60} h {whole % 60:02d}"
+
+
+def number(value: float, digits: int = 1) -> str:
+    """Write a number without trailing zeros, with a true minus sign."""
+    text = f"{value:.{digits}f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text in ("-0", "") else text.replace("-", "−")
+
+
+def make_templates() -> Jinja2Templates:
+    """Build the environment; an unknown name in a template is a fault, not an empty place."""
+    env = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    env.filters |= {
+        "day": day_words,
+        "long_day": long_day,
+        "clock": clock,
+        "percent": percent,
+        "minutes": minutes,
+        "num": number,
+        "importance": IMPORTANCE.__getitem__,
+        "phase": lambda phase: PHASE[str(phase)],
+        "answer": lambda answer: ANSWER[str(answer)],
+    }
+    env.globals["IMPORTANCE"] = IMPORTANCE
+    return Jinja2Templates(env=env)

@@ -1,0 +1,110 @@
+"""What every request must pass and every response carries; nothing here knows a page.
+
+- Host: only names of this machine (and those given on purpose), against DNS rebinding.
+- Origin and Sec-Fetch-Site: another site's page cannot change anything here.
+- Size: a request body is counted while it arrives; the limit is `MAX_BODY`.
+- Headers: a policy of `default-src 'self'` without inline script or style, no sniffing, no framing.
+"""
+
+from collections.abc import Collection
+from urllib.parse import urlsplit
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.exceptions import HTTPException
+from starlette.responses import PlainTextResponse
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+MAX_BODY = 160 * 1024 * 1024  # bytes; ten minutes of raw 48 kHz float samples are 115 MB
+LOOPBACK = frozenset({"localhost", "127.0.0.1", "::1"})
+SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
+POLICY = (
+    "default-src 'self'; img-src 'self' data:; media-src 'self' blob:; worker-src 'self'; "
+    "object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
+)
+HEADERS = {
+    "Content-Security-Policy": POLICY,
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), geolocation=(), microphone=(self), midi=(self)",
+}
+TOO_LARGE = f"The file is larger than {MAX_BODY >> 20} MB. Nothing was kept; send a shorter one."
+
+
+def host_name(host: str) -> str:
+    """Return the name in a Host header, without port and brackets, in lower case."""
+    return (urlsplit(f"//{host}").hostname or "").rstrip(".")
+
+
+def host_allowed(host: str, extra: Collection[str] = ()) -> bool:
+    """Say whether a Host header names this machine, or a name that was allowed on purpose."""
+    try:
+        name = host_name(host)
+    except ValueError:
+        return False
+    return name in LOOPBACK or name.endswith(".localhost") or name in extra
+
+
+def origin_allowed(method: str, headers: Headers) -> bool:
+    """Say whether a changing request comes from our own page (or from no page at all)."""
+    if method in SAFE_METHODS:
+        return True
+    if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
+        return False
+    origin = headers.get("origin")
+    return origin is None or urlsplit(origin).netloc == headers.get("host", "")
+
+
+def _refusal(scope: Scope, hosts: Collection[str]) -> PlainTextResponse | None:
+    headers = Headers(scope=scope)
+    if not host_allowed(headers.get("host", ""), hosts):
+        words = "Coldtake does not answer under this name. Open the address it printed at start."
+        return PlainTextResponse(words, status_code=421)
+    if not origin_allowed(scope["method"], headers):
+        words = "This came from another site's page. Nothing was changed; use Coldtake's own page."
+        return PlainTextResponse(words, status_code=403)
+    if int(headers.get("content-length") or 0) > MAX_BODY:
+        return PlainTextResponse(TOO_LARGE, status_code=413)
+    return None
+
+
+def _counted(receive: Receive) -> Receive:
+    seen = 0
+
+    async def counting() -> Message:
+        nonlocal seen
+        message = await receive()
+        seen += len(message.get("body", b""))
+        if seen > MAX_BODY:
+            raise HTTPException(413, TOO_LARGE)
+        return message
+
+    return counting
+
+
+class Guard:
+    """ASGI middleware that applies all of the above."""
+
+    def __init__(self, app: ASGIApp, *, hosts: Collection[str] = ()) -> None:
+        self.app = app
+        self.hosts = frozenset(h.lower() for h in hosts)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Refuse, or pass the request on and seal the response."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+
+        async def sealed(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in HEADERS.items():
+                    headers.setdefault(name, value)
+            await send(message)
+
+        refusal = _refusal(scope, self.hosts)
+        if refusal is not None:
+            await refusal(scope, receive, sealed)
+            return
+        await self.app(scope, _counted(receive), sealed)

@@ -1,0 +1,1 @@
+declare const htmx: { process(element: Element): void };
