@@ -1,0 +1,89 @@
+"""The one place where the parts are put together. Nothing opens at import."""
+
+import os
+import random
+import threading
+from datetime import datetime, tzinfo
+from pathlib import Path
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from coldtake.domain.ids import uuid7
+from coldtake.ports import Clock
+from coldtake.practice.services import Services
+from coldtake.storage.folder import TAKES_NAME, data_folder, sqlite_url
+from coldtake.storage.log import SqlStore
+from coldtake.storage.takes import FolderTakes
+
+if TYPE_CHECKING:
+    from fastapi import FastAPI
+
+_LOCALTIME = Path("/etc/localtime")
+_COUNTS = 1 << 12  # what fits into the 12 bits after the version
+
+
+class SystemClock:
+    """`ports.Clock` of this machine. Ids given within one millisecond keep their order."""
+
+    def __init__(self, zone: tzinfo | None = None) -> None:
+        self._zone = zone or local_zone()
+        self._lock = threading.Lock()
+        self._last_ms = 0
+        self._count = 0
+
+    def now(self) -> datetime:
+        """Return the present instant, aware of its zone."""
+        if self._zone is None:
+            return datetime.now().astimezone()
+        return datetime.now(self._zone)
+
+    def new_id(self) -> str:
+        """Return a fresh UUIDv7, later than every one before (RFC 9562, section 6.2)."""
+        with self._lock:
+            now_ms = int(datetime.now().timestamp() * 1000)
+            if now_ms > self._last_ms:
+                self._last_ms, self._count = now_ms, random.randrange(_COUNTS // 4)
+            elif self._count + 1 < _COUNTS:
+                self._count += 1
+            else:
+                self._last_ms, self._count = self._last_ms + 1, 0
+            return uuid7(self._last_ms, self._count.to_bytes(2, "big") + os.urandom(8))
+
+
+def local_zone() -> ZoneInfo | None:
+    """Find the zone of this machine's clock by name, None where the system does not tell."""
+    for name in (os.environ.get("TZ", "").lstrip(":"), _linked_zone()):
+        try:
+            if name:
+                return ZoneInfo(name)
+        except (ZoneInfoNotFoundError, ValueError):
+            continue
+    return None
+
+
+def _linked_zone() -> str:
+    """Read the zone's name from where /etc/localtime points to (tz database, `tzfile`)."""
+    try:
+        return str(_LOCALTIME.resolve(strict=True)).rpartition("/zoneinfo/")[2]
+    except OSError:
+        return ""
+
+
+def open_services(
+    data: Path | None = None, *, database_url: str | None = None, clock: Clock | None = None
+) -> Services:
+    """Open the data folder (or a database elsewhere, takes still in the folder).
+
+    Raises StoreError, BusyError.
+    """
+    folder = data_folder(data)
+    takes = FolderTakes(folder / TAKES_NAME)
+    store = SqlStore(database_url or sqlite_url(folder))
+    return Services(store, takes, clock or SystemClock())
+
+
+def make_app(services: Services) -> "FastAPI":
+    """Make the web application over opened services."""
+    from coldtake.web.app import create_app
+
+    return create_app(services)

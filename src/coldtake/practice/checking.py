@@ -1,0 +1,44 @@
+"""What comes from outside is checked whole before it becomes an event."""
+
+import re
+import unicodedata
+from typing import TypeVar
+
+import msgspec
+
+from coldtake.errors import RuleError
+
+TITLE_MOST = 200
+Record = TypeVar("Record", bound=msgspec.Struct)
+_PLACE_IN_RECORD = re.compile(r" - at `\$\.?(?P<where>[^`]*)`$")
+
+
+def whole(record: Record, where: str = "") -> Record:
+    """Return the record if every field keeps its limits. Raises RuleError naming the field."""
+    try:
+        return msgspec.convert(msgspec.to_builtins(record), type(record))
+    except msgspec.ValidationError as fault:
+        said = str(fault)
+        found = _PLACE_IN_RECORD.search(said)
+        field = found["where"] if found else ""
+        what = said[: found.start()] if found else said
+        raise RuleError(
+            f"{field or 'This'}: {what[:1].lower()}{what[1:]}.",
+            where=where,
+            remedy="Correct it and try again.",
+        ) from fault
+
+
+def title_of(text: str, what: str = "title") -> str:
+    """Return a title on one line, trimmed. Raises RuleError when it is empty or too long."""
+    shown = "".join(" " if unicodedata.category(sign) == "Cc" else sign for sign in text)
+    title = " ".join(unicodedata.normalize("NFC", shown).split())
+    if not title:
+        raise RuleError(f"The {what} is empty.", remedy="Give it a name of a few words.")
+    if len(title) > TITLE_MOST:
+        raise RuleError(
+            f"The {what} has {len(title)} characters; {TITLE_MOST} is the limit.",
+            where=f"{title[:40]}…",
+            remedy="Shorten it and put the rest into the notes.",
+        )
+    return title

@@ -1,0 +1,96 @@
+"""The evening before: tomorrow's plan is proposed, changed, kept and taken to the calendar."""
+
+from datetime import date, datetime, time, timedelta
+
+import msgspec
+
+from coldtake.domain.events import PlanKept
+from coldtake.domain.plan import Plan, PlanRequest
+from coldtake.errors import NotFoundError, PlanError
+from coldtake.practice import finding
+from coldtake.practice.log import Log
+from coldtake.settings import value_of
+
+MINUTES_LEAST, MINUTES_MOST = 5, 720  # those of PlanRequest
+_STEP_OF_START_MIN = 5
+_LAST_START = time(23, 55)
+
+
+class Evening:
+    """Use cases around the plan of one day. A plan is an event only when it changed."""
+
+    def __init__(self, log: Log) -> None:
+        self._log = log
+
+    def plan(self, day: date) -> Plan | None:
+        """Return the plan kept for a day, None where there is none."""
+        return self._log.state().plans.get(day)
+
+    def tomorrow(self) -> date:
+        """Return the next practice day."""
+        return self._log.today() + timedelta(days=1)
+
+    def default_request(self, day: date) -> PlanRequest:
+        """Return the usual minutes and start; for today not before now."""
+        settings = self._log.state().settings
+        starts_at = time(value_of(settings, "starts_at_hour"))
+        now = self._log.now()
+        if day == now.date() and now.time() > starts_at:
+            starts_at = _next_start(now)
+        return PlanRequest(
+            day=day, starts_at=starts_at, minutes=value_of(settings, "session_minutes")
+        )
+
+    def propose(self, request: PlanRequest) -> Plan:
+        """Solve a day and keep the plan. Raises PlanError with a sentence, NotFoundError."""
+        from coldtake.planning.day import plan_day
+
+        self._check(request)
+        plan = plan_day(self._log.state(), request)
+        with self._log.deciding() as state:
+            if state.plans.get(request.day) != plan:
+                self._log.append(PlanKept(plan=plan))
+        return plan
+
+    def change(self, day: date, request: PlanRequest) -> Plan:
+        """Solve a day again around what the player insists on. Raises PlanError."""
+        return self.propose(msgspec.structs.replace(request, day=day))
+
+    def calendar(self, day: date) -> bytes:
+        """Return a day's plan as an iCalendar object (RFC 5545). Raises NotFoundError."""
+        from coldtake.practice.calendar import calendar_of
+
+        state = self._log.state()
+        plan = state.plans.get(day)
+        if plan is None:
+            raise NotFoundError(
+                f"There is no plan for {day.isoformat()}.", remedy="Make one first."
+            )
+        return calendar_of(plan, state, self._log.now())
+
+    def _check(self, request: PlanRequest) -> None:
+        if not MINUTES_LEAST <= request.minutes <= MINUTES_MOST:
+            raise PlanError(
+                f"{request.minutes} minutes cannot be planned.",
+                where="minutes",
+                remedy=f"Give a whole number from {MINUTES_LEAST} to {MINUTES_MOST}.",
+            )
+        today = self._log.today()
+        if request.day < today:
+            raise PlanError(
+                f"{request.day.isoformat()} is past; today is {today.isoformat()}.",
+                where="day",
+                remedy="Choose today or a later day.",
+            )
+        state = self._log.state()
+        for wish in request.wishes:
+            finding.step(state, wish.step_id)
+
+
+def _next_start(now: datetime) -> time:
+    """Return the next full five minutes on the clock, within the day."""
+    minutes = now.hour * 60 + now.minute
+    rounded = -(-(minutes + 1) // _STEP_OF_START_MIN) * _STEP_OF_START_MIN
+    if rounded >= 24 * 60:
+        return _LAST_START
+    return time(rounded // 60, rounded % 60)

@@ -1,0 +1,46 @@
+"""Look things up in the state; what is not there is an error for the person."""
+
+from collections.abc import Mapping
+from typing import TypeVar
+
+from coldtake.domain.session import SessionRun
+from coldtake.domain.state import State
+from coldtake.domain.take import Take
+from coldtake.domain.topic import Step, StoredPassage, Topic
+from coldtake.errors import NotFoundError
+
+Thing = TypeVar("Thing")
+
+
+def topic(state: State, topic_id: str) -> Topic:
+    """Return a topic. Raises NotFoundError."""
+    return _found(state.topics, topic_id, "topic")
+
+
+def step(state: State, step_id: str) -> Step:
+    """Return a step. Raises NotFoundError."""
+    return _found(state.steps, step_id, "step")
+
+
+def stored_passage(state: State, passage_id: str) -> StoredPassage:
+    """Return a passage as it was given. Raises NotFoundError."""
+    return _found(state.passages, passage_id, "passage")
+
+
+def session(state: State, session_id: str) -> SessionRun:
+    """Return a session. Raises NotFoundError."""
+    return _found(state.sessions, session_id, "session")
+
+
+def take(state: State, take_id: str) -> Take:
+    """Return a take. Raises NotFoundError."""
+    return _found(state.takes, take_id, "take")
+
+
+def _found(things: Mapping[str, Thing], key: str, name: str) -> Thing:
+    thing = things.get(key)
+    if thing is None:
+        raise NotFoundError(
+            f"There is no {name} “{key}”.", remedy="It may have been dropped; go back to the pile."
+        )
+    return thing

@@ -1,0 +1,89 @@
+"""The log with the state that follows from it: what every use case reads and writes through."""
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date, datetime, timedelta
+from itertools import islice
+
+from coldtake.domain.events import AnyData, Event
+from coldtake.domain.state import State
+from coldtake.ports import Clock, Store
+from coldtake.practice.memory import Memory
+
+DAY_TURNS_AT = timedelta(hours=4)  # practice after midnight still belongs to the evening before
+_TICK = timedelta(microseconds=1)
+_SAME_MOMENT = timedelta(seconds=1)
+_BATCH = 2000
+
+
+class Log:
+    """Thread-safe. Events of other processes on the same store are seen at the next reading."""
+
+    def __init__(self, store: Store, clock: Clock) -> None:
+        self.store = store
+        self.clock = clock
+        self._lock = threading.RLock()
+        self._memory = Memory(store.events)
+        self._issued: datetime | None = None
+
+    def state(self) -> State:
+        """Return the present state; it does not change under the reader's hands."""
+        with self._lock:
+            self._catch_up()
+            return self._memory.snapshot()
+
+    def append(
+        self, *data: AnyData, at: datetime | None = None, day: date | None = None
+    ) -> tuple[Event, ...]:
+        """Make events of what happened, now by default, and keep them in one transaction."""
+        with self._lock:
+            events = tuple(self._event(datum, at, day) for datum in data)
+            self.keep(events)
+            return events
+
+    def keep(self, events: tuple[Event, ...] | list[Event]) -> None:
+        """Keep events made elsewhere; those already there change nothing."""
+        with self._lock:
+            self.store.append(events)
+            self._catch_up()
+
+    def refuse(self, raw: bytes, why: str) -> None:
+        """Keep what could not become an event, so that it is not lost."""
+        self.store.refuse(raw, why, self.clock.now())
+
+    @contextmanager
+    def deciding(self) -> Iterator[State]:
+        """Hold the log still while a change is checked against the state and appended."""
+        with self._lock:
+            yield self.state()
+
+    def now(self) -> datetime:
+        """Return the present instant in the player's zone."""
+        return self.clock.now()
+
+    def today(self) -> date:
+        """Return the practice day; it turns at four in the morning."""
+        return (self.clock.now() - DAY_TURNS_AT).date()
+
+    def new_id(self) -> str:
+        """Return a fresh id."""
+        return self.clock.new_id()
+
+    def _event(self, data: AnyData, at: datetime | None, day: date | None) -> Event:
+        instant = at or self._next_instant()
+        return Event(id=self.new_id(), at=instant, day=day or self.today(), data=data)
+
+    def _next_instant(self) -> datetime:
+        """Return now, but after what was given before, so that order within a moment is kept."""
+        now = self.clock.now()
+        before = self._issued
+        if before is not None and timedelta(0) <= before - now < _SAME_MOMENT:
+            now = before + _TICK
+        self._issued = now
+        return now
+
+    def _catch_up(self) -> None:
+        rows = self.store.events(after=self._memory.seen)
+        while batch := list(islice(rows, _BATCH)):
+            self._memory.take_in(batch)

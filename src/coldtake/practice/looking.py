@@ -1,0 +1,128 @@
+"""Looking back at weeks and minutes, and ahead through the models. Everything is computed."""
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+
+from coldtake.domain.estimate import Estimate, TopicOutlook
+from coldtake.domain.progress import phase_changes
+from coldtake.domain.state import State
+from coldtake.domain.take import Try
+from coldtake.domain.topic import StepPhase
+from coldtake.ports import Progress
+from coldtake.practice.log import Log
+
+_WEEK = timedelta(days=7)
+
+
+@dataclass(frozen=True, slots=True)
+class Week:
+    """One ISO 8601 week from its Monday: step ids by what became of them, minutes played."""
+
+    monday: date
+    met: tuple[str, ...] = ()
+    held: tuple[str, ...] = ()
+    slipped: tuple[str, ...] = ()
+    minutes: float = 0.0
+    sessions: int = 0
+
+    @property
+    def name(self) -> str:
+        """The week's name in ISO 8601, such as 2026-W48."""
+        year, week, _ = self.monday.isocalendar()
+        return f"{year}-W{week:02d}"
+
+
+@dataclass(slots=True)
+class _Counts:
+    steps: dict[StepPhase, list[str]] = field(default_factory=dict)
+    minutes: float = 0.0
+    sessions: int = 0
+
+
+class Looking:
+    """Progress and outlook."""
+
+    def __init__(self, log: Log) -> None:
+        self._log = log
+
+    def weeks(self, *, most: int | None = None) -> tuple[Week, ...]:
+        """Return every week from the first with something in it to now, oldest first."""
+        state = self._log.state()
+        counts: dict[date, _Counts] = {}
+        for monday, phase, step_id in _changes(state):
+            steps = counts.setdefault(monday, _Counts()).steps
+            steps.setdefault(phase, []).append(step_id)
+        for work in state.works:
+            counts.setdefault(_monday(work.day), _Counts()).minutes += work.minutes
+        for session in state.sessions.values():
+            counts.setdefault(_monday(session.day), _Counts()).sessions += 1
+        weeks = _without_gaps(counts, _monday(self._log.today()))
+        return weeks if most is None else weeks[-most:]
+
+    def minutes_by_topic(
+        self, since: date | None = None, until: date | None = None
+    ) -> Mapping[str, float]:
+        """Return minutes really played per topic id, `since` and `until` included, most first."""
+        state = self._log.state()
+        minutes: Counter[str] = Counter()
+        for work in state.works:
+            step = state.steps.get(work.step_id)
+            inside = (since is None or work.day >= since) and (until is None or work.day <= until)
+            if step and inside:
+                minutes[step.topic_id] += work.minutes  # type: ignore[assignment]
+        return dict(minutes.most_common())
+
+    def estimates(self, on: date | None = None) -> Mapping[str, Estimate]:
+        """Return what the log supports about every step on a day (default today)."""
+        from coldtake.learning.memory import estimates
+
+        return estimates(self._log.state(), on or self._log.today())
+
+    def outlook(
+        self, *, minutes_per_day: float | None = None, progress: Progress | None = None
+    ) -> tuple[TopicOutlook, ...]:
+        """Return for each topic what will be ready on its date, with intervals."""
+        from coldtake.planning.outlook import outlook
+
+        return outlook(
+            self._log.state(),
+            self._log.today(),
+            minutes_per_day=minutes_per_day,
+            progress=progress,
+        )
+
+
+def _monday(day: date) -> date:
+    return day - timedelta(days=day.weekday())
+
+
+def _changes(state: State) -> Iterable[tuple[date, StepPhase, str]]:
+    tries: dict[str, list[Try]] = {}
+    for attempt in state.tries.values():
+        tries.setdefault(attempt.step_id, []).append(attempt)
+    for step_id, own in tries.items():
+        step = state.steps.get(step_id)
+        for attempt, phase in phase_changes(step.criterion, tuple(own)) if step else ():
+            yield _monday(attempt.day), phase, step_id
+
+
+def _without_gaps(counts: Mapping[date, _Counts], last: date) -> tuple[Week, ...]:
+    if not counts:
+        return ()
+    monday, weeks = min(counts), []
+    while monday <= max(last, *counts):
+        found = counts.get(monday, _Counts())
+        weeks.append(
+            Week(
+                monday=monday,
+                met=tuple(found.steps.get(StepPhase.MET, ())),
+                held=tuple(found.steps.get(StepPhase.HELD, ())),
+                slipped=tuple(found.steps.get(StepPhase.SLIPPED, ())),
+                minutes=found.minutes,
+                sessions=found.sessions,
+            )
+        )
+        monday += _WEEK
+    return tuple(weeks)

@@ -1,0 +1,191 @@
+"""The pile and its topic maps: everything goes in within seconds, few topics are current."""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import msgspec
+
+from coldtake.domain import events as ev
+from coldtake.domain.progress import Standing
+from coldtake.domain.state import State
+from coldtake.domain.topic import Place, Step, StoredPassage, Topic
+from coldtake.errors import RuleError
+from coldtake.practice import finding, rules
+from coldtake.practice.checking import title_of, whole
+from coldtake.practice.log import Log
+from coldtake.practice.passages import Passages
+from coldtake.settings import value_of
+
+if TYPE_CHECKING:
+    from coldtake.music.passage import Passage
+
+LINES_MOST = 500
+
+
+class Pile:
+    """Use cases for topics, steps and passages. Every change is one event, or none."""
+
+    def __init__(self, log: Log) -> None:
+        self._log = log
+        self.passages = Passages(log)
+
+    def add(self, title: str, **fields: Any) -> Topic:
+        """Add a topic; fields are those of `Topic`. Raises RuleError."""
+        topic = Topic(id=self._log.new_id(), title=title, **fields)
+        return self.keep_topic(topic)
+
+    def add_many(self, text: str) -> tuple[Topic, ...]:
+        """Add one waiting topic per line, blank lines skipped; all of them or, on a fault, none.
+
+        Raises RuleError that names every line at fault: too long, twice, already in the pile.
+        """
+        with self._log.deciding() as state:
+            titles = _titles(text, state)
+            topics = tuple(Topic(id=self._log.new_id(), title=title) for title in titles)
+            self._log.append(*(ev.TopicKept(topic=topic) for topic in topics))
+        return topics
+
+    def keep_topic(self, topic: Topic) -> Topic:
+        """Keep a topic's title, kind, importance, date and notes. Raises RuleError.
+
+        The place of a known topic stays as it is; `place` changes that.
+        """
+        topic = msgspec.structs.replace(
+            topic, title=title_of(topic.title), notes=topic.notes.strip()
+        )
+        topic = whole(topic, where=topic.title)
+        with self._log.deciding() as state:
+            known = state.topics.get(topic.id)
+            rules.check_date(topic, known, self._log.today())
+            if known:
+                topic = msgspec.structs.replace(topic, place=known.place)
+            elif topic.place is Place.CURRENT:
+                _check_room(state, topic)
+            if topic != known:
+                self._log.append(ev.TopicKept(topic=topic))
+        return topic
+
+    def place(self, topic_id: str, place: Place) -> Topic:
+        """Move a topic to waiting, current or laid aside; nothing of it is lost by that.
+
+        Raises RuleError past the limit of current topics; kept-up topics take no place.
+        """
+        place = Place(place)
+        with self._log.deciding() as state:
+            topic = finding.topic(state, topic_id)
+            if topic.place is place:
+                return topic
+            if place is Place.CURRENT:
+                _check_room(state, topic)
+            self._log.append(ev.TopicPlaced(topic_id=topic_id, place=place))
+        return msgspec.structs.replace(topic, place=place)
+
+    def keep_step(self, step: Step) -> Step:
+        """Add a step at the end of its topic, or change it in place. Raises RuleError."""
+        step = msgspec.structs.replace(step, title=title_of(step.title, "step's title"))
+        step = whole(step, where=step.title)
+        if step.exercise.passage:
+            self.passages.check(step.exercise.passage)
+        with self._log.deciding() as state:
+            rules.check_step(state, step)
+            if step != state.steps.get(step.id):
+                self._log.append(ev.StepKept(step=step))
+        return step
+
+    def order_steps(self, topic_id: str, step_ids: Sequence[str]) -> None:
+        """Put a topic's steps into a new order; steps not named stay at the end."""
+        with self._log.deciding() as state:
+            finding.topic(state, topic_id)
+            for step_id in step_ids:
+                if finding.step(state, step_id).topic_id != topic_id:
+                    raise RuleError(
+                        "A step of another topic cannot be put in order here.",
+                        where=state.steps[step_id].title,
+                        remedy="Name only steps of this topic.",
+                    )
+            self._log.append(ev.StepsOrdered(topic_id=topic_id, step_ids=tuple(step_ids)))
+
+    def drop_step(self, step_id: str) -> None:
+        """Take a step off its topic's map; its tries and takes stay in the log."""
+        with self._log.deciding() as state:
+            finding.step(state, step_id)
+            self._log.append(ev.StepDropped(step_id=step_id))
+
+    def keep_passage(self, data: bytes, filename: str, title: str = "") -> StoredPassage:
+        """Keep notation after reading it. Raises PassageError with the place of the fault."""
+        return self.passages.keep(data, filename, title)
+
+    def passage(self, passage_id: str) -> "Passage":
+        """Return a passage's note list. Raises NotFoundError."""
+        return self.passages.read(passage_id)
+
+    def exercise_passage(self, step: Step) -> "Passage | None":
+        """Return the bars to be played for a step, None when its exercise has no passage."""
+        return self.passages.of_step(step)
+
+    def topic(self, topic_id: str) -> Topic:
+        """Return a topic. Raises NotFoundError."""
+        return finding.topic(self._log.state(), topic_id)
+
+    def step(self, step_id: str) -> Step:
+        """Return a step. Raises NotFoundError."""
+        return finding.step(self._log.state(), step_id)
+
+
+def _check_room(state: State, topic: Topic) -> None:
+    """Raise RuleError when one more current topic would pass the limit."""
+    standings = state.standings()
+    steps = state.topic_steps(topic.id)
+    moved = {t.id: t for t in state.topics.values() if standings[t.id] is Standing.CURRENT}
+    if steps and rules.all_met(state, steps):
+        return
+    limit = value_of(state.settings, "current_topics")
+    if len(moved) < limit:
+        return
+    names = ", ".join(f"“{t.title}”" for t in moved.values())
+    raise RuleError(
+        f"{len(moved)} topics are current already ({names}) and {limit} is your limit: with more, "
+        "each comes back too seldom to be met.",
+        where=topic.title,
+        remedy="Move one to waiting or lay it aside (nothing is lost), or raise the limit in the "
+        "settings.",
+    )
+
+
+def _titles(text: str, state: State) -> tuple[str, ...]:
+    """Read one title per line; raise one RuleError naming every line at fault."""
+    numbered = [(n, line) for n, line in enumerate(text.splitlines(), start=1) if line.strip()]
+    if not numbered:
+        raise RuleError("There is no title in this text.", remedy="Write one topic per line.")
+    if len(numbered) > LINES_MOST:
+        raise RuleError(
+            f"{len(numbered)} lines at once; {LINES_MOST} is the limit.",
+            remedy="Paste them in parts.",
+        )
+    first_line = {t.title.casefold(): 0 for t in state.topics.values()}
+    titles, faults = [], []
+    for number, line in numbered:
+        fault = _line_fault(line, first_line)
+        if fault:
+            faults.append(f"line {number} {fault}")
+            continue
+        titles.append(title_of(line))
+        first_line[titles[-1].casefold()] = number
+    if faults:
+        raise RuleError(
+            f"Nothing was added: {'; '.join(faults)}.", remedy="Change these lines and try again."
+        )
+    return tuple(titles)
+
+
+def _line_fault(line: str, first_line: dict[str, int]) -> str:
+    try:
+        title = title_of(line)
+    except RuleError as fault:
+        return f"cannot be a title ({fault.what.rstrip('.')})"
+    before = first_line.get(title.casefold())
+    if before is None:
+        return ""
+    if before == 0:
+        return f"(“{title}”) is in your pile already"
+    return f"(“{title}”) is the same as line {before}"

@@ -1,0 +1,55 @@
+"""All use cases behind one object: what the web pages, the command line and the demo are given."""
+
+from datetime import date, datetime
+
+from coldtake.domain.events import AnyData, Event
+from coldtake.domain.state import State
+from coldtake.ports import Clock, Store, TakeFiles
+from coldtake.practice.chosen import ChosenSettings
+from coldtake.practice.evening import Evening
+from coldtake.practice.log import Log
+from coldtake.practice.looking import Looking
+from coldtake.practice.pile import Pile
+from coldtake.practice.sessions import Sessions
+from coldtake.practice.takes import Takes
+
+
+class Services:
+    """The use cases over one store. Safe to use from several threads."""
+
+    def __init__(self, store: Store, take_files: TakeFiles, clock: Clock) -> None:
+        self.store = store
+        self.take_files = take_files
+        self.log = Log(store, clock)
+        self.settings = ChosenSettings(self.log)
+        self.pile = Pile(self.log)
+        self.evening = Evening(self.log)
+        self.sessions = Sessions(self.log, self.evening)
+        self.takes = Takes(self.log, take_files, self.pile.passages)
+        self.looking = Looking(self.log)
+
+    def state(self) -> State:
+        """Return the present state; later events do not change what was returned."""
+        return self.log.state()
+
+    def append(
+        self, *data: AnyData, at: datetime | None = None, day: date | None = None
+    ) -> tuple[Event, ...]:
+        """Append what happened, now by default, in one transaction."""
+        return self.log.append(*data, at=at, day=day)
+
+    def now(self) -> datetime:
+        """Return the present instant in the player's zone."""
+        return self.log.now()
+
+    def today(self) -> date:
+        """Return the practice day; it turns at four in the morning."""
+        return self.log.today()
+
+    def is_empty(self) -> bool:
+        """Say whether nothing has happened yet, so that the demo can be offered."""
+        return self.store.last_sequence() == 0
+
+    def close(self) -> None:
+        """Let go of files and connections."""
+        self.store.close()

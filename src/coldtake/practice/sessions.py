@@ -1,0 +1,81 @@
+"""Sessions: begun from a plan, then told by the page event by event.
+
+Events may come in any order and any number of times. Nothing that arrives is lost: what cannot be
+an event goes to the quarantine.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from coldtake.domain import events as ev
+from coldtake.domain.plan import Plan
+from coldtake.domain.session import SessionRun
+from coldtake.practice import arrivals, finding
+from coldtake.practice.evening import Evening
+from coldtake.practice.log import Log
+
+
+@dataclass(frozen=True, slots=True)
+class Receipt:
+    """kept : ids that are in the log now. refused : (id or "", why) of what went to quarantine."""
+
+    kept: tuple[str, ...]
+    refused: tuple[tuple[str, str], ...]
+
+
+class Sessions:
+    """Use cases of a running session."""
+
+    def __init__(self, log: Log, evening: Evening) -> None:
+        self._log = log
+        self._evening = evening
+
+    def start(self, day: date | None = None) -> SessionRun:
+        """Begin a session with the plan of a day (default today), or return the running one.
+
+        The session counts to today whatever day was planned. One left open on an earlier day is
+        ended as it was. Raises PlanError when nothing can be planned.
+        """
+        plan = self._plan(day or self._log.today())
+        with self._log.deciding() as state:
+            running = state.running_session()
+            if running and running.day == self._log.today():
+                return running
+            if running:
+                self._log.append(
+                    ev.SessionEnded(session_id=running.id, early=True), day=running.day
+                )
+            session_id = self._log.new_id()
+            self._log.append(ev.SessionStarted(session_id=session_id, plan=plan))
+        return self.get(session_id)
+
+    def running(self) -> SessionRun | None:
+        """Return the session that has not ended, None when there is none."""
+        return self._log.state().running_session()
+
+    def get(self, session_id: str) -> SessionRun:
+        """Return a session as it went. Raises NotFoundError."""
+        return finding.session(self._log.state(), session_id)
+
+    def record(self, events: Sequence[bytes | ev.Event]) -> Receipt:
+        """Keep what a session page sends; sending again changes nothing.
+
+        Raises StoreError or BusyError when nothing could be kept: then send all of it again.
+        """
+        fit: dict[str, ev.Event] = {}
+        refused = []
+        for raw in events:
+            try:
+                event = arrivals.read(raw)
+                fit.setdefault(event.id, event)
+            except ValueError as fault:
+                why = str(fault)
+                self._log.refuse(raw if isinstance(raw, bytes) else ev.to_json(raw), why)
+                refused.append((arrivals.id_in(raw), why))
+        self._log.keep(tuple(fit.values()))
+        return Receipt(kept=tuple(fit), refused=tuple(refused))
+
+    def _plan(self, day: date) -> Plan:
+        known = self._evening.plan(day)
+        return known or self._evening.propose(self._evening.default_request(day))

@@ -1,0 +1,163 @@
+"""Takes: the sound is on disk before the log speaks of it; then the listener judges."""
+
+from datetime import date, datetime
+from pathlib import Path
+
+from coldtake.domain import events as ev
+from coldtake.domain.criterion import Criterion, PlayerTest
+from coldtake.domain.take import Answer, Judge, Take, Verdict
+from coldtake.domain.topic import Step
+from coldtake.errors import PassageError
+from coldtake.ports import TakeFiles
+from coldtake.practice import finding
+from coldtake.practice.log import Log
+from coldtake.practice.passages import Passages
+
+NOT_HEARD = "practice"  # stands as the engine of verdicts for which nobody listened
+
+
+class Takes:
+    """Use cases of recorded tries. The player's own answer stands beside the tool's."""
+
+    def __init__(self, log: Log, files: TakeFiles, passages: Passages) -> None:
+        self._log = log
+        self._files = files
+        self._passages = passages
+
+    def keep(
+        self,
+        sound: bytes,
+        *,
+        filename: str = "",
+        step_id: str,
+        take_id: str | None = None,
+        at: datetime | None = None,
+        day: date | None = None,
+        session_id: str | None = None,
+        slot_id: str | None = None,
+        click_bpm: float | None = None,
+        source: str = "microphone",
+    ) -> Take:
+        """Keep a take's sound as FLAC, then its event. Raises SoundError, StoreError.
+
+        at : the instant at which the take began, aware; keeping the same take_id twice is fine
+        """
+        take_id = (take_id or self._log.new_id()).lower()
+        known = self._log.state().takes.get(take_id)
+        if known:
+            return known
+        from coldtake.listening.sound import read_sound, to_flac
+
+        heard = read_sound(sound, filename)
+        sha256 = self._files.keep(take_id, to_flac(heard))
+        data = ev.TakeRecorded(
+            take_id=take_id,
+            step_id=step_id,
+            duration_s=len(heard.samples) / heard.rate,
+            sample_rate=heard.rate,
+            sha256=sha256,
+            session_id=session_id,
+            slot_id=slot_id,
+            click_bpm=click_bpm,
+            source=source,
+        )
+        self._log.append(data, at=at, day=day)
+        return self.get(take_id)
+
+    def judge(self, take_id: str) -> Verdict:
+        """Return a take's verdict, listening if nobody has yet. Raises NotFoundError."""
+        verdict = self.get(take_id).verdict
+        return verdict or self.rejudge(take_id)
+
+    def rejudge(self, take_id: str) -> Verdict:
+        """Listen to a take (again) and keep the verdict; the last one counts."""
+        take = self.get(take_id)
+        step = finding.step(self._log.state(), take.step_id)
+        verdict = self._listen(take, step)
+        self._log.append(ev.TakeJudged(take_id=take.id, verdict=verdict), day=take.day)
+        answers = self._answers(take, step.criterion, verdict)
+        if answers:
+            # At the take's own instant, so that "first try of the day" stays what it was.
+            self._log.append(*answers, at=take.at, day=take.day)
+        return verdict
+
+    def sound(self, take_id: str) -> Path:
+        """Return the FLAC file of a take. Raises NotFoundError."""
+        self.get(take_id)
+        return self._files.path(take_id)
+
+    def damaged(self, take_id: str) -> bool:
+        """Say whether a take's file is missing or differs from its checksum."""
+        return self._files.damaged(take_id, self.get(take_id).sha256)
+
+    def get(self, take_id: str) -> Take:
+        """Return a take. Raises NotFoundError."""
+        return finding.take(self._log.state(), take_id)
+
+    def _listen(self, take: Take, step: Step) -> Verdict:
+        reason, remedy = _why_not_heard(step)
+        if reason:
+            return _cannot_tell(reason, remedy)
+        try:
+            passage = self._passages.of_step(step)
+        except PassageError as fault:
+            return _cannot_tell(fault.what, fault.remedy)
+        assert passage is not None
+        from coldtake.listening.judge import judge
+        from coldtake.listening.sound import read_sound
+
+        sound = read_sound(self._files.path(take.id))
+        return judge(
+            sound,
+            passage,
+            step.criterion,
+            click_bpm=take.click_bpm,
+            started_cold=take.cold,
+        )
+
+    def _answers(
+        self, take: Take, criterion: Criterion, verdict: Verdict
+    ) -> tuple[ev.TryAnswered | ev.AnswerTakenBack, ...]:
+        """Return what the tool's verdict says about the try: nothing where the player must say.
+
+        With tests that only the player can answer, a heard "yes" is not yet an answer; an earlier
+        answer of the tool alone is then taken back.
+        """
+        needs_player = len(criterion.heard) < len(criterion.tests)
+        if needs_player and verdict.answer is Answer.YES:
+            known = self._log.state().tries.get(take.id)
+            alone = known is not None and known.judge is Judge.TOOL
+            return (ev.AnswerTakenBack(try_id=take.id),) if alone else ()
+        answer = ev.TryAnswered(
+            try_id=take.id,
+            step_id=take.step_id,
+            answer=verdict.answer,
+            judge=Judge.TOOL,
+            session_id=take.session_id,
+            slot_id=take.slot_id,
+            take_id=take.id,
+            tempo_bpm=verdict.tempo_bpm,
+        )
+        return (answer,)
+
+
+def _why_not_heard(step: Step) -> tuple[str, str]:
+    """Return (reason, remedy) when there is nothing to listen for, else empty words."""
+    if all(isinstance(test, PlayerTest) for test in step.criterion.tests):
+        return "Only you can answer this question.", "Listen to the take and say yes or no."
+    if step.exercise.passage is None:
+        remedy = "Give the step a passage, or answer yourself."
+        return "This step has no passage to compare the take with.", remedy
+    return "", ""
+
+
+def _cannot_tell(reason: str, remedy: str) -> Verdict:
+    return Verdict(
+        answer=Answer.CANNOT_TELL,
+        reason=reason,
+        remedy=remedy,
+        tempo_bpm=None,
+        tests=(),
+        notes=(),
+        engine=NOT_HEARD,
+    )

@@ -1,0 +1,72 @@
+"""What the operating system and the database complain about, in words for the player."""
+
+import errno
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+
+from coldtake.errors import BusyError, ColdtakeError, StoreError
+
+KEPT = "Nothing that was kept before is touched."
+_FULL = (f"Free some space and try again. {KEPT}", "The disk is full.")
+_READ_ONLY = (
+    "Give yourself the right to write there, or choose another folder with --data.",
+    "The data folder cannot be written.",
+)
+_ERRNO = {
+    errno.ENOSPC: _FULL,
+    errno.EDQUOT: _FULL,
+    errno.EFBIG: _FULL,
+    errno.EROFS: _READ_ONLY,
+    errno.EACCES: _READ_ONLY,
+    errno.EPERM: _READ_ONLY,
+}
+# Words of SQLite's own messages (sqlite.org/rescode.html) and what they mean to the player.
+_SAID = (
+    ("full", _FULL),
+    ("disk i/o error", _FULL),
+    ("readonly", _READ_ONLY),
+    ("unable to open", _READ_ONLY),
+)
+_DAMAGED = ("malformed", "not a database", "corrupt")
+
+
+def of_system(fault: OSError, where: Path | str) -> StoreError:
+    """Turn a fault of the operating system into an error for the player."""
+    remedy, what = _ERRNO.get(
+        fault.errno or 0,
+        ("Check the folder and the disk.", f"{fault.strerror or fault}."),
+    )
+    return StoreError(what, where=str(where), remedy=remedy)
+
+
+def of_database(fault: SQLAlchemyError, where: str) -> ColdtakeError:
+    """Turn a fault of the database into an error for the player."""
+    said = str(fault.orig if isinstance(fault, DBAPIError) else fault).strip()
+    low = said.lower()
+    if "locked" in low or "lock timeout" in low:
+        remedy = "Close the other programme that uses this folder, then try again."
+        return BusyError("The log is in use by another process.", where=where, remedy=remedy)
+    if any(word in low for word in _DAMAGED):
+        remedy = "Put the last copy of this file in its place; do not delete the damaged one."
+        return StoreError("The log is damaged.", where=where, remedy=remedy)
+    for word, (remedy, what) in _SAID:
+        if word in low:
+            return StoreError(what, where=where, remedy=remedy)
+    first = said.splitlines()[0] if said else "no reason given"
+    return StoreError(
+        f"The database answered: {first}.", where=where, remedy="Check that it is running."
+    )
+
+
+@contextmanager
+def spoken(where: str) -> Iterator[None]:
+    """Let only errors of our own tree out of a block that uses the database."""
+    try:
+        yield
+    except SQLAlchemyError as fault:
+        raise of_database(fault, where) from fault
+    except OSError as fault:
+        raise of_system(fault, where) from fault

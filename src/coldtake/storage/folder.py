@@ -1,0 +1,39 @@
+"""Where the data lies: `--data`, else COLDTAKE_DATA, else the platform's own place."""
+
+import os
+from pathlib import Path
+
+from sqlalchemy.engine import URL
+
+from coldtake.errors import StoreError
+from coldtake.storage.faults import of_system
+
+ENVIRONMENT = "COLDTAKE_DATA"
+LOG_NAME = "coldtake.db"
+TAKES_NAME = "takes"
+
+
+def data_folder(override: str | Path | None = None) -> Path:
+    """Return the data folder, made if need be. Raises StoreError where that cannot be done."""
+    chosen = override or os.environ.get(ENVIRONMENT)
+    folder = Path(chosen).expanduser().absolute() if chosen else _usual()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except FileExistsError as fault:
+        raise StoreError(
+            "This is a file, not a folder.", where=str(folder), remedy="Name a folder with --data."
+        ) from fault
+    except OSError as fault:
+        raise of_system(fault, folder) from fault
+    return folder
+
+
+def sqlite_url(folder: Path) -> URL:
+    """Return the database URL of the log in a data folder, whatever signs its name holds."""
+    return URL.create("sqlite", database=str(folder / LOG_NAME))
+
+
+def _usual() -> Path:
+    from platformdirs import user_data_path
+
+    return user_data_path("coldtake", appauthor=False)

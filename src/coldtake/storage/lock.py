@@ -1,0 +1,73 @@
+"""One server per data folder. Other commands may read and write beside it; the log allows that.
+
+The lock belongs to the operating system, so a killed server never leaves it behind.
+"""
+
+import os
+import sys
+from pathlib import Path
+from typing import IO
+
+from coldtake.errors import BusyError
+from coldtake.storage.faults import of_system
+
+_NAME = "server.lock"
+_FREE_FOR_WORDS = 4096  # where the lock lies in the file on systems that lock byte ranges
+
+
+class FolderLock:
+    """Held from `hold` until `release` or the end of the process."""
+
+    def __init__(self, folder: Path) -> None:
+        self._path = folder / _NAME
+        self._file: IO[str] | None = None
+
+    def hold(self, words: str) -> None:
+        """Take the lock and leave a word on who holds it. Raises BusyError, StoreError."""
+        try:
+            file = self._path.open("a+", encoding="utf-8")
+        except OSError as fault:
+            raise of_system(fault, self._path) from fault
+        if not _try_lock(file):
+            holder = self._holder()
+            file.close()
+            raise BusyError(
+                f"Coldtake is already running on this folder ({holder}).",
+                where=str(self._path.parent),
+                remedy="Open that address, or stop it first, or choose another folder with --data.",
+            )
+        self._file = file
+        self.say(words)
+
+    def say(self, words: str) -> None:
+        """Change the word on who holds the lock."""
+        if self._file:
+            self._file.seek(0)
+            self._file.truncate()
+            self._file.write(f"process {os.getpid()}, {words}\n")
+            self._file.flush()
+
+    def release(self) -> None:
+        """Let go; the file stays, it is the lock that counts."""
+        if self._file:
+            self._file.close()
+            self._file = None
+
+    def _holder(self) -> str:
+        return self._path.read_text(encoding="utf-8").strip() or "another process"
+
+
+def _try_lock(file: IO[str]) -> bool:
+    try:
+        if sys.platform == "win32":
+            import msvcrt
+
+            file.seek(_FREE_FOR_WORDS)
+            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
+        else:
+            import fcntl
+
+            fcntl.flock(file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True

@@ -1,0 +1,1 @@
+"""How the database came to its present shape, step by step; run by `schema.prepare`."""
