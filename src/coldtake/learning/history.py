@@ -1,0 +1,88 @@
+"""What the log says about each step, in the order in which it happened.
+
+A slot's minutes are laid over the clock: a try inside the slot sees the minutes before it. "Cannot
+tell" says nothing about the skill and is left out as an answer, but the playing counts.
+"""
+
+from collections.abc import Iterable
+from datetime import date, datetime
+from typing import NamedTuple
+
+from coldtake.domain.state import State
+from coldtake.domain.take import Answer, Judge, Try, Work
+
+TRY_MIN = 0.5  # minutes of playing that a try outside any slot stands for; a guess
+
+
+class Mark(NamedTuple):
+    """One thing that happened to a step on a day (proleptic Gregorian ordinal).
+
+    minutes : of playing just before the answer
+    cold : the answer is that of a cold take
+    yes : the answer, None when there was none
+    heard : True when the tool gave it
+    """
+
+    day: int
+    minutes: float
+    cold: bool
+    yes: bool | None
+    heard: bool
+
+
+History = tuple[Mark, ...]
+
+
+def histories(state: State, until: date) -> dict[str, History]:
+    """Return the history of every step that has one, days up to and including `until`."""
+    works: dict[str, list[Work]] = {}
+    for work in state.works:
+        if work.day <= until:
+            works.setdefault(work.step_id, []).append(work)
+    tries: dict[str, list[Try]] = {}
+    for attempt in state.tries.values():
+        if attempt.day <= until:
+            tries.setdefault(attempt.step_id, []).append(attempt)
+    return {
+        i: _merged(works.get(i, ()), tries.get(i, ()))
+        for i in state.steps
+        if i in works or i in tries
+    }
+
+
+def _merged(works: Iterable[Work], tries: Iterable[Try]) -> History:
+    """Join both in time; the minutes of a slot are cut at the tries within it."""
+    left = sorted(tries, key=lambda t: (t.at, t.id))
+    marks: list[Mark] = []
+    for work in sorted(works, key=lambda w: (w.at, w.minutes)):
+        while left and left[0].at < _start(work):
+            marks.append(_try_mark(left.pop(0), TRY_MIN))
+        played = 0.0
+        while left and left[0].at <= work.at:
+            so_far = max(work.minutes - _minutes(work.at, left[0].at), played)
+            marks.append(_try_mark(left.pop(0), so_far - played))
+            played = so_far
+        if work.minutes > played:
+            day = work.day.toordinal()
+            marks.append(Mark(day, work.minutes - played, False, None, False))
+    marks.extend(_try_mark(attempt, TRY_MIN) for attempt in left)
+    return tuple(marks)
+
+
+def _start(work: Work) -> datetime:
+    return work.at.fromtimestamp(work.at.timestamp() - 60.0 * work.minutes, work.at.tzinfo)
+
+
+def _minutes(end: datetime, at: datetime) -> float:
+    return (end - at).total_seconds() / 60.0
+
+
+def _try_mark(attempt: Try, minutes: float) -> Mark:
+    known = attempt.answer is not Answer.CANNOT_TELL
+    return Mark(
+        day=attempt.day.toordinal(),
+        minutes=minutes,
+        cold=attempt.cold,
+        yes=(attempt.answer is Answer.YES) if known else None,
+        heard=attempt.judge is Judge.TOOL,
+    )

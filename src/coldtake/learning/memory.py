@@ -1,0 +1,84 @@
+"""Estimates of every step from the log alone; see law, prior, filter and beliefs for the model."""
+
+from datetime import date
+
+import numpy as np
+
+from coldtake.domain.criterion import Times
+from coldtake.domain.estimate import Estimate, Interval
+from coldtake.domain.state import State
+from coldtake.domain.topic import StepPhase
+from coldtake.learning import law
+from coldtake.learning.beliefs import (
+    ENOUGH_ANSWERS,
+    ENOUGH_DAYS,
+    Beliefs,
+    beliefs,
+    cold_chances,
+    quantiles,
+)
+from coldtake.learning.filter import StepFilter
+from coldtake.learning.law import Array
+
+SHARES = (0.1, 0.5, 0.9)  # an 80 % interval and its middle
+
+
+def estimates(state: State, on: date) -> dict[str, Estimate]:
+    """Estimate every step as it stands on a day, from the events up to and including that day.
+
+    Where nothing is known the numbers are the first guess and `enough` is False.
+    """
+    b = beliefs(state, on)
+    if not b.step_ids:
+        return {}
+    clean = intervals(cold_chances(b), b.weight, mean=True)
+    half_lives = intervals(b.half_life, b.weight)
+    needs = intervals(minutes_to_met(state, b), b.weight)
+    done = {StepPhase.MET, StepPhase.HELD}
+    phases = state.phases()
+    nothing = Interval(low=0.0, mid=0.0, high=0.0)
+    return {
+        step_id: Estimate(
+            step_id=step_id,
+            clean_cold=clean[i],
+            half_life_days=half_lives[i],
+            minutes_to_met=nothing if phases[step_id] in done else needs[i],
+            cold_takes=b.filters[i].cold_takes,
+            tries=b.filters[i].answers,
+            enough=enough(b.filters[i]),
+        )
+        for i, step_id in enumerate(b.step_ids)
+    }
+
+
+def enough(f: StepFilter) -> bool:
+    """Say whether there are takes enough to show numbers as more than a first guess."""
+    return f.answers >= ENOUGH_ANSWERS and f.days >= ENOUGH_DAYS and f.cold_takes >= 1
+
+
+def intervals(values: Array, weight: Array, *, mean: bool = False) -> list[Interval]:
+    """Turn weighted particles (S, N) into one interval a row; the middle is median or mean."""
+    low, mid, high = quantiles(values, weight, SHARES)
+    if mean:
+        mid = np.clip((values * weight).sum(axis=1), low, high)
+    return [
+        Interval(low=float(a), mid=float(m), high=float(z))
+        for a, m, z in zip(low, mid, high, strict=True)
+    ]
+
+
+def met_chance(times: Times) -> float:
+    """Chance of a clean try from which the criterion is passed about as often as not."""
+    if times.among is not None:
+        return min(max(times.wanted / times.among, 0.5), 0.9)
+    return float(min(0.5 ** (1.0 / times.wanted), 0.9))
+
+
+def minutes_to_met(state: State, b: Beliefs) -> Array:
+    """Minutes of work still expected by each particle (S, N) until the criterion is met."""
+    kept = law.retention(b.gap_days[:, None], b.half_life, b.cloud.psi)
+    stored = b.skill * (1.0 - b.cloud.loss * (1.0 - kept))
+    wanted = np.array([met_chance(state.steps[i].criterion.times) for i in b.step_ids])
+    logit = np.log(wanted / (1.0 - wanted))[:, None]
+    target = np.minimum((logit - law.FLOOR) / b.cloud.span, 0.98)
+    return law.minutes_between(stored, target, b.rate, b.cloud.curve)
