@@ -4,7 +4,11 @@ from datetime import date, datetime
 
 import msgspec
 
-from coldtake.domain.plan import Plan, Slot
+from coldtake.domain.plan import Plan, Slot, SlotKind
+
+BEFORE_WORK_S = (
+    60.0  # a first try this soon after a work slot's start had no work before it; a guess
+)
 
 
 class SlotRun(msgspec.Struct, kw_only=True):
@@ -48,3 +52,13 @@ class SessionRun(msgspec.Struct, kw_only=True):
     def played_s(self) -> float:
         """Seconds really played so far."""
         return sum(s.played_s or 0.0 for s in self.slots)
+
+    def worked_before(self, step_id: str, at: datetime) -> bool:
+        """Say whether a slot for work on a step had been going for a while at an instant."""
+        work = {s.id for s in (*self.plan.slots, *self.added) if s.kind is SlotKind.WORK}
+        return any(
+            run.step_id == step_id
+            and run.slot_id in work
+            and (at - run.started_at).total_seconds() > BEFORE_WORK_S
+            for run in self.slots
+        )

@@ -222,6 +222,14 @@ def _break_ended(state: State, event: ev.Event, data: ev.BreakEnded) -> None:
             run.ended_at = event.at
 
 
+def _is_cold(state: State, event: ev.Event, data: ev.TryAnswered | ev.TakeRecorded) -> bool:
+    """Say whether a try is the first of its step that day, before any work on it."""
+    if (data.step_id, event.day) in state.touched:
+        return False
+    session = state.sessions.get(data.session_id or "")
+    return session is None or not session.worked_before(data.step_id, event.at)
+
+
 def _try_answered(state: State, event: ev.Event, data: ev.TryAnswered) -> None:
     known = state.tries.get(data.try_id)
     if known:
@@ -234,7 +242,7 @@ def _try_answered(state: State, event: ev.Event, data: ev.TryAnswered) -> None:
         day=event.day,
         answer=data.answer,
         judge=data.judge,
-        cold=(data.step_id, event.day) not in state.touched,
+        cold=_is_cold(state, event, data),
         session_id=data.session_id,
         slot_id=data.slot_id,
         take_id=data.take_id,
@@ -272,7 +280,7 @@ def _take_recorded(state: State, event: ev.Event, data: ev.TakeRecorded) -> None
         step_id=data.step_id,
         at=event.at,
         day=event.day,
-        cold=(data.step_id, event.day) not in state.touched,
+        cold=_is_cold(state, event, data),
         duration_s=data.duration_s,
         sample_rate=data.sample_rate,
         sha256=data.sha256,
