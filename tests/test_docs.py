@@ -1,10 +1,11 @@
-"""The documents cannot drift: what the code has must have its line, and what is written must run."""
+"""The documents cannot drift: what the code has must have its line; what is written must run."""
 
 import argparse
 import re
 from pathlib import Path
 
 import pytest
+
 from coldtake import settings
 
 ROOT = Path(__file__).parents[1]
