@@ -5,7 +5,6 @@
 /** @import {Session, Scene, Happening, Answer, Slot} from "./model.js" */
 import {
   BREAK_LEAST_MS,
-  carryS,
   sessionEnd,
   slotEnd,
   slotStart,
@@ -74,7 +73,7 @@ export function spareFor(
 export function takeSpare(session, seen, now) {
   const slot = spareFor(session, seen, now);
   if (!slot || seen.screen !== "slot") return [];
-  const seconds = Math.round((seen.endsMs - now) / 1000 + (seen.coldDone ? 0 : 0));
+  const seconds = Math.round((seen.endsMs - now) / 1000);
   return [
     slotEnd(session, seen.run, now, true),
     { atMs: now, data: { kind: "slot_added", session_id: session.id, slot } },
@@ -169,5 +168,3 @@ export function shorten(plan, minutes) {
   }
   return { plan: { ...plan, periods }, dropped };
 }
-
-export { carryS };

@@ -11,6 +11,8 @@ export const COLD_LINGER_MS = 6_000; // after the one answer of a cold slot, to 
 export const BREAK_LEAST_MS = 180_000; // the design's least break; common practice, no source
 const REST_LEAST_S = 30; // less is not worth coming back to
 const SLOT_LEAST_S = 60;
+const STOPPED_S = 120;
+const GAP_MOST_S = 30; // writing an intention shortens the slot by no more than this
 
 /** @type {Context} */
 export const CALM = {
@@ -37,27 +39,39 @@ const leftS = (/** @type {SlotRun} */ run) =>
   run.endedMs === null ? 0 : run.plannedS - (run.endedMs - run.startedMs) / 1000;
 
 /**
- * Seconds of this period that were planned and not used. The next work slot takes them, so that
- * no minute vanishes and no break moves.
- * @param {Session} session @returns {number}
+ * Seconds of this period that were planned and not used by `atMs`; negative when more were used.
+ * The next work slot takes them, so that no minute vanishes and no break moves.
+ * @param {Session} session @param {Place} next @param {number} atMs @returns {number}
  */
-export function carryS(session) {
+export function carryS(session, next, atMs) {
   let carry = 0;
-  let period = -1;
+  /** @type {SlotRun | null} */
+  let last = null;
   for (const run of session.runs) {
     const place = placeOf(session, run.slotId);
-    if (!place) continue;
-    if (place.period !== period || place.slot.kind === "work") carry = 0;
-    period = place.period;
+    if (place?.period !== next.period) continue;
+    if (last) carry -= gapS(last, run.startedMs);
+    if (place.slot.kind === "work") carry = 0;
     carry += leftS(run);
+    last = run;
   }
-  return nextPlace(session)?.period === period || period === -1 ? carry : 0;
+  return last ? carry - gapS(last, atMs) : 0;
 }
 
-/** Seconds that a slot gets when it starts now. */
-export function plannedS(/** @type {Session} */ session, /** @type {Place} */ place) {
+/** Seconds between the end of a run and the start of the next. */
+const gapS = (/** @type {SlotRun} */ last, /** @type {number} */ startMs) => {
+  const gap = (startMs - (last.endedMs ?? startMs)) / 1000;
+  return gap > STOPPED_S ? 0 : Math.min(GAP_MOST_S, gap); // a stopped clock is not made up for
+};
+
+/** Seconds that a slot gets when it starts at `atMs`. */
+export function plannedS(
+  /** @type {Session} */ session,
+  /** @type {Place} */ place,
+  /** @type {number} */ atMs,
+) {
   const own = place.slot.minutes * 60;
-  const carry = place.slot.kind === "work" ? carryS(session) : 0;
+  const carry = place.slot.kind === "work" ? carryS(session, place, atMs) : 0;
   return Math.max(SLOT_LEAST_S, Math.round(own + carry));
 }
 
@@ -219,7 +233,7 @@ export function sessionEnd(session, atMs, note = "") {
  */
 export function slotStart(session, place, atMs, seconds) {
   const { id: slot_id, step_id } = place.slot;
-  const planned_s = seconds ?? plannedS(session, place);
+  const planned_s = seconds ?? plannedS(session, place, atMs);
   const data = { kind: /** @type {const} */ ("slot_started"), session_id: session.id };
   return { atMs, data: { ...data, slot_id, step_id, planned_s } };
 }

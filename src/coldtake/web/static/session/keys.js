@@ -1,0 +1,68 @@
+// @ts-check
+// The one table of keys, shown on the page as it stands here. A pedal's two presses are "on" and
+// "back"; what they mean depends on the scene, and neither ever ends or answers anything by
+// surprise: "on" answers yes only while the page asks.
+
+/**
+ * @typedef {object} KeyLine
+ * @property {string[]} keys values of KeyboardEvent.key, letters in lower case
+ * @property {string} shown how the keys are written for the player
+ * @property {string} action
+ * @property {string} words
+ */
+
+/** @type {readonly KeyLine[]} */
+export const KEYS = [
+  {
+    keys: [" ", "Enter", "PageDown", "ArrowRight", "ArrowDown"],
+    shown: "Space, Enter, Page down, →, ↓",
+    action: "on",
+    words: "On: start, take, end the take, go on. While the page asks: yes",
+  },
+  {
+    keys: ["PageUp", "ArrowLeft", "ArrowUp"],
+    shown: "Page up, ←, ↑",
+    action: "back",
+    words: "While the page asks: no. Otherwise nothing",
+  },
+  { keys: ["y"], shown: "Y", action: "yes", words: "Yes" },
+  { keys: ["n"], shown: "N", action: "no", words: "No" },
+  { keys: ["c", "?"], shown: "C", action: "cannot_tell", words: "Cannot tell" },
+  { keys: ["Backspace", "u"], shown: "Backspace", action: "take_back", words: "Take the last answer back" },
+  { keys: ["o"], shown: "O", action: "own", words: "Answer this take yourself" },
+  { keys: ["m"], shown: "M", action: "move_on", words: "Move on to the next slot" },
+  { keys: ["s"], shown: "S", action: "spare", words: "Fill the rest with the spare slot" },
+  { keys: ["p"], shown: "P", action: "hold", words: "Stop the clock; Space goes on" },
+  { keys: ["k"], shown: "K", action: "click", words: "Click on or off" },
+  { keys: ["+", "="], shown: "+", action: "faster", words: "Click faster" },
+  { keys: ["-"], shown: "−", action: "slower", words: "Click slower" },
+  { keys: ["d"], shown: "D", action: "stage", words: "Dark stage or day" },
+  { keys: ["e"], shown: "E, then Enter", action: "end", words: "End the session early" },
+  { keys: ["Escape"], shown: "Escape", action: "leave", words: "Leave what is open" },
+];
+
+const ACTIONS = new Map(KEYS.flatMap((line) => line.keys.map((key) => [key, line.action])));
+
+/**
+ * @typedef {object} Pressed
+ * @property {string} key
+ * @property {boolean} [repeat]
+ * @property {boolean} [ctrlKey]
+ * @property {boolean} [metaKey]
+ * @property {boolean} [altKey]
+ */
+/**
+ * The action of a key, or null. A key that is held down acts once. In a text field only Enter,
+ * Escape and a pedal's page keys act; Space acts there while nothing is written.
+ * @param {Pressed} pressed
+ * @param {{field: boolean, empty: boolean}} at whether a text field has the focus, and is empty
+ * @returns {string | null}
+ */
+export function actionOf(pressed, at) {
+  if (pressed.repeat || pressed.ctrlKey || pressed.metaKey || pressed.altKey) return null;
+  const key = pressed.key.length === 1 ? pressed.key.toLowerCase() : pressed.key;
+  if (at.field && !["Enter", "Escape", "PageDown", "PageUp"].includes(key)) {
+    return at.empty && key === " " ? "on" : null;
+  }
+  return ACTIONS.get(key) ?? null;
+}

@@ -1,0 +1,62 @@
+// @ts-check
+// When a take ends by itself: after the passage's length and a tail, or when the music has stopped.
+// Levels are root mean squares, 0..1; times are seconds since the music was expected to start.
+
+export const TAIL_S = 1.0;
+export const CLIPPED = 0.985;
+const QUIET_TAIL_S = 0.6;
+const STOPPED_S = 3;
+const LONGEST_S = 300;
+const SLOWEST = 2.5; // so many times the expected length, plus ten seconds
+const LEAST_LEVEL = 0.002; // about -54 dB below full scale
+const ABOVE_NOISE = 4; // 12 dB
+const BELOW_LOUDEST = 0.02; // 34 dB under the loudest so far is silence
+
+export class TakeEnd {
+  /**
+   * @param {number | null} expectedS length of the passage at the tempo, null when not known
+   * @param {number} longestRestS longest written silence inside it
+   * @param {number} noise level measured before the take
+   */
+  constructor(expectedS, longestRestS, noise) {
+    this.expectedS = expectedS;
+    this.stoppedS = STOPPED_S + longestRestS;
+    this.noise = noise;
+    this.loudest = 0;
+    this.lastSoundS = -Infinity;
+  }
+
+  /** @param {number} level @param {number} atS */
+  hear(level, atS) {
+    this.loudest = Math.max(this.loudest, level);
+    if (level > this.threshold) this.lastSoundS = atS;
+  }
+
+  get threshold() {
+    return Math.max(LEAST_LEVEL, this.noise * ABOVE_NOISE, this.loudest * BELOW_LOUDEST);
+  }
+
+  /** @param {number} atS @returns {boolean} */
+  isOver(atS) {
+    const heard = this.lastSoundS > -Infinity;
+    const quietS = atS - this.lastSoundS;
+    if (atS >= LONGEST_S) return true;
+    if (this.expectedS === null) return heard && quietS >= this.stoppedS;
+    if (atS >= this.expectedS * SLOWEST + 10) return true;
+    if (heard && quietS >= this.stoppedS) return true;
+    return atS >= this.expectedS + TAIL_S && (!heard || quietS >= QUIET_TAIL_S);
+  }
+}
+
+/**
+ * What to say about the level of a take, in one sentence; empty when it was right.
+ * @param {number} loudest loudest root mean square of 0.1 s @param {number} peak
+ * @param {number} noise
+ */
+export function levelAdvice(loudest, peak, noise) {
+  if (peak >= CLIPPED) return "Too loud for the microphone: move it away or turn it down.";
+  if (loudest < LEAST_LEVEL) return "Nothing was heard: is this the right microphone?";
+  if (loudest < noise * ABOVE_NOISE) return "The room is nearly as loud as you: go closer.";
+  if (loudest < 0.01) return "Very quiet: move the microphone closer.";
+  return "";
+}
