@@ -298,9 +298,13 @@ def _take_judged(state: State, _event: ev.Event, data: ev.TakeJudged) -> None:
 
 
 def _session_ended(state: State, event: ev.Event, data: ev.SessionEnded) -> None:
+    """The first end counts; a later one only brings the note that was written afterwards."""
     session = _session(state, data.session_id)
-    if session and session.ended_at is None:
-        session.ended_at, session.early, session.note = event.at, data.early, data.note
+    if session is None:
+        return
+    if session.ended_at is None:
+        session.ended_at, session.early = event.at, data.early
+    session.note = data.note or session.note
 
 
 _HANDLERS: dict[type[ev.Data], Callable[[State, ev.Event, Any], None]] = {
