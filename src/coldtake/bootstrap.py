@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from coldtake.domain.ids import uuid7
+from coldtake.errors import RuleError
 from coldtake.ports import Clock
 from coldtake.practice.services import Services
 from coldtake.storage.folder import TAKES_NAME, data_folder, sqlite_url
@@ -18,6 +19,7 @@ from coldtake.storage.takes import FolderTakes
 if TYPE_CHECKING:
     from fastapi import FastAPI
 
+DATABASE = "COLDTAKE_DATABASE"  # a name of the environment, so that no password is typed
 _LOCALTIME = Path("/etc/localtime")
 _COUNTS = 1 << 12  # what fits into the 12 bits after the version
 
@@ -72,18 +74,31 @@ def _linked_zone() -> str:
 def open_services(
     data: Path | None = None, *, database_url: str | None = None, clock: Clock | None = None
 ) -> Services:
-    """Open the data folder (or a database elsewhere, takes still in the folder).
+    """Open the data folder; the log is in it unless `database_url` or COLDTAKE_DATABASE is given.
 
     Raises StoreError, BusyError.
     """
     folder = data_folder(data)
     takes = FolderTakes(folder / TAKES_NAME)
-    store = SqlStore(database_url or sqlite_url(folder))
+    url = database_url or os.environ.get(DATABASE) or sqlite_url(folder)
+    store = SqlStore(url)
     return Services(store, takes, clock or SystemClock())
 
 
 def make_app(services: Services) -> "FastAPI":
-    """Make the web application over opened services."""
+    """Make the web application over opened services; its pile offers the example when empty."""
     from coldtake.web.app import create_app
 
-    return create_app(services)
+    return create_app(services, build_demo=fill_with_demo)
+
+
+def fill_with_demo(services: Services) -> None:
+    """Fill an empty log with the example. Raises RuleError when something is there already."""
+    from coldtake.demo.build import build
+
+    if not services.is_empty():
+        raise RuleError(
+            "There is something in this data folder already.",
+            remedy="The example goes only into an empty one: choose another with --data.",
+        )
+    build(services)

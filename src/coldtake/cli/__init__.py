@@ -1,1 +1,5 @@
-"""The command line. Heavy imports only inside commands, so that `--help` answers at once."""
+"""The command line. Nothing heavy is imported before a command needs it."""
+
+from coldtake.cli.entry import main
+
+__all__ = ["main"]

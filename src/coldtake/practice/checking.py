@@ -11,6 +11,14 @@ from coldtake.errors import RuleError
 TITLE_MOST = 200
 Record = TypeVar("Record", bound=msgspec.Struct)
 _PLACE_IN_RECORD = re.compile(r" - at `\$\.?(?P<where>[^`]*)`$")
+# What msgspec says about a limit, and the same for the player.
+_LIMITS = (
+    (re.compile(r"of length >= \d+$"), "must not be empty"),
+    (re.compile(r"of length <= (\S+)$"), "must have at most {} characters"),
+    (re.compile(r">= (\S+)$"), "must be at least {}"),
+    (re.compile(r"<= (\S+)$"), "must be at most {}"),
+    (re.compile(r"> (\S+)$"), "must be above {}"),
+)
 
 
 def whole(record: Record, where: str = "") -> Record:
@@ -18,15 +26,21 @@ def whole(record: Record, where: str = "") -> Record:
     try:
         return msgspec.convert(msgspec.to_builtins(record), type(record))
     except msgspec.ValidationError as fault:
-        said = str(fault)
-        found = _PLACE_IN_RECORD.search(said)
-        field = found["where"] if found else ""
-        what = said[: found.start()] if found else said
         raise RuleError(
-            f"{field or 'This'}: {what[:1].lower()}{what[1:]}.",
-            where=where,
-            remedy="Correct it and try again.",
+            _in_words(str(fault)), where=where, remedy="Correct it and try again."
         ) from fault
+
+
+def _in_words(said: str) -> str:
+    found = _PLACE_IN_RECORD.search(said)
+    field = found["where"].replace("_", " ") if found else ""
+    what = said[: found.start()] if found else said
+    for pattern, words in _LIMITS:
+        limit = pattern.search(what)
+        if limit:
+            shown = words.format(*limit.groups()).replace("0.0", "0")
+            return f"The {field or 'value'} {shown}."
+    return f"The {field or 'value'} cannot be used: {what[:1].lower()}{what[1:]}."
 
 
 def title_of(text: str, what: str = "title") -> str:

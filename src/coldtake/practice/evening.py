@@ -42,13 +42,16 @@ class Evening:
         )
 
     def propose(self, request: PlanRequest) -> Plan:
-        """Solve a day and keep the plan. Raises PlanError with a sentence, NotFoundError."""
+        """Solve a day and keep the plan. Raises PlanError with a sentence, NotFoundError.
+
+        A plan without a slot (nothing to practise yet) is returned with its remarks, not kept.
+        """
+        self._check(request)
         from coldtake.planning.day import plan_day
 
-        self._check(request)
         plan = plan_day(self._log.state(), request)
         with self._log.deciding() as state:
-            if state.plans.get(request.day) != plan:
+            if plan.slots and state.plans.get(request.day) != plan:
                 self._log.append(PlanKept(plan=plan))
         return plan
 

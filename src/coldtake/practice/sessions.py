@@ -11,6 +11,7 @@ from datetime import date
 from coldtake.domain import events as ev
 from coldtake.domain.plan import Plan
 from coldtake.domain.session import SessionRun
+from coldtake.errors import PlanError
 from coldtake.practice import arrivals, finding
 from coldtake.practice.evening import Evening
 from coldtake.practice.log import Log
@@ -78,4 +79,7 @@ class Sessions:
 
     def _plan(self, day: date) -> Plan:
         known = self._evening.plan(day)
-        return known or self._evening.propose(self._evening.default_request(day))
+        plan = known or self._evening.propose(self._evening.default_request(day))
+        if not plan.slots:
+            raise PlanError(" ".join(plan.remarks) or "There is nothing to practise in this plan.")
+        return plan

@@ -1,0 +1,51 @@
+"""From the words of the command line to an exit status; the one place where errors are printed.
+
+Exit status: 0 done (listen: yes), 1 listen: no, 2 bad input, 3 listen: cannot tell, 4 the data
+folder or database cannot be used, 130 interrupted.
+"""
+
+import os
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+
+from coldtake.cli.parser import COMMANDS, DEFAULT, build_parser
+from coldtake.errors import BusyError, ColdtakeError, InputError, StoreError
+
+BAD_INPUT = 2
+NO_STORE = 4
+INTERRUPTED = 130
+_TOP_LEVEL = ("-h", "--help", "--version")
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; `serve` when none is named."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    try:
+        return _run(words)
+    except ColdtakeError as error:
+        print(f"coldtake: {error}", file=sys.stderr)
+        return status_of(error)
+    except KeyboardInterrupt:
+        return INTERRUPTED
+    except BrokenPipeError:  # the reader (`head`, a closed pager) has gone: nothing to say to it
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+
+
+def status_of(error: ColdtakeError) -> int:
+    """Return the exit status of an error, as drawn in `coldtake.errors`."""
+    return NO_STORE if isinstance(error, (BusyError, StoreError)) else BAD_INPUT
+
+
+def _run(words: list[str]) -> int:
+    if words and not words[0].startswith("-") and words[0] not in COMMANDS:
+        remedy = f"Say one of {', '.join(COMMANDS)}."
+        raise InputError("There is no such command.", where=words[0], remedy=remedy)
+    if not words or (words[0] not in COMMANDS and words[0] not in _TOP_LEVEL):
+        words = [DEFAULT, *words]
+    arguments = build_parser().parse_args(words)
+    module = import_module(f"coldtake.cli.{COMMANDS[arguments.command]}")
+    status: int = module.run(arguments)
+    sys.stdout.flush()
+    return status

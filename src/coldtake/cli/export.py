@@ -1,0 +1,32 @@
+"""`coldtake export`: everything in one archive."""
+
+from argparse import Namespace
+from pathlib import Path
+
+from coldtake.cli.opened import print_json, services_of
+from coldtake.errors import InputError
+
+
+def run(arguments: Namespace) -> int:
+    """Write the archive and say what is in it."""
+    target = Path(arguments.archive)
+    if target.exists() and not arguments.replace:
+        raise InputError(
+            "There is a file of that name already.",
+            where=str(target),
+            remedy="Choose another name, or say --replace.",
+        )
+    from coldtake.practice.archive import export
+
+    with services_of(arguments) as services:
+        written = export(services, target)
+    if arguments.json:
+        print_json(written)
+    else:
+        print(
+            f"{written.path}: {written.events} events, {written.takes} takes, "
+            f"{written.passages} passages, {written.size_bytes / 1e6:.1f} MB"
+        )
+        for take_id in written.missing_takes:
+            print(f"The sound of take {take_id} was not there; its verdict is in the log.")
+    return 0

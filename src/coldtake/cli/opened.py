@@ -1,0 +1,29 @@
+"""What the commands that need the data folder share."""
+
+from argparse import Namespace
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from coldtake.practice.services import Services
+
+
+@contextmanager
+def services_of(arguments: Namespace) -> "Iterator[Services]":
+    """Open the data folder that was named, and close it again."""
+    from coldtake.bootstrap import open_services
+
+    services = open_services(Path(arguments.data) if arguments.data else None)
+    try:
+        yield services
+    finally:
+        services.close()
+
+
+def print_json(record: Any) -> None:
+    """Print a record, or lists and dictionaries of records, as readable JSON."""
+    import msgspec
+
+    print(msgspec.json.format(msgspec.json.encode(record)).decode())

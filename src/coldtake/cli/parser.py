@@ -1,0 +1,181 @@
+"""What can be said on the command line."""
+
+import argparse
+from collections.abc import Callable
+from datetime import date, time, timedelta
+from typing import NoReturn
+
+from coldtake import __version__
+from coldtake.errors import InputError
+
+# Each command and the module of this room that runs it.
+COMMANDS = {
+    "serve": "serve",
+    "plan": "plan",
+    "listen": "listen",
+    "outlook": "outlook",
+    "topics": "topics",
+    "export": "export",
+    "demo": "demo",
+}
+DEFAULT = "serve"
+PORT = 8437
+TEMPO_MOST = 400.0
+
+
+class Parser(argparse.ArgumentParser):
+    """An argument parser whose complaints are errors of our own tree."""
+
+    def error(self, message: str) -> NoReturn:
+        """Raise InputError instead of printing the usage."""
+        command = self.prog.removeprefix("coldtake").strip()
+        remedy = f"See coldtake {command} --help." if command else "See coldtake --help."
+        raise InputError(message.rstrip(".") + ".", where=command, remedy=remedy)
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Build the parser with every command."""
+    parser = Parser(
+        prog="coldtake",
+        description="Plans, runs, listens to and remembers practice, so that music is there at "
+        "the first try. Without a command it starts the app.",
+    )
+    parser.add_argument("--version", action="version", version=f"coldtake {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
+    for add in (_serve, _plan, _listen, _outlook, _topics, _export, _demo):
+        add(commands)
+    return parser
+
+
+Commands = argparse._SubParsersAction  # argparse has no public name for it
+
+
+def _with_data(commands: "Commands[Parser]", name: str, words: str) -> Parser:
+    parser = commands.add_parser(name, help=words, description=words)
+    parser.add_argument(
+        "--data", metavar="DIR", help="data folder (else COLDTAKE_DATA, else the platform's own)"
+    )
+    return parser
+
+
+def _json(parser: Parser) -> None:
+    parser.add_argument("--json", action="store_true", help="print JSON instead of words")
+
+
+def _serve(commands: "Commands[Parser]") -> None:
+    parser = _with_data(commands, "serve", "start the app on this machine (the default)")
+    parser.add_argument(
+        "--port",
+        type=_number(int, 0, 65535),
+        default=PORT,
+        metavar="N",
+        help=f"port to listen on (default {PORT}; 0, or one that is taken: any free one)",
+    )
+    parser.add_argument("--no-browser", action="store_true", help="do not open a browser")
+    parser.add_argument(
+        "--demo", action="store_true", help="fill an empty data folder with the example first"
+    )
+    _json(parser)
+
+
+def _plan(commands: "Commands[Parser]") -> None:
+    parser = _with_data(commands, "plan", "show a day's plan, made if there is none yet")
+    parser.add_argument(
+        "--day", type=_day, metavar="DATE", help="2027-01-31, today or tomorrow (default tomorrow)"
+    )
+    parser.add_argument("--minutes", type=_whole, metavar="N", help="minutes you have")
+    parser.add_argument("--start", type=_clock, metavar="HH:MM", help="when the session starts")
+    _json(parser)
+
+
+def _listen(commands: "Commands[Parser]") -> None:
+    words = "judge a recorded take against a passage: 0 yes, 1 no, 3 cannot tell, 2 bad input"
+    parser = commands.add_parser("listen", help=words, description=words)
+    parser.add_argument("take", metavar="TAKE", help="WAV, FLAC, Ogg, MP3, M4A or WebM")
+    parser.add_argument(
+        "--passage", required=True, metavar="FILE", help="MusicXML (.musicxml, .mxl), MEI or ABC"
+    )
+    parser.add_argument(
+        "--tempo",
+        type=_number(float, 1.0, TEMPO_MOST),
+        metavar="BPM",
+        help="ask for at least this tempo, in quarter notes a minute",
+    )
+    parser.add_argument("--bars", type=_bars, metavar="N-M", help="only these bars, as played")
+    parser.add_argument(
+        "--click",
+        type=_number(float, 1.0, TEMPO_MOST),
+        metavar="BPM",
+        help="there was a click at this tempo",
+    )
+    _json(parser)
+
+
+def _outlook(commands: "Commands[Parser]") -> None:
+    parser = _with_data(commands, "outlook", "what will be ready on its date, and how sure that is")
+    parser.add_argument(
+        "--minutes",
+        type=_number(int, 1, 720),
+        metavar="N",
+        help="minutes of practice a day to reckon with",
+    )
+    _json(parser)
+
+
+def _topics(commands: "Commands[Parser]") -> None:
+    _json(_with_data(commands, "topics", "the pile: every topic, where it stands, its steps"))
+
+
+def _export(commands: "Commands[Parser]") -> None:
+    parser = _with_data(commands, "export", "write everything into one archive in open formats")
+    parser.add_argument("archive", metavar="FILE", help="the .zip to write")
+    parser.add_argument("--replace", action="store_true", help="replace that file if it is there")
+    _json(parser)
+
+
+def _demo(commands: "Commands[Parser]") -> None:
+    _json(_with_data(commands, "demo", "fill an empty data folder with an invented example"))
+
+
+def _number(kind: Callable[[str], float], least: float, most: float) -> Callable[[str], float]:
+    def read(text: str) -> float:
+        value = kind(text)
+        if not least <= value <= most:
+            raise argparse.ArgumentTypeError(f"{text} is not from {least:g} to {most:g}")
+        return value
+
+    read.__name__ = "number"  # argparse names the kind in its complaint
+    return read
+
+
+def _whole(text: str) -> int:
+    try:
+        return int(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"“{text}” is not a whole number") from None
+
+
+def _day(text: str) -> date | timedelta:
+    """Read a date, or days from today."""
+    near = {"today": timedelta(0), "tomorrow": timedelta(days=1)}
+    if text in near:
+        return near[text]
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"“{text}” is not a date such as 2027-01-31") from None
+
+
+def _clock(text: str) -> time:
+    try:
+        return time.fromisoformat(text).replace(tzinfo=None)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"“{text}” is not a time such as 17:30") from None
+
+
+def _bars(text: str) -> tuple[int, int]:
+    first, _, last = text.partition("-")
+    try:
+        return int(first), int(last or first)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"“{text}” is not bars such as 5-8") from None

@@ -1,0 +1,75 @@
+"""`coldtake plan`: a day's plan in words or JSON."""
+
+from argparse import Namespace
+from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING
+
+import msgspec
+
+from coldtake.cli.opened import print_json, services_of
+from coldtake.domain.plan import Period, Plan, Slot, SlotKind
+
+if TYPE_CHECKING:
+    from coldtake.domain.state import State
+    from coldtake.practice.services import Services
+
+
+def run(arguments: Namespace) -> int:
+    """Print the day's plan; it is made when there is none, or when minutes or start are given."""
+    with services_of(arguments) as services:
+        plan = _plan(services, arguments)
+        state = services.state()
+    if arguments.json:
+        print_json(plan)
+    else:
+        print("\n".join(lines_of(plan, state)))
+    return 0
+
+
+def _plan(services: "Services", arguments: Namespace) -> Plan:
+    day = _day_of(services, arguments.day)
+    known = services.evening.plan(day)
+    if known and arguments.minutes is None and arguments.start is None:
+        return known
+    request = known.request if known else services.evening.default_request(day)
+    if arguments.minutes is not None:
+        request = msgspec.structs.replace(request, minutes=arguments.minutes)
+    if arguments.start is not None:
+        request = msgspec.structs.replace(request, starts_at=arguments.start)
+    return services.evening.propose(request)
+
+
+def _day_of(services: "Services", given: date | timedelta | None) -> date:
+    if isinstance(given, date):
+        return given
+    return services.today() + (timedelta(days=1) if given is None else given)
+
+
+def lines_of(plan: Plan, state: "State") -> list[str]:
+    """Write a plan as lines of text, with the time of day at each slot and break."""
+    begins = datetime.combine(plan.request.day, plan.request.starts_at)
+    if not plan.slots:
+        return list(plan.remarks)
+    lines = [f"{plan.request.day:%A, %d %B %Y}: {plan.minutes} minutes from {begins:%H:%M}"]
+    for number, period in enumerate(plan.periods):
+        if number:
+            lines.append(f"{begins:%H:%M}  break, {plan.rules.break_min} min")
+            begins += timedelta(minutes=plan.rules.break_min)
+        lines += _period_lines(period, state, begins)
+        begins += timedelta(minutes=period.minutes)
+    return [*lines, *(f"Note: {remark}" for remark in plan.remarks)]
+
+
+def _period_lines(period: Period, state: "State", begins: datetime) -> list[str]:
+    lines = []
+    for slot in period.slots:
+        lines += [f"{begins:%H:%M}  {_title(slot, state)}, {slot.minutes} min"]
+        lines += [f"       {words}" for words in (slot.question, slot.goal, slot.reason) if words]
+        begins += timedelta(minutes=slot.minutes)
+    return lines
+
+
+def _title(slot: Slot, state: "State") -> str:
+    topic, step = state.topics.get(slot.topic_id), state.steps.get(slot.step_id)
+    name = " - ".join(thing.title for thing in (topic, step) if thing)
+    return f"Cold take: {name}" if slot.kind is SlotKind.COLD else name

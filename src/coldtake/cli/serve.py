@@ -1,0 +1,99 @@
+"""`coldtake serve`: the app on this machine. Loopback only; one server per data folder."""
+
+import os
+import socket
+import sys
+import threading
+import webbrowser
+from argparse import Namespace
+from collections.abc import Callable
+from pathlib import Path
+
+import uvicorn
+
+from coldtake.bootstrap import fill_with_demo, make_app, open_services
+from coldtake.cli.opened import print_json
+from coldtake.storage.folder import data_folder
+from coldtake.storage.lock import FolderLock
+
+HOST = "127.0.0.1"
+_CLOSING_S = 3
+
+
+class _Server(uvicorn.Server):
+    """A server that says when it can be reached."""
+
+    def __init__(self, config: uvicorn.Config, when_ready: Callable[[], None]) -> None:
+        super().__init__(config)
+        self._when_ready = when_ready
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        await super().startup(sockets=sockets)
+        if self.started:
+            self._when_ready()
+
+
+def run(arguments: Namespace) -> int:
+    """Serve until interrupted. Raises BusyError when this folder is served already."""
+    folder = data_folder(arguments.data)
+    lock = FolderLock(folder)
+    lock.hold("starting")
+    try:
+        _serve(arguments, folder, lock)
+    except KeyboardInterrupt:
+        pass  # Ctrl-C is how one stops it
+    finally:
+        lock.release()
+    return 0
+
+
+def _serve(arguments: Namespace, folder: Path, lock: FolderLock) -> None:
+    services = open_services(folder)
+    try:
+        if arguments.demo and services.is_empty():
+            fill_with_demo(services)
+        listener = _listen(arguments.port)
+        address = f"http://{HOST}:{listener.getsockname()[1]}/"
+        lock.say(address)
+        config = uvicorn.Config(
+            make_app(services), log_level="warning", timeout_graceful_shutdown=_CLOSING_S
+        )
+        server = _Server(config, lambda: _announce(arguments, address, folder))
+        server.run(sockets=[listener])
+    finally:
+        services.close()
+
+
+def _listen(port: int) -> socket.socket:
+    """Bind the port on loopback, or any free one when it is taken."""
+    for wanted in (port, 0):
+        listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        if os.name != "nt":  # there it would let two servers share one port
+            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            listener.bind((HOST, wanted))
+        except OSError:
+            listener.close()
+            if wanted == 0:
+                raise
+            print(f"Port {wanted} is taken; using a free one.", file=sys.stderr)
+            continue
+        return listener
+    raise AssertionError("unreachable")
+
+
+def _announce(arguments: Namespace, address: str, folder: Path) -> None:
+    if arguments.json:
+        print_json({"address": address, "data": str(folder)})
+    else:
+        print(f"Coldtake is at {address}\nIts data lies in {folder}. Stop it with Ctrl-C.")
+    sys.stdout.flush()
+    if not arguments.no_browser and _has_screen():
+        threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
+
+
+def _has_screen() -> bool:
+    """Say whether a browser window can open; a text browser must not take over the terminal."""
+    if sys.platform in ("win32", "darwin"):
+        return True
+    return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
