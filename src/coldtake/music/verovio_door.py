@@ -3,6 +3,7 @@
 import re
 import threading
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 _LOCK = threading.Lock()
@@ -51,6 +52,8 @@ def _toolkit(options: Mapping[str, Any]) -> Any:
     import verovio
 
     verovio.enableLog(verovio.LOG_OFF)
+    # verovio keeps the path of its fonts per thread; only the importing thread has it by itself
+    verovio.setDefaultResourcePath(str(Path(verovio.__file__).parent / "data"))
     kit = verovio.toolkit()
     kit.setOptions({"xmlIdSeed": _SEED, **options})
     return kit
