@@ -3,11 +3,34 @@
 import re
 from datetime import date, time
 from enum import StrEnum
-from typing import TypeVar
+from typing import Annotated, TypeVar
+
+from fastapi import Depends, Request
+from starlette.datastructures import FormData, UploadFile
 
 from coldtake.errors import InputError
 
 Choice = TypeVar("Choice", bound=StrEnum)
+
+
+async def _read_form(request: Request) -> FormData:
+    return await request.form()
+
+
+Fields = Annotated[FormData, Depends(_read_form)]
+
+
+def text_fields(fields: FormData) -> dict[str, str]:
+    """Return the text fields of a form; of repeated ones the last."""
+    return {name: value for name, value in fields.multi_items() if isinstance(value, str)}
+
+
+def upload(fields: FormData, name: str) -> tuple[bytes, str] | None:
+    """Return an uploaded file's bytes and name, None when no file was chosen."""
+    value = fields.get(name)
+    if not isinstance(value, UploadFile) or not value.filename:
+        return None
+    return value.file.read(), value.filename
 
 
 def line(text: str, where: str, remedy: str, most: int = 200) -> str:

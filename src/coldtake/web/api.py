@@ -1,0 +1,163 @@
+"""What the session page's scripts ask for and send. Everything that changes may be sent again.
+
+GET  /api/session          -> what `session_data.snapshot` returns
+POST /api/session/start    {"day": "2026-11-26"} -> the same, with the session begun (or running)
+POST /api/events           [event, ...] -> {"kept": [id], "refused": [{"id", "why"}]}
+PUT  /api/takes/{take_id}  ?step_id&session_id&slot_id&at&day&click_bpm&source&judge, body a sound
+                           file -> {"take", "verdict", "events"}; with judge=no it is only kept
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import TYPE_CHECKING, Any
+from uuid import UUID
+
+import msgspec
+from fastapi import APIRouter, Request
+from starlette.concurrency import run_in_threadpool
+from starlette.responses import Response
+from starlette.templating import Jinja2Templates
+
+from coldtake.domain.take import Verdict
+from coldtake.errors import InputError
+from coldtake.web import session_data
+
+if TYPE_CHECKING:
+    from coldtake.practice.services import Services
+
+EVENTS_MOST = 5000
+
+
+class Start(msgspec.Struct, frozen=True):
+    """Which day's plan to begin; None for today's."""
+
+    day: date | None = None
+
+
+class About(msgspec.Struct, frozen=True, kw_only=True):
+    """What is said of a take beside its sound. `at` is the instant at which it began."""
+
+    step_id: str
+    session_id: str | None = None
+    slot_id: str | None = None
+    at: datetime | None = None
+    day: date | None = None
+    click_bpm: float | None = None
+    source: str = "microphone"
+    judge: bool = True
+
+
+def _reply(value: Any) -> Response:
+    headers = {"Cache-Control": "no-store"}
+    return Response(msgspec.json.encode(value), media_type="application/json", headers=headers)
+
+
+def _start(body: bytes) -> Start:
+    try:
+        return msgspec.json.decode(body or b"{}", type=Start)
+    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+        raise InputError(
+            f"The start of the session cannot be read: {error}.", remedy="Load the page again."
+        ) from error
+
+
+def _events(body: bytes) -> list[bytes]:
+    """Split the list that was sent; each event is read on its own, a bad one stops no other."""
+    try:
+        raw = msgspec.json.decode(body, type=list[msgspec.Raw])
+    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+        raise InputError(
+            f"The events that were sent cannot be read: {error}.",
+            remedy="Nothing was kept. Send a JSON list of events.",
+        ) from error
+    if len(raw) > EVENTS_MOST:
+        raise InputError(
+            f"{len(raw)} events came at once; {EVENTS_MOST} is the limit.",
+            remedy="Nothing was kept. Send them in parts.",
+        )
+    return [bytes(one) for one in raw]
+
+
+def _about(request: Request) -> About:
+    query = {name: value for name, value in request.query_params.items() if value != ""}
+    if "judge" in query:
+        query["judge"] = "true" if query["judge"] not in ("no", "0", "false") else "false"
+    try:
+        about = msgspec.convert(query, type=About, strict=False)
+    except msgspec.ValidationError as error:
+        raise InputError(f"What was said of the take cannot be read: {error}.") from error
+    if about.at is not None and about.at.tzinfo is None:
+        raise InputError("The take's instant has no zone.", where="at", remedy="Add Z or +01:00.")
+    return about
+
+
+def _check_id(take_id: str) -> None:
+    try:
+        UUID(take_id)
+    except ValueError as error:
+        raise InputError(
+            f"“{take_id[:60]}” is no id of a take.", remedy="Give a UUID made for this take."
+        ) from error
+
+
+def keep_take(services: Services, take_id: str, about: About, sound: bytes) -> dict[str, Any]:
+    """Keep a take and listen to it; what the log says of it comes along for the page."""
+    take = services.takes.keep(
+        sound,
+        filename=f"{take_id}.wav",
+        step_id=about.step_id,
+        take_id=take_id,
+        at=about.at,
+        day=about.day,
+        session_id=about.session_id,
+        slot_id=about.slot_id,
+        click_bpm=about.click_bpm,
+        source=about.source,
+    )
+    verdict: Verdict | None = services.takes.judge(take.id) if about.judge else take.verdict
+    return {
+        "take": {"id": take.id, "duration_s": take.duration_s, "cold": take.cold},
+        "verdict": session_data.short_verdict(verdict) if verdict else None,
+        "events": _take_events(services, take.id, about.session_id),
+    }
+
+
+def _take_events(services: Services, take_id: str, session_id: str | None) -> list[dict[str, Any]]:
+    if session_id is None:
+        return []
+    events = session_data.session_events(services.store, session_id)
+    return [
+        session_data.shortened(e) for e in events if getattr(e.data, "take_id", None) == take_id
+    ]
+
+
+def router(services: Services, _templates: Jinja2Templates) -> APIRouter:
+    """Build the routes of the session page's scripts."""
+    routes = APIRouter(prefix="/api")
+
+    @routes.get("/session")
+    def session() -> Response:
+        return _reply(session_data.snapshot(services))
+
+    @routes.post("/session/start")
+    async def start(request: Request) -> Response:
+        wanted = _start(await request.body())
+        await run_in_threadpool(services.sessions.start, wanted.day)
+        return _reply(await run_in_threadpool(session_data.snapshot, services))
+
+    @routes.post("/events")
+    async def events(request: Request) -> Response:
+        raw = _events(await request.body())
+        receipt = await run_in_threadpool(services.sessions.record, raw)
+        refused = [{"id": i, "why": why} for i, why in receipt.refused]
+        return _reply({"kept": receipt.kept, "refused": refused})
+
+    @routes.put("/takes/{take_id}")
+    async def take(request: Request, take_id: str) -> Response:
+        about = _about(request)
+        _check_id(take_id)
+        sound = await request.body()
+        return _reply(await run_in_threadpool(keep_take, services, take_id, about, sound))
+
+    return routes

@@ -1,0 +1,204 @@
+"""The criterion editor: form fields to tests and back.
+
+Each test has a tick and its thresholds as fields named `test` or `test_threshold`.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from coldtake.domain.criterion import (
+    AnyTest,
+    ConditionsTest,
+    Criterion,
+    EvennessTest,
+    NoStopsTest,
+    NotesTest,
+    OwnQuestionTest,
+    SteadinessTest,
+    TempoTest,
+    Times,
+    TimingTest,
+    TuneTest,
+)
+from coldtake.errors import RuleError
+from coldtake.units import METRONOME_MARKS
+from coldtake.web import forms
+
+Form = Mapping[str, str]
+BEAT_UNITS = {
+    0.5: "eighth",
+    1.0: "quarter",
+    1.5: "dotted quarter",
+    2.0: "half",
+}
+CONDITIONS = ("from memory", "standing", "in front of somebody")
+FIRST_GUESS: dict[str, str] = {
+    "notes_allowed": "0",
+    "tempo_mark": "72",
+    "tempo_unit": "1",
+    "tempo_within": "",
+    "timing_ms": "50",
+    "timing_share": "90",
+    "steadiness_percent": "6",
+    "evenness_ms": "25",
+    "tune_cents": "25",
+    "tune_share": "90",
+    "no_stops_beats": "1",
+    "own_words": "",
+    "conditions_more": "",
+    "times_wanted": "1",
+    "times_among": "",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Editor:
+    """What the editor shows: which tests are ticked, and the text in every field."""
+
+    ticked: frozenset[str]
+    fields: Mapping[str, str]
+    stated: frozenset[str]
+    marks: tuple[int, ...] = METRONOME_MARKS
+    units: tuple[tuple[float, str], ...] = tuple(BEAT_UNITS.items())
+    conditions: tuple[str, ...] = CONDITIONS
+
+
+def first_criterion(tempo_bpm: float | None = None) -> Criterion:
+    """Return what is asked of a step until the player asks something else."""
+    from coldtake.listening.judge import default_criterion
+
+    return default_criterion(tempo_bpm)
+
+
+def _notes(form: Form) -> NotesTest:
+    return NotesTest(
+        allowed=forms.whole(form.get("notes_allowed", "0"), "notes allowed to fail", 0, 100)
+    )
+
+
+def _tempo(form: Form) -> TempoTest:
+    within = forms.maybe_number(form.get("tempo_within", ""), "tempo within", 0, 100, "%")
+    return TempoTest(
+        mark=forms.number(form.get("tempo_mark", ""), "tempo mark", 10, 400),
+        beat_unit_beats=forms.number(form.get("tempo_unit", "1"), "beat unit", 0.125, 8),
+        within_percent=within,
+    )
+
+
+def _timing(form: Form) -> TimingTest:
+    return TimingTest(
+        tolerance_ms=forms.number(form.get("timing_ms", ""), "timing", 1, 1000, "ms"),
+        share_percent=forms.number(form.get("timing_share", ""), "share of notes", 0, 100, "%"),
+    )
+
+
+def _steadiness(form: Form) -> SteadinessTest:
+    text = form.get("steadiness_percent", "")
+    return SteadinessTest(change_percent=forms.number(text, "steady tempo", 0, 100, "%"))
+
+
+def _evenness(form: Form) -> EvennessTest:
+    text = form.get("evenness_ms", "")
+    return EvennessTest(deviation_ms=forms.number(text, "evenness", 1, 1000, "ms"))
+
+
+def _tune(form: Form) -> TuneTest:
+    return TuneTest(
+        tolerance_cents=forms.number(form.get("tune_cents", ""), "in tune", 1, 100, "cents"),
+        share_percent=forms.number(form.get("tune_share", ""), "share of notes", 0, 100, "%"),
+    )
+
+
+def _no_stops(form: Form) -> NoStopsTest:
+    text = form.get("no_stops_beats", "1")
+    return NoStopsTest(hesitation_beats=forms.number(text, "longest stop", 0.1, 64, "beats"))
+
+
+def _own(form: Form) -> OwnQuestionTest:
+    remedy = "Write a question that you answer with yes or no."
+    return OwnQuestionTest(question=forms.line(form.get("own_words", ""), "own question", remedy))
+
+
+READERS: Mapping[str, Callable[[Form], AnyTest]] = {
+    "notes": _notes,
+    "no_stops": _no_stops,
+    "tempo": _tempo,
+    "timing": _timing,
+    "steadiness": _steadiness,
+    "evenness": _evenness,
+    "tune": _tune,
+    "own_question": _own,
+}
+
+
+def _conditions(form: Form) -> tuple[str, ...]:
+    ticked = [c for c in CONDITIONS if form.get(f"condition {c}")]
+    more = [" ".join(m.split()) for m in form.get("conditions_more", "").split(",")]
+    return tuple(dict.fromkeys(c for c in [*ticked, *more] if c))
+
+
+def _times(form: Form) -> Times:
+    wanted = forms.whole(form.get("times_wanted") or "1", "how often", 1, 50, "times")
+    among = forms.maybe_whole(form.get("times_among", ""), "out of how many", 1, 100, "tries")
+    if among is not None and among < wanted:
+        raise RuleError(
+            f"{wanted} yeses cannot come out of {among} tries.",
+            where="how often",
+            remedy="Ask for fewer yeses or allow more tries.",
+        )
+    return Times(wanted=wanted, among=among)
+
+
+def read_criterion(form: Form) -> Criterion:
+    """Read the editor. Raises InputError naming the field that cannot be read."""
+    tests: list[AnyTest] = [read(form) for name, read in READERS.items() if form.get(name)]
+    stated = _conditions(form)
+    if stated:
+        tests.append(ConditionsTest(stated=stated))
+    if not tests:
+        raise RuleError(
+            "A question needs at least one test.",
+            where="criterion",
+            remedy="Tick one, or write a question of your own.",
+        )
+    return Criterion(tests=tuple(tests), times=_times(form))
+
+
+def _fields(test: AnyTest) -> dict[str, str]:
+    match test:
+        case NotesTest(allowed=allowed):
+            return {"notes_allowed": str(allowed)}
+        case TempoTest(mark=mark, beat_unit_beats=unit, within_percent=within):
+            text = "" if within is None else f"{within:g}"
+            return {"tempo_mark": f"{mark:g}", "tempo_unit": f"{unit:g}", "tempo_within": text}
+        case TimingTest(tolerance_ms=ms, share_percent=share):
+            return {"timing_ms": f"{ms:g}", "timing_share": f"{share:g}"}
+        case SteadinessTest(change_percent=percent):
+            return {"steadiness_percent": f"{percent:g}"}
+        case EvennessTest(deviation_ms=ms):
+            return {"evenness_ms": f"{ms:g}"}
+        case TuneTest(tolerance_cents=cents, share_percent=share):
+            return {"tune_cents": f"{cents:g}", "tune_share": f"{share:g}"}
+        case NoStopsTest(hesitation_beats=beats):
+            return {"no_stops_beats": f"{beats:g}"}
+        case OwnQuestionTest(question=words):
+            return {"own_words": words}
+        case ConditionsTest(stated=stated):
+            return {"conditions_more": ", ".join(s for s in stated if s not in CONDITIONS)}
+
+
+def editor_of(criterion: Criterion) -> Editor:
+    """Fill the editor with a criterion."""
+    fields = dict(FIRST_GUESS)
+    stated: set[str] = set()
+    for test in criterion.tests:
+        fields |= _fields(test)
+        if isinstance(test, ConditionsTest):
+            stated |= set(test.stated) & set(CONDITIONS)
+    among = criterion.times.among
+    fields |= {
+        "times_wanted": str(criterion.times.wanted),
+        "times_among": "" if among is None else str(among),
+    }
+    ticked = {str(t.__struct_config__.tag) for t in criterion.tests}
+    return Editor(frozenset(ticked), fields, frozenset(stated))

@@ -1,0 +1,176 @@
+"""One step: its question, what is played, what it needs, the tries so far and what they support."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import msgspec
+from fastapi import APIRouter, Request
+from starlette.datastructures import FormData
+from starlette.responses import RedirectResponse, Response
+from starlette.templating import Jinja2Templates
+
+from coldtake.domain.criterion import question
+from coldtake.domain.topic import ClickSetting, Exercise, PassageRef, Step
+from coldtake.errors import InputError
+from coldtake.units import METRONOME_MARKS
+from coldtake.web import forms, tries
+from coldtake.web.criteria import BEAT_UNITS, editor_of, read_criterion
+from coldtake.web.forms import Fields, text_fields
+from coldtake.web.pages.topic import bar_query, notation_path
+
+if TYPE_CHECKING:
+    from coldtake.music.passage import Passage
+    from coldtake.practice.services import Services
+
+Form = dict[str, str]
+
+
+def read_exercise(form: Form, known: Exercise) -> Exercise:
+    """Read bars, tempo, key, words and click; the passage itself stays."""
+    unit = forms.number(form.get("beat_unit", "1"), "beat unit", 0.125, 8)
+    mark = forms.maybe_number(form.get("tempo", ""), "tempo", 10, 400)
+    click = ClickSetting(
+        beat_unit_beats=unit,
+        beats_per_bar=forms.whole(form.get("beats_per_bar") or "4", "beats in a bar", 1, 32),
+        count_in_bars=forms.whole(form.get("count_in") or "0", "bars of count-in", 0, 8),
+        on=bool(form.get("click")),
+    )
+    return Exercise(
+        passage=_bars(form, known.passage),
+        tempo_bpm=None if mark is None else mark * unit,
+        key=" ".join(form.get("key", "").split())[:40],
+        words=form.get("words", "").strip()[:500],
+        click=click,
+    )
+
+
+def _bars(form: Form, ref: PassageRef | None) -> PassageRef | None:
+    if ref is None:
+        return None
+    first = forms.maybe_whole(form.get("first_bar", ""), "first bar", 1, 100_000)
+    last = forms.maybe_whole(form.get("last_bar", ""), "last bar", 1, 100_000)
+    return PassageRef(passage_id=ref.passage_id, first_bar=first, last_bar=last)
+
+
+def with_passage(exercise: Exercise, passage_id: str, passage: Passage) -> Exercise:
+    """Give an exercise a passage; tempo and click follow the page where nothing was chosen."""
+    mark = passage.tempi[0] if passage.tempi else None
+    beats, unit = passage.bars[0].metre if passage.bars else (4, 4)
+    click = ClickSetting(
+        beat_unit_beats=mark.beat_unit_beats if mark else 4 / unit,
+        beats_per_bar=max(
+            1, round(beats * 4 / unit / (mark.beat_unit_beats if mark else 4 / unit))
+        ),
+        count_in_bars=exercise.click.count_in_bars,
+        on=exercise.click.on,
+    )
+    return msgspec.structs.replace(
+        exercise,
+        passage=PassageRef(passage_id=passage_id),
+        tempo_bpm=exercise.tempo_bpm or (mark.bpm if mark else None),
+        click=exercise.click if exercise.tempo_bpm else click,
+    )
+
+
+def _given_notation(fields: FormData) -> tuple[bytes, str]:
+    file = forms.upload(fields, "file")
+    if file is not None:
+        return file
+    text = text_fields(fields).get("abc", "").strip()
+    if not text:
+        raise InputError(
+            "There is no notation yet.",
+            where="passage",
+            remedy="Paste it as ABC, or choose a .musicxml, .mxl, .mei or .abc file.",
+        )
+    return text.encode(), "pasted.abc"
+
+
+def router(services: Services, templates: Jinja2Templates) -> APIRouter:
+    """Build the routes of the step page."""
+    routes = APIRouter()
+
+    def change(step_id: str, **fields: object) -> Response:
+        known = services.pile.step(step_id)
+        services.pile.keep_step(msgspec.structs.replace(known, **fields))
+        return RedirectResponse(f"/steps/{step_id}", status_code=303)
+
+    @routes.get("/steps/{step_id}")
+    def show(request: Request, step_id: str) -> Response:
+        step = services.pile.step(step_id)
+        return templates.TemplateResponse(request, "step.html", _context(services, step))
+
+    @routes.post("/steps/{step_id}")
+    def keep(step_id: str, fields: Fields) -> Response:
+        form = text_fields(fields)
+        return change(
+            step_id,
+            title=forms.line(form.get("title", ""), "step", "A step needs a name."),
+            need_min=forms.whole(form.get("need_min", ""), "minutes needed", 1, 6000, "min"),
+            needs=tuple(n for n in fields.getlist("needs") if isinstance(n, str) and n),
+        )
+
+    @routes.post("/steps/{step_id}/criterion")
+    def criterion(step_id: str, fields: Fields) -> Response:
+        return change(step_id, criterion=read_criterion(text_fields(fields)))
+
+    @routes.post("/steps/{step_id}/exercise")
+    def exercise(step_id: str, fields: Fields) -> Response:
+        known = services.pile.step(step_id).exercise
+        return change(step_id, exercise=read_exercise(text_fields(fields), known))
+
+    @routes.post("/steps/{step_id}/passage")
+    def passage(step_id: str, fields: Fields) -> Response:
+        step = services.pile.step(step_id)
+        chosen = text_fields(fields).get("passage_id", "")
+        if not chosen:
+            data, filename = _given_notation(fields)
+            chosen = services.pile.keep_passage(data, filename).id
+        read = services.pile.passage(chosen)
+        return change(step_id, exercise=with_passage(step.exercise, chosen, read))
+
+    @routes.post("/steps/{step_id}/takes")
+    def take(step_id: str, fields: Fields) -> Response:
+        services.pile.step(step_id)
+        file = forms.upload(fields, "sound")
+        if file is None:
+            remedy = "Choose a WAV, FLAC, Ogg, MP3, M4A or WebM file."
+            raise InputError("No recording was chosen.", where="take", remedy=remedy)
+        kept = services.takes.keep(file[0], filename=file[1], step_id=step_id, source="upload")
+        services.takes.judge(kept.id)
+        return RedirectResponse(f"/takes/{kept.id}", status_code=303)
+
+    return routes
+
+
+def _context(services: Services, step: Step) -> dict[str, object]:
+    state = services.state()
+    own = state.step_tries(step.id)
+    ref = step.exercise.passage
+    unit = step.exercise.click.beat_unit_beats
+    return {
+        "here": "",
+        "step": step,
+        "topic": state.topics[step.topic_id],
+        "phase": state.phase(step.id),
+        "question": question(step.criterion),
+        "editor": editor_of(step.criterion),
+        "others": [s for s in state.topic_steps(step.topic_id) if s.id != step.id],
+        "notation": notation_path(step.exercise),
+        "passage": state.passages.get(ref.passage_id) if ref else None,
+        "bars": len(services.pile.passage(ref.passage_id).bars) if ref else 0,
+        "bar_query": bar_query(ref) if ref else "",
+        "passages": sorted(state.passages.values(), key=lambda p: p.title.casefold()),
+        "mark": step.exercise.tempo_bpm / unit if step.exercise.tempo_bpm else None,
+        "units": tuple(BEAT_UNITS.items()),
+        "marks_series": METRONOME_MARKS,
+        "tries": own,
+        "stave": tries.tries_stave(own),
+        "estimate": services.looking.estimates().get(step.id),
+        "takes": sorted(
+            (t for t in state.takes.values() if t.step_id == step.id),
+            key=lambda t: t.at,
+            reverse=True,
+        ),
+    }

@@ -1,0 +1,142 @@
+"""A topic's map: what it is, when it must work, and its steps in order with what they need."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated
+
+import msgspec
+from fastapi import APIRouter, Form, Request
+from starlette.responses import RedirectResponse, Response
+from starlette.templating import Jinja2Templates
+
+from coldtake.domain.criterion import question
+from coldtake.domain.state import State
+from coldtake.domain.topic import Exercise, PassageRef, Step, StepPhase, TopicKind
+from coldtake.web import forms
+from coldtake.web.criteria import editor_of, first_criterion, read_criterion
+from coldtake.web.forms import Fields, text_fields
+
+if TYPE_CHECKING:
+    from coldtake.practice.services import Services
+
+
+@dataclass(frozen=True, slots=True)
+class StepLine:
+    """One step as its topic's map shows it."""
+
+    step: Step
+    phase: StepPhase
+    question: str
+    needs: tuple[Step, ...]
+    ready: bool
+    notation: str
+
+
+def notation_path(exercise: Exercise) -> str:
+    """Return the address of an exercise's engraved notation, empty when it has none."""
+    ref = exercise.passage
+    if ref is None:
+        return ""
+    return f"/passages/{ref.passage_id}.svg{bar_query(ref)}"
+
+
+def bar_query(ref: PassageRef) -> str:
+    """Write the bars of a passage as the query of its address."""
+    parts = [f"{n}={b}" for n, b in (("first", ref.first_bar), ("last", ref.last_bar)) if b]
+    return "?" + "&".join(parts) if parts else ""
+
+
+def step_lines(state: State, topic_id: str) -> tuple[StepLine, ...]:
+    """Read a topic's steps in order."""
+    phases = state.phases()
+    met = {i for i, p in phases.items() if p in (StepPhase.MET, StepPhase.HELD)}
+    return tuple(
+        StepLine(
+            step=step,
+            phase=phases[step.id],
+            question=question(step.criterion),
+            needs=tuple(state.steps[n] for n in step.needs if n in state.steps),
+            ready=all(n in met for n in step.needs),
+            notation=notation_path(step.exercise),
+        )
+        for step in state.topic_steps(topic_id)
+    )
+
+
+def moved(ids: list[str], one: str, by: int) -> list[str]:
+    """Move one of some ids up (negative) or down; the ends are walls."""
+    at = ids.index(one)
+    to = max(0, min(len(ids) - 1, at + by))
+    ids.insert(to, ids.pop(at))
+    return ids
+
+
+def router(services: Services, templates: Jinja2Templates) -> APIRouter:
+    """Build the routes of the topic map."""
+    routes = APIRouter()
+
+    @routes.get("/topics/{topic_id}")
+    def topic_map(request: Request, topic_id: str) -> Response:
+        topic = services.pile.topic(topic_id)
+        state = services.state()
+        context = {
+            "here": "",
+            "topic": topic,
+            "standing": state.standings()[topic_id],
+            "lines": step_lines(state, topic_id),
+            "kinds": list(TopicKind),
+            "editor": editor_of(first_criterion()),
+            "today": services.today(),
+        }
+        return templates.TemplateResponse(request, "topic.html", context)
+
+    @routes.post("/topics/{topic_id}")
+    def keep(topic_id: str, fields: Fields) -> Response:
+        form = text_fields(fields)
+        known = services.pile.topic(topic_id)
+        date_text = form.get("performance_on", "")
+        unchanged = known.performance_on is not None and date_text == str(known.performance_on)
+        on = known.performance_on if unchanged else None
+        if date_text and not unchanged:
+            on = forms.day(date_text, "date", today=services.today())
+        services.pile.keep_topic(
+            msgspec.structs.replace(
+                known,
+                title=forms.line(form.get("title", ""), "title", "A topic needs a name."),
+                kind=forms.one_of(TopicKind, form.get("kind", "other"), "kind"),
+                importance=forms.whole(form.get("importance", "3"), "importance", 1, 5),
+                performance_on=on,
+                notes=form.get("notes", "").strip(),
+            )
+        )
+        return RedirectResponse(f"/topics/{topic_id}", status_code=303)
+
+    @routes.post("/topics/{topic_id}/steps")
+    def add_step(topic_id: str, fields: Fields) -> Response:
+        form = text_fields(fields)
+        services.pile.topic(topic_id)
+        title = forms.line(form.get("title", ""), "step", "Write what should come out clean.")
+        asked = "times_wanted" in form  # the editor was there; the pile's first step has none
+        criterion = read_criterion(form) if asked else first_criterion()
+        step = Step(id=services.log.new_id(), topic_id=topic_id, title=title, criterion=criterion)
+        services.pile.keep_step(step)
+        back = forms.own_path(form.get("back", f"/topics/{topic_id}"))
+        return RedirectResponse(back, status_code=303)
+
+    @routes.post("/steps/{step_id}/move")
+    def move_step(step_id: str, by: Annotated[str, Form()] = "1") -> Response:
+        topic_id = services.pile.step(step_id).topic_id
+        ids = [s.id for s in services.state().topic_steps(topic_id)]
+        services.pile.order_steps(
+            topic_id, moved(ids, step_id, forms.whole(by, "places", -100, 100))
+        )
+        return RedirectResponse(f"/topics/{topic_id}", status_code=303)
+
+    @routes.post("/steps/{step_id}/drop")
+    def drop_step(step_id: str) -> Response:
+        topic_id = services.pile.step(step_id).topic_id
+        services.pile.drop_step(step_id)
+        return RedirectResponse(f"/topics/{topic_id}", status_code=303)
+
+    return routes

@@ -1,0 +1,188 @@
+"""What the session page is told: the plan, its steps with their notation, the session's events."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+from itertools import pairwise
+from typing import TYPE_CHECKING, Any
+
+import msgspec
+
+from coldtake.domain import events as ev
+from coldtake.domain.criterion import TempoTest, question
+from coldtake.domain.plan import Plan
+from coldtake.domain.session import SessionRun
+from coldtake.domain.state import State
+from coldtake.domain.take import Answer, Verdict
+from coldtake.domain.topic import Step
+from coldtake.errors import InputError, NotFoundError
+
+if TYPE_CHECKING:
+    from coldtake.music.passage import Passage
+    from coldtake.ports import Store
+    from coldtake.practice.services import Services
+
+SETTINGS = ("quiet_seconds", "click_volume")
+_ANSWERS_MOST = 100  # as many as "k of n" can ask for
+_LOOK_BACK = 512
+
+
+def snapshot(services: Services) -> dict[str, Any]:
+    """Return all that the page needs to run a session to its end without a server.
+
+    session : the running one, else the latest of today, else None
+    plan : the session's own copy, else today's, else None
+    """
+    state, today = services.state(), services.today()
+    session = state.running_session() or _latest(state, today)
+    plan = session.plan if session else state.plans.get(today)
+    chosen = services.settings.all()
+    return {
+        "day": today,
+        "session": _session(session) if session else None,
+        "plan": plan,
+        "next_plan": state.plans.get(today),
+        "steps": _steps(services, state, plan, session) | _steps_of_today(services, state, today),
+        "settings": {name: chosen[name] for name in SETTINGS},
+        "events": [shortened(e) for e in session_events(services.store, session.id)]
+        if session
+        else [],
+    }
+
+
+def _latest(state: State, today: date) -> SessionRun | None:
+    ended = [s for s in state.sessions.values() if s.day == today]
+    return max(ended, key=lambda s: s.started_at, default=None)
+
+
+def _session(session: SessionRun) -> dict[str, Any]:
+    return {
+        "id": session.id,
+        "day": session.day,
+        "started_at": session.started_at,
+        "ended_at": session.ended_at,
+    }
+
+
+def _steps_of_today(services: Services, state: State, today: date) -> dict[str, Any]:
+    plan = state.plans.get(today)
+    return _steps(services, state, plan, None) if plan else {}
+
+
+def _steps(
+    services: Services, state: State, plan: Plan | None, session: SessionRun | None
+) -> dict[str, Any]:
+    if plan is None:
+        return {}
+    slots = (*plan.slots, *plan.spare)
+    known = {s.step_id: state.steps[s.step_id] for s in slots if s.step_id in state.steps}
+    own = set(session.try_ids) if session else set()
+    before: dict[str, list[bool]] = {step_id: [] for step_id in known}
+    for attempt in state.tries.values():
+        told = attempt.answer is not Answer.CANNOT_TELL
+        if told and attempt.step_id in known and attempt.id not in own:
+            before[attempt.step_id].append(attempt.answer is Answer.YES)
+    return {i: _step(services, state, step, before[i]) for i, step in known.items()}
+
+
+def _step(services: Services, state: State, step: Step, before: list[bool]) -> dict[str, Any]:
+    passage = _passage(services, step)
+    topic = state.topics.get(step.topic_id)
+    criterion, exercise = step.criterion, step.exercise
+    return {
+        "title": step.title,
+        "topic_title": topic.title if topic else "",
+        "question": question(criterion),
+        "words": exercise.words,
+        "key": exercise.key,
+        "times": {"wanted": criterion.times.wanted, "among": criterion.times.among},
+        "answers_before": before[-_ANSWERS_MOST:],
+        "heard": bool(criterion.heard) and passage is not None,
+        "player_tests": len(criterion.heard) < len(criterion.tests),
+        "tempo_bpm": _tempo(step, passage),
+        "click": exercise.click,
+        "notation": _notation(step) if passage else None,
+        **_lengths(passage),
+    }
+
+
+def _passage(services: Services, step: Step) -> Passage | None:
+    try:
+        return services.pile.exercise_passage(step)
+    except (InputError, NotFoundError):
+        return None  # the slot is still worth its minutes without notation
+
+
+def _tempo(step: Step, passage: Passage | None) -> float | None:
+    """Return the click's tempo: the exercise's, else the criterion's, else what is written."""
+    marks = [t.bpm for t in step.criterion.tests if isinstance(t, TempoTest)]
+    written = passage.written_bpm if passage else None
+    return step.exercise.tempo_bpm or (marks[0] if marks else written)
+
+
+def _notation(step: Step) -> str:
+    ref = step.exercise.passage
+    assert ref is not None
+    bars = [f"{n}={b}" for n, b in (("first", ref.first_bar), ("last", ref.last_bar)) if b]
+    return f"/passages/{ref.passage_id}.svg" + ("?" + "&".join(bars) if bars else "")
+
+
+def _lengths(passage: Passage | None) -> dict[str, float | None]:
+    """Return length, pick-up and longest written silence in quarter beats."""
+    if passage is None:
+        return {"passage_beats": None, "pickup_beats": 0.0, "longest_rest_beats": 0.0}
+    first = passage.bars[0] if passage.bars else None
+    full = 4 * first.metre[0] / first.metre[1] if first else 0.0
+    pickup = first.length_beats if first and first.length_beats < full else 0.0
+    rests = [b.onset_beats - a.end_beats for a, b in pairwise(passage.notes)]
+    return {
+        "passage_beats": passage.length_beats,
+        "pickup_beats": pickup,
+        "longest_rest_beats": max([0.0, *rests]),
+    }
+
+
+def session_events(store: Store, session_id: str) -> list[ev.Event]:
+    """Return a session's events. A running session is recent: the log is read from its end."""
+    last, span = store.last_sequence(), _LOOK_BACK
+    while True:
+        events = list(_of_session(store, session_id, max(0, last - span)))
+        begun = any(isinstance(e.data, ev.SessionStarted) for e in events)
+        if begun or span >= last:
+            return events
+        span *= 4
+
+
+def _of_session(store: Store, session_id: str, after: int) -> Iterator[ev.Event]:
+    tries: set[str] = set()
+    for _, event in store.events(after=after):
+        match event.data:
+            case ev.TakeRecorded(session_id=of, take_id=one) if of == session_id:
+                tries.add(one)
+            case ev.TryAnswered(session_id=of, try_id=one) if of == session_id:
+                tries.add(one)
+                yield event
+            case ev.AnswerTakenBack(try_id=one) | ev.TakeJudged(take_id=one):
+                if one in tries:
+                    yield event
+            case data if getattr(data, "session_id", None) == session_id:
+                yield event
+
+
+def shortened(event: ev.Event) -> dict[str, Any]:
+    """Return an event as JSON values; a verdict without its evidence, which has its own page."""
+    plain: dict[str, Any] = msgspec.to_builtins(event)
+    if isinstance(event.data, ev.TakeJudged):
+        plain["data"]["verdict"] = short_verdict(event.data.verdict)
+    return plain
+
+
+def short_verdict(verdict: Verdict) -> dict[str, Any]:
+    """Return what is read from two metres away."""
+    return {
+        "answer": verdict.answer,
+        "reason": verdict.reason,
+        "remedy": verdict.remedy,
+        "tempo_bpm": verdict.tempo_bpm,
+    }
