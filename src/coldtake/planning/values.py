@@ -15,6 +15,7 @@ class StepValue:
     chance_without, chance_with : chance of a clean cold take on the date without and with the
         best minutes tomorrow, for the reason given to the player
     need_left_min : minutes of work still expected
+    chance_today : chance of a clean cold take on the day itself, None where it is not known
     """
 
     step_id: str
@@ -27,3 +28,4 @@ class StepValue:
     chance_with: float
     need_left_min: float
     why: str = ""
+    chance_today: float | None = None

@@ -1,0 +1,265 @@
+"""Choice, periods and order put together: slots that fit, worth as much as can be.
+
+The choice knows minutes but no periods. Where its slots do not fit into the periods, the choice
+for a minute less is tried, and so on, and besides it choices with at most one slot for a step,
+which can always be put in order; the better is kept. So a longer session is never worth less.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+from coldtake.domain.plan import PlanRules, SlotKind
+from coldtake.planning.choice import Choice, DayChoice, Pick, TopicLimits
+from coldtake.planning.options import (
+    Limits,
+    OptionTable,
+    free_options,
+    longest_work,
+    with_insisted,
+    work_worth,
+)
+from coldtake.planning.order import in_order
+from coldtake.planning.periods import Layout, layout, room
+from coldtake.planning.pieces import Insisted, Piece
+from coldtake.planning.placement import place
+from coldtake.planning.values import StepValue
+from coldtake.planning.wishes import least_minutes, minutes_by_period
+
+LOOK_FURTHER_MIN = 60  # more minutes that are solved too, to say what would bring a step in
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """A day to compose. Rows are steps; exercises are texts that say what is played."""
+
+    values: tuple[StepValue, ...]
+    exercises: tuple[str, ...]
+    insisted: Mapping[int, tuple[Insisted, ...]]
+    rules: PlanRules
+    limits: Limits
+    minutes: int
+
+
+@dataclass(frozen=True, slots=True)
+class Composed:
+    """The slots in their periods and order, and what was solved on the way."""
+
+    periods: tuple[tuple[Piece, ...], ...]
+    choice: Choice
+    solved: DayChoice
+    playing_min: int
+    bound: float
+
+
+def compose(task: Task) -> Composed:
+    """Choose and place. Always returns; no periods where nothing can be chosen."""
+    insisted = [s for slots in task.insisted.values() for s in slots]
+    laid, fixed = _laid_out(task, insisted)
+    task = replace(task, insisted=fixed)
+    solved = _solved(task, laid.playing_min, plain=False)
+    found = _best_fitting(task, solved, laid)
+    choice, periods = found or _only_insisted(task, laid)
+    bound = max(solved.bound(laid.playing_min), choice.points)
+    return Composed(periods, choice, solved, laid.playing_min, bound)
+
+
+def _solved(task: Task, playing_min: int, *, plain: bool) -> DayChoice:
+    table: OptionTable = free_options(task.values, task.limits, plain=plain)
+    if task.insisted:
+        table = with_insisted(table, task.values, task.insisted)
+    topics: dict[str, list[int]] = {}
+    for row, value in enumerate(task.values):
+        topics.setdefault(value.topic_id, []).append(row)
+    due = [any(task.values[r].due for r in rows) for rows in topics.values()]
+    limits = TopicLimits(task.rules.topics_least, task.rules.topics_most)
+    budget = playing_min + (0 if plain else LOOK_FURTHER_MIN)
+    return DayChoice(table, list(topics.values()), due, limits, budget)
+
+
+Fitting = tuple[Choice, tuple[tuple[Piece, ...], ...]]
+
+
+def _first_fitting(
+    task: Task, solved: DayChoice, laid: Layout, minutes: int, worth: float = -1.0
+) -> Fitting | None:
+    """Return the first choice that fits, minutes falling, as long as it beats `worth`."""
+    while minutes >= 0:
+        choice = solved.choose(minutes)
+        if choice is None or choice.points <= worth:
+            return None
+        periods = _arranged(task, choice, laid)
+        if periods is not None:
+            return choice, periods
+        minutes = choice.minutes - 1
+    return None
+
+
+def _best_fitting(task: Task, solved: DayChoice, laid: Layout) -> Fitting | None:
+    choice = solved.choose(laid.playing_min)
+    if choice is None:
+        return None
+    periods = _arranged(task, choice, laid)
+    if periods is not None:
+        return choice, periods
+    plain = _solved(task, laid.playing_min, plain=True)
+    simple = _first_fitting(task, plain, laid, laid.playing_min)
+    worth = simple[0].points if simple else -1.0
+    return _first_fitting(task, solved, laid, choice.minutes - 1, worth) or simple
+
+
+def _arranged(task: Task, choice: Choice, laid: Layout) -> tuple[tuple[Piece, ...], ...] | None:
+    """Put a choice into as few periods as hold it, in order; None where a rule would break."""
+    pieces = [p for pick in choice.picks for p in _pieces(task, pick)]
+    asked = [p.wish.period for p in pieces if p.wish and p.wish.period is not None]
+    first = max(asked, default=0) + 1
+    for count in range(first, laid.count + 1):
+        caps = laid.caps[:count]
+        if choice.minutes > sum(caps):
+            continue
+        where = place(pieces, caps)
+        if where is not None:
+            made = in_order(pieces, where)
+            if not _broken(made):
+                return made
+    return None
+
+
+def _broken(periods: Sequence[Sequence[Piece]]) -> bool:
+    """Say whether a rule of order is broken where the player did not ask for it."""
+    slots = [p for period in periods for p in period]
+    if any(a.step_id == b.step_id and not (a.wish or b.wish) for a, b in pairwise(slots)):
+        return True
+    worked: dict[str, bool] = {}
+    for piece in slots:
+        if not piece.cold:
+            worked[piece.topic_id] = worked.get(piece.topic_id, False) or piece.wish is not None
+        elif worked.get(piece.topic_id) is False and piece.wish is None:
+            return True
+    return False
+
+
+def _pieces(task: Task, pick: Pick) -> list[Piece]:
+    """Turn one step's option into slots; their gains add up to its worth."""
+    value, slots = task.values[pick.row], task.insisted.get(pick.row, ())
+    made = []
+    if pick.cold:
+        wish = next((s for s in slots if s.kind is SlotKind.COLD), None)
+        minutes = (wish.minutes if wish else None) or task.limits.cold
+        made.append(_piece(task, pick.row, SlotKind.COLD, minutes, value.cold_value, wish))
+    done = 0
+    for minutes, wish in _work_split(task, pick, slots):
+        gain = work_worth(value, done + minutes) - work_worth(value, done)
+        made.append(_piece(task, pick.row, SlotKind.WORK, minutes, gain, wish))
+        done += minutes
+    return made
+
+
+def _piece(
+    task: Task, row: int, kind: SlotKind, minutes: int, gain: float, wish: Insisted | None
+) -> Piece:
+    value = task.values[row]
+    return Piece(
+        step_id=value.step_id,
+        topic_id=value.topic_id,
+        kind=kind,
+        minutes=minutes,
+        gain=gain,
+        newness=1.0 - value.chance_without,
+        exercise=task.exercises[row],
+        wish=wish,
+    )
+
+
+def _work_split(
+    task: Task, pick: Pick, slots: Sequence[Insisted]
+) -> list[tuple[int, Insisted | None]]:
+    works = [s for s in slots if s.kind is SlotKind.WORK]
+    if not pick.work_min:
+        return []
+    if works:
+        return _split_insisted(pick.work_min, works)
+    single, _double = longest_work(task.values[pick.row].need_left_min, task.limits)
+    if pick.work_min <= single:
+        return [(pick.work_min, None)]
+    first = (pick.work_min + 1) // 2
+    return [(first, None), (pick.work_min - first, None)]
+
+
+def _split_insisted(total: int, works: Sequence[Insisted]) -> list[tuple[int, Insisted | None]]:
+    rest = total - sum(w.minutes or 0 for w in works)
+    open_ones = sum(w.minutes is None for w in works)
+    made: list[tuple[int, Insisted | None]] = []
+    for work in works:
+        minutes = work.minutes
+        if minutes is None:
+            minutes = -(-rest // open_ones)
+            rest, open_ones = rest - minutes, open_ones - 1
+        made.append((minutes, work))
+    if rest and not any(w.minutes is None for w in works):
+        made.append((rest, None))
+    return made
+
+
+def _least_pieces(task: Task, insisted: Mapping[int, Sequence[Insisted]]) -> list[Piece]:
+    return [
+        _piece(task, row, s.kind, least_minutes(s, task.limits), 0.0, s)
+        for row, slots in insisted.items()
+        for s in slots
+    ]
+
+
+def _laid_out(
+    task: Task, insisted: Sequence[Insisted]
+) -> tuple[Layout, Mapping[int, tuple[Insisted, ...]]]:
+    """Lay out the periods; where wishes overfill them, as little as possible over the cap."""
+    asked = minutes_by_period(insisted, task.limits)
+    laid = layout(task.minutes, task.rules, asked)
+    pieces = _least_pieces(task, task.insisted)
+    total = sum(p.minutes for p in pieces)
+    if not pieces or (total <= laid.playing_min and place(pieces, laid.caps) is not None):
+        return laid, task.insisted
+    first = max(asked, default=0) + 1
+    count = next((p for p in range(laid.count, first, -1) if _holds(task, p, total)), first)
+    caps = [task.rules.period_cap_min] * count
+    where = place(pieces, caps, elastic=True) or tuple(0 for _ in pieces)
+    return _overfilled(task, pieces, where, count)
+
+
+def _holds(task: Task, periods: int, total: int) -> bool:
+    return total <= room(task.minutes, periods, task.rules)
+
+
+def _overfilled(
+    task: Task, pieces: Sequence[Piece], where: Sequence[int], count: int
+) -> tuple[Layout, Mapping[int, tuple[Insisted, ...]]]:
+    load = [
+        sum(x.minutes for x, p in zip(pieces, where, strict=True) if p == q) for q in range(count)
+    ]
+    caps = tuple(max(task.rules.period_cap_min, minutes) for minutes in load)
+    fixed: dict[int, tuple[Insisted, ...]] = {}
+    at = iter(zip(pieces, where, strict=True))
+    for row, slots in task.insisted.items():
+        held = []
+        for slot in slots:
+            piece, period = next(at)
+            held.append(replace(slot, minutes=piece.minutes, period=period))
+        fixed[row] = tuple(held)
+    playing = min(room(task.minutes, count, task.rules), sum(caps))
+    return Layout(caps, playing), fixed
+
+
+def _only_insisted(task: Task, laid: Layout) -> Fitting:
+    """Place what the player insists on and nothing else."""
+    pieces = _least_pieces(task, task.insisted)
+    where = place(pieces, laid.caps, elastic=True) or tuple(0 for _ in pieces)
+    picks = tuple(
+        Pick(
+            row,
+            any(s.kind is SlotKind.COLD for s in slots),
+            sum(least_minutes(s, task.limits) for s in slots if s.kind is SlotKind.WORK),
+        )
+        for row, slots in task.insisted.items()
+    )
+    minutes = sum(p.minutes for p in pieces)
+    return Choice(0.0, minutes, picks), in_order(pieces, where) if pieces else ()

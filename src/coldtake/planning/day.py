@@ -1,0 +1,253 @@
+"""Tomorrow's plan: from what minutes are worth to a session with reasons.
+
+Pure: no clock, no chance, nothing kept; equal states and requests give equal plans. The library's
+short way, without web or database (`events` is any log):
+
+    from datetime import date, time
+    from coldtake.domain.plan import PlanRequest
+    from coldtake.domain.state import fold
+    from coldtake.planning.day import plan_day
+
+    state = fold(events)
+    request = PlanRequest(day=date(2026, 1, 12), starts_at=time(17), minutes=60)
+    for period in plan_day(state, request).periods:
+        for slot in period.slots:
+            print(slot.minutes, slot.question, slot.reason)
+"""
+
+from collections.abc import Sequence
+
+import msgspec
+
+from coldtake.domain.criterion import question
+from coldtake.domain.ids import named_id
+from coldtake.domain.plan import Period, Plan, PlanRequest, PlanRules, Slot, SlotKind, violations
+from coldtake.domain.state import State
+from coldtake.domain.topic import Exercise, Place, Step
+from coldtake.errors import PlanError
+from coldtake.planning.compose import Task, compose
+from coldtake.planning.goals import goal
+from coldtake.planning.load import load_notice
+from coldtake.planning.lookahead import day_values
+from coldtake.planning.options import limits_of
+from coldtake.planning.pieces import Insisted, Piece
+from coldtake.planning.reasons import Reasons
+from coldtake.planning.unplanned import left_out_steps, spare_pieces
+from coldtake.planning.values import StepValue
+from coldtake.planning.wishes import Wishes, read_wishes
+from coldtake.planning.words import counted
+from coldtake.settings import value_of
+
+LEAST_MIN = 5
+
+NO_HISTORY = (
+    "Coldtake knows nothing of you yet: this first plan goes by importance, dates and "
+    "your own estimates."
+)
+NO_STEPS = (
+    "There is nothing to plan yet: make a topic current and lay out its first steps, "
+    "each with a yes/no question."
+)
+NOTHING_WORTH = (
+    "Nothing would gain from practice on this day: the steps wait for others, or are safe. "
+    "Rest, play what you like, or make another topic current."
+)
+ONE_TOPIC = (
+    "Only one topic has something to work on; a second current topic would keep you fresher."
+)
+
+
+def rules_of(state: State) -> PlanRules:
+    """Read the rules of a plan from the settings."""
+
+    def chosen(name: str) -> int:
+        return value_of(state.settings, name)
+
+    return PlanRules(
+        period_cap_min=chosen("period_cap"),
+        break_min=chosen("break_minutes"),
+        slot_least_min=chosen("slot_least"),
+        slot_most_min=max(chosen("slot_most"), chosen("slot_least")),
+        tightness_percent=chosen("tightness"),
+        topics_least=min(chosen("topics_least"), chosen("topics_most")),
+        topics_most=chosen("topics_most"),
+        touch_days=chosen("touch_days"),
+        cold_min=chosen("cold_minutes"),
+    )
+
+
+def plan_day(
+    state: State, request: PlanRequest, *, values: Sequence[StepValue] | None = None
+) -> Plan:
+    """Plan one day's session.
+
+    values : what minutes are worth, by step; the lookahead's where not given
+
+    Returns a plan that keeps the hard rules whatever is wished; `remarks` say which wish broke
+    which rule. With nothing to plan it has no periods and a remark saying what to do first.
+    Raises PlanError under five minutes.
+    """
+    if request.minutes < LEAST_MIN:
+        raise PlanError(
+            f"{counted(request.minutes, 'minute')} are too few for a session.",
+            where="minutes",
+            remedy=f"Give at least {LEAST_MIN}.",
+        )
+    rules = rules_of(state)
+    if values is None:
+        values = day_values(state, request.day, slot_most=2 * rules.slot_most_min)
+    return _Day(state, request, rules, values).plan()
+
+
+class _Day:
+    """One day being planned."""
+
+    def __init__(
+        self, state: State, request: PlanRequest, rules: PlanRules, values: Sequence[StepValue]
+    ) -> None:
+        self.state, self.request, self.rules = state, request, rules
+        self.limits = limits_of(rules, request.minutes)
+        self.wishes: Wishes = read_wishes(state, request, rules, self.limits)
+        self.reasons = Reasons(state, rules, request.day)
+        self.phases = state.phases()
+        known = [v for v in values if v.step_id in state.steps]
+        self.values = self._usable(known)
+        self.refused = [v for v in known if v.step_id in self.wishes.refused]
+        self.rows = {v.step_id: row for row, v in enumerate(self.values)}
+        self.taken: dict[tuple[str, SlotKind], int] = {}
+
+    def _usable(self, known: Sequence[StepValue]) -> tuple[StepValue, ...]:
+        """Steps that may be planned: those of current topics, and any the player insists on."""
+        wished = {s.step_id for s in self.wishes.insisted}
+        out = self.wishes.refused
+        usable = [
+            v
+            for v in known
+            if v.step_id in wished or (v.step_id not in out and self._current(v.topic_id))
+        ]
+        have = {v.step_id for v in usable}
+        missing = [
+            i for i in dict.fromkeys(s.step_id for s in self.wishes.insisted) if i not in have
+        ]
+        return (*usable, *(self._unvalued(step_id) for step_id in missing))
+
+    def _current(self, topic_id: str) -> bool:
+        topic = self.state.topics.get(topic_id)
+        return topic is not None and topic.place is Place.CURRENT
+
+    def _unvalued(self, step_id: str) -> StepValue:
+        """Stand in for a wished step of which the lookahead says nothing."""
+        step = self.state.steps[step_id]
+        return StepValue(
+            step_id=step_id,
+            topic_id=step.topic_id,
+            work_value=(0.0,),
+            cold_value=0.0,
+            available=False,
+            due=False,
+            chance_without=0.5,
+            chance_with=0.5,
+            need_left_min=float(step.need_min),
+        )
+
+    def plan(self) -> Plan:
+        """Solve, and put the solution into words."""
+        task = self._task()
+        composed = compose(task)
+        periods = tuple(Period(slots=tuple(map(self._slot, p))) for p in composed.periods)
+        spare = tuple(map(self._slot, spare_pieces(task, composed)))
+        planned = [s for p in periods for s in p.slots]
+        value = round(sum(s.gain for s in planned), 6)
+        plan = Plan(
+            id="",
+            request=self.request,
+            rules=self.rules,
+            periods=periods,
+            spare=spare,
+            left_out=left_out_steps(task, composed, self.reasons, self.refused),
+            value=value,
+            bound=max(round(composed.bound, 6), value),
+        )
+        plan = msgspec.structs.replace(plan, remarks=self._remarks(plan))
+        return msgspec.structs.replace(plan, id=named_id("plan", _text(plan)))
+
+    def _task(self) -> Task:
+        insisted: dict[int, tuple[Insisted, ...]] = {}
+        for wish in self.wishes.insisted:
+            row = self.rows[wish.step_id]
+            insisted[row] = (*insisted.get(row, ()), wish)
+        return Task(
+            values=self.values,
+            exercises=tuple(_exercise(self.state.steps[v.step_id]) for v in self.values),
+            insisted=insisted,
+            rules=self.rules,
+            limits=self.limits,
+            minutes=self.request.minutes,
+        )
+
+    def _slot(self, piece: Piece) -> Slot:
+        step, value = self.state.steps[piece.step_id], self.values[self.rows[piece.step_id]]
+        count = self.taken.get((step.id, piece.kind), 0)
+        self.taken[step.id, piece.kind] = count + 1
+        day = self.request.day.isoformat()
+        return Slot(
+            id=named_id("slot", day, step.id, piece.kind.value, str(count)),
+            step_id=step.id,
+            topic_id=piece.topic_id,
+            kind=piece.kind,
+            minutes=piece.minutes,
+            question=question(step.criterion),
+            goal=goal(step, piece.kind, self.reasons.tries(step.id), self.phases[step.id]),
+            reason=self.reasons.slot(value, piece.kind, piece.minutes),
+            gain=round(max(piece.gain, 0.0), 6),
+            pinned=piece.wish is not None,
+        )
+
+    def _remarks(self, plan: Plan) -> tuple[str, ...]:
+        return (
+            *self._standing_remarks(plan),
+            *self.wishes.remarks,
+            *_broken_rules(plan),
+            *_some(load_notice(self.state, self.request.day, _playing(plan))),
+        )
+
+    def _standing_remarks(self, plan: Plan) -> list[str]:
+        if not plan.periods:
+            return [NOTHING_WORTH if self.values else NO_STEPS]
+        said = []
+        if not self.state.tries and not self.state.works:
+            said.append(NO_HISTORY)
+        workable = {v.topic_id for v in self.values if _worth_something(v)}
+        if self.rules.topics_least > 1 and len(workable) == 1:
+            said.append(ONE_TOPIC)
+        return said
+
+
+def _worth_something(value: StepValue) -> bool:
+    return value.available and (value.cold_value > 0 or max(value.work_value, default=0.0) > 0)
+
+
+def _playing(plan: Plan) -> int:
+    return sum(p.minutes for p in plan.periods)
+
+
+def _some(words: str | None) -> tuple[str, ...]:
+    return () if words is None else (words,)
+
+
+def _broken_rules(plan: Plan) -> tuple[str, ...]:
+    """Say each soft rule that the player's own wishes break."""
+    said = dict.fromkeys(v.words for v in violations(plan))
+    return tuple(f"{words} It stays so because you asked for it." for words in said)
+
+
+def _exercise(step: Step) -> str:
+    """Text that says what is played; empty where the player has written nothing down."""
+    exercise = step.exercise
+    if exercise == Exercise():
+        return ""
+    return msgspec.json.encode(exercise).decode()
+
+
+def _text(plan: Plan) -> str:
+    return msgspec.json.encode(plan).decode()

@@ -1,0 +1,39 @@
+"""Shared shapes of the day's optimisation, before anything is put into words."""
+
+from dataclasses import dataclass
+
+from coldtake.domain.plan import SlotKind
+
+
+@dataclass(frozen=True, slots=True)
+class Insisted:
+    """A slot the player insists on. None leaves minutes or place to the solver."""
+
+    step_id: str
+    kind: SlotKind
+    minutes: int | None = None
+    period: int | None = None
+    index: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One slot to be placed: minutes decided, place not yet.
+
+    gain : points; newness : 0 (safe already) to 1 (not there at all), new work goes earlier
+    exercise : equal texts mean that the same thing is played ("" when nothing is written down)
+    """
+
+    step_id: str
+    topic_id: str
+    kind: SlotKind
+    minutes: int
+    gain: float = 0.0
+    newness: float = 0.0
+    exercise: str = ""
+    wish: Insisted | None = None
+
+    @property
+    def cold(self) -> bool:
+        """Whether this is a cold take."""
+        return self.kind is SlotKind.COLD

@@ -1,0 +1,171 @@
+"""Which period each slot goes into: integer programming with SciPy's HiGHS.
+
+Given slots with their minutes, find periods such that no period is over its cap, work on a topic
+never comes before a period with a cold take of it, and two slots of work on one step lie in
+different periods. Among these: cold takes early, each topic spread over the periods (topics go
+round), new work early, periods of even length. Exact (gap 0) and the same on every run: the search
+is limited by nodes, not by time.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import Bounds, LinearConstraint, milp
+
+from coldtake.domain.plan import HARD_PERIOD_MIN
+from coldtake.planning.pieces import Piece
+
+_NODES = 2000
+_OVER = 1000.0  # cost of a minute over a cap, only where the player insists
+_COLD_LATE = 10.0
+_CROWDED = 1.0
+_NEW_LATE = 0.2
+_UNEVEN = 0.05
+_ORDER = 1e-3
+
+
+@dataclass(slots=True)
+class _Model:
+    """Rows of the programme: low <= A x <= high."""
+
+    width: int
+    rows: list[NDArray[np.float64]] = field(default_factory=list)
+    low: list[float] = field(default_factory=list)
+    high: list[float] = field(default_factory=list)
+
+    def add(self, terms: dict[int, float], low: float, high: float) -> None:
+        """Add one row given as column -> coefficient."""
+        row = np.zeros(self.width)
+        for column, factor in terms.items():
+            row[column] = factor
+        self.rows.append(row)
+        self.low.append(low)
+        self.high.append(high)
+
+
+class _Programme:
+    """Columns: slot s in period p (binary), crowding of topic k in p, longest period, overflow."""
+
+    def __init__(self, pieces: Sequence[Piece], caps: Sequence[int], elastic: bool) -> None:
+        self.pieces, self.caps, self.elastic = pieces, caps, elastic
+        self.fill = len(pieces) >= len(caps)
+        self.periods = len(caps)
+        self.topics = list(dict.fromkeys(p.topic_id for p in pieces if not p.cold))
+        self.crowd_at = len(pieces) * self.periods
+        self.longest_at = self.crowd_at + len(self.topics) * self.periods
+        self.over_at = self.longest_at + 1
+        self.model = _Model(self.over_at + self.periods)
+
+    def loosened(self) -> "_Programme":
+        """Return the same task, with empty periods allowed."""
+        other = _Programme(self.pieces, self.caps, self.elastic)
+        other.fill = False
+        return other
+
+    def column(self, piece: int, period: int) -> int:
+        """Column of a slot in a period."""
+        return piece * self.periods + period
+
+    def constrain(self) -> None:
+        """Write all rows."""
+        for s in range(len(self.pieces)):
+            self.model.add({self.column(s, p): 1.0 for p in range(self.periods)}, 1.0, 1.0)
+        for p, cap in enumerate(self.caps):
+            self._period(p, cap)
+        for a, b in combinations(range(len(self.pieces)), 2):
+            self._pair(a, b)
+        for k, topic in enumerate(self.topics):
+            self._spread(k, topic)
+
+    def _period(self, p: int, cap: int) -> None:
+        load = {self.column(s, p): float(x.minutes) for s, x in enumerate(self.pieces)}
+        self.model.add({**load, self.over_at + p: -1.0}, -np.inf, cap)
+        self.model.add({**load, self.longest_at: -1.0}, -np.inf, 0.0)
+        self.model.add(load, 1.0 if self.fill else 0.0, HARD_PERIOD_MIN)
+
+    def _pair(self, a: int, b: int) -> None:
+        first, second = self.pieces[a], self.pieces[b]
+        if _both_placed(first, second) or first.topic_id != second.topic_id:
+            return
+        if first.cold != second.cold:
+            cold, work = (a, b) if first.cold else (b, a)
+            for p in range(1, self.periods):
+                earlier = {self.column(work, q): 1.0 for q in range(p)}
+                self.model.add({**earlier, self.column(cold, p): 1.0}, -np.inf, 1.0)
+        elif first.step_id == second.step_id:
+            for p in range(self.periods):
+                self.model.add({self.column(a, p): 1.0, self.column(b, p): 1.0}, -np.inf, 1.0)
+
+    def _spread(self, k: int, topic: str) -> None:
+        mine = [s for s, x in enumerate(self.pieces) if not x.cold and x.topic_id == topic]
+        share = -(-len(mine) // self.periods)
+        for p in range(self.periods):
+            terms = {self.column(s, p): 1.0 for s in mine}
+            crowd = self.crowd_at + k * self.periods + p
+            self.model.add({**terms, crowd: -1.0}, -np.inf, float(share))
+
+    def costs(self) -> NDArray[np.float64]:
+        """Cost of every column."""
+        cost = np.zeros(self.model.width)
+        for s, piece in enumerate(self.pieces):
+            for p in range(self.periods):
+                late = _COLD_LATE if piece.cold else _NEW_LATE * piece.newness
+                cost[self.column(s, p)] = p * (late + _ORDER * (len(self.pieces) - s) ** 1.5)
+        cost[self.crowd_at : self.longest_at] = _CROWDED
+        cost[self.longest_at] = _UNEVEN
+        cost[self.over_at :] = _OVER
+        return cost
+
+    def bounds(self) -> Bounds:
+        """Bounds of every column; a slot with a wished period stands there."""
+        low, high = np.zeros(self.model.width), np.full(self.model.width, np.inf)
+        high[: self.crowd_at] = 1.0
+        for s, piece in enumerate(self.pieces):
+            if piece.wish is not None and piece.wish.period is not None:
+                low[self.column(s, min(piece.wish.period, self.periods - 1))] = 1.0
+        for p, cap in enumerate(self.caps):
+            over = HARD_PERIOD_MIN - cap if self.elastic else 0
+            high[self.over_at + p] = max(over, 0)
+        return Bounds(low, high)
+
+
+def _both_placed(a: Piece, b: Piece) -> bool:
+    return all(x.wish is not None and x.wish.period is not None for x in (a, b))
+
+
+def place(
+    pieces: Sequence[Piece], caps: Sequence[int], *, elastic: bool = False
+) -> tuple[int, ...] | None:
+    """Return the period of each slot, or None where they do not fit.
+
+    elastic : caps may be passed up to the hard limit, as little as possible
+    """
+    if not pieces:
+        return ()
+    if sum(p.minutes for p in pieces) > sum(caps) and not elastic:
+        return None
+    programme = _Programme(pieces, caps, elastic)
+    return _solved(programme) or (_solved(programme.loosened()) if programme.fill else None)
+
+
+def _solved(programme: _Programme) -> tuple[int, ...] | None:
+    programme.constrain()
+    model = programme.model
+    kinds = np.zeros(model.width, dtype=np.int64)
+    kinds[: programme.crowd_at] = 1
+    found = milp(
+        programme.costs(),
+        integrality=kinds,
+        bounds=programme.bounds(),
+        constraints=LinearConstraint(
+            np.array(model.rows), np.array(model.low), np.array(model.high)
+        ),
+        options={"mip_rel_gap": 0.0, "node_limit": _NODES},
+    )
+    if found.x is None:
+        return None
+    chosen = np.asarray(found.x)[: programme.crowd_at].reshape(-1, programme.periods)
+    return tuple(int(p) for p in chosen.argmax(axis=1))

@@ -1,0 +1,128 @@
+"""Why this slot, and why not that step: one plain sentence with its numbers.
+
+Numbers come from the values the plan was solved with, from the log, and from the solved choice
+itself (what more minutes would have brought in); none is made for show.
+"""
+
+from datetime import date
+
+from coldtake.domain.plan import PlanRules, SlotKind
+from coldtake.domain.state import State
+from coldtake.domain.take import Answer, Try
+from coldtake.domain.topic import Step, StepPhase, Topic
+from coldtake.planning.options import work_worth
+from coldtake.planning.values import StepValue
+from coldtake.planning.words import counted, on_day, percent, points
+
+
+class Reasons:
+    """Writes the sentences of one plan. `day` is the day planned for."""
+
+    def __init__(self, state: State, rules: PlanRules, day: date) -> None:
+        self.state, self.rules, self.day = state, rules, day
+        self._tries: dict[str, list[Try]] = {}
+        for attempt in state.tries.values():
+            self._tries.setdefault(attempt.step_id, []).append(attempt)
+        worked = {w.step_id for w in state.works}
+        self._touched = worked | set(self._tries)
+
+    def tries(self, step_id: str) -> tuple[Try, ...]:
+        """Tries of one step, as the log has them."""
+        return tuple(self._tries.get(step_id, ()))
+
+    def slot(self, value: StepValue, kind: SlotKind, minutes: int) -> str:
+        """Say why this slot, and why so long."""
+        step = self.state.steps[value.step_id]
+        if kind is SlotKind.COLD:
+            said = self._cold(value)
+        elif value.step_id not in self._touched:
+            said = self._unknown(step)
+        else:
+            said = f"{self._lift(value, minutes)}; {self._length(value, minutes)}"
+        return f"{said}. {self._due(value)}".strip()
+
+    def _topic(self, step_id: str) -> Topic | None:
+        return self.state.topics.get(self.state.steps[step_id].topic_id)
+
+    def _date(self, step_id: str) -> date | None:
+        topic = self._topic(step_id)
+        when = topic.performance_on if topic else None
+        return when if when is not None and when >= self.day else None
+
+    def _cold(self, value: StepValue) -> str:
+        clean = [t.day for t in self.tries(value.step_id) if t.answer is Answer.YES]
+        ago = (self.day - max(clean)).days if clean else None
+        last = f"last clean {counted(ago, 'day')} ago" if ago is not None else "never clean yet"
+        if value.chance_today is None:
+            return f"Does it hold? {last.capitalize()}"
+        return f"Does it hold? {last.capitalize()}, about {percent(value.chance_today)} expected"
+
+    def _unknown(self, step: Step) -> str:
+        topic, when = self._topic(step.id), self._date(step.id)
+        importance = f"importance {topic.importance} of 5" if topic else "its importance"
+        ahead = f", {counted((when - self.day).days, 'day')} to {on_day(when)}" if when else ""
+        guess = counted(step.need_min, "minute")
+        return f"Not played yet: it goes by {importance}{ahead} and your estimate of {guess}"
+
+    def _lift(self, value: StepValue, minutes: int) -> str:
+        most = max(value.work_value, default=0.0)
+        share = work_worth(value, minutes) / most if most > 0 else 0.0
+        after = value.chance_without + share * (value.chance_with - value.chance_without)
+        without, with_it = percent(value.chance_without), percent(after)
+        when = self._date(value.step_id)
+        if when is None:
+            return f"Clean when asked for: {with_it} with this, {without} without"
+        ahead = counted((when - self.day).days, "day")
+        return f"Clean on {on_day(when)}, in {ahead}: {with_it} with this, {without} without"
+
+    def _length(self, value: StepValue, minutes: int) -> str:
+        need = round(value.need_left_min)
+        long = counted(minutes, "minute")
+        if need <= 0:
+            return f"{long} to keep it"
+        if minutes >= self.rules.slot_most_min and need > minutes:
+            return f"{long}, your longest slot, of about {need} still needed"
+        return f"{long} of about {need} still needed"
+
+    def _due(self, value: StepValue) -> str:
+        if not value.due:
+            return ""
+        topic = self._topic(value.step_id)
+        mine = {s.id for s in self.state.topic_steps(topic.id)} if topic else set()
+        days = [day for step_id, day in self.state.touched if step_id in mine]
+        if topic is None or not days:
+            return ""
+        ago = (self.day - max(days)).days
+        return f"“{topic.title}” was last met {counted(ago, 'day')} ago."
+
+    def blocked(self, step: Step) -> str:
+        """Say what a step waits for."""
+        phases = self.state.phases(step.needs)
+        first = next(
+            (n for n in step.needs if phases.get(n) not in (StepPhase.MET, StepPhase.HELD)), None
+        )
+        if first is None or first not in self.state.steps:
+            return "It waits for another step."
+        return f"It waits until “{self.state.steps[first].title}” is met."
+
+
+def left_out(
+    value: StepValue, minutes: int, per_minute: float, extra: int | None, limit: int | None
+) -> str:
+    """Say what it would take to get in.
+
+    minutes : of its best slot; per_minute : points that the last minutes of the plan bring
+    extra : so many more minutes of playing would bring it in, None when an hour would not
+    limit : the limit on topics where that keeps it out
+    """
+    worth = work_worth(value, minutes)
+    if worth <= 0:
+        return "Minutes on it would add nothing for its date now."
+    adds = f"{counted(minutes, 'minute')} would add {points(worth)} points"
+    elsewhere = f"the plan brings {points(per_minute * minutes)} with as many"
+    if limit is not None:
+        topics = counted(limit, "topic")
+        return f"{adds}; {topics} a session is your limit, so another would have to go."
+    if extra is not None:
+        return f"{adds}; with about {counted(extra, 'more minute', 'more minutes')} it is in."
+    return f"{adds}; {elsewhere}."

@@ -1,0 +1,168 @@
+"""What the player insists on, made to fit the hard rules; everything else stays as wished.
+
+Hard are the minutes given and 60 minutes without a break. Wishes are taken in the order they were
+made; the one that would break a hard rule is shortened or moved, else left out, and a remark says
+which and what was done. Soft rules (period cap, number of topics, order) give way to the player.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from coldtake.domain.plan import HARD_PERIOD_MIN, PlanRequest, PlanRules, SlotKind, Wish
+from coldtake.domain.state import State
+from coldtake.domain.topic import Place, StepPhase
+from coldtake.planning.options import Limits
+from coldtake.planning.periods import most_periods, room
+from coldtake.planning.pieces import Insisted
+from coldtake.planning.words import counted
+
+_MOST_WORK = 3  # slots of work on one step that can be insisted on
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """Steps that stay out, slots that must be in, and what had to be changed in them."""
+
+    refused: frozenset[str]
+    insisted: tuple[Insisted, ...]
+    remarks: tuple[str, ...]
+
+
+def least_minutes(slot: Insisted, limits: Limits) -> int:
+    """Fewest minutes of a slot that is insisted on."""
+    return slot.minutes or (limits.cold if slot.kind is SlotKind.COLD else limits.least)
+
+
+class _Reading:
+    def __init__(self, state: State, request: PlanRequest, rules: PlanRules, limits: Limits):
+        self.state, self.rules, self.limits = state, rules, limits
+        self.minutes = request.minutes
+        self.refused: set[str] = set()
+        self.slots: list[Insisted] = []
+        self.remarks: list[str] = []
+
+    def title(self, step_id: str) -> str:
+        return f"“{self.state.steps[step_id].title}”"
+
+    def take(self, wish: Wish) -> None:
+        """Take one wish; a later one about the same step outranks a refusal and the reverse."""
+        if wish.step_id not in self.state.steps:
+            self.remarks.append("A wish names a step that is no longer there; it was passed over.")
+        elif wish.refused:
+            self.refused.add(wish.step_id)
+            self.slots = [s for s in self.slots if s.step_id != wish.step_id]
+        else:
+            self.refused.discard(wish.step_id)
+            self._insist(Insisted(wish.step_id, wish.kind, wish.minutes, wish.period, wish.index))
+
+    def _insist(self, slot: Insisted) -> None:
+        same = [s for s in self.slots if (s.step_id, s.kind) == (slot.step_id, slot.kind)]
+        if slot.kind is SlotKind.COLD:
+            self.slots = [s for s in self.slots if s not in same]
+        elif len(same) >= _MOST_WORK:
+            self.slots.remove(same[0])
+        self.slots.append(slot)
+
+    def fit(self) -> None:
+        """Keep the hard rules, slot by slot."""
+        wanted, self.slots = self.slots, []
+        for slot in wanted:
+            placed = self._in_last_period(slot)
+            fitted = self._in_period(placed)
+            kept = self._in_time(fitted)
+            if kept is not None:
+                self.slots.append(kept)
+
+    def _in_last_period(self, slot: Insisted) -> Insisted:
+        last = most_periods(self.minutes, self.rules) - 1
+        if slot.period is None or slot.period <= last:
+            return slot
+        self.remarks.append(
+            f"{self.minutes} minutes hold no period {slot.period + 1}; "
+            f"{self.title(slot.step_id)} stands in the last one."
+        )
+        return replace(slot, period=last, index=None)
+
+    def _in_period(self, slot: Insisted) -> Insisted:
+        if slot.period is None:
+            return slot
+        there = sum(least_minutes(s, self.limits) for s in self.slots if s.period == slot.period)
+        if there + least_minutes(slot, self.limits) <= HARD_PERIOD_MIN:
+            return slot
+        self.remarks.append(
+            f"With {self.title(slot.step_id)} period {slot.period + 1} would pass 60 minutes "
+            "without a break; it was moved to another place."
+        )
+        return replace(slot, period=None, index=None)
+
+    def _in_time(self, slot: Insisted) -> Insisted | None:
+        left = self._room(slot) - sum(least_minutes(s, self.limits) for s in self.slots)
+        wanted = least_minutes(slot, self.limits)
+        if wanted <= left:
+            return slot
+        shortest = 1 if slot.kind is SlotKind.COLD else min(self.limits.least, wanted)
+        name = self.title(slot.step_id)
+        if left < shortest:
+            self.remarks.append(
+                f"{name} found no room: what you asked for is more than "
+                f"the {self.minutes} minutes given."
+            )
+            return None
+        self.remarks.append(
+            f"{name} got {counted(left, 'minute')} of the {wanted} you asked for: "
+            f"more does not go into the {self.minutes} minutes given."
+        )
+        return replace(slot, minutes=left)
+
+    def _room(self, slot: Insisted) -> int:
+        """Most minutes of playing that keep both hard rules with the periods asked for."""
+        periods = [s.period for s in (*self.slots, slot) if s.period is not None]
+        first = max(periods, default=0) + 1
+        last = max(most_periods(self.minutes, self.rules), first)
+        return max(
+            min(room(self.minutes, p, self.rules), HARD_PERIOD_MIN * p)
+            for p in range(first, last + 1)
+        )
+
+    def note_unusual(self) -> None:
+        """Say where a wish goes past what would have been proposed."""
+        met = {
+            i
+            for i, phase in self.state.phases().items()
+            if phase in (StepPhase.MET, StepPhase.HELD)
+        }
+        for step_id in dict.fromkeys(s.step_id for s in self.slots):
+            step = self.state.steps[step_id]
+            needs = [n for n in step.needs if n in self.state.steps and n not in met]
+            topic = self.state.topics.get(step.topic_id)
+            if needs:
+                first = self.title(needs[0])
+                self.remarks.append(
+                    f"{self.title(step_id)} builds on {first}, which is not met yet; "
+                    "it is in because you want it."
+                )
+            elif topic is not None and topic.place is not Place.CURRENT:
+                self.remarks.append(
+                    f"{self.title(step_id)} belongs to a topic that is not current; "
+                    "it is in because you want it."
+                )
+
+
+def read_wishes(state: State, request: PlanRequest, rules: PlanRules, limits: Limits) -> Wishes:
+    """Read the request's wishes in their order."""
+    reading = _Reading(state, request, rules, limits)
+    for wish in request.wishes:
+        reading.take(wish)
+    reading.fit()
+    if reading.slots:
+        reading.note_unusual()
+    return Wishes(frozenset(reading.refused), tuple(reading.slots), tuple(reading.remarks))
+
+
+def minutes_by_period(slots: Sequence[Insisted], limits: Limits) -> dict[int, int]:
+    """Sum the minutes insisted on in each named period."""
+    sums: dict[int, int] = {}
+    for slot in slots:
+        if slot.period is not None:
+            sums[slot.period] = sums.get(slot.period, 0) + least_minutes(slot, limits)
+    return sums
