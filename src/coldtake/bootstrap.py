@@ -94,7 +94,7 @@ def make_app(services: Services) -> "FastAPI":
 
 def fill_with_demo(services: Services) -> None:
     """Fill an empty log with the example. Raises RuleError when something is there already."""
-    from coldtake.demo.build import build
+    from coldtake.demo import build
 
     if not services.is_empty():
         raise RuleError(

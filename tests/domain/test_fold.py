@@ -1,0 +1,175 @@
+"""One log gives one state, in whatever order and however often its events arrive."""
+
+import random
+from datetime import timedelta
+
+import msgspec
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from coldtake.domain import events as ev
+from coldtake.domain.state import State, apply, fold, order_key
+from coldtake.domain.take import Answer, Judge, Verdict
+from coldtake.domain.topic import Place, StoredPassage
+from making import NOON, event, plan, slot, step, topic
+
+TOPICS = ("scales", "tune")
+STEPS = (step("slow"), step("fast"), step("head", of="tune"))
+VERDICT = Verdict(answer=Answer.NO, reason="", tempo_bpm=None, tests=(), notes=(), engine="test")
+
+
+def strategies():
+    """Any event about a small world, its instants close together so that many tie."""
+    steps = st.sampled_from([s.id for s in STEPS])
+    sessions = st.sampled_from(["s1", "s2"])
+    slots = st.sampled_from([slot(s).id for s in STEPS])
+    tries = st.sampled_from(["t1", "t2", "t3"])
+    seconds = st.sampled_from([0.0, 90.0, 300.5])
+    the_plan = st.just(plan(tuple(slot(s) for s in STEPS)))
+    answered = st.builds(
+        ev.TryAnswered,
+        try_id=tries,
+        step_id=steps,
+        answer=st.sampled_from(Answer),
+        judge=st.sampled_from(Judge),
+        session_id=st.none() | sessions,
+        tempo_bpm=st.none() | st.just(80.0),
+    )
+    recorded = st.builds(
+        ev.TakeRecorded,
+        take_id=tries,
+        step_id=steps,
+        duration_s=seconds,
+        sample_rate=st.just(48000),
+        sha256=st.just("0" * 64),
+        session_id=st.none() | sessions,
+    )
+    topics = st.sampled_from([topic(name).id for name in TOPICS])
+    kinds = [
+        st.builds(ev.TopicKept, topic=st.sampled_from([topic(n) for n in TOPICS])),
+        st.builds(ev.TopicPlaced, topic_id=topics, place=st.sampled_from(Place)),
+        st.builds(ev.StepKept, step=st.sampled_from(STEPS)),
+        st.builds(ev.StepsOrdered, topic_id=topics, step_ids=st.lists(steps).map(tuple)),
+        st.builds(ev.StepDropped, step_id=steps),
+        st.builds(
+            ev.PassageKept,
+            passage=st.just(StoredPassage(id="p", title="p", format="abc", text="X:1")),
+        ),
+        st.builds(ev.SettingChosen, name=st.just("a4_hz"), value=st.sampled_from(["440", "442"])),
+        st.builds(ev.PlanKept, plan=the_plan),
+        st.builds(ev.SessionStarted, session_id=sessions, plan=the_plan),
+        st.builds(ev.IntentionSet, session_id=sessions, slot_id=st.none() | slots, words=st.text()),
+        st.builds(
+            ev.SlotStarted, session_id=sessions, slot_id=slots, step_id=steps, planned_s=seconds
+        ),
+        st.builds(
+            ev.SlotEnded, session_id=sessions, slot_id=slots, step_id=steps, played_s=seconds
+        ),
+        st.builds(ev.SlotAdded, session_id=sessions, slot=st.sampled_from([slot(STEPS[0])])),
+        st.builds(ev.BreakStarted, session_id=sessions, after_period=st.just(0), planned_s=seconds),
+        st.builds(ev.BreakEnded, session_id=sessions, after_period=st.just(0)),
+        answered,
+        st.builds(ev.AnswerTakenBack, try_id=tries),
+        recorded,
+        st.builds(ev.TakeJudged, take_id=tries, verdict=st.just(VERDICT)),
+        st.builds(ev.SessionEnded, session_id=sessions, note=st.text(), early=st.booleans()),
+    ]
+    assert len(kinds) == len(ev.AnyData.__args__), "a kind of event is missing here"
+    instants = st.integers(0, 40).map(lambda n: NOON + timedelta(seconds=30 * n))
+    return st.lists(
+        st.builds(
+            lambda data, at, name: event(data, at=at, name=str(name)),
+            st.one_of(kinds),
+            instants,
+            st.integers(0, 2),
+        ),
+        max_size=40,
+    )
+
+
+LOGS = strategies()
+
+
+@settings(max_examples=150, deadline=None)
+@given(LOGS, st.randoms(use_true_random=False))
+def test_order_and_repetition_change_nothing(log, chance: random.Random):
+    delivered = log + chance.sample(log, len(log) // 2)
+    chance.shuffle(delivered)
+    assert fold(delivered) == fold(log)
+
+
+@settings(max_examples=150, deadline=None)
+@given(LOGS, st.integers(0, 40))
+def test_a_copy_stays_as_it_was(log, at):
+    ordered = sorted({e.id: e for e in log}.values(), key=order_key)
+    state = State()
+    for one in ordered[:at]:
+        apply(state, one)
+    copy, before = state.copy(), msgspec.json.encode(state)
+    for one in ordered[at:]:
+        apply(state, one)
+    assert msgspec.json.encode(copy) == before
+    assert state == fold(log)
+
+
+@settings(max_examples=100, deadline=None)
+@given(LOGS)
+def test_events_survive_their_json(log):
+    assert [ev.from_json(ev.to_json(one)) for one in log] == log
+
+
+@settings(max_examples=100, deadline=None)
+@given(LOGS)
+def test_what_follows_from_a_state_never_raises(log):
+    state = fold(log)
+    assert set(state.standings()) == set(state.topics)
+    assert set(state.phases()) == set(state.steps)
+    running = state.running_session()
+    assert running is None or running.ended_at is None
+
+
+def test_both_answers_to_one_try_are_kept_and_the_players_counts():
+    at = {"try_id": "t", "step_id": STEPS[0].id}
+    heard = event(ev.TryAnswered(**at, answer=Answer.NO, judge=Judge.TOOL))
+    said = event(
+        ev.TryAnswered(**at, answer=Answer.YES, judge=Judge.PLAYER), at=NOON + timedelta(minutes=1)
+    )
+    only = fold([said, heard]).tries["t"]
+    assert (only.answer, only.judge, only.heard) == (Answer.YES, Judge.PLAYER, Answer.NO)
+    assert only.at == NOON  # the take's own instant, not that of the later answer
+
+
+def test_taking_back_an_answer_whose_session_began_later_by_the_clock():
+    """A clock put right in mid-session must not make the log unreadable."""
+    answer = ev.TryAnswered(
+        try_id="t", step_id="x", answer=Answer.NO, judge=Judge.PLAYER, session_id="s1"
+    )
+    log = [
+        event(answer),
+        event(ev.SessionStarted(session_id="s1", plan=plan()), at=NOON + timedelta(minutes=1)),
+        event(ev.AnswerTakenBack(try_id="t"), at=NOON + timedelta(minutes=2)),
+    ]
+    assert fold(log).tries == {}
+
+
+def test_a_changed_step_keeps_its_place_in_the_order():
+    first, second = STEPS[0], STEPS[1]
+    log = [
+        event(ev.TopicKept(topic=topic())),
+        event(ev.StepKept(step=first), at=NOON + timedelta(seconds=1)),
+        event(ev.StepKept(step=second), at=NOON + timedelta(seconds=2)),
+        event(
+            ev.StepKept(step=msgspec.structs.replace(first, title="slower")),
+            at=NOON + timedelta(seconds=3),
+        ),
+    ]
+    assert [s.title for s in fold(log).topic_steps(topic().id)] == ["slower", "fast"]
+
+
+@pytest.mark.parametrize("missing", ["id", "at", "day", "data"])
+def test_an_event_without_a_field_is_named(missing):
+    whole = msgspec.json.decode(ev.to_json(event(ev.AnswerTakenBack(try_id="t"))))
+    del whole[missing]
+    with pytest.raises(msgspec.ValidationError, match=missing):
+        ev.from_json(msgspec.json.encode(whole))
