@@ -108,3 +108,13 @@ def quantiles(values: Array, weight: Array, shares: tuple[float, ...]) -> Array:
     last = values.shape[1] - 1
     places = [np.minimum((reached < s).sum(axis=1), last) for s in shares]
     return np.stack([ordered[rows, p] for p in places])
+
+
+def enough(f: StepFilter) -> bool:
+    """Say whether there are takes enough to show numbers as more than a first guess."""
+    return f.answers >= ENOUGH_ANSWERS and f.days >= ENOUGH_DAYS
+
+
+def enough_rows(b: Beliefs) -> tuple[bool, ...]:
+    """Say for every step whether there are takes enough."""
+    return tuple(enough(f) for f in b.filters)

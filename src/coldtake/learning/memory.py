@@ -10,14 +10,12 @@ from coldtake.domain.state import State
 from coldtake.domain.topic import StepPhase
 from coldtake.learning import law
 from coldtake.learning.beliefs import (
-    ENOUGH_ANSWERS,
-    ENOUGH_DAYS,
     Beliefs,
     beliefs,
     cold_chances,
+    enough,
     quantiles,
 )
-from coldtake.learning.filter import StepFilter
 from coldtake.learning.law import Array
 
 SHARES = (0.1, 0.5, 0.9)  # an 80 % interval and its middle
@@ -49,11 +47,6 @@ def estimates(state: State, on: date) -> dict[str, Estimate]:
         )
         for i, step_id in enumerate(b.step_ids)
     }
-
-
-def enough(f: StepFilter) -> bool:
-    """Say whether there are takes enough to show numbers as more than a first guess."""
-    return f.answers >= ENOUGH_ANSWERS and f.days >= ENOUGH_DAYS and f.cold_takes >= 1
 
 
 def intervals(values: Array, weight: Array, *, mean: bool = False) -> list[Interval]:
