@@ -1,0 +1,157 @@
+"""Places where a note may begin or end, found generously; the alignment chooses among them.
+
+Three kinds of evidence give a boundary: a peak of spectral flux (an attack), a step of the pitch
+track, and the voice of the instrument starting or stopping. Those within 45 ms are one boundary.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import maximum_filter1d, median_filter, uniform_filter1d
+
+from coldtake.listening.hearing import FINE_STEP_S, PITCH_STEP_S, Floats, Hearing
+
+MERGE_S = 0.045
+LOOK_S = 0.060  # a step of pitch and the attack that goes with it lie within this time
+FLUX_FLOOR = 0.035  # growth of the log spectrum; vibrato and noise stay below about this
+STEP_SEMITONES = 0.6
+Ints = npt.NDArray[np.intp]
+
+
+@dataclass(frozen=True, eq=False)
+class Boundaries:
+    """Candidate boundaries, ordered in time; arrays of one shape (n,).
+
+    times_s; attack : 0..1, how sure a tone was struck anew there;
+    change : 0..1, whether another pitch (or a pitch after none) follows;
+    ends : whether a tone stops there
+    """
+
+    times_s: Floats
+    attack: Floats
+    change: Floats
+    ends: npt.NDArray[np.bool_]
+
+    def __len__(self) -> int:
+        return len(self.times_s)
+
+
+def find_boundaries(hearing: Hearing, also_s: Sequence[float] = ()) -> Boundaries:
+    """Boundaries of a recording; `also_s` are further places to look at closely [s]."""
+    strength = attack_strength(hearing)
+    peaks = _peaks(hearing.flux)
+    steps, starts, ends = _steps(hearing), *_edges(hearing)
+    times = [float(p * FINE_STEP_S) for p in peaks]
+    for extra in (*(s * PITCH_STEP_S for s in steps), *(s * PITCH_STEP_S for s in starts)):
+        if _nearest(times, extra) > LOOK_S:
+            times.append(float(extra))
+    for wanted in also_s:
+        place = _snap(strength, wanted)
+        if _nearest(times, place) > MERGE_S:
+            times.append(place)
+    stop_times = [e * PITCH_STEP_S for e in ends]
+    times += [t for t in stop_times if _nearest(times, t) > MERGE_S]
+    joined = _merged(sorted(times), strength)
+    return _described(hearing, joined, strength, stop_times)
+
+
+def attack_strength(hearing: Hearing) -> Floats:
+    """How sure a new attack is, 0..1, on the fine clock, from the flux against its surroundings."""
+    flux = hearing.flux
+    base = median_filter(flux, size=151, mode="nearest")
+    ratio = (flux - base) / (FLUX_FLOOR + base)
+    return np.asarray(1.0 / (1.0 + (1.3 / np.maximum(ratio, 1e-3)) ** 2.5))
+
+
+def _peaks(flux: Floats) -> Ints:
+    base = median_filter(flux, size=101, mode="nearest")
+    smooth = uniform_filter1d(flux, 3)
+    top = maximum_filter1d(smooth, 9, mode="nearest")
+    return np.flatnonzero((smooth == top) & (smooth > FLUX_FLOOR + 1.5 * base))
+
+
+def _steps(hearing: Hearing) -> Ints:
+    """Pitch frames at which the pitch of the next frames differs from that of the last ones."""
+    pitch, voiced = hearing.pitch, hearing.voiced
+    if len(pitch) < 8:
+        return np.zeros(0, np.intp)
+    smooth = median_filter(pitch, size=3, mode="nearest")
+    jump = np.zeros(len(pitch))
+    jump[2:-1] = np.where(voiced[:-3] & voiced[3:], np.abs(smooth[3:] - smooth[:-3]), 0.0)
+    top = maximum_filter1d(jump, 5, mode="nearest")
+    found = np.flatnonzero((jump == top) & (jump >= STEP_SEMITONES))
+    keep = np.ones(len(found), bool)
+    keep[1:] = np.diff(found) > 1
+    return found[keep]
+
+
+def _edges(hearing: Hearing) -> tuple[Ints, Ints]:
+    """Frames where tone starts after and ends before at least three frames without."""
+    voiced = hearing.voiced.copy()
+    gaps = np.flatnonzero(np.diff(np.concatenate([[1], voiced.astype(int), [1]])))
+    for start, stop in zip(gaps[::2], gaps[1::2], strict=False):
+        if stop - start < 3 and start > 0:
+            voiced[start:stop] = True
+    change = np.diff(np.concatenate([[0], voiced.astype(int), [0]]))
+    return np.flatnonzero(change > 0), np.flatnonzero(change < 0)
+
+
+def _nearest(times: Sequence[float], time: float) -> float:
+    return min((abs(t - time) for t in times), default=np.inf)
+
+
+def _snap(strength: Floats, time_s: float) -> float:
+    """The place of the strongest attack evidence within LOOK_S of a time."""
+    reach, at = round(LOOK_S / FINE_STEP_S), round(time_s / FINE_STEP_S)
+    low, high = max(at - reach, 0), min(at + reach + 1, len(strength))
+    if high <= low:
+        return time_s
+    return float((low + int(np.argmax(strength[low:high]))) * FINE_STEP_S)
+
+
+def _merged(times: list[float], strength: Floats) -> Floats:
+    """Join neighbours closer than MERGE_S, keeping the one with the stronger attack."""
+    kept: list[float] = []
+    for time in times:
+        if kept and time - kept[-1] < MERGE_S:
+            if _at(strength, time) > _at(strength, kept[-1]):
+                kept[-1] = time
+        else:
+            kept.append(time)
+    return np.array(kept)
+
+
+def _at(strength: Floats, time_s: float) -> float:
+    return float(strength[min(max(round(time_s / FINE_STEP_S), 0), len(strength) - 1)])
+
+
+def _described(
+    hearing: Hearing, times: Floats, strength: Floats, stops: Sequence[float]
+) -> Boundaries:
+    held = maximum_filter1d(strength, 9, mode="nearest")
+    attack = np.array([_at(held, t) for t in times])
+    change = np.array([_change(hearing, t) for t in times])
+    ends = np.array([_nearest(stops, t) < MERGE_S for t in times], dtype=bool)
+    return Boundaries(times, attack, change, ends)
+
+
+def _change(hearing: Hearing, time_s: float) -> float:
+    """1 where the pitch differs before and after, or where tone begins; 0 where it goes on."""
+    at = round(time_s / PITCH_STEP_S)
+    before = _steady(hearing, at - 5, at - 1)
+    after = _steady(hearing, at + 2, at + 7)
+    if after is None:
+        return 0.0
+    if before is None:
+        return 1.0
+    return float(np.clip((abs(after - before) - 0.35) / 0.4, 0.0, 1.0))
+
+
+def _steady(hearing: Hearing, start: int, stop: int) -> float | None:
+    start, stop = max(start, 0), min(max(stop, 0), len(hearing.pitch))
+    voiced = hearing.voiced[start:stop]
+    if not voiced.any():
+        return None
+    return float(np.median(hearing.pitch[start:stop][voiced]))

@@ -1,0 +1,205 @@
+"""From a reading to evidence: status, time, pitch and words of every note, and of the whole."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from coldtake.domain.take import NoteEvidence, NoteStatus, Restart
+from coldtake.listening.boundaries import attack_strength
+from coldtake.listening.hearing import FINE_STEP_S, Floats, Hearing
+from coldtake.listening.reading import Playing, Reading
+from coldtake.listening.tempo import TempoFit, fit_tempo
+from coldtake.music.passage import Passage, PassageNote
+
+MISTUNED_CENTS = 25.0
+DISPLACED_S = 0.045  # at least so far off the player's own timing
+DISPLACED_SPREADS = 3.2  # and so many times the player's own spread
+FAINT_DB = 26.0  # an extra this far below the take's notes is not held against the player
+SHORTEST_EXTRA_S = 0.05
+BEFORE_START_S = 1.0  # what sounds longer before the first note does not belong to the take
+NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """Evidence of one take.
+
+    notes : one per written note in order, then the extras in order of time
+    played : indices of written notes with an onset, in order; fit : their tempo, same order
+    """
+
+    notes: tuple[NoteEvidence, ...]
+    extras: tuple[NoteEvidence, ...]
+    restarts: tuple[Restart, ...]
+    abstained: tuple[str, ...]
+    played: tuple[int, ...]
+    onset_errors_s: Floats
+    fit: TempoFit | None
+    tuning_cents: float
+
+
+def gather(hearing: Hearing, passage: Passage, reading: Reading) -> Evidence:
+    """Put a reading into evidence."""
+    played = tuple(sorted(reading.kept))
+    beats = np.array([passage.notes[i].onset_beats for i in played])
+    times = np.array([reading.kept[i].onset_s for i in played])
+    cuts = [played.index(g.to_index) for g in reading.goings if g.to_index in reading.kept]
+    fit = fit_tempo(beats, times, cuts) if len(played) else None
+    tuning = _tuning(reading, passage, played)
+    unsure = _unsure(hearing, passage, reading, fit, played)
+    notes = tuple(
+        _note(note, reading.kept.get(i), _deviation(fit, played, i), tuning, i in unsure)
+        for i, note in enumerate(passage.notes)
+    )
+    return Evidence(
+        notes,
+        _extras(reading, tuning),
+        tuple(
+            Restart(at_s=g.at_s, to_beat=passage.notes[g.to_index].onset_beats)
+            for g in reading.goings
+        ),
+        tuple(passage.notes[i].id for i in sorted(unsure)),
+        played,
+        np.array([onset_error_s(reading.kept[i]) for i in played]),
+        fit,
+        100.0 * tuning,
+    )
+
+
+def onset_error_s(playing: Playing) -> float:
+    """Half width (95 %) within which a heard onset is known: 4 ms and half the note's rise."""
+    return 0.004 + 0.5 * playing.rise_s
+
+
+def _tuning(reading: Reading, passage: Passage, played: Sequence[int]) -> float:
+    off = [
+        t - passage.notes[i].pitch
+        for i in played
+        if reading.kept[i].right and (t := reading.kept[i].tone.pitch) is not None
+    ]
+    near = [o for o in off if abs(o - reading.tuning) < 0.8]
+    return float(np.median(near)) if near else reading.tuning
+
+
+def _deviation(
+    fit: TempoFit | None, played: Sequence[int], index: int
+) -> tuple[float, float] | None:
+    if fit is None or index not in played:
+        return None
+    k = played.index(index)
+    return float(fit.deviations_s[k]), float(fit.spread_s[k])
+
+
+def _unsure(
+    hearing: Hearing,
+    passage: Passage,
+    reading: Reading,
+    fit: TempoFit | None,
+    played: Sequence[int],
+) -> set[int]:
+    unsure = {i for i in played if reading.kept[i].right is None}
+    strength = attack_strength(hearing)
+    for i in range(len(passage.notes)):
+        if i not in reading.kept and _may_be_repeated(strength, passage, reading, i):
+            unsure.add(i)
+    del fit
+    return unsure
+
+
+def _may_be_repeated(strength: Floats, passage: Passage, reading: Reading, i: int) -> bool:
+    """A note missed within the sound of its equal neighbour, with some sign of an attack there."""
+    before = reading.kept.get(i - 1)
+    if before is None or passage.notes[i - 1].pitch != passage.notes[i].pitch:
+        return False
+    low, high = before.onset_s + 0.06, before.offset_s
+    part = strength[round(low / FINE_STEP_S) : max(round(high / FINE_STEP_S), 0)]
+    return bool(len(part) and part.max() > 0.3)
+
+
+def _note(
+    note: PassageNote, playing: Playing | None, deviation: tuple[float, float] | None,
+    tuning: float, unsure: bool,
+) -> NoteEvidence:  # fmt: skip
+    if playing is None:
+        return NoteEvidence(
+            id=note.id, status=NoteStatus.RIGHT if unsure else NoteStatus.MISSED,
+            expected_pitch=note.pitch, expected_beat=note.onset_beats,
+            confidence=0.3 if unsure else 0.9,
+            words="cannot tell whether it was struck again" if unsure else "not heard",
+        )  # fmt: skip
+    pitch = playing.tone.pitch
+    cents = None if pitch is None else 100.0 * (pitch - note.pitch - tuning)
+    wrong = playing.right is False
+    late = None if deviation is None else 1e3 * deviation[0]
+    displaced = deviation is not None and _is_displaced(*deviation, onset_error_s(playing))
+    mistuned = not wrong and cents is not None and MISTUNED_CENTS < abs(cents) < 100.0
+    return NoteEvidence(
+        id=note.id, status=NoteStatus.WRONG if wrong else NoteStatus.RIGHT,
+        expected_pitch=note.pitch, expected_beat=note.onset_beats,
+        onset_s=playing.onset_s, offset_s=playing.offset_s, pitch=pitch, cents=cents,
+        deviation_ms=late, displaced=displaced, mistuned=mistuned,
+        confidence=0.4 if unsure else _confidence(playing),
+        words=_words(note, pitch, tuning, wrong, unsure, late if displaced else None,
+                     cents if mistuned else None),
+    )  # fmt: skip
+
+
+def _confidence(playing: Playing) -> float:
+    return float(np.clip(0.5 + 0.5 * playing.tone.voiced, 0.0, 1.0))
+
+
+def _is_displaced(deviation_s: float, spread_s: float, error_s: float) -> bool:
+    return abs(deviation_s) > max(DISPLACED_S + error_s, DISPLACED_SPREADS * spread_s)
+
+
+def _words(
+    note: PassageNote, pitch: float | None, tuning: float, wrong: bool, unsure: bool,
+    late_ms: float | None, cents: float | None,
+) -> str:  # fmt: skip
+    if unsure:
+        return "cannot tell its pitch surely"
+    if wrong and pitch is not None:
+        return f"{note.name} was played as {pitch_name(pitch - tuning)}"
+    parts = []
+    if late_ms is not None:
+        parts.append(f"{abs(late_ms):.0f} ms {'late' if late_ms > 0 else 'early'}")
+    if cents is not None:
+        parts.append(f"{abs(cents):.0f} cents {'sharp' if cents > 0 else 'flat'}")
+    return ", ".join(parts)
+
+
+def pitch_name(pitch: float) -> str:
+    """Name of the nearest tempered note, such as E♭4."""
+    number = round(pitch)
+    return f"{NAMES[number % 12]}{number // 12 - 1}"
+
+
+def _extras(reading: Reading, tuning: float) -> tuple[NoteEvidence, ...]:
+    levels = [p.tone.level_db for p in reading.kept.values()]
+    floor = (float(np.median(levels)) if levels else 0.0) - FAINT_DB
+    first = min((p.onset_s for p in reading.kept.values()), default=0.0)
+    counted = [e for e in reading.extras if _counts(e, floor, first)]
+    return tuple(
+        NoteEvidence(
+            id=f"extra-{k + 1}",
+            status=NoteStatus.EXTRA,
+            onset_s=e.onset_s,
+            offset_s=e.offset_s,
+            pitch=e.tone.pitch,
+            confidence=_confidence(e),
+            words=f"an extra {pitch_name((e.tone.pitch or 0.0) - tuning)}",
+        )
+        for k, e in enumerate(counted)
+    )
+
+
+def _counts(extra: Playing, floor_db: float, first_s: float) -> bool:
+    """Whether an extra tone is held against the player."""
+    if extra.tone.pitch is None or extra.tone.level_db < floor_db:
+        return False
+    if extra.offset_s - extra.onset_s < SHORTEST_EXTRA_S or extra.tone.voiced < 0.5:
+        return False
+    if extra.after < 0:
+        return first_s - extra.offset_s < 0.1 and first_s - extra.onset_s < BEFORE_START_S
+    return True

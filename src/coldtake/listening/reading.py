@@ -1,0 +1,200 @@
+"""A recording read against a passage: every written note's playing, extra notes, going back.
+
+Two looks: the first without a tempo; the second with the tempo and tuning that the first found, and
+with a closer look at the places where a note should begin but no boundary was seen.
+"""
+
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from coldtake.listening.alignment import Ints, Kind, Path, Piece, align
+from coldtake.listening.boundaries import Boundaries, find_boundaries
+from coldtake.listening.hearing import Floats, Hearing
+from coldtake.listening.onsets import find_offset, refine_onset
+from coldtake.listening.tempo import local_period
+from coldtake.listening.tones import Tone, lower_octave_sounds, tone_between
+from coldtake.music.passage import Passage
+
+
+@dataclass(frozen=True)
+class Playing:
+    """One tone that was heard.
+
+    index : the note of the passage it stands for, None for an extra
+    right : whether it has the written pitch (None: cannot be told)
+    onset_s, rise_s, offset_s; tone : its pitch; attack : 0..1
+    """
+
+    index: int | None
+    right: bool | None
+    onset_s: float
+    rise_s: float
+    offset_s: float
+    tone: Tone
+    attack: float
+    after: int = -1
+
+
+@dataclass(frozen=True)
+class Going:
+    """The player went back: at_s, to the note index; after which index."""
+
+    at_s: float
+    to_index: int
+    from_index: int
+
+
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """All of it, in order of time; `kept` is the last playing of each note, by note index."""
+
+    playings: tuple[Playing, ...]
+    goings: tuple[Going, ...]
+    kept: dict[int, Playing]
+    extras: tuple[Playing, ...]
+    tuning: float
+    cost: float
+
+
+def read_take(hearing: Hearing, passage: Passage) -> Reading:
+    """Lay the passage along the recording and say what was heard of every note."""
+    pitches = np.array([n.pitch for n in passage.notes], dtype=np.int64)
+    beats = np.array([n.onset_beats for n in passage.notes])
+    tuning = rough_tuning(hearing)
+    bounds = find_boundaries(hearing)
+    path = align(hearing, bounds, pitches, beats, tuning=tuning)
+    period = _first_tempo(path, beats)
+    if period is not None:
+        tuning = _tuning_of(hearing, path, pitches, tuning)
+        bounds = find_boundaries(hearing, _expected_places(path, beats, period))
+        at, rate = period
+
+        def period_at(time_s: float) -> float:
+            return float(np.interp(time_s, at, rate))
+
+        path = align(hearing, bounds, pitches, beats, tuning=tuning, period=period_at)
+    return _collect(hearing, bounds, path, pitches, tuning)
+
+
+def rough_tuning(hearing: Hearing) -> float:
+    """How far the take stands from equal temperament at 440 Hz, semitones within +-0.5."""
+    heard = hearing.pitch[hearing.voiced]
+    if not len(heard):
+        return 0.0
+    turn = np.exp(2j * np.pi * heard).mean()
+    return float(np.angle(turn) / (2 * np.pi)) if abs(turn) > 0.2 else 0.0
+
+
+def _sounding(path: Path) -> list[Piece]:
+    return [p for p in path.pieces if p.kind in (Kind.RIGHT, Kind.WRONG) and p.first_boundary >= 0]
+
+
+def _first_tempo(path: Path, beats: Floats) -> tuple[Floats, Floats] | None:
+    begun = _sounding(path)
+    times = np.array([p.start_s for p in begun])
+    at = np.array([beats[p.index] for p in begun])
+    return local_period(at, times) if len(begun) >= 3 else None
+
+
+def _tuning_of(hearing: Hearing, path: Path, pitches: Ints, first: float) -> float:
+    """Median distance of the right notes from their written pitch."""
+    off = []
+    for piece in path.pieces:
+        if piece.kind == Kind.RIGHT:
+            tone = tone_between(hearing, piece.start_s, piece.stop_s)
+            if tone.pitch is not None and abs(tone.pitch - pitches[piece.index]) < 1.0:
+                off.append(tone.pitch - pitches[piece.index])
+    return float(np.median(off)) if len(off) >= 3 else first
+
+
+def _expected_places(path: Path, beats: Floats, period: tuple[Floats, Floats]) -> list[float]:
+    """Moments at which, by the tempo, a note should begin that the first look did not find."""
+    begun = _sounding(path)
+    wanted: list[float] = []
+    for a, b in pairwise(begun):
+        rate = float(np.interp(a.start_s, *period))
+        ahead = [beats[k] - beats[a.index] for k in range(a.index + 1, len(beats))][:8]
+        wanted += [a.start_s + d * rate for d in ahead if a.start_s + d * rate < b.start_s - 0.05]
+    if begun:
+        last = begun[-1]
+        rate = float(np.interp(last.start_s, *period))
+        wanted += [
+            last.start_s + (x - beats[last.index]) * rate for x in beats[last.index + 1 :][:8]
+        ]
+    return [w for w in wanted if w > 0]
+
+
+def _collect(
+    hearing: Hearing, bounds: Boundaries, path: Path, pitches: Ints, tuning: float
+) -> Reading:
+    playings: list[Playing] = []
+    goings: list[Going] = []
+    kept: dict[int, Playing] = {}
+    extras: list[Playing] = []
+    furthest = -1
+    for piece in path.pieces:
+        if piece.kind == Kind.REST:
+            furthest = piece.index
+            continue
+        heard = _playing(hearing, bounds, piece, piece.stop_s, pitches, tuning)
+        playings.append(heard)
+        if piece.kind == Kind.EXTRA:
+            extras.append(heard)
+            continue
+        if piece.jumped:
+            goings.append(Going(heard.onset_s, piece.index, furthest))
+            kept = {i: p for i, p in kept.items() if i < piece.index}
+            extras = [e for e in extras if e.after < piece.index]
+        kept[piece.index] = heard
+        furthest = piece.index
+    return Reading(tuple(playings), tuple(goings), kept, tuple(extras), tuning, path.cost)
+
+
+def _playing(
+    hearing: Hearing,
+    bounds: Boundaries,
+    piece: Piece,
+    stop_s: float,
+    pitches: Ints,
+    tuning: float,
+) -> Playing:
+    attack = float(bounds.attack[piece.first_boundary]) if piece.first_boundary >= 0 else 0.0
+    onset = refine_onset(hearing, piece.start_s, stop_s)
+    offset = find_offset(hearing, onset.onset_s, stop_s)
+    tone = tone_between(hearing, onset.onset_s, max(offset, onset.onset_s + 0.05))
+    plain = Playing(
+        None, None, onset.onset_s, onset.rise_s, offset, tone, attack, after=piece.index
+    )
+    if piece.kind == Kind.EXTRA:
+        return plain
+    wanted = float(pitches[piece.index]) + tuning
+    right = _is_right(hearing, tone, wanted, onset.onset_s, offset, piece.kind)
+    return replace(plain, index=piece.index, right=right)
+
+
+def _is_right(
+    hearing: Hearing, tone: Tone, wanted: float, start_s: float, stop_s: float, kind: Kind
+) -> bool | None:
+    """Whether the tone has the wanted pitch; None where the sound does not tell."""
+    if tone.pitch is None:
+        return None
+    off = tone.pitch - wanted
+    if abs(off) <= 0.55:
+        return True
+    if abs(abs(off) - 12.0) < 0.5:
+        return _octave_is_right(hearing, wanted, off, start_s, stop_s)
+    if kind == Kind.RIGHT and tone.voiced < 0.5:
+        return None
+    return False
+
+
+def _octave_is_right(
+    hearing: Hearing, wanted: float, off: float, start_s: float, stop_s: float
+) -> bool | None:
+    low = min(wanted, wanted + off)
+    at_low = lower_octave_sounds(hearing, start_s, stop_s, low)
+    if at_low is None:
+        return None
+    return at_low == (off > 0)
