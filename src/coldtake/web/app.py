@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from coldtake.practice.services import Services
 
 # Each of these modules has `router(services, templates) -> APIRouter`.
-MODULES = ("pages.pile", "pages.topic", "pages.step", "pages.passages")
+MODULES = ("pages.pile", "pages.topic", "pages.step", "pages.passages", "pages.tomorrow")
 
 
 def create_app(

@@ -40,6 +40,7 @@ class Bar:
     y: float | None = None
     above: str = ""
     below: str = ""
+    name: str = ""
     marks: tuple[Mark, ...] = ()
 
     @property
@@ -81,6 +82,7 @@ class Stave:
     name: str
     systems: tuple[System, ...]
     caption: str = ""
+    named: bool = False
     line_count: int = 5
     top: int = 34
     lines: tuple[int, ...] = field(init=False)
@@ -160,7 +162,9 @@ def played_of(state: State, run: SessionRun | None) -> _Played:
     return _Played(states, answers)
 
 
-def _slot_bar(slot: Slot, edge: tuple[float, float], y: float, played: _Played) -> Bar:
+def _slot_bar(
+    slot: Slot, edge: tuple[float, float], y: float, name: str, played: _Played
+) -> Bar:
     start, to = edge
     answers = played.answers.get(slot.id, ())
     step = (to - start) / (len(answers) + 1)
@@ -169,7 +173,7 @@ def _slot_bar(slot: Slot, edge: tuple[float, float], y: float, played: _Played) 
         for i, (sign, cold) in enumerate(answers)
     )
     state = played.states.get(slot.id, "coming")
-    return Bar(start, to, str(slot.kind), state, y, f"{slot.minutes}′", marks=marks)
+    return Bar(start, to, str(slot.kind), state, y, f"{slot.minutes}′", name=name, marks=marks)
 
 
 def plan_stave(state: State, plan: Plan, run: SessionRun | None = None) -> Stave:
@@ -188,7 +192,7 @@ def plan_stave(state: State, plan: Plan, run: SessionRun | None = None) -> Stave
         pause = rest if i < last else 0
         cut = edges([*(s.minutes for s in period.slots), *([pause] if pause else [])], whole)
         bars = [
-            _slot_bar(s, e, space_y(spaces[s.topic_id]), played)
+            _slot_bar(s, e, space_y(spaces[s.topic_id]), titles[s.step_id], played)
             for s, e in zip(period.slots, cut, strict=False)
         ]
         if pause:
@@ -198,7 +202,16 @@ def plan_stave(state: State, plan: Plan, run: SessionRun | None = None) -> Stave
         end = f"{ends:%H:%M}" if i == last else ""
         systems.append(System(tuple(bars), words, f"{begins:%H:%M}", end, final=i == last))
         begins = ends + timedelta(minutes=pause)
-    return Stave(f"The session of {plan.minutes} minutes", tuple(systems))
+    name = f"The session of {plan.minutes} minutes"
+    return Stave(name, tuple(systems), _heights(state, spaces), named=True)
+
+
+def _heights(state: State, spaces: Mapping[str, int]) -> str:
+    """Say which height on the stave is which topic."""
+    titles = [state.topics[i].title for i in spaces if i in state.topics]
+    if len(titles) < 2:
+        return ""
+    return f"From the lowest space up: {', '.join(titles)}."
 
 
 def step_title(state: State, step_id: str) -> str:

@@ -46,3 +46,54 @@ document.addEventListener("htmx:sendError", () => {
 });
 
 enhance(document);
+
+/**
+ * The grip of a slot: arrows move and stretch it, P pins, Delete leaves it out. Each key presses the
+ * button of that name, so that keyboard and touch do the same.
+ */
+/** @type {Record<string, string[]>} */
+const GRIP_KEYS = {
+  ArrowUp: ["earlier"],
+  ArrowDown: ["later"],
+  ArrowLeft: ["shorter"],
+  ArrowRight: ["longer"],
+  p: ["pin", "unpin"],
+  Delete: ["refuse"],
+};
+document.addEventListener("keydown", (event) => {
+  const grip = /** @type {Element} */ (event.target);
+  if (!grip.matches?.(".grip") || event.ctrlKey || event.altKey || event.metaKey) return;
+  const names = GRIP_KEYS[event.key.length === 1 ? event.key.toLowerCase() : event.key];
+  if (!names) return;
+  event.preventDefault();
+  const slot = grip.closest("[data-slot]");
+  const buttons = names.map((name) => slot?.querySelector(`button[data-act="${name}"]:not(:disabled)`));
+  /** @type {HTMLElement | undefined} */ (buttons.find(Boolean))?.click();
+});
+document.addEventListener("click", (event) => {
+  const grip = /** @type {Element} */ (event.target).closest?.(".grip");
+  const details = grip?.closest("[data-slot]")?.querySelector("details");
+  if (details) details.open = !details.open;
+});
+
+// What was unfolded stays unfolded when the page's middle is replaced.
+/** @type {string[]} */
+let unfolded = [];
+document.addEventListener("htmx:beforeSwap", () => {
+  unfolded = [...document.querySelectorAll("details[open][id]")].map((d) => d.id);
+});
+document.addEventListener("htmx:afterSwap", () => {
+  for (const id of unfolded) {
+    const details = document.getElementById(id);
+    if (details instanceof HTMLDetailsElement) details.open = true;
+  }
+});
+
+// A form that takes a while says what it is doing.
+document.addEventListener("submit", (event) => {
+  const form = /** @type {HTMLFormElement} */ (event.target);
+  const button = form.querySelector("button");
+  if (!form.dataset.busy || !button) return;
+  button.textContent = form.dataset.busy;
+  button.disabled = true;
+});

@@ -1,0 +1,156 @@
+"""The evening before: minutes in, a plan out; the player changes what they like."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+import msgspec
+from fastapi import APIRouter, Request
+from starlette.responses import RedirectResponse, Response
+from starlette.templating import Jinja2Templates
+
+from coldtake.domain.plan import Plan, PlanRequest
+from coldtake.errors import InputError, NotFoundError
+from coldtake.web import forms
+from coldtake.web.forms import Fields, text_fields
+from coldtake.web.planview import neighbour_place, others_of, periods_of
+from coldtake.web.stave import plan_stave
+
+if TYPE_CHECKING:
+    from coldtake.practice.services import Services
+
+Form = dict[str, str]
+DENSE_FROM = 7  # slots on the printed page from which it is set in two columns
+
+
+def _moved(plan: Plan, slot_id: str, by: int) -> PlanRequest:
+    from coldtake.planning import changes
+
+    to = neighbour_place(plan, slot_id, by)
+    return changes.pin(plan, slot_id) if to is None else changes.move(plan, slot_id, *to)
+
+
+def _placed(plan: Plan, form: Form) -> PlanRequest:
+    from coldtake.planning import changes
+
+    period = forms.whole(form.get("period", ""), "period", 0, 100)
+    index = forms.whole(form.get("index", ""), "place", 0, 1000)
+    return changes.move(plan, form.get("slot_id", ""), period, index)
+
+
+def wished(plan: Plan, form: Form) -> PlanRequest:
+    """Turn one action of the player into the request that asks for it. Raises InputError."""
+    from coldtake.planning import changes
+
+    slot_id, step_id = form.get("slot_id", ""), form.get("step_id", "")
+    acts: dict[str, Callable[[], PlanRequest]] = {
+        "pin": lambda: changes.pin(plan, slot_id),
+        "unpin": lambda: changes.unpin(plan, slot_id),
+        "earlier": lambda: _moved(plan, slot_id, -1),
+        "later": lambda: _moved(plan, slot_id, 1),
+        "place": lambda: _placed(plan, form),
+        "longer": lambda: changes.longer(plan, slot_id),
+        "shorter": lambda: changes.shorter(plan, slot_id),
+        "refuse": lambda: changes.refuse(plan, slot_id),
+        "swap": lambda: changes.swap(plan, slot_id, step_id),
+        "add": lambda: changes.add(plan, step_id),
+        "allow": lambda: changes.allow(plan, step_id),
+        "reset": lambda: changes.reset(plan),
+    }
+    act = acts.get(form.get("act", ""))
+    if act is None:
+        raise InputError("This page cannot do that to a plan.", remedy="Use its buttons.")
+    if form.get("act") == "swap" and not step_id:
+        raise InputError(
+            "Nothing was chosen to play instead.", where="swap", remedy="Choose a step."
+        )
+    return act()
+
+
+def _day_of(services: Services, text: str) -> date:
+    today = services.today()
+    if text == "today":
+        return today
+    return forms.day(text, "day", today=today) if text else today + timedelta(days=1)
+
+
+def _plan_or_fault(services: Services, day: date) -> Plan:
+    plan = services.evening.plan(day)
+    if plan is None:
+        remedy = "Give your minutes on the page for tomorrow."
+        raise NotFoundError(f"There is no plan for {day.isoformat()} yet.", remedy=remedy)
+    return plan
+
+
+def _context(services: Services, day: date) -> dict[str, object]:
+    state = services.state()
+    plan = services.evening.plan(day)
+    return {
+        "here": "/tomorrow",
+        "day": day,
+        "today": services.today(),
+        "tomorrow": services.today() + timedelta(days=1),
+        "plan": plan,
+        "request_now": plan.request if plan else services.evening.default_request(day),
+        "stave": plan_stave(state, plan) if plan and plan.periods else None,
+        "periods": periods_of(state, plan) if plan else (),
+        "others": others_of(state, plan) if plan else (),
+    }
+
+
+def router(services: Services, templates: Jinja2Templates) -> APIRouter:
+    """Build the routes of the plan."""
+    routes = APIRouter()
+
+    @routes.get("/tomorrow")
+    def show(request: Request, day: str = "") -> Response:
+        context = _context(services, _day_of(services, day))
+        return templates.TemplateResponse(request, "tomorrow.html", context)
+
+    @routes.post("/tomorrow")
+    def propose(fields: Fields) -> Response:
+        form = text_fields(fields)
+        day = _day_of(services, form.get("day", ""))
+        known = services.evening.plan(day)
+        request = PlanRequest(
+            day=day,
+            starts_at=forms.clock(form.get("starts_at", ""), "start"),
+            minutes=forms.whole(form.get("minutes", ""), "minutes", 5, 720, "min"),
+        )
+        if known is not None:  # what the player insisted on outlives a change of minutes
+            request = msgspec.structs.replace(request, wishes=known.request.wishes)
+        services.evening.propose(request)
+        return RedirectResponse(f"/tomorrow?day={day}", status_code=303)
+
+    @routes.post("/tomorrow/change")
+    def change(fields: Fields) -> Response:
+        form = text_fields(fields)
+        day = _day_of(services, form.get("day", ""))
+        services.evening.change(day, wished(_plan_or_fault(services, day), form))
+        return RedirectResponse(f"/tomorrow?day={day}", status_code=303)
+
+    @routes.get("/tomorrow/print")
+    def stand(request: Request, day: str = "") -> Response:
+        plan = _plan_or_fault(services, _day_of(services, day))
+        state = services.state()
+        context = {
+            "plan": plan,
+            "stave": plan_stave(state, plan),
+            "periods": periods_of(state, plan),
+            "dense": len(plan.slots) >= DENSE_FROM,
+        }
+        return templates.TemplateResponse(request, "print.html", context)
+
+    @routes.get("/tomorrow.ics")
+    def calendar(day: str = "") -> Response:
+        chosen = _day_of(services, day)
+        name = f"coldtake-{chosen.isoformat()}.ics"
+        return Response(
+            services.evening.calendar(chosen),
+            media_type="text/calendar; charset=utf-8",
+            headers={"Content-Disposition": f'attachment; filename="{name}"'},
+        )
+
+    return routes

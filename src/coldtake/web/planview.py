@@ -1,0 +1,111 @@
+"""A plan as its page shows it: when each slot begins, where it may go, what could stand instead."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from coldtake.domain.plan import Plan, Slot
+from coldtake.domain.state import State
+from coldtake.domain.topic import Step, Topic
+from coldtake.web.pages.topic import notation_path
+
+
+@dataclass(frozen=True, slots=True)
+class SlotRow:
+    """One slot. `first` and `last` say that it cannot go earlier or later."""
+
+    slot: Slot
+    begins: datetime
+    step: Step | None
+    topic: Topic | None
+    notation: str
+    first: bool
+    last: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PeriodView:
+    """One period between two breaks; `break_min` 0 after the last."""
+
+    number: int
+    begins: datetime
+    ends: datetime
+    rows: tuple[SlotRow, ...]
+    break_min: int
+
+
+@dataclass(frozen=True, slots=True)
+class Other:
+    """A step outside the plan: spare, left out with the reason, or refused by the player."""
+
+    step: Step
+    topic: Topic | None
+    reason: str
+    refused: bool
+
+
+def periods_of(state: State, plan: Plan) -> tuple[PeriodView, ...]:
+    """Walk a plan along the clock."""
+    begins = datetime.combine(plan.request.day, plan.request.starts_at)
+    order = [s.id for s in plan.slots]
+    views = []
+    for number, period in enumerate(plan.periods, start=1):
+        rest = plan.rules.break_min if number < len(plan.periods) else 0
+        rows, at = [], begins
+        for slot in period.slots:
+            rows.append(_row(state, slot, at, order))
+            at += timedelta(minutes=slot.minutes)
+        views.append(PeriodView(number, begins, at, tuple(rows), rest))
+        begins = at + timedelta(minutes=rest)
+    return tuple(views)
+
+
+def _row(state: State, slot: Slot, begins: datetime, order: list[str]) -> SlotRow:
+    step = state.steps.get(slot.step_id)
+    return SlotRow(
+        slot=slot,
+        begins=begins,
+        step=step,
+        topic=state.topics.get(slot.topic_id),
+        notation=notation_path(step.exercise) if step else "",
+        first=slot.id == order[0],
+        last=slot.id == order[-1],
+    )
+
+
+def others_of(state: State, plan: Plan) -> tuple[Other, ...]:
+    """List what is not in the plan: refused first, then left out, then spare, each once."""
+    planned = {s.step_id for s in plan.slots}
+    refused = {w.step_id for w in plan.request.wishes if w.refused}
+    reasons = {o.step_id: o.reason for o in plan.left_out}
+    spare = {s.step_id: "Ready to step in when a yes comes early." for s in plan.spare}
+    ids = dict.fromkeys([*sorted(refused), *reasons, *spare])
+    return tuple(
+        Other(
+            step=step,
+            topic=state.topics.get(step.topic_id),
+            reason=reasons.get(step.id) or spare.get(step.id, "You did not want it."),
+            refused=step.id in refused,
+        )
+        for step in (state.steps[i] for i in ids if i in state.steps)
+        if step.id not in planned
+    )
+
+
+def neighbour_place(plan: Plan, slot_id: str, by: int) -> tuple[int, int] | None:
+    """Return (period, index) one place earlier (-1) or later (1); None at the ends.
+
+    At the edge of a period the slot goes over the break: to the end of the period before, or to
+    the start of the one after.
+    """
+    for number, period in enumerate(plan.periods):
+        ids = [s.id for s in period.slots]
+        if slot_id not in ids:
+            continue
+        to = ids.index(slot_id) + by
+        if 0 <= to < len(ids):
+            return number, to
+        if to < 0 and number > 0:
+            return number - 1, len(plan.periods[number - 1].slots)
+        if to >= len(ids) and number + 1 < len(plan.periods):
+            return number + 1, 0
+    return None
