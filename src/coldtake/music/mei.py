@@ -81,3 +81,18 @@ def number(text: str | None) -> Fraction | None:
     except (ValueError, ZeroDivisionError):
         return None
     return value if value is not None and value > 0 else None
+
+
+def make(name: str, **attributes: str | int) -> Element:
+    """A new element; `id` becomes xml:id, an underscore in a name a dot."""
+    made = Element(tag(name))
+    for key, value in attributes.items():
+        made.set(XML_ID if key == "id" else key.replace("_", "."), str(value))
+    return made
+
+
+def add(parent: Element, name: str, **attributes: str | int) -> Element:
+    """A new last child."""
+    made = make(name, **attributes)
+    parent.append(made)
+    return made

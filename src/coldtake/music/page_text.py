@@ -1,5 +1,6 @@
 """What a page says besides notes: ties, tempo marks, chord symbols, jumps, title."""
 
+import re
 from collections.abc import Sequence
 from fractions import Fraction
 
@@ -47,7 +48,7 @@ def find_jumps(bars: Sequence[WrittenBar]) -> None:
         for sign in mei.all_of(bar.element, "repeatMark"):
             name = _JUMPS.get(sign.get("func", ""))
             words = mei.text_of(sign).lower()
-            if name == "coda" and words.startswith("to "):
+            if name == "coda" and re.match("(to|al) ", words):
                 name = "tocoda"
             if name:
                 bar.marks.add(name)
@@ -95,7 +96,9 @@ def _mark(element: Element, onset: Fraction) -> TempoMark | None:
         unit = Fraction(4, max(mei.whole(element.get("mm.unit"), 4), 1))
         unit *= 2 - Fraction(1, 2 ** min(max(mei.whole(element.get("mm.dots")), 0), 4))
         return TempoMark(float(onset), float(printed * unit), float(unit))
-    return TempoMark(float(onset), float(played)) if played is not None else None
+    beat = re.match(r"beat-(\d+)-([1-9]\d*)$", element.get("type", ""))
+    unit = Fraction(4 * int(beat[1]), int(beat[2])) if beat else Fraction(1)
+    return TempoMark(float(onset), float(played), float(unit)) if played is not None else None
 
 
 def _at(mark: TempoMark, onset: Fraction) -> TempoMark:

@@ -8,6 +8,7 @@ from functools import lru_cache
 
 from coldtake.errors import PassageError
 from coldtake.music import verovio_door
+from coldtake.music.abc import abc_to_mei
 from coldtake.music.passage import Passage
 from coldtake.music.score import Score
 from coldtake.music.unpacking import unpack
@@ -31,6 +32,8 @@ def read_passage(text: str, format: str) -> Passage:  # noqa: A002 - the name ag
 
 
 def _mei_of(text: str, form: str) -> str:
+    if form == "abc":
+        return abc_to_mei(text)
     found = verovio_door.to_mei(text, form)
     if found is None:
         raise PassageError(

@@ -138,7 +138,7 @@ def _warped(voice: Voice, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
     rate_hz = 5.0
     depth = np.log(2) * voice.vibrato_cents / 1200 / (2 * np.pi * rate_hz)
     fade = np.clip((time_s - 0.3) / 0.3, 0, 1)
-    return time_s - depth * fade * np.cos(2 * np.pi * rate_hz * time_s)
+    return np.asarray(time_s - depth * fade * np.cos(2 * np.pi * rate_hz * time_s))
 
 
 def _decay(
