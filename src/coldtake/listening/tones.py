@@ -36,7 +36,7 @@ def tone_between(hearing: Hearing, start_s: float, stop_s: float) -> Tone:
     if not voiced.any():
         return Tone(None, 0.0, 0.0, loudest, len(pitch))
     heard = pitch[voiced]
-    middle = float(np.median(heard))
+    middle = float(np.sort(heard)[len(heard) // 2])  # one of them, never between two notes
     near = heard[np.abs(heard - middle) < 0.8]
     low, high = np.percentile(near, [10, 90])
     return Tone(
