@@ -13,13 +13,12 @@ from coldtake.errors import RuleError
 from coldtake.ports import Clock
 from coldtake.practice.services import Services
 from coldtake.storage.folder import TAKES_NAME, data_folder, sqlite_url
-from coldtake.storage.log import SqlStore
+from coldtake.storage.log import DATABASE, SqlStore
 from coldtake.storage.takes import FolderTakes
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
 
-DATABASE = "COLDTAKE_DATABASE"  # a name of the environment, so that no password is typed
 _LOCALTIME = Path("/etc/localtime")
 _COUNTS = 1 << 12  # what fits into the 12 bits after the version
 

@@ -11,6 +11,10 @@ from coldtake.errors import BusyError, ColdtakeError, StoreError
 
 KEPT = "Nothing that was kept before is touched."
 _FULL = (f"Free some space and try again. {KEPT}", "The disk is full.")
+_FAILING = (
+    f"Free some space, check the disk and try again. {KEPT}",
+    "The disk is full or failing.",
+)
 _READ_ONLY = (
     "Give yourself the right to write there, or choose another folder with --data.",
     "The data folder cannot be written.",
@@ -26,7 +30,7 @@ _ERRNO = {
 # Words of SQLite's own messages (sqlite.org/rescode.html) and what they mean to the player.
 _SAID = (
     ("full", _FULL),
-    ("disk i/o error", _FULL),
+    ("disk i/o error", _FAILING),
     ("readonly", _READ_ONLY),
     ("unable to open", _READ_ONLY),
 )
@@ -70,3 +74,9 @@ def spoken(where: str) -> Iterator[None]:
         raise of_database(fault, where) from fault
     except OSError as fault:
         raise of_system(fault, where) from fault
+    except ModuleNotFoundError as fault:
+        raise StoreError(
+            f"This kind of database needs {fault.name}, which is not installed.",
+            where=where,
+            remedy="Install it with: pip install 'coldtake[studio]'.",
+        ) from fault

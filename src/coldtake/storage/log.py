@@ -13,6 +13,7 @@ from typing import Any
 from sqlalchemy import Connection, Insert, func, make_url, select
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.engine import URL
+from sqlalchemy.exc import ArgumentError
 
 from coldtake.domain.events import Event, from_json, to_json
 from coldtake.errors import StoreError
@@ -21,6 +22,7 @@ from coldtake.storage.faults import spoken
 from coldtake.storage.schema import prepare
 from coldtake.storage.tables import LOG, QUARANTINE
 
+DATABASE = "COLDTAKE_DATABASE"  # the environment may name it, so that no password is typed
 _ROWS_AT_ONCE = 500  # below SQLite's limit of variables in a statement; bounds memory when reading
 
 
@@ -29,10 +31,10 @@ class SqlStore:
 
     def __init__(self, url: str | URL) -> None:
         """Open `sqlite:////path/file.db` or `postgresql://…`. Raises StoreError or BusyError."""
-        self._where = make_url(url).render_as_string(hide_password=True)
-        self._engine = open_engine(url)
+        self._where = _shown(url)
         self._writer = threading.Lock()
         with spoken(self._where):
+            self._engine = open_engine(url)
             prepare(self._engine, self._where)
 
     def append(self, events: Sequence[Event]) -> int:
@@ -104,6 +106,21 @@ class SqlStore:
                 where=self._where,
                 remedy="Update Coldtake, or put the last copy of the log in its place.",
             ) from fault
+
+
+def _shown(url: str | URL) -> str:
+    """Return how to name a database to the player: without its password."""
+    try:
+        parsed = make_url(url)
+    except ArgumentError as fault:
+        raise StoreError(
+            "This is not the address of a database.",
+            where=DATABASE,
+            remedy="Write it as postgresql://user@host/name.",
+        ) from fault
+    if parsed.get_backend_name() == "sqlite":
+        return parsed.database or "memory"
+    return parsed.render_as_string(hide_password=True)
 
 
 def _row(event: Event) -> dict[str, Any]:
