@@ -129,6 +129,25 @@ def test_many_threads_and_openings_lose_and_double_nothing(open_store):
     assert sum(counts) == len(kept)
 
 
+def test_several_may_open_a_fresh_database_at_once(open_store):
+    """The tables are made once, and every one of them can write at once."""
+    faults = []
+
+    def open_and_write(number: int) -> None:
+        try:
+            open_store().append([words(str(number))])
+        except Exception as fault:  # noqa: BLE001 - whatever goes wrong in the thread is shown
+            faults.append(fault)
+
+    threads = [threading.Thread(target=open_and_write, args=(n,)) for n in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert faults == []
+    assert open_store().last_sequence() >= 6
+
+
 def test_a_reader_never_misses_what_a_slower_writer_commits(open_store):
     """Sequence numbers become visible in order, or a reader would step over some."""
     writers, reader = [open_store(), open_store()], open_store()

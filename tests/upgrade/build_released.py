@@ -1,0 +1,175 @@
+"""Make the database of the present schema, to be kept for ever once that schema is released.
+
+    PYTHONPATH=src:tests python tests/upgrade/build_released.py
+
+Writes released/<revision>.db and, beside it, every event as it was sent in <revision>.jsonl. A file
+that is there already is never written again: it stands for what players have on their disks.
+"""
+
+import sys
+from datetime import UTC, datetime, time, timedelta
+from pathlib import Path
+
+from coldtake.domain import events as ev
+from coldtake.domain.criterion import (
+    ConditionsTest,
+    Criterion,
+    EvennessTest,
+    NoStopsTest,
+    NotesTest,
+    OwnQuestionTest,
+    SteadinessTest,
+    TempoTest,
+    Times,
+    TimingTest,
+    TuneTest,
+)
+from coldtake.domain.ids import named_id
+from coldtake.domain.plan import LeftOut, Period, Plan, PlanRequest, PlanRules, SlotKind, Wish
+from coldtake.domain.take import (
+    Answer,
+    Figure,
+    Judge,
+    NoteEvidence,
+    NoteStatus,
+    Restart,
+    Verdict,
+)
+from coldtake.domain.topic import Exercise, PassageRef, Place, StoredPassage
+from coldtake.storage.folder import sqlite_url
+from coldtake.storage.log import SqlStore
+from coldtake.storage.schema import HEAD
+from making import slot, step, topic
+
+RELEASED = Path(__file__).parent / "released"
+START = datetime(2026, 11, 25, 16, 55, tzinfo=UTC)
+ABC = "X:1\nT:Air\nM:4/4\nL:1/4\nK:C\nCDEF|G4|\n"
+
+EVERY_TEST = (
+    NotesTest(allowed=1),
+    TempoTest(mark=60, beat_unit_beats=1.5, within_percent=5),
+    SteadinessTest(),
+    TimingTest(),
+    EvennessTest(),
+    TuneTest(a4_hz=442),
+    NoStopsTest(),
+    ConditionsTest(stated=("from memory",)),
+    OwnQuestionTest(question="Does it sing?"),
+)
+FIRST = step(
+    "slow",
+    criterion=Criterion(tests=EVERY_TEST, times=Times(wanted=3, among=4)),
+    exercise=Exercise(passage=PassageRef(passage_id="p", first_bar=1, last_bar=2), tempo_bpm=90),
+)
+SECOND = step("fast", needs=(FIRST.id,))
+COLD, WORK = slot(FIRST, kind=SlotKind.COLD, minutes=2), slot(SECOND)
+VERDICT = Verdict(
+    answer=Answer.NO,
+    reason="Bar 1: D instead of E.",
+    tempo_bpm=88.5,
+    tests=(Figure(name="notes", value=1, uncertainty=0, threshold=0, unit="notes", passed=False),),
+    notes=(
+        NoteEvidence(id="n1", status=NoteStatus.RIGHT, onset_s=0.5, pitch=60.02, cents=2.0),
+        NoteEvidence(id="n2", status=NoteStatus.MISSED, expected_pitch=62, expected_beat=1.0),
+    ),
+    engine="released",
+    restarts=(Restart(at_s=2.0, to_beat=0.0),),
+    abstained=("n3",),
+    tempo_curve=((0.0, 88.0), (4.0, 89.0)),
+)
+PLAN = Plan(
+    id=named_id("plan"),
+    request=PlanRequest(
+        day=START.date(),
+        starts_at=time(17),
+        minutes=30,
+        wishes=(Wish(step_id=SECOND.id, minutes=10),),
+    ),
+    rules=PlanRules(),
+    periods=(Period(slots=(COLD, WORK)),),
+    spare=(slot(FIRST),),
+    left_out=(LeftOut(step_id="x", topic_id="y", reason="No minutes left."),),
+    remarks=("This is the first plan.",),
+)
+
+
+def happenings() -> list[ev.AnyData]:
+    """One of every kind of event, in an order that makes sense."""
+    run = {"session_id": "s"}
+    return [
+        ev.SettingChosen(name="a4_hz", value="442"),
+        ev.TopicKept(topic=topic(performance_on=START.date(), notes="for Ünal ♩")),
+        ev.TopicPlaced(topic_id=topic().id, place=Place.CURRENT),
+        ev.PassageKept(passage=StoredPassage(id="p", title="Air", format="abc", text=ABC)),
+        ev.StepKept(step=FIRST),
+        ev.StepKept(step=SECOND),
+        ev.StepKept(step=step("gone")),
+        ev.StepDropped(step_id=step("gone").id),
+        ev.StepsOrdered(topic_id=topic().id, step_ids=(SECOND.id, FIRST.id)),
+        ev.PlanKept(plan=PLAN),
+        ev.SessionStarted(**run, plan=PLAN),
+        ev.IntentionSet(**run, slot_id=None, words="long lines"),
+        ev.SlotStarted(**run, slot_id=COLD.id, step_id=FIRST.id, planned_s=120),
+        ev.TakeRecorded(
+            **run,
+            take_id=named_id("take"),
+            step_id=FIRST.id,
+            slot_id=COLD.id,
+            duration_s=11.5,
+            sample_rate=48000,
+            sha256="0" * 64,
+            click_bpm=90,
+        ),
+        ev.TakeJudged(take_id=named_id("take"), verdict=VERDICT),
+        ev.TryAnswered(
+            **run,
+            try_id=named_id("take"),
+            take_id=named_id("take"),
+            step_id=FIRST.id,
+            slot_id=COLD.id,
+            answer=Answer.NO,
+            judge=Judge.TOOL,
+            tempo_bpm=88.5,
+        ),
+        ev.TryAnswered(
+            **run,
+            try_id="slip",
+            step_id=FIRST.id,
+            answer=Answer.CANNOT_TELL,
+            judge=Judge.PLAYER,
+        ),
+        ev.AnswerTakenBack(try_id="slip"),
+        ev.SlotEnded(**run, slot_id=COLD.id, step_id=FIRST.id, played_s=118.25),
+        ev.BreakStarted(**run, after_period=0, planned_s=300),
+        ev.BreakEnded(**run, after_period=0),
+        ev.SlotAdded(**run, slot=WORK),
+        ev.SessionEnded(**run, note="better", early=True),
+    ]
+
+
+def released_events() -> list[ev.Event]:
+    """Give the happenings their ids and instants, one minute apart."""
+    return [
+        ev.Event(id=named_id("released", str(n)), at=at, day=START.date(), data=data)
+        for n, data in enumerate(happenings())
+        for at in [START + timedelta(minutes=n)]
+    ]
+
+
+def build() -> None:
+    """Write the fixture of `HEAD` unless it is there."""
+    target = RELEASED / f"{HEAD}.db"
+    if target.exists():
+        sys.exit(f"{target.name} is there already and stays as it is")
+    RELEASED.mkdir(exist_ok=True)
+    store = SqlStore(sqlite_url(RELEASED))
+    store.append(released_events())
+    store.refuse(b"{cut off", "it is cut off", START)
+    store.close()
+    (RELEASED / "coldtake.db").rename(target)
+    lines = b"".join(ev.to_json(event) + b"\n" for event in released_events())
+    target.with_suffix(".jsonl").write_bytes(lines)
+
+
+if __name__ == "__main__":
+    build()
