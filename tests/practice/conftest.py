@@ -1,0 +1,41 @@
+"""Services over a real database and a real folder, with a clock that stands still."""
+
+import pytest
+
+from coldtake.practice.services import Services
+from coldtake.storage.folder import sqlite_url
+from coldtake.storage.log import SqlStore
+from coldtake.storage.takes import FolderTakes
+from making import SteppingClock
+
+AIR = b"X:1\nT:Air\nM:4/4\nL:1/4\nQ:1/4=96\nK:C\nCDEF|GFED|C4|\n"
+
+
+@pytest.fixture
+def clock():
+    return SteppingClock()
+
+
+@pytest.fixture
+def open_again(tmp_path, clock):
+    """Open the same folder as another process would."""
+    opened = []
+
+    def open_one() -> Services:
+        store = SqlStore(sqlite_url(tmp_path))
+        opened.append(Services(store, FolderTakes(tmp_path / "takes"), clock))
+        return opened[-1]
+
+    yield open_one
+    for services in opened:
+        services.close()
+
+
+@pytest.fixture
+def services(open_again):
+    return open_again()
+
+
+@pytest.fixture
+def air() -> bytes:
+    return AIR

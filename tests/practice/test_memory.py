@@ -1,0 +1,128 @@
+"""The state that is kept up as events come equals the state rebuilt from the whole log."""
+
+import threading
+from datetime import timedelta
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from coldtake.domain import events as ev
+from coldtake.domain.state import fold
+from coldtake.domain.take import Answer, Judge
+from coldtake.practice import memory
+from coldtake.practice.memory import Memory
+from making import NOON, event, step, topic
+
+CHOICES = [
+    *(
+        ev.TryAnswered(try_id=f"t{n}", step_id="s", answer=Answer.NO, judge=Judge.PLAYER)
+        for n in range(4)
+    ),
+    ev.AnswerTakenBack(try_id="t1"),
+    ev.StepKept(step=step()),
+    ev.StepDropped(step_id=step().id),
+    ev.TopicKept(topic=topic()),
+    ev.SettingChosen(name="a4_hz", value="442"),
+    ev.SettingChosen(name="a4_hz", value="440"),
+]
+LOG = st.lists(
+    st.tuples(st.sampled_from(CHOICES), st.integers(0, 30)), min_size=1, max_size=60
+).map(
+    lambda told: list(
+        {
+            e.id: e
+            for n, (data, minute) in enumerate(told)
+            for e in [event(data, at=NOON + timedelta(minutes=minute), name=str(n))]
+        }.values()
+    )
+)
+
+
+@settings(max_examples=200, deadline=None)
+@given(LOG, st.lists(st.integers(1, 12), min_size=1), st.integers(2, 10))
+def test_kept_up_equals_rebuilt(log, sizes, recent):
+    """Whatever comes late, in whatever portions, and however little is kept as recent."""
+    rows = list(enumerate(log, start=1))
+    before, memory.RECENT_MOST = memory.RECENT_MOST, recent
+    try:
+        kept = Memory(lambda: iter(rows[:upto]))
+        upto, turn = 0, 0
+        while upto < len(rows):
+            portion = rows[upto : upto + sizes[turn % len(sizes)]]
+            upto += len(portion)
+            turn += 1
+            kept.take_in(portion)
+            assert kept.snapshot() == fold(log[:upto])
+            assert kept.seen == upto
+    finally:
+        memory.RECENT_MOST = before
+
+
+def test_rows_that_a_rebuild_has_read_already_are_not_doubled():
+    """Another process appended while the whole log was read again."""
+    later = event(CHOICES[0], at=NOON + timedelta(minutes=5))
+    early = event(CHOICES[1], at=NOON)
+    newest = event(CHOICES[2], at=NOON + timedelta(minutes=9))
+    rows = [(1, later), (2, early), (3, newest)]
+    kept = Memory(lambda: iter(rows))
+    kept.take_in(rows[:1])
+    kept._base = fold([later])  # as if it had settled long ago
+    kept._recent = []
+    kept.take_in(rows[1:2])
+    kept.take_in(rows[2:])
+    assert kept.snapshot() == fold([later, early, newest])
+
+
+def test_a_snapshot_stays_as_it_was(services):
+    services.pile.add("one")
+    before = services.state()
+    services.pile.add("two")
+    assert len(before.topics) == 1
+    assert len(services.state().topics) == 2
+    assert services.state() is services.state()
+
+
+def test_what_another_process_appends_is_seen(services, open_again):
+    other = open_again()
+    services.pile.add("one")
+    assert other.state() == services.state()
+    other.pile.add("two")
+    assert [t.title for t in services.state().topics.values()] == ["one", "two"]
+
+
+def test_events_of_one_moment_keep_their_order(services):
+    """The clock stands still here: title by title, the last one must win."""
+    kept = topic()
+    for title in "abcdefgh":
+        services.append(ev.TopicKept(topic=topic(notes=title)))
+    assert services.pile.topic(kept.id).notes == "h"
+    assert fold(e for _, e in services.store.events()) == services.state()
+
+
+def test_threads_writing_and_reading_agree_in_the_end(services):
+    faults = []
+
+    def work(number: int) -> None:
+        try:
+            for n in range(15):
+                services.pile.add(f"{number} {n}")
+                state = services.state()
+                assert set(state.standings()) == set(state.topics)
+        except Exception as fault:  # noqa: BLE001 - shown below
+            faults.append(fault)
+
+    threads = [threading.Thread(target=work, args=(n,)) for n in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert faults == []
+    assert len(services.state().topics) == 60
+    assert services.state() == fold(e for _, e in services.store.events())
+
+
+@pytest.mark.parametrize(("hour", "back"), [(0, 1), (3, 1), (4, 0), (23, 0)])
+def test_the_day_turns_at_four(services, clock, hour, back):
+    clock.instant = NOON.replace(hour=hour)
+    assert services.today() == NOON.date() - timedelta(days=back)
