@@ -38,7 +38,7 @@ def worker_script() -> str:
     return head + (STATIC / "session" / "service-worker.js").read_text(encoding="utf-8")
 
 
-def router(services: Services, templates: Jinja2Templates) -> APIRouter:
+def router(_services: Services, templates: Jinja2Templates) -> APIRouter:
     """Build the routes of the session page."""
     routes = APIRouter()
 

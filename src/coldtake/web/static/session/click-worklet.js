@@ -12,10 +12,11 @@ const ACCENT_HZ = 1500;
 const PLAIN_LEVEL = 0.7;
 
 class ClickProcessor extends AudioWorkletProcessor {
-  constructor() {
+  /** @param {AudioWorkletNodeOptions} options `processorOptions.plan` starts at once */
+  constructor(options) {
     super();
     /** @type {ClickPlan | null} */
-    this.plan = null;
+    this.plan = options.processorOptions?.plan ?? null;
     /** @type {{frame: number, accent: boolean}[]} */
     this.sounding = [];
     this.port.onmessage = ({ data }) => {

@@ -21,7 +21,7 @@ export function uuid7(atMs, count, randomness) {
 
 /**
  * @param {() => number} now Unix milliseconds
- * @param {(bytes: Uint8Array) => Uint8Array} fill puts randomness into the bytes
+ * @param {(bytes: Uint8Array<ArrayBuffer>) => Uint8Array} fill puts randomness into the bytes
  * @returns {() => string} a maker of ids in rising order
  */
 export function idMaker(now, fill) {

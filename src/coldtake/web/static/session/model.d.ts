@@ -161,6 +161,8 @@ export interface Snapshot {
   day: string;
   session: { id: string; day: string; started_at: string; ended_at: string | null } | null;
   plan: Plan | null;
+  /** Today's plan, also while a session runs with an older copy. */
+  next_plan: Plan | null;
   steps: Record<string, StepInfo>;
   settings: Settings;
   events: Event[];

@@ -50,9 +50,10 @@ async function answer(request, url, name) {
     if (response.ok) void cache.put(key, response.clone());
     return response;
   });
+  fresh.catch(() => undefined); // told below, where it matters
   try {
     return await Promise.race([fresh, refusal(PATIENCE_MS)]);
-  } catch (error) {
+  } catch {
     const found = await cache.match(key);
     if (found) return found;
     return fresh;

@@ -12,6 +12,12 @@ const LEAST_LEVEL = 0.002; // about -54 dB below full scale
 const ABOVE_NOISE = 4; // 12 dB
 const BELOW_LOUDEST = 0.02; // 34 dB under the loudest so far is silence
 
+export const LEAST_LEVEL_DB = -60;
+
+/** Level in dB below full scale, -60 to 0. */
+export const levelDb = (/** @type {number} */ level) =>
+  Math.min(0, Math.max(LEAST_LEVEL_DB, 20 * Math.log10(Math.max(level, 1e-6))));
+
 export class TakeEnd {
   /**
    * @param {number | null} expectedS length of the passage at the tempo, null when not known

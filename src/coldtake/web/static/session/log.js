@@ -1,0 +1,125 @@
+// @ts-check
+// The events this page knows: what the server told, and what was written here. Written to the
+// page's store before anything is done with them.
+
+/** @import {Event, Happening, Session, Snapshot} from "./model.js" */
+/** @import {SessionStore} from "./store.js" */
+import { idMaker } from "./ids.js";
+import { fold, inOrder } from "./reducer.js";
+import { sessionEnd, slotEnd } from "./conduct.js";
+import { isoLocal, practiceDay } from "./when.js";
+
+export class EventLog {
+  /** @param {SessionStore} store @param {() => void} poke tells the outbox */
+  constructor(store, poke) {
+    this.store = store;
+    this.poke = poke;
+    /** @type {Map<string, Event>} */
+    this.known = new Map();
+    /** @type {string | null} */
+    this.sessionId = null;
+    /** @type {Session | null} */
+    this.session = null;
+    /** The browser's store refuses: events go on, but a reload would not know them. */
+    this.failing = false;
+    this.newId = idMaker(
+      () => Date.now(),
+      (bytes) => crypto.getRandomValues(bytes),
+    );
+  }
+
+  add(/** @type {Iterable<Event>} */ events) {
+    for (const event of events) this.known.set(event.id, event);
+    this.refold();
+  }
+
+  refold() {
+    const id = this.sessionId;
+    this.session = id === null ? null : fold(eventsOf(this.known.values(), id));
+  }
+
+  choose(/** @type {string | null} */ sessionId) {
+    this.sessionId = sessionId;
+    this.refold();
+  }
+
+  /** Writes down what happened; resolves when it is on disk. */
+  async write(/** @type {Happening[]} */ happenings) {
+    if (happenings.length === 0) return;
+    const day = this.session?.day;
+    const events = happenings.map(({ atMs, data }) => ({
+      id: this.newId(),
+      at: isoLocal(atMs),
+      day: day ?? practiceDay(atMs),
+      data,
+    }));
+    try {
+      await this.store.keep(events);
+      this.failing = false;
+    } catch {
+      this.failing = true;
+      void straight(events);
+    }
+    this.add(events);
+    this.poke();
+  }
+}
+
+/** The store is full or gone: try the server at once, it is the only place left. */
+async function straight(/** @type {Event[]} */ events) {
+  const headers = { "Content-Type": "application/json" };
+  const body = JSON.stringify(events);
+  await fetch("/api/events", { method: "POST", body, headers }).catch(() => undefined);
+}
+
+/** Events of one session; those that name none (verdicts, taken back answers) come along. */
+export function eventsOf(/** @type {Iterable<Event>} */ events, /** @type {string} */ sessionId) {
+  return [...events].filter(({ data }) => {
+    const of = "session_id" in data ? data.session_id : undefined;
+    return of === undefined || of === null || of === sessionId;
+  });
+}
+
+/**
+ * Which session this page is in: the latest that runs, else the latest of the day.
+ * @param {Iterable<Event>} events
+ * @param {string} day
+ * @returns {string | null}
+ */
+export function sessionOf(events, day) {
+  const all = inOrder(events);
+  const started = all.filter((e) => e.data.kind === "session_started");
+  const ended = new Set(
+    all.flatMap((e) => (e.data.kind === "session_ended" ? [e.data.session_id] : [])),
+  );
+  const id = (/** @type {Event | undefined} */ e) =>
+    e?.data.kind === "session_started" ? e.data.session_id : null;
+  const open = started.filter((e) => !ended.has(id(e) ?? ""));
+  return id(open.at(-1)) ?? id(started.filter((e) => e.day === day).at(-1));
+}
+
+/**
+ * A session that was left open on an earlier day ends as it was.
+ * @param {Session} session
+ * @returns {Happening[]}
+ */
+export function closed(session) {
+  const run = session.runs.at(-1);
+  const endMs = run ? run.startedMs + run.plannedS * 1000 : session.startedMs;
+  const before = run?.endedMs === null ? [slotEnd(session, run, endMs, false)] : [];
+  return [...before, sessionEnd(session, run?.endedMs ?? endMs)];
+}
+
+/** @param {SessionStore} store @returns {Promise<{snapshot: Snapshot | null, reached: boolean}>} */
+export async function loadSnapshot(store) {
+  try {
+    const signal = AbortSignal.timeout(5000);
+    const response = await fetch("/api/session", { cache: "no-store", signal });
+    if (!response.ok) throw new Error(String(response.status));
+    const snapshot = await response.json();
+    await store.note("snapshot", snapshot).catch(() => undefined);
+    return { snapshot, reached: true };
+  } catch {
+    return { snapshot: (await store.recall("snapshot")) ?? null, reached: false };
+  }
+}

@@ -1,0 +1,198 @@
+// @ts-check
+// Puts the session page together: store, outbox, ticker, keys, touch.
+
+import { Desk } from "./desk.js";
+import { doAction } from "./doing.js";
+import { el, show, text } from "./dom.js";
+import { actionOf } from "./keys.js";
+import { loadSnapshot } from "./log.js";
+import { openStore } from "./store.js";
+import { Awake, Tabs } from "./tabs.js";
+import { View } from "./view.js";
+import { drawNotices, fillKeys } from "./view-hands.js";
+
+const LEAVE_PATIENCE_MS = 2500; // so long the page waits for the outbox before it leaves
+const ROOM_LEAST = 100 * 2 ** 20; // bytes; half an hour of takes and more
+
+const status = { reached: true, waiting: 0, refused: "", awakeRefused: false, room: true, followsFrom: Infinity };
+
+const here = (/** @type {string} */ name) => new URL(name, import.meta.url);
+const outbox = new Worker(here("outbox-worker.js"), { type: "module" });
+const ticker = new Worker(here("ticker-worker.js"), { type: "module" });
+const view = new View();
+const store = await openStore();
+const desk = new Desk(store, poke, draw, () => tabs.tell());
+const awake = new Awake((refused) => {
+  status.awakeRefused = refused;
+});
+const tabs = new Tabs(lead, () => void desk.enqueue(() => desk.reread()));
+
+function poke() {
+  outbox.postMessage("poke");
+}
+
+function draw() {
+  view.draw(desk);
+  const { screen } = desk.scene();
+  const running = !["start", "end"].includes(screen);
+  void awake.want(running);
+  drawNotices([
+    [desk.word && desk.word.untilMs > Date.now() ? desk.word.words : "", desk.word !== null && desk.word.untilMs > Date.now()],
+    ["This session is led by another tab or window. Press T to take it over here.", !desk.leading && desk.snapshot !== null && Date.now() > status.followsFrom],
+    [`The server does not answer. Everything is kept here and sent later${status.waiting ? `: ${status.waiting} waiting` : ""}.`, !status.reached],
+    ["This browser cannot keep anything now. Free some room on this device; answers still go to the server.", desk.log.failing],
+    ["Little room is left on this device: about half an hour of takes.", !status.room],
+    [`The server refused something: ${status.refused}. It is kept apart.`, status.refused !== ""],
+    ["The screen may go dark by itself: this browser will not hold it on.", status.awakeRefused && running],
+    ["Press any key for sound: the browser wants one touch after a reload.", running && desk.sound.context === null],
+  ]);
+}
+
+function lead(/** @type {boolean} */ leading) {
+  desk.leading = leading;
+  if (leading) {
+    void desk.enqueue(() => desk.rescueTakes());
+    poke();
+  }
+  draw();
+}
+
+outbox.onmessage = ({ data }) => {
+  if (data.report) Object.assign(status, data.report);
+  if (data.refused) status.refused = data.refused[0].why;
+  if (data.takeSent) void desk.enqueue(() => desk.verdict(data.takeSent));
+  if (data.takeRefused) desk.refusedTake(data.takeRefused);
+  draw();
+};
+ticker.onmessage = () => desk.tick();
+document.addEventListener("visibilitychange", () => desk.tick());
+
+const intention = /** @type {HTMLInputElement} */ (el("intention-words"));
+intention.addEventListener("input", () => {
+  desk.context.typing = intention.value.trim() !== "";
+  draw();
+});
+
+/** @param {string} action */
+function act(action) {
+  if (action === "stage") return stage();
+  const words = intention.value.trim();
+  // Sound needs the very key or touch, not a moment later.
+  if (desk.sound.context === null && desk.session) void desk.openSound();
+  void desk.enqueue(() => doAction(desk, action, words)).then(draw);
+}
+
+/** Day, dark stage. */
+function stage() {
+  const root = document.documentElement;
+  const dark = root.dataset.look === "dark";
+  root.dataset.look = dark ? "light" : "dark";
+  try {
+    localStorage.setItem("look", root.dataset.look);
+  } catch {
+    // kept for this page only
+  }
+}
+
+document.addEventListener("keydown", (event) => {
+  const target = event.target instanceof HTMLElement ? event.target : document.body;
+  const field = target.matches("input:not([type=checkbox], [type=range]), select, textarea");
+  const empty = target instanceof HTMLInputElement && target.value === "";
+  if (!desk.leading && event.key.toLowerCase() === "t" && !field) return tabs.lead(true);
+  const action = actionOf(event, { field: field && target.id !== "none", empty });
+  if (!action) return;
+  // Space and Enter on a focused control are that control's, except the page's own buttons.
+  const control = target.closest("summary, a, select, input:not(#intention-words), form#end-form button");
+  if (action === "on" && control && event.key !== "PageDown") return;
+  if (action === "on" && target instanceof HTMLButtonElement && [" ", "Enter"].includes(event.key)) {
+    if (target.dataset.do) return; // its click does it
+  }
+  event.preventDefault();
+  act(action);
+});
+
+document.addEventListener("click", (event) => {
+  const target = event.target instanceof Element ? event.target.closest("[data-do]") : null;
+  if (!(target instanceof HTMLButtonElement)) return;
+  act(target.dataset.do ?? "");
+  target.blur(); // the next Space is the pedal's, not this button's
+});
+
+el("intention-form").addEventListener("submit", (event) => {
+  event.preventDefault();
+  act("on");
+});
+
+el("end-form").addEventListener("submit", (event) => {
+  event.preventDefault();
+  const button = event.submitter instanceof HTMLButtonElement ? event.submitter.value : "/tomorrow";
+  void finish(button);
+});
+
+/** Writes the note down, waits a moment for the outbox, and goes. */
+async function finish(/** @type {string} */ path) {
+  const { session } = desk;
+  const note = /** @type {HTMLInputElement} */ (el("end-note")).value.trim();
+  if (session && note !== session.note) {
+    const data = { kind: /** @type {const} */ ("session_ended"), session_id: session.id };
+    await desk.write([{ atMs: Date.now(), data: { ...data, note, early: session.early } }]);
+  }
+  const until = Date.now() + LEAVE_PATIENCE_MS;
+  while (Date.now() < until && (await store.unsent(1)).length > 0) {
+    await new Promise((done) => setTimeout(done, 50));
+  }
+  location.assign(path);
+}
+
+/** @param {string} id @param {(field: HTMLInputElement) => object | null} read */
+function onClickField(id, read) {
+  el(id).addEventListener("change", () => {
+    const seen = desk.scene();
+    const change = read(/** @type {HTMLInputElement} */ (el(id)));
+    if (seen.screen === "slot" && change) void desk.setClick(seen.place.slot.step_id, change);
+  });
+}
+const within = (/** @type {HTMLInputElement} */ f) => (f.checkValidity() && f.value ? Number(f.value) : null);
+onClickField("click-on", (f) => ({ on: f.checked }));
+onClickField("click-through", (f) => ({ through: f.checked }));
+onClickField("click-bpm", (f) => (within(f) === null ? null : { bpm: Number(f.value) }));
+onClickField("click-unit", (f) => ({ unit: Number(f.value) }));
+onClickField("click-bar", (f) => (within(f) === null ? null : { perBar: Number(f.value) }));
+onClickField("click-bars", (f) => (within(f) === null ? null : { bars: Number(f.value) }));
+el("click-volume").addEventListener("input", () => {
+  desk.volume = Number(/** @type {HTMLInputElement} */ (el("click-volume")).value) / 100;
+  void store.note("volume", desk.volume);
+});
+
+/** Keeps page and notation for a reload without a server. */
+async function keepPage() {
+  if (!("serviceWorker" in navigator)) return;
+  await navigator.serviceWorker.register("/session-worker.js", { scope: "/session" });
+  const cache = await caches.open("session-notation");
+  const urls = Object.values(desk.snapshot?.steps ?? {}).flatMap((s) => (s.notation ? [s.notation] : []));
+  for (const url of new Set(urls)) {
+    if (!(await cache.match(url))) await cache.add(url).catch(() => undefined);
+  }
+}
+
+async function open() {
+  fillKeys();
+  const { snapshot, reached } = await loadSnapshot(store);
+  status.reached = reached;
+  if (!snapshot) {
+    text(el("wait-words"), "The server does not answer");
+    text(el("wait-more"), "Nothing is kept here yet. Start Coldtake, then load this page again.");
+    return;
+  }
+  await desk.adopt(snapshot);
+  status.followsFrom = Date.now() + 1000;
+  tabs.lead();
+  if (reached) await keepPage().catch(() => undefined);
+  const room = await navigator.storage?.estimate().catch(() => null);
+  if (room?.quota) status.room = room.quota - (room.usage ?? 0) > ROOM_LEAST;
+  void navigator.storage?.persist?.().catch(() => undefined);
+  document.body.dataset.ready = "yes";
+}
+
+show(el("line"), false);
+await open();

@@ -1,0 +1,290 @@
+// @ts-check
+// One try from the count-in to its answer. Nothing is recorded before `record` and after `stop`;
+// what is recorded is in the page's store within a tenth of a second.
+
+/** @import {Session, Place, StepInfo, Verdict} from "./model.js" */
+/** @import {Sound} from "./sound.js" */
+/** @import {SessionStore} from "./store.js" */
+import { countIn, samplesPerBeat } from "./clicks.js";
+import { CLIPPED, TakeEnd, levelAdvice } from "./take-end.js";
+import { lostFrames } from "./wav.js";
+
+const LEAD_S = 0.25; // from the key to the first click
+const EARLY_S = 0.5; // kept before the music, at most half a beat
+const NOISE_OF = 50; // levels looked back on for the room's noise: five seconds
+const STOP_PATIENCE_MS = 1000;
+
+/** @typedef {"count_in" | "playing" | "keeping" | "judging" | "verdict" | "ask"} TakePhase */
+/**
+ * @typedef {object} ClickChoice
+ * @property {boolean} on count-in, and click if `through`
+ * @property {boolean} through
+ * @property {number} bpm beats (of the beat unit) a minute
+ * @property {number} unit beat unit in quarters
+ * @property {number} perBar
+ * @property {number} bars of count-in
+ */
+/**
+ * @typedef {object} Take
+ * @property {string} id
+ * @property {string} stepId
+ * @property {string} slotId
+ * @property {TakePhase} phase
+ * @property {boolean} recorded
+ * @property {number} beat of the count-in, counted from 1; 0 before
+ * @property {number} sinceMs of the phase
+ * @property {number} musicMs when the music is expected to start
+ * @property {Verdict | null} verdict
+ * @property {string} advice on the level
+ * @property {string} why the server refused it
+ * @property {number | null} clickBpm quarters a minute, when the click went through
+ */
+
+export class Takes {
+  /**
+   * @param {Sound} sound
+   * @param {SessionStore} store
+   * @param {() => void} poke tells the outbox
+   * @param {() => void} changed
+   */
+  constructor(sound, store, poke, changed) {
+    this.sound = sound;
+    this.store = store;
+    this.poke = poke;
+    this.changed = changed;
+    /** @type {Take | null} */
+    this.now = null;
+    this.level = 0;
+    this.peak = 0;
+    this.loudest = 0;
+    /** @type {number[]} */
+    this.levels = [];
+    /** @type {{frame: number, samples: {length: number}}[]} */
+    this.placed = [];
+    /** @type {Promise<void>[]} */
+    this.writing = [];
+    this.end = new TakeEnd(null, 0, 0);
+    this.musicFrame = 0;
+    this.countClicks = 0;
+    /** @type {(() => void) | null} */
+    this.stopped = null;
+    sound.onCapture = (message) => this.hear(message);
+    sound.onClick = (message) => this.clicked(message);
+  }
+
+  get busy() {
+    return this.now !== null && ["count_in", "playing", "keeping"].includes(this.now.phase);
+  }
+
+  get recording() {
+    return this.now?.recorded === true && ["count_in", "playing"].includes(this.now.phase);
+  }
+
+  /** The room's noise: what was there in the quietest tenth of the last five seconds. */
+  get noise() {
+    const sorted = [...this.levels].sort((a, b) => a - b);
+    return sorted[Math.floor(sorted.length / 10)] ?? 0;
+  }
+
+  /**
+   * @param {string} id
+   * @param {Session} session
+   * @param {Place} place
+   * @param {StepInfo} step
+   * @param {ClickChoice} click
+   * @param {number} volume 0..1
+   * @param {(ms: number) => string} iso
+   */
+  async start(id, session, place, step, click, volume, iso) {
+    const recorded = step.heard && this.sound.canRecord;
+    const { musicFrame, fromFrame } = this.schedule(step, click, volume, recorded);
+    const musicMs = Date.now() + ((musicFrame - this.sound.frame) / this.sound.rate) * 1000;
+    const quarters = click.on && click.through ? click.bpm * click.unit : null;
+    this.end = takeEnd(step, click, this.noise);
+    this.musicFrame = musicFrame;
+    this.loudest = this.peak = 0;
+    this.placed = [];
+    this.now = {
+      id,
+      stepId: place.slot.step_id,
+      slotId: place.slot.id,
+      phase: "count_in",
+      recorded,
+      beat: 0,
+      sinceMs: Date.now(),
+      musicMs,
+      verdict: null,
+      advice: "",
+      why: "",
+      clickBpm: quarters,
+    };
+    this.changed();
+    if (!recorded) return;
+    const beganMs = musicMs - ((musicFrame - fromFrame) / this.sound.rate) * 1000;
+    const { sessionId, query } = asked(session, place, quarters, iso(beganMs));
+    const { slotId, stepId } = this.now;
+    const rate = this.sound.rate;
+    await this.store
+      .beginTake({ takeId: id, sessionId, slotId, stepId, query, rate, status: "recording" })
+      .then(() => this.sound.record(fromFrame))
+      .catch(() => {
+        if (this.now) this.now.recorded = false; // no room left: the player answers
+      });
+  }
+
+  /**
+   * @param {StepInfo} step @param {ClickChoice} click @param {number} volume
+   * @param {boolean} recorded
+   */
+  schedule(step, click, volume, recorded) {
+    const { sound } = this;
+    const soon = sound.frame + LEAD_S * sound.rate;
+    const trusted = recorded ? sound.trustedFrom : 0;
+    this.countClicks = 0;
+    if (!click.on || !sound.running) {
+      const musicFrame = Math.ceil(Math.max(soon, trusted));
+      return { musicFrame, fromFrame: musicFrame };
+    }
+    const shape = {
+      beat_unit_beats: click.unit,
+      beats_per_bar: click.perBar,
+      count_in_bars: click.bars,
+    };
+    const { clicks, accentOffset, leadClicks } = countIn(shape, step.pickup_beats);
+    const spb = samplesPerBeat(sound.rate, click.bpm * click.unit, click.unit);
+    const early = Math.min(EARLY_S * sound.rate, spb / 2);
+    const f0 = Math.ceil(Math.max(soon, trusted + early - leadClicks * spb));
+    const count = click.through ? Infinity : clicks;
+    sound.startClick({ f0, samplesPerBeat: spb, count, perBar: click.perBar, accentOffset, volume });
+    this.countClicks = clicks;
+    const musicFrame = f0 + Math.round(leadClicks * spb);
+    return { musicFrame, fromFrame: Math.ceil(musicFrame - early) };
+  }
+
+  clicked(/** @type {{clicked: number}} */ _message) {
+    if (this.now?.phase !== "count_in") return;
+    this.now.beat += 1;
+    this.changed();
+  }
+
+  hear(/** @type {any} */ message) {
+    if (message.done) this.stopped?.();
+    else if (message.samples) this.keepBatch(message);
+    else {
+      this.level = message.level;
+      this.levels = [...this.levels.slice(1 - NOISE_OF), message.level];
+      if (this.now?.phase === "playing") {
+        this.peak = Math.max(this.peak, message.peak);
+        this.loudest = Math.max(this.loudest, message.level);
+        this.end.hear(message.level, this.playedS);
+      }
+    }
+  }
+
+  keepBatch(/** @type {{frame: number, samples: Float32Array}} */ batch) {
+    if (!this.now) return;
+    this.placed.push({ frame: batch.frame, samples: { length: batch.samples.length } });
+    this.writing.push(this.store.keepBatch(this.now.id, batch));
+  }
+
+  /** Seconds since the music was expected to start; negative in the count-in. */
+  get playedS() {
+    if (this.now && this.sound.running) return (this.sound.frame - this.musicFrame) / this.sound.rate;
+    return this.now ? (Date.now() - this.now.musicMs) / 1000 : 0;
+  }
+
+  /** Called at every tick: the count-in is over, the take is over. */
+  async tick() {
+    const take = this.now;
+    if (!take) return;
+    if (take.phase === "count_in" && this.playedS >= 0) this.enter("playing");
+    if (take.phase !== "playing") return;
+    // Without a recording nobody hears the end: the length decides, else the player.
+    const over = take.recorded
+      ? this.end.isOver(this.playedS)
+      : this.end.expectedS !== null && this.playedS >= this.end.expectedS + 1;
+    if (over) await this.finish();
+  }
+
+  /** The take is over: by itself, or by the player's key. */
+  async finish() {
+    const take = this.now;
+    if (!take || !["count_in", "playing"].includes(take.phase)) return;
+    this.sound.stopClick();
+    if (!take.recorded) return this.enter("ask");
+    this.enter("keeping");
+    take.advice = levelAdvice(this.loudest, this.peak, this.noise);
+    await this.stopCapture();
+    await Promise.allSettled(this.writing);
+    this.writing = [];
+    if (lostFrames(/** @type {any} */ (this.placed)) > 0) {
+      take.advice = "The computer was too busy and lost a moment of this take.";
+    }
+    await this.store.markTake(take.id, { status: "ready" });
+    if (this.now === take && take.phase === "keeping") this.enter("judging");
+    this.poke();
+  }
+
+  /** @returns {Promise<void>} */
+  stopCapture() {
+    return new Promise((resolve) => {
+      this.stopped = resolve;
+      this.sound.stopRecording();
+      setTimeout(resolve, STOP_PATIENCE_MS);
+    });
+  }
+
+  /** @param {Verdict | null} verdict @param {StepInfo | undefined} step */
+  judged(verdict, step) {
+    if (!this.now) return;
+    this.now.verdict = verdict;
+    const open = verdict === null || verdict.answer === "cannot_tell";
+    this.enter(open || (verdict.answer === "yes" && step?.player_tests) ? "ask" : "verdict");
+  }
+
+  refused(/** @type {string} */ why) {
+    if (!this.now) return;
+    this.now.why = why;
+    this.enter("ask");
+  }
+
+  enter(/** @type {TakePhase} */ phase) {
+    if (!this.now) return;
+    this.now.phase = phase;
+    this.now.sinceMs = Date.now();
+    this.changed();
+  }
+
+  drop() {
+    this.now = null;
+    this.changed();
+  }
+
+  get clipping() {
+    return this.recording && this.peak >= CLIPPED;
+  }
+}
+
+/** @param {StepInfo} step @param {ClickChoice} click @param {number} noise */
+function takeEnd(step, click, noise) {
+  const beatS = 60 / (click.bpm * click.unit); // of a quarter
+  const known = step.passage_beats !== null && step.tempo_bpm !== null;
+  const expectedS = known ? (step.passage_beats ?? 0) * beatS : null;
+  return new TakeEnd(expectedS, step.longest_rest_beats * beatS, noise);
+}
+
+/**
+ * What the server is told of a take.
+ * @param {Session} session @param {Place} place @param {number | null} clickBpm @param {string} at
+ */
+function asked(session, place, clickBpm, at) {
+  const query = new URLSearchParams({
+    step_id: place.slot.step_id,
+    session_id: session.id,
+    slot_id: place.slot.id,
+    at,
+    day: session.day,
+  });
+  if (clickBpm !== null) query.set("click_bpm", String(clickBpm));
+  return { sessionId: session.id, query: query.toString() };
+}

@@ -1,0 +1,119 @@
+// @ts-check
+// The row of large targets, the level, the drawers for click and keys, and the notices.
+
+/** @import {Desk} from "./desk.js" */
+/** @import {Scene} from "./model.js" */
+import { attr, el, html, show, text } from "./dom.js";
+import { KEYS } from "./keys.js";
+import { slotTries } from "./reducer.js";
+import { MIC_WORDS } from "./sound.js";
+import { LEAST_LEVEL_DB, levelDb } from "./take-end.js";
+
+const RUNNING = ["slot", "break", "between", "quiet", "intention"];
+
+/** @param {Desk} desk @param {Scene} seen */
+export function drawHands(desk, seen) {
+  const slot = seen.screen === "slot";
+  show(el("hands"), slot || seen.screen === "break" || seen.screen === "between");
+  show(el("drawers"), seen.screen === "start" || RUNNING.includes(seen.screen));
+  document.body.dataset.hands = slot ? "slot" : "rest";
+  if (slot) {
+    drawTake(desk, seen);
+    drawTakeBack(desk, seen.run.slotId);
+  }
+  show(el("click-drawer"), slot);
+  if (slot) drawClick(desk, seen.place.slot.step_id);
+  drawMicrophone(desk);
+  drawLevel(desk);
+}
+
+/** @param {Desk} desk @param {Extract<Scene, {screen: "slot"}>} seen */
+function drawTake(desk, seen) {
+  const { now } = desk.takes;
+  const { slot } = seen.place;
+  const step = desk.step(slot.step_id);
+  const records = step?.heard === true && desk.sound.canRecord;
+  const phase = now?.phase ?? "none";
+  const words = {
+    none: slot.kind === "cold" ? "The cold take" : records ? "Take" : "Try",
+    count_in: "End the take",
+    playing: now?.recorded ? "End the take" : "Played",
+    keeping: "Listening",
+    judging: "Take again",
+    verdict: "Take again",
+    ask: "Yes",
+  }[phase];
+  text(el("take-word"), words);
+  text(el("take-small"), phase === "none" ? (records ? "recorded" : "not recorded") : "");
+  const button = /** @type {HTMLButtonElement} */ (el("take"));
+  button.disabled = phase === "keeping" || seen.coldDone;
+}
+
+function drawTakeBack(/** @type {Desk} */ desk, /** @type {string} */ slotId) {
+  const last = desk.session ? slotTries(desk.session, slotId).at(-1) : undefined;
+  const button = /** @type {HTMLButtonElement} */ (el("take-back"));
+  button.disabled = last === undefined;
+  const words = { yes: "the yes", no: "the no", cannot_tell: "the “cannot tell”" };
+  text(el("take-back-what"), last ? words[last.answer] : "");
+}
+
+function drawClick(/** @type {Desk} */ desk, /** @type {string} */ stepId) {
+  const click = desk.clickOf(desk.step(stepId), stepId);
+  const units = new Map([[0.5, "eighth"], [1, "quarter"], [1.5, "dotted quarter"], [2, "half"]]);
+  const unit = units.get(click.unit) ?? `${click.unit} quarters`;
+  text(el("click-sum"), click.on ? `Click: ${unit} = ${click.bpm}` : "Click off");
+  /** @type {[string, string | boolean][]} */
+  const fields = [
+    ["click-on", click.on],
+    ["click-through", click.through],
+    ["click-bpm", String(click.bpm)],
+    ["click-unit", String(click.unit)],
+    ["click-bar", String(click.perBar)],
+    ["click-bars", String(click.bars)],
+    ["click-volume", String(Math.round(desk.volume * 100))],
+  ];
+  for (const [id, value] of fields) {
+    const field = /** @type {HTMLInputElement} */ (el(id));
+    if (field === document.activeElement) continue;
+    if (typeof value === "boolean") field.checked = value;
+    else if (field.value !== value) field.value = value;
+  }
+}
+
+function drawMicrophone(/** @type {Desk} */ desk) {
+  const { mic } = desk.sound;
+  const recording = desk.takes.recording;
+  text(el("mic-words"), recording ? "" : MIC_WORDS[mic]);
+  const again = ["denied", "absent", "lost", "processed"].includes(mic);
+  show(el("mic-again"), again);
+}
+
+/** The level only while a take runs: nothing else is listened to. */
+function drawLevel(/** @type {Desk} */ desk) {
+  const { takes } = desk;
+  show(el("level"), takes.recording);
+  if (!takes.recording) return;
+  const db = levelDb(takes.level);
+  attr(el("level-fill"), "width", Math.round(100 * (1 - db / LEAST_LEVEL_DB)));
+  text(el("level-word"), takes.clipping ? "Too loud: move away" : "Recording");
+}
+
+/** @param {[string, boolean][]} lines words, and whether they hold now */
+export function drawNotices(lines) {
+  const words = lines.filter(([, on]) => on).map(([line]) => line);
+  const node = el("notices");
+  const shape = words.join("|");
+  if (node.dataset.words === shape) return;
+  node.dataset.words = shape;
+  node.replaceChildren(...words.map((line) => html("p", line)));
+}
+
+/** The key table, as it stands in `keys.js`. */
+export function fillKeys() {
+  const rows = KEYS.map((line) => {
+    const row = html("tr");
+    row.append(html("td", line.shown), html("td", line.words));
+    return row;
+  });
+  el("keys").querySelector("tbody")?.replaceChildren(...rows);
+}

@@ -1,0 +1,145 @@
+// @ts-check
+// What stands under the great bar while a slot runs: the question, or what was told of a take.
+
+/** @import {Desk} from "./desk.js" */
+/** @import {Scene, Slot, Answer} from "./model.js" */
+/** @import {Take} from "./take.js" */
+import { el, html, show, sign, svg, text } from "./dom.js";
+import { letter } from "./day-line.js";
+import { answersTo, progress } from "./reducer.js";
+
+const WORDS = { yes: "Yes", no: "No", cannot_tell: "Cannot tell" };
+const JUDGING_LONG_MS = 8_000;
+
+/**
+ * @param {Desk} desk
+ * @param {Extract<Scene, {screen: "slot"}>} seen
+ * @param {Slot | null} spare
+ */
+export function drawSlot(desk, seen, spare) {
+  const { slot } = seen.place;
+  const step = desk.step(slot.step_id);
+  const { session } = desk;
+  if (!session) return;
+  text(el("slot-letter"), letter(session.places.indexOf(seen.place)));
+  text(el("slot-title"), step ? `${step.topic_title}: ${step.title}` : "This step was dropped");
+  show(el("slot-cold"), slot.kind === "cold");
+  text(el("slot-question"), slot.question || step?.question || "");
+  text(el("slot-goal"), [slot.goal, step?.words].filter(Boolean).join(" "));
+  const meant = session.intentions.get(slot.id)?.words || session.intentions.get("")?.words || "";
+  show(el("slot-intention"), meant !== "");
+  text(el("slot-intention"), meant);
+  const row = step && progress(step.times, [...step.answers_before, ...answersTo(session, slot.step_id)]);
+  show(el("slot-row"), row !== undefined && row.wanted > 1);
+  if (row && step) drawRow(row.have, row.wanted, step.times.among);
+  drawOffer(desk, spare, row?.met === true && answersTo(session, slot.step_id).at(-1) === true);
+  drawTold(desk, seen);
+}
+
+/** As many heads as are asked for, the ones reached inked. */
+function drawRow(
+  /** @type {number} */ have,
+  /** @type {number} */ wanted,
+  /** @type {number | null} */ among,
+) {
+  const node = el("slot-row");
+  const words = among ? `${have} of ${wanted}, in the last ${among}` : `${have} of ${wanted} in a row`;
+  if (node.dataset.words === words) return;
+  node.dataset.words = words;
+  const heads = Array.from({ length: Math.min(wanted, 12) }, (_, i) =>
+    sign(i < have ? "yes" : "no", 14 + 24 * i, 14, 24),
+  );
+  const size = { width: 28 + 24 * (heads.length - 1), height: 28, "aria-hidden": "true" };
+  node.replaceChildren(svg("svg", { ...size, class: "heads" }, ...heads), html("span", words));
+}
+
+/** Met with time left: stay with it, or let the spare slot have the rest. */
+function drawOffer(
+  /** @type {Desk} */ desk,
+  /** @type {Slot | null} */ spare,
+  /** @type {boolean} */ met,
+) {
+  show(el("offer"), met && !desk.takes.busy);
+  if (!met) return;
+  show(el("offer-spare"), spare !== null);
+  const other = spare && desk.step(spare.step_id);
+  const rest = other
+    ? `or give its last ${spare.minutes} minutes to ${other.topic_title}: ${other.title} (S).`
+    : "or move on (M).";
+  text(el("offer-words"), `Met. Stay and make it safe, ${rest}`);
+}
+
+/** @param {Desk} desk @param {Extract<Scene, {screen: "slot"}>} seen */
+function drawTold(desk, seen) {
+  const take = desk.takes.now;
+  const last = seen.coldDone
+    ? desk.session?.tries.findLast((t) => t.slotId === seen.place.slot.id)
+    : undefined;
+  show(el("told"), take !== null || last !== undefined);
+  if (take) {
+    const [word, reason, more] = toldOf(take);
+    say(word, reason, more);
+    if (take.recorded && take.verdict && !el("told-more").querySelector("a")) evidence(take.id);
+  } else if (last) say(WORDS[last.answer], "Next comes by itself. Backspace takes it back.", "");
+  el("told").dataset.answer = take?.verdict?.answer ?? last?.answer ?? "";
+}
+
+function say(/** @type {string} */ word, /** @type {string} */ reason, /** @type {string} */ more) {
+  text(el("told-word"), word);
+  text(el("told-reason"), reason);
+  const node = el("told-more");
+  if (node.dataset.words === more) return;
+  node.dataset.words = more;
+  node.textContent = more;
+}
+
+/** Where the note by note evidence is; in a tab of its own, as the sound lives in this one. */
+function evidence(/** @type {string} */ takeId) {
+  const link = /** @type {HTMLAnchorElement} */ (html("a", "Every note of it"));
+  link.href = `/takes/${takeId}`;
+  link.target = "_blank";
+  el("told-more").append(" ", link);
+}
+
+/** @param {Take} take @returns {[string, string, string]} word, reason, more */
+function toldOf(take) {
+  switch (take.phase) {
+    case "count_in":
+      return [take.beat ? String(take.beat) : "Ready", "", ""];
+    case "playing":
+      return take.recorded
+        ? ["Recording", "Ends by itself when you have played it.", ""]
+        : ["Play", "Not recorded. Press again when you have played it.", ""];
+    case "keeping":
+    case "judging":
+      return judging(take);
+    case "verdict":
+      return [verdictWord(take), reasons(take), `${take.advice} Heard otherwise? Y or N counts.`];
+    case "ask":
+      return asking(take);
+  }
+}
+
+/** @param {Take} take @returns {[string, string, string]} */
+function judging(take) {
+  if (Date.now() - take.sinceMs < JUDGING_LONG_MS) return ["Listening", "", ""];
+  const reason = "The take is kept here until the server answers.";
+  return ["Kept", reason, "Answer it yourself with Y or N, or take again."];
+}
+
+/** @param {Take} take @returns {[string, string, string]} */
+function asking(take) {
+  if (take.why) return ["Yes or no?", take.why, ""];
+  if (!take.verdict) return ["Yes or no?", "", ""];
+  if (take.verdict.answer === "yes") {
+    const heard = "What can be heard is right.";
+    return ["Yes or no?", `${heard} The rest only you can tell.`, take.advice];
+  }
+  return [verdictWord(take), reasons(take), `${take.advice} Answer it yourself: Y or N.`];
+}
+
+const verdictWord = (/** @type {Take} */ take) =>
+  WORDS[/** @type {Answer} */ (take.verdict?.answer ?? "cannot_tell")];
+
+const reasons = (/** @type {Take} */ take) =>
+  [take.verdict?.reason, take.verdict?.remedy].filter(Boolean).join(" ");

@@ -1,0 +1,55 @@
+// @ts-check
+// Instants, practice days and how they are written.
+
+const DAY_TURNS_H = 4; // practice after midnight still belongs to the evening before
+
+const two = (/** @type {number} */ value) => String(value).padStart(2, "0");
+
+/** An instant with the player's own offset from UTC: `2026-11-26T17:00:00.250+01:00`. */
+export function isoLocal(/** @type {number} */ ms) {
+  const at = new Date(ms);
+  const offset = -at.getTimezoneOffset();
+  const local = new Date(ms + offset * 60_000).toISOString().slice(0, -1);
+  const sign = offset < 0 ? "-" : "+";
+  const size = Math.abs(offset);
+  return `${local}${sign}${two(Math.floor(size / 60))}:${two(size % 60)}`;
+}
+
+/** The practice day of an instant, `2026-11-26`. */
+export function practiceDay(/** @type {number} */ ms) {
+  const at = new Date(ms - DAY_TURNS_H * 3_600_000);
+  return `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())}`;
+}
+
+/** `17:05` */
+export function clockTime(/** @type {number} */ ms) {
+  const at = new Date(ms);
+  return `${two(at.getHours())}:${two(at.getMinutes())}`;
+}
+
+/** Minutes and seconds left, never below zero; whole seconds, the running one counted. */
+export function left(/** @type {number} */ endsMs, /** @type {number} */ now) {
+  const seconds = Math.max(0, Math.ceil((endsMs - now) / 1000));
+  return { minutes: Math.floor(seconds / 60), seconds: seconds % 60, all: seconds };
+}
+
+/** `3:05` */
+export const minutesWritten = (/** @type {number} */ seconds) =>
+  `${Math.floor(seconds / 60)}:${two(Math.floor(seconds % 60))}`;
+
+/** `1 minute`, `12 minutes` */
+export const minutesSaid = (/** @type {number} */ minutes) =>
+  `${minutes} minute${minutes === 1 ? "" : "s"}`;
+
+/**
+ * Minutes left until a plan would end that was to start at its own time; null when it is not late
+ * (five minutes are nobody's fault) or long over.
+ * @param {import("./model.js").Plan} plan @param {number} minutes its length @param {number} now
+ */
+export function minutesLeftOf(plan, minutes, now) {
+  const startsMs = new Date(`${plan.request.day}T${plan.request.starts_at}`).getTime();
+  const late = (now - startsMs) / 60_000;
+  return late > 5 && late < minutes - 5 ? Math.ceil(minutes - late) : null;
+}
+
+export { two };
