@@ -17,7 +17,19 @@ if TYPE_CHECKING:
     from coldtake.practice.services import Services
 
 # Each of these modules has `router(services, templates) -> APIRouter`.
-MODULES = ("pages.pile", "pages.topic", "pages.step", "pages.passages", "pages.tomorrow")
+MODULES = (
+    "pages.pile",
+    "pages.topic",
+    "pages.step",
+    "pages.passages",
+    "pages.tomorrow",
+    "pages.take",
+    "pages.session",
+    "api",
+    "pages.progress",
+    "pages.outlook",
+    "pages.settings",
+)
 
 
 def create_app(

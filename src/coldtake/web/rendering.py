@@ -65,6 +65,15 @@ def number(value: float, digits: int = 1) -> str:
     return "0" if text in ("-0", "") else text.replace("-", "−")
 
 
+def without_answer(reason: str) -> str:
+    """Drop a leading `No:` where the answer already stands beside the reason."""
+    for word in ("Yes: ", "No: ", "Cannot tell: "):
+        if reason.startswith(word):
+            rest = reason.removeprefix(word)
+            return rest[:1].upper() + rest[1:]
+    return reason
+
+
 def make_templates() -> Jinja2Templates:
     """Build the environment; an unknown name in a template is a fault, not an empty place."""
     env = jinja2.Environment(
@@ -83,6 +92,7 @@ def make_templates() -> Jinja2Templates:
         "num": number,
         "importance": IMPORTANCE.__getitem__,
         "phase": lambda phase: PHASE[str(phase)],
+        "without_answer": without_answer,
         "answer": lambda answer: ANSWER[str(answer)],
     }
     env.globals["IMPORTANCE"] = IMPORTANCE

@@ -42,6 +42,7 @@ class Bar:
     below: str = ""
     name: str = ""
     marks: tuple[Mark, ...] = ()
+    stroke_share: float = 1.0
 
     @property
     def middle(self) -> float:
@@ -56,7 +57,8 @@ class Bar:
     @property
     def inner_to(self) -> float:
         """Where the stroke ends, in percent."""
-        return round(self.to - min(INSET, (self.to - self.start) / 4), 3)
+        inset = min(INSET, (self.to - self.start) / 4)
+        return round(self.start + inset + (self.to - self.start - 2 * inset) * self.stroke_share, 3)
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,9 +164,7 @@ def played_of(state: State, run: SessionRun | None) -> _Played:
     return _Played(states, answers)
 
 
-def _slot_bar(
-    slot: Slot, edge: tuple[float, float], y: float, name: str, played: _Played
-) -> Bar:
+def _slot_bar(slot: Slot, edge: tuple[float, float], y: float, name: str, played: _Played) -> Bar:
     start, to = edge
     answers = played.answers.get(slot.id, ())
     step = (to - start) / (len(answers) + 1)

@@ -1,0 +1,210 @@
+"""Looking back and ahead as music: weeks of days, chords of steps, strokes of minutes, odds."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from coldtake.domain.estimate import Interval, TopicOutlook
+from coldtake.domain.progress import phase_changes
+from coldtake.domain.state import State
+from coldtake.domain.take import Try
+from coldtake.domain.topic import StepPhase
+from coldtake.web.stave import Bar, Mark, Stave, System, edges, space_y
+
+WEEKS_AS_STAVES = 4
+WEEK = timedelta(days=7)
+SIGN_OF_PHASE = {StepPhase.MET: "yes", StepPhase.HELD: "held", StepPhase.SLIPPED: "no"}
+MARKS_OF_PHASE = {StepPhase.MET: 1, StepPhase.HELD: 2, StepPhase.SLIPPED: 0}  # space on the stave
+
+
+def monday_of(day: date) -> date:
+    """Return the Monday of a day's week (ISO 8601)."""
+    return day - timedelta(days=day.weekday())
+
+
+def minutes_by_day(state: State) -> dict[date, float]:
+    """Add up minutes played per day."""
+    minutes: dict[date, float] = {}
+    for work in state.works:
+        minutes[work.day] = minutes.get(work.day, 0.0) + work.minutes
+    return minutes
+
+
+def changes_by_day(state: State) -> dict[date, list[StepPhase]]:
+    """List what became of steps per day: met, held, slipped."""
+    tries: dict[str, list[Try]] = {}
+    for attempt in state.tries.values():
+        tries.setdefault(attempt.step_id, []).append(attempt)
+    found: dict[date, list[StepPhase]] = {}
+    for step_id, own in tries.items():
+        step = state.steps.get(step_id)
+        for attempt, phase in phase_changes(step.criterion, tuple(own)) if step else ():
+            if phase in SIGN_OF_PHASE:
+                found.setdefault(attempt.day, []).append(phase)
+    return found
+
+
+def weeks_stave(state: State, today: date, weeks: int = WEEKS_AS_STAVES) -> Stave:
+    """Draw the last weeks: a system for each, a bar for each day, a stroke for what was played.
+
+    The stroke of a day is as long as its minutes against the longest day shown; what was met,
+    held or slipped that day stands on it.
+    """
+    first = monday_of(today) - (weeks - 1) * WEEK
+    minutes, changes = minutes_by_day(state), changes_by_day(state)
+    shown = [first + timedelta(days=i) for i in range(7 * weeks)]
+    longest = max((minutes.get(d, 0.0) for d in shown), default=0.0) or 1.0
+    systems = [
+        _week_system(shown[7 * w : 7 * w + 7], minutes, changes, longest, today)
+        for w in range(weeks)
+    ]
+    return Stave(f"The last {weeks} weeks, a bar for each day", tuple(systems), named=True)
+
+
+def _week_system(
+    days: Sequence[date],
+    minutes: Mapping[date, float],
+    changes: Mapping[date, list[StepPhase]],
+    longest: float,
+    today: date,
+) -> System:
+    cut = edges([1.0] * 7, 7)
+    bars = [
+        _day_bar(edge, minutes.get(day, 0.0), changes.get(day, []), longest, day == today)
+        for day, edge in zip(days, cut, strict=True)
+    ]
+    total = sum(minutes.get(d, 0.0) for d in days)
+    said = f"Week from {days[0]:%d %B}: {total:.0f} minutes on " + (
+        f"{sum(d in minutes for d in days)} days" if total else "no day"
+    )
+    return System(tuple(bars), said, start=f"{days[0].day} {days[0]:%b}")
+
+
+def _day_bar(
+    edge: tuple[float, float],
+    minutes: float,
+    changes: Sequence[StepPhase],
+    longest: float,
+    now: bool,
+) -> Bar:
+    start, to = edge
+    step = (to - start) / (len(changes) + 1)
+    marks = tuple(
+        Mark(round(start + step * (i + 1), 3), space_y(2), SIGN_OF_PHASE[phase])
+        for i, phase in enumerate(changes)
+    )
+    return Bar(
+        start,
+        to,
+        "day",
+        "now" if now else "done",
+        space_y(0) if minutes else None,
+        f"{minutes:.0f}′" if minutes else "",
+        marks=marks,
+        stroke_share=min(minutes / longest, 1.0),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Chord:
+    """One week's steps as a stack of noteheads: (height in px, sign), and its place."""
+
+    x: float
+    label: str
+    notes: tuple[tuple[float, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Chords:
+    """Steps met, held and slipped per week; `base` is the line that they stand on."""
+
+    chords: tuple[Chord, ...]
+    height: int
+    base: int
+
+
+NOTE_PX = 13  # distance of stacked noteheads
+
+
+def chords_of(weeks: Sequence[tuple[str, int, int, int]]) -> Chords:
+    """Stack each week's (label, met, held, slipped): met and held above the line, slipped below."""
+    above = max((met + held for _, met, held, _ in weeks), default=0)
+    below = max((slipped for *_, slipped in weeks), default=0)
+    base = 14 + NOTE_PX * max(above, 1)
+    chords = [
+        Chord(round(100 * (i + 0.5) / max(len(weeks), 1), 3), label, _stack(base, met, held, gone))
+        for i, (label, met, held, gone) in enumerate(weeks)
+    ]
+    return Chords(tuple(chords), base + NOTE_PX * below + 40, base)
+
+
+def _stack(base: int, met: int, held: int, slipped: int) -> tuple[tuple[float, str], ...]:
+    up = ["yes"] * met + ["held"] * held
+    notes = [(base - 9.0 - NOTE_PX * i, sign) for i, sign in enumerate(up)]
+    return (*notes, *((base + 11.0 + NOTE_PX * i, "no") for i in range(slipped)))
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """One topic's minutes as a stroke of `share` percent of the longest."""
+
+    title: str
+    minutes: float
+    share: float
+
+
+def strokes_of(minutes: Mapping[str, float], titles: Mapping[str, str]) -> tuple[Stroke, ...]:
+    """Turn minutes per topic into strokes, the longest first."""
+    most = max(minutes.values(), default=0.0) or 1.0
+    rows = [
+        Stroke(titles.get(i, "a topic no longer there"), m, round(100 * m / most, 2))
+        for i, m in minutes.items()
+    ]
+    return tuple(sorted(rows, key=lambda s: -s.minutes))
+
+
+@dataclass(frozen=True, slots=True)
+class Odds:
+    """An interval of chance on a line of 0..100 %."""
+
+    low: float
+    mid: float
+    high: float
+
+
+def odds_of(chance: Interval) -> Odds:
+    """Put a chance 0..1 on the line."""
+    return Odds(*(round(100 * c, 2) for c in (chance.low, chance.mid, chance.high)))
+
+
+@dataclass(frozen=True, slots=True)
+class Ahead:
+    """The way to a date: one bar per week, and the span in which the topic gets ready."""
+
+    stave: Stave
+    early: float | None
+    mid: float | None
+    late: float | None
+
+
+def ahead_of(found: TopicOutlook, today: date) -> Ahead:
+    """Draw the weeks from today to the date; the span of readiness in percent of that way."""
+    days = max((found.on - today).days, 1)
+    weeks, rest = divmod(days, 7)
+    cut = edges([7.0] * weeks + ([float(rest)] if rest else []), days)
+    bars = tuple(Bar(*edge, "week", "coming") for edge in cut)
+    words = f"{days} days from today to {found.on:%d %B}"
+    system = System(bars, words, start="today", end=f"{found.on.day} {found.on:%b}", final=True)
+    early, mid, late = (_share(when, today, days) for when in found.ready_by)
+    return Ahead(Stave("The way to the date", (system,), top=22), early, mid, late)
+
+
+def _share(when: date | None, today: date, days: int) -> float | None:
+    if when is None or (when - today).days > days:
+        return None
+    return round(100 * max((when - today).days, 0) / days, 2)
+
+
+def titles_of(things: Iterable[tuple[str, str]]) -> dict[str, str]:
+    """Collect titles by id."""
+    return dict(things)

@@ -1,0 +1,88 @@
+"""Looking ahead: what will be ready on its date, and how sure that is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+from starlette.templating import Jinja2Templates
+
+from coldtake.domain.estimate import StepOutlook, TopicOutlook
+from coldtake.domain.topic import Topic
+from coldtake.web import charts, forms
+
+if TYPE_CHECKING:
+    from coldtake.domain.state import State
+    from coldtake.practice.services import Services
+
+
+@dataclass(frozen=True, slots=True)
+class StepAhead:
+    """One step's chance on the date."""
+
+    title: str
+    step_id: str
+    found: StepOutlook
+    odds: charts.Odds
+
+
+@dataclass(frozen=True, slots=True)
+class TopicAhead:
+    """One topic on its date."""
+
+    topic: Topic
+    found: TopicOutlook
+    ahead: charts.Ahead
+    steps: tuple[StepAhead, ...]
+    dated: bool
+
+
+def topics_ahead(services: Services, minutes: float | None) -> tuple[TopicAhead, ...]:
+    """Look ahead for every topic, the nearest date first, those without a date at the end."""
+    state, today = services.state(), services.today()
+    found = services.looking.outlook(minutes_per_day=minutes)
+    rows = [
+        TopicAhead(
+            topic=state.topics[one.topic_id],
+            found=one,
+            ahead=charts.ahead_of(one, today),
+            steps=_steps(state, one),
+            dated=state.topics[one.topic_id].performance_on == one.on,
+        )
+        for one in found
+        if one.topic_id in state.topics
+    ]
+    return tuple(sorted(rows, key=lambda r: (not r.dated, r.found.on, r.topic.title)))
+
+
+def _steps(state: State, found: TopicOutlook) -> tuple[StepAhead, ...]:
+    return tuple(
+        StepAhead(state.steps[s.step_id].title, s.step_id, s, charts.odds_of(s.chance))
+        for s in found.steps
+        if s.step_id in state.steps
+    )
+
+
+def router(services: Services, templates: Jinja2Templates) -> APIRouter:
+    """Build the routes of the outlook."""
+    routes = APIRouter()
+
+    @routes.get("/outlook")
+    def show(request: Request, minutes: str = "") -> Response:
+        asked = forms.maybe_whole(minutes, "minutes a day", 0, 720, "min")
+        context = {
+            "here": "/outlook",
+            "minutes": asked,
+            "body": f"/outlook/dates?minutes={minutes}",
+        }
+        return templates.TemplateResponse(request, "outlook.html", context)
+
+    @routes.get("/outlook/dates")
+    def dates(request: Request, minutes: str = "") -> Response:
+        asked = forms.maybe_whole(minutes, "minutes a day", 0, 720, "min")
+        context = {"here": "/outlook", "topics": topics_ahead(services, asked)}
+        return templates.TemplateResponse(request, "outlook_dates.html", context)
+
+    return routes

@@ -1,0 +1,116 @@
+"""One take: the answer, the figures, every note marked, and the sound from any note."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+from fastapi import APIRouter, Form, Request
+from starlette.responses import FileResponse, RedirectResponse, Response
+from starlette.templating import Jinja2Templates
+
+from coldtake.domain.criterion import question
+from coldtake.domain.events import TryAnswered
+from coldtake.domain.take import Answer, Judge, Take
+from coldtake.errors import ColdtakeError, PassageError
+from coldtake.web import evidence, forms
+
+if TYPE_CHECKING:
+    from coldtake.domain.topic import Step
+    from coldtake.music.passage import Passage
+    from coldtake.practice.services import Services
+    from coldtake.web.waveform import Waveform
+
+WIDE_PX, NARROW_PX = 1000, 400  # two settings of the same notation; the style sheet shows one
+
+
+def router(services: Services, templates: Jinja2Templates) -> APIRouter:
+    """Build the routes of a take."""
+    routes = APIRouter()
+
+    @routes.get("/takes/{take_id}")
+    def show(request: Request, take_id: str) -> Response:
+        take = services.takes.get(take_id)
+        return templates.TemplateResponse(request, "take.html", _context(services, take))
+
+    @routes.get("/takes/{take_id}/sound")
+    def sound(take_id: str) -> Response:
+        return FileResponse(services.takes.sound(take_id), media_type="audio/flac")
+
+    @routes.post("/takes/{take_id}/answer")
+    def answer(take_id: str, answer: Annotated[str, Form()] = "") -> Response:
+        take = services.takes.get(take_id)
+        said = TryAnswered(
+            try_id=take.id,
+            step_id=take.step_id,
+            answer=forms.one_of(Answer, answer, "answer"),
+            judge=Judge.PLAYER,
+            session_id=take.session_id,
+            slot_id=take.slot_id,
+            take_id=take.id,
+        )
+        # At the take's own instant, so that "first try of the day" stays what it was.
+        services.append(said, at=take.at, day=take.day)
+        return RedirectResponse(f"/takes/{take_id}", status_code=303)
+
+    @routes.post("/takes/{take_id}/listen")
+    def listen(take_id: str) -> Response:
+        services.takes.rejudge(take_id)
+        return RedirectResponse(f"/takes/{take_id}", status_code=303)
+
+    return routes
+
+
+def _context(services: Services, take: Take) -> dict[str, object]:
+    state = services.state()
+    step = state.steps.get(take.step_id)
+    passage = _passage(services, step)
+    known = state.tries.get(take.id)
+    rows = evidence.rows_of(take.verdict, passage) if take.verdict and passage else ()
+    return {
+        "here": "",
+        "take": take,
+        "verdict": take.verdict,
+        "step": step,
+        "topic": state.topics.get(step.topic_id) if step else None,
+        "question": question(step.criterion) if step else "",
+        "own_answer": known.answer if known and known.judge is Judge.PLAYER else None,
+        "figures": [(f, evidence.scale_of(f)) for f in take.verdict.tests] if take.verdict else [],
+        "rows": rows,
+        "notation": _notation(take, passage, WIDE_PX),
+        "notation_narrow": _notation(take, passage, NARROW_PX, "narrow-"),
+        "wave": _waveform(services, take),
+    }
+
+
+def _passage(services: Services, step: Step | None) -> Passage | None:
+    try:
+        return services.pile.exercise_passage(step) if step else None
+    except ColdtakeError:  # the passage was changed since: the verdict stands without its notation
+        return None
+
+
+def _notation(take: Take, passage: Passage | None, width_px: int, prefix: str = "") -> str:
+    if passage is None or take.verdict is None:
+        return ""
+    from coldtake.music.engraving import engrave
+
+    try:
+        return engrave(
+            passage,
+            marks=evidence.note_marks(take.verdict),
+            extras=evidence.extra_marks(take.verdict),
+            width_px=width_px,
+            scale=46,
+            prefix=prefix,
+        )
+    except PassageError:
+        return ""
+
+
+def _waveform(services: Services, take: Take) -> Waveform | None:
+    from coldtake.web.waveform import waveform
+
+    try:
+        return waveform(services.takes.sound(take.id))
+    except ColdtakeError:  # the file is gone; what was heard in it stays
+        return None
