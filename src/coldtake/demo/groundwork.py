@@ -1,6 +1,6 @@
 """The example's topics without a date: technique, intonation, rhythm, reading."""
 
-from coldtake.demo.laying import CLEAN, FLOW, Laid, exercise, near, step, topic_id
+from coldtake.demo.laying import CLEAN, FLOW, TWICE, Laid, exercise, near, step, topic_id
 from coldtake.domain.criterion import (
     EvennessTest,
     NotesTest,
@@ -22,7 +22,6 @@ def over_the_break() -> Laid:
         notes="Right hand stays down on the throat notes.",
     )
     even = EvennessTest(deviation_ms=40)
-    marks = ((60, ()), (72, ("break 60",)), (84, ("break 72",)))
     by_step = tuple(
         step(
             "break",
@@ -30,11 +29,11 @@ def over_the_break() -> Laid:
             f"By step, at {mark}",
             (CLEAN, TempoTest(mark=mark)),
             exercise("break", mark, words="Slurred, no push of air at the B."),
-            need=30,
+            need=80,
             needs=needs,
             times=Times(wanted=3),
         )
-        for mark, needs in marks
+        for mark, needs in ((60, ()), (72, ("break 60",)), (84, ("break 72",)), (96, ("break 84",)))
     )
     by_leap = tuple(
         step(
@@ -43,12 +42,27 @@ def over_the_break() -> Laid:
             f"By leap, even, at {mark}",
             (CLEAN, TempoTest(mark=mark), even),
             exercise("leaps", mark),
-            need=45,
+            need=120,
             needs=needs,
+            times=TWICE,
         )
-        for mark, needs in ((60, ("break 60",)), (72, ("leaps 60", "break 72")))
+        for mark, needs in (
+            (60, ("break 60",)),
+            (72, ("leaps 60", "break 72")),
+            (84, ("leaps 72", "break 84")),
+        )
     )
-    return Laid(topic, by_step + by_leap, Place.CURRENT)
+    fast = step(
+        "break",
+        "leaps 96",
+        "By leap, even, at 96",
+        (CLEAN, TempoTest(mark=96), even),
+        exercise("leaps", 96),
+        need=150,
+        needs=("leaps 84", "break 96"),
+        times=Times(wanted=3),
+    )
+    return Laid(topic, by_step + by_leap, Place.CURRENT, later=(fast,))
 
 
 def d_major() -> Laid:
@@ -106,7 +120,7 @@ def triplets() -> Laid:
             "First four bars",
             (CLEAN, TempoTest(mark=50, beat_unit_beats=1.5)),
             exercise("triplets", 75, bars=(1, 4), key="A minor", click=dotted),
-            need=40,
+            need=100,
         ),
         step(
             "triplets",
@@ -114,7 +128,7 @@ def triplets() -> Laid:
             "All eight bars",
             (NotesTest(allowed=1), TempoTest(mark=56, beat_unit_beats=1.5), FLOW),
             exercise("triplets", 84, key="A minor", click=dotted),
-            need=60,
+            need=140,
             needs=("triplets first half",),
         ),
     )
@@ -136,7 +150,7 @@ def dotted() -> Laid:
             "Four bars with the click",
             (CLEAN, TimingTest(tolerance_ms=50, share_percent=90)),
             exercise("dotted", 66, key="F major"),
-            need=40,
+            need=90,
         ),
     )
     return Laid(topic, steps, Place.WAITING)

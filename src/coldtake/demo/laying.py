@@ -17,11 +17,12 @@ from coldtake.domain.topic import ClickSetting, Exercise, PassageRef, Place, Ste
 
 @dataclass(frozen=True, slots=True)
 class Laid:
-    """One topic as it was laid out, and the place it has today."""
+    """One topic as it was laid out, the place it has today, and steps that were added late."""
 
     topic: Topic
     steps: tuple[Step, ...]
     place: Place
+    later: tuple[Step, ...] = ()
 
 
 def topic_id(name: str) -> str:

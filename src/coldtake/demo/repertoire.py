@@ -33,15 +33,15 @@ def movement(today: date) -> Laid:
             "Opening theme",
             (CLEAN, near(84), FLOW),
             exercise("themes", 84, bars=(1, 8), key="F major", words="One breath to bar 4."),
-            need=30,
+            need=75,
         ),
         step(
             "movement",
             "second",
             "Second theme, after the rest",
-            (CLEAN, near(84), TimingTest(tolerance_ms=80, share_percent=90)),
+            (CLEAN, near(84), TimingTest(tolerance_ms=100, share_percent=100)),
             exercise("themes", 84, bars=(9, 16), key="D minor", words="Count the rest aloud."),
-            need=40,
+            need=100,
         ),
         *_run_steps(),
         step(
@@ -50,7 +50,7 @@ def movement(today: date) -> Laid:
             "Coda, soft and in time",
             (CLEAN, near(76), FLOW),
             exercise("coda", 76, key="F major"),
-            need=35,
+            need=90,
         ),
         step(
             "movement",
@@ -58,7 +58,7 @@ def movement(today: date) -> Laid:
             "Both themes joined",
             (NotesTest(allowed=1), near(84), FLOW),
             exercise("themes", 84, key="F major", words="No slower at the join."),
-            need=30,
+            need=80,
             needs=("opening", "second"),
         ),
         step(
@@ -70,16 +70,25 @@ def movement(today: date) -> Laid:
                 ConditionsTest(stated=("from memory", "standing")),
             ),
             Exercise(words="From the first bar to the last, one chance."),
-            need=60,
+            need=150,
             needs=("run 84", "coda", "joined"),
         ),
     )
-    return Laid(topic, steps, Place.CURRENT)
+    rehearsal = step(
+        "movement",
+        "rehearsal",
+        "With the other four, at the rehearsal",
+        (OwnQuestionTest(question="Did nobody have to wait for me?"),),
+        Exercise(words="Once through, as on the day."),
+        need=120,
+        needs=("whole",),
+    )
+    return Laid(topic, steps, Place.CURRENT, later=(rehearsal,))
 
 
 def _run_steps() -> tuple[Step, ...]:
     """Lay the run out along the metronome marks, each tempo needing the one before."""
-    ladder = ((60, 40, ()), (72, 40, ("run 60",)), (84, 60, ("run 72",)))
+    ladder = ((60, 90, ()), (72, 100, ("run 60",)), (84, 140, ("run 72",)))
     return tuple(
         step(
             "movement",
@@ -112,7 +121,7 @@ def tune(today: date) -> Laid:
             "The tune from memory",
             (NotesTest(allowed=1), near(108, 10), ConditionsTest(stated=("from memory",))),
             exercise("tune", 108, key="G"),
-            need=35,
+            need=90,
         ),
         step(
             "tune",
@@ -120,7 +129,8 @@ def tune(today: date) -> Laid:
             "The chords, one note a beat, at 80",
             (CLEAN, TempoTest(mark=80)),
             exercise("chords", 80, key="G"),
-            need=45,
+            need=110,
+            needs=("melody",),
         ),
         step(
             "tune",
@@ -128,7 +138,8 @@ def tune(today: date) -> Laid:
             "Thirds and sevenths, the nearest way",
             (CLEAN, TempoTest(mark=88)),
             exercise("guide", 88, key="G", words="Hear the next one before you play it."),
-            need=30,
+            need=75,
+            needs=("melody",),
         ),
         step(
             "tune",
@@ -136,7 +147,7 @@ def tune(today: date) -> Laid:
             "The chords, one note a beat, at 96",
             (CLEAN, TempoTest(mark=96)),
             exercise("chords", 96, key="G"),
-            need=45,
+            need=120,
             needs=("chords 80",),
         ),
         step(
@@ -145,7 +156,7 @@ def tune(today: date) -> Laid:
             "One chorus on thirds and sevenths",
             (OwnQuestionTest(question="Could I hear every chord change in what I played?"),),
             exercise("guide", 96, words="Own rhythms, these notes only."),
-            need=50,
+            need=130,
             needs=("guide",),
         ),
         step(
@@ -154,11 +165,20 @@ def tune(today: date) -> Laid:
             "Two choruses without losing the form",
             (OwnQuestionTest(question="Did I come out at bar 12 both times?"),),
             exercise("tune", 108, words="Leave bar 4 and bar 8 empty."),
-            need=60,
+            need=160,
             needs=("chords 96", "one chorus"),
         ),
     )
-    return Laid(topic, steps, Place.CURRENT)
+    story = step(
+        "tune",
+        "story",
+        "Two choruses that tell one story",
+        (OwnQuestionTest(question="Did the second chorus grow out of the first?"),),
+        exercise("tune", 108, words="One idea, turned over, taken higher."),
+        need=200,
+        needs=("two choruses",),
+    )
+    return Laid(topic, steps, Place.CURRENT, later=(story,))
 
 
 def air(today: date) -> Laid:

@@ -1,36 +1,69 @@
-"""Chance and ids that come out the same for the same seed and the same day.
+"""A clock for the story: its time is set by the teller, its ids are drawn from the seed.
 
-An event's id is a UUIDv7 of its own instant with random bytes drawn from the seed, so that a
-demo's log looks like a played one and building it twice gives the same log.
+An id is a UUIDv7 of the story's instant with random bytes drawn from the seed, so that a demo's log
+looks like a played one, and building it twice on the same day gives the same log.
 """
 
-from collections.abc import Sequence
-from datetime import date, datetime
+from collections.abc import Iterator, Sequence
+from datetime import datetime, timedelta
 
 import numpy as np
 
-from coldtake.domain.events import AnyData, Event
+from coldtake.domain.events import Event
 from coldtake.domain.ids import uuid7
 
 
-class Ledger:
-    """Events in the making; `take_out` hands them over for one append."""
+class StoryClock:
+    """`ports.Clock` whose instant is set from outside."""
 
-    def __init__(self, seed: int) -> None:
+    def __init__(self, start: datetime, seed: int) -> None:
+        self.instant = start
         self._bytes = np.random.default_rng([seed, 1])
-        self._events: list[Event] = []
 
-    def new_id(self, at: datetime) -> str:
-        """Draw a fresh UUIDv7 of an instant."""
-        return uuid7(int(at.timestamp() * 1000), self._bytes.bytes(10))
+    def now(self) -> datetime:
+        """Return the story's present instant."""
+        return self.instant
 
-    def note(self, at: datetime, day: date, data: AnyData) -> Event:
-        """Write one event down."""
-        event = Event(id=self.new_id(at), at=at, day=day, data=data)
-        self._events.append(event)
-        return event
+    def new_id(self) -> str:
+        """Draw a fresh UUIDv7 of that instant."""
+        return uuid7(int(self.instant.timestamp() * 1000), self._bytes.bytes(10))
 
-    def take_out(self) -> Sequence[Event]:
-        """Return what was written since the last call."""
-        events, self._events = self._events, []
-        return events
+    def wait(self, seconds: float) -> datetime:
+        """Let time pass, return the new instant."""
+        self.instant += timedelta(seconds=seconds)
+        return self.instant
+
+
+class Draft:
+    """`ports.Store` in memory: the story is told whole before anything reaches the player's log."""
+
+    def __init__(self) -> None:
+        self._events: dict[str, Event] = {}
+        self._refused: list[tuple[datetime, str, bytes]] = []
+
+    def append(self, events: Sequence[Event]) -> int:
+        """Append events, return how many were new."""
+        before = len(self._events)
+        for event in events:
+            self._events.setdefault(event.id, event)
+        return len(self._events) - before
+
+    def refuse(self, raw: bytes, why: str, at: datetime) -> None:
+        """Keep what could not become an event."""
+        self._refused.append((at, why, raw))
+
+    def refused(self) -> Sequence[tuple[datetime, str, bytes]]:
+        """Return what was refused."""
+        return self._refused
+
+    def events(self, after: int = 0) -> Iterator[tuple[int, Event]]:
+        """Give (sequence number, event) in order of arrival."""
+        told = list(self._events.values())[after:]
+        return iter(enumerate(told, start=after + 1))
+
+    def last_sequence(self) -> int:
+        """Return the number of events told so far."""
+        return len(self._events)
+
+    def close(self) -> None:
+        """Nothing is open."""

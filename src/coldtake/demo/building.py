@@ -1,0 +1,56 @@
+"""Telling the example on a draft, then handing it over whole: sound first, then the log."""
+
+from datetime import date, datetime, time, timedelta
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from coldtake.demo.seeded import Draft, StoryClock
+from coldtake.demo.story import DAYS, Story
+from coldtake.errors import RuleError
+from coldtake.ports import Progress
+from coldtake.practice.services import Services
+from coldtake.storage.takes import FolderTakes
+
+FIRST_EVENING = time(19, 30)
+
+
+def build(
+    services: Services, *, today: date, seed: int = 7, progress: Progress | None = None
+) -> None:
+    """Fill an empty log with the example, its history ending the day before `today`.
+
+    All or nothing: a fault, or a `progress` that asks to stop, leaves the log empty. The same day,
+    zone and seed give the same events. Raises RuleError when the log is not empty.
+    """
+    if not services.is_empty():
+        raise RuleError(
+            "The example goes into an empty folder only; here something has been kept already.",
+            remedy="Name another folder with --data.",
+        )
+    with TemporaryDirectory(prefix="coldtake-demo-") as folder:
+        told = _tell(services, today, seed, progress, Path(folder))
+        if told is not None:
+            _hand_over(told, services)
+
+
+def _tell(
+    services: Services, today: date, seed: int, progress: Progress | None, folder: Path
+) -> Services | None:
+    zone = services.now().tzinfo
+    start = datetime.combine(today - timedelta(days=DAYS + 1), FIRST_EVENING, zone)
+    clock = StoryClock(start, seed)
+    draft = Services(Draft(), FolderTakes(folder), clock)
+    story = Story(draft, clock, today, seed)
+    story.lay_out()
+    for done, index in enumerate(range(-DAYS, 0)):
+        if progress and not progress.step(done, DAYS, "Six weeks are being practised."):
+            return None
+        story.day(index)
+    story.finish()
+    return draft
+
+
+def _hand_over(told: Services, services: Services) -> None:
+    for take in told.state().takes.values():
+        services.take_files.keep(take.id, told.takes.sound(take.id).read_bytes())
+    services.log.keep([event for _, event in told.store.events()])

@@ -1,0 +1,119 @@
+"""Six weeks of the invented player: evenings that plan, days that are played, missed or cut short.
+
+The story is told day by day through the same services that the pages use, on a draft of the log;
+only when it is whole does it go to the player's own log, sound first, in one append.
+"""
+
+from datetime import date, datetime, time, timedelta, tzinfo
+
+import msgspec
+import numpy as np
+
+from coldtake.demo.laying import topic_id
+from coldtake.demo.material import MATERIAL
+from coldtake.demo.scenario import laid_out
+from coldtake.demo.seeded import StoryClock
+from coldtake.demo.session_play import SessionPlay
+from coldtake.demo.takes import TakeBook
+from coldtake.domain import events as ev
+from coldtake.domain.plan import Wish
+from coldtake.domain.topic import Place, StepPhase
+from coldtake.learning.simulated import SimulatedPlayer
+from coldtake.practice.services import Services
+
+DAYS = 42
+GROWS_ON = -2  # the day on which each current topic is given its next step
+KEEPS_UP_FROM = -12  # from this day on the player insists on what D major still lacks
+AT_FIRST = ("break", "d major", "triplets")
+MOVES: dict[int, tuple[tuple[str, Place], ...]] = {
+    -35: (("movement", Place.CURRENT),),  # the quintet has settled its programme
+    -26: (("triplets", Place.LAID_ASIDE), ("tune", Place.CURRENT)),  # and its encore
+}
+EVENING = time(21, 10)
+LIFE_BEGINS = date(2001, 1, 1) + timedelta(days=DAYS)  # day 0 of the simulated player's own life
+USUAL_MIN, LONG_MIN, SHORT_MIN = 45, 60, 30
+WISHED_MIN = 10
+MISSED_SHARE = 0.2  # of the days
+
+
+class Story:
+    """The telling. `services` write to a draft under `clock`; `today` is the day after the last."""
+
+    def __init__(self, services: Services, clock: StoryClock, today: date, seed: int) -> None:
+        self._services = services
+        self._clock = clock
+        self._today = today
+        self._laid = laid_out(today)
+        self._player = SimulatedPlayer(seed, missed_share=MISSED_SHARE)
+        self._rng = np.random.default_rng([seed, 3])
+        self._takes = TakeBook(services, clock, seed)
+
+    def lay_out(self) -> None:
+        """Put the pile in, the evening before the first day."""
+        self._services.settings.choose("session_minutes", str(USUAL_MIN))
+        for material in MATERIAL:
+            self._services.append(ev.PassageKept(passage=material.stored()))
+        for laid in self._laid:
+            self._clock.wait(40)
+            self._services.pile.keep_topic(laid.topic)
+            for step in laid.steps:
+                self._services.pile.keep_step(step)
+        for name in AT_FIRST:
+            self._services.pile.place(topic_id(name), Place.CURRENT)
+
+    def day(self, index: int) -> None:
+        """Plan a day on the evening before, then play it; index -42 is the first, -1 yesterday."""
+        day = self._today + timedelta(days=index)
+        for name, place in MOVES.get(index, ()):
+            self._services.pile.place(topic_id(name), place)
+        for laid in self._laid if index == GROWS_ON else ():
+            for step in laid.later:
+                self._services.pile.keep_step(step)
+        self._plan(day, _minutes(index), self._wishes() if index >= KEEPS_UP_FROM else ())
+        own_day = LIFE_BEGINS + timedelta(days=index)
+        if not self._player.comes(own_day):
+            return
+        late_s = float(self._rng.uniform(-600, 1500))
+        self._clock.instant = at(day, time(17), self._clock) + timedelta(seconds=late_s)
+        run = self._services.sessions.start(day)
+        play = SessionPlay(
+            self._services,
+            self._clock,
+            self._player,
+            self._rng,
+            lambda slot, run: self._takes.in_slot(index, slot, run),
+        )
+        play.play(run, own_day)
+
+    def finish(self) -> None:
+        """Bring home what is left, and plan today and tomorrow."""
+        self._clock.instant = at(self._today - timedelta(days=1), time(20), self._clock)
+        self._takes.at_home()
+        self._plan(self._today, USUAL_MIN)
+        self._plan(self._today + timedelta(days=1), USUAL_MIN)
+
+    def _wishes(self) -> tuple[Wish, ...]:
+        """Insist on the first step of the scale that is not met (any more)."""
+        state = self._services.state()
+        steps = state.topic_steps(topic_id("d major"))
+        left = [s for s in steps if state.phase(s.id) not in (StepPhase.MET, StepPhase.HELD)]
+        return tuple(Wish(step_id=s.id, minutes=WISHED_MIN) for s in left[:1])
+
+    def _plan(self, day: date, minutes: int, wishes: tuple[Wish, ...] = ()) -> None:
+        eve = at(min(day, self._today) - timedelta(days=1), EVENING, self._clock)
+        self._clock.instant = max(eve, self._clock.instant + timedelta(seconds=30))
+        request = self._services.evening.default_request(day)
+        self._services.evening.propose(
+            msgspec.structs.replace(request, minutes=minutes, wishes=wishes)
+        )
+
+
+def _minutes(index: int) -> int:
+    """Minutes offered on a day: a long one each week, a short one, the rest as usual."""
+    return {5: LONG_MIN, 2: SHORT_MIN}.get(index % 7, USUAL_MIN)
+
+
+def at(day: date, clock_time: time, clock: StoryClock) -> datetime:
+    """Return an instant of the story in the player's own zone."""
+    zone: tzinfo | None = clock.now().tzinfo
+    return datetime.combine(day, clock_time, zone)
