@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from coldtake.domain.ids import uuid7
-from coldtake.errors import RuleError
-from coldtake.ports import Clock
+from coldtake.ports import Clock, Progress
 from coldtake.practice.services import Services
 from coldtake.storage.folder import TAKES_NAME, data_folder, sqlite_url
 from coldtake.storage.log import DATABASE, SqlStore
@@ -91,13 +90,8 @@ def make_app(services: Services) -> "FastAPI":
     return create_app(services, build_demo=fill_with_demo)
 
 
-def fill_with_demo(services: Services) -> None:
+def fill_with_demo(services: Services, progress: Progress | None = None) -> None:
     """Fill an empty log with the example. Raises RuleError when something is there already."""
     from coldtake.demo import build
 
-    if not services.is_empty():
-        raise RuleError(
-            "There is something in this data folder already.",
-            remedy="The example goes only into an empty one: choose another with --data.",
-        )
-    build(services)
+    build(services, today=services.today(), progress=progress)

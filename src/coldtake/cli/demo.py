@@ -2,7 +2,7 @@
 
 from argparse import Namespace
 
-from coldtake.cli.opened import print_json, services_of
+from coldtake.cli.opened import ShownProgress, print_json, services_of
 
 
 def run(arguments: Namespace) -> int:
@@ -10,7 +10,7 @@ def run(arguments: Namespace) -> int:
     from coldtake.bootstrap import fill_with_demo
 
     with services_of(arguments) as services:
-        fill_with_demo(services)
+        fill_with_demo(services, ShownProgress())
         state = services.state()
     counts = {
         "topics": len(state.topics),

@@ -3,7 +3,7 @@
 from argparse import Namespace
 from pathlib import Path
 
-from coldtake.cli.opened import print_json, services_of
+from coldtake.cli.opened import ShownProgress, print_json, services_of
 from coldtake.errors import InputError
 
 
@@ -19,7 +19,7 @@ def run(arguments: Namespace) -> int:
     from coldtake.practice.archive import export
 
     with services_of(arguments) as services:
-        written = export(services, target)
+        written = export(services, target, progress=ShownProgress())
     if arguments.json:
         print_json(written)
     else:

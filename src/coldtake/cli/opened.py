@@ -1,5 +1,6 @@
 """What the commands that need the data folder share."""
 
+import sys
 from argparse import Namespace
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -20,6 +21,20 @@ def services_of(arguments: Namespace) -> "Iterator[Services]":
         yield services
     finally:
         services.close()
+
+
+class ShownProgress:
+    """`ports.Progress` on one line of the terminal; nothing where nobody looks."""
+
+    def __init__(self) -> None:
+        self._shown = sys.stderr.isatty()
+
+    def step(self, done: int, total: int, words: str) -> bool:
+        """Show how far the work has come; Ctrl-C is how one stops it."""
+        if self._shown:
+            end = "\n" if done >= total else ""
+            print(f"\r\x1b[K{done} of {total}: {words}", end=end, file=sys.stderr, flush=True)
+        return True
 
 
 def print_json(record: Any) -> None:

@@ -12,7 +12,7 @@ from pathlib import Path
 import uvicorn
 
 from coldtake.bootstrap import fill_with_demo, make_app, open_services
-from coldtake.cli.opened import print_json
+from coldtake.cli.opened import ShownProgress, print_json
 from coldtake.storage.folder import data_folder
 from coldtake.storage.lock import FolderLock
 
@@ -51,7 +51,7 @@ def _serve(arguments: Namespace, folder: Path, lock: FolderLock) -> None:
     services = open_services(folder)
     try:
         if arguments.demo and services.is_empty():
-            fill_with_demo(services)
+            fill_with_demo(services, ShownProgress())
         listener = _listen(arguments.port)
         address = f"http://{HOST}:{listener.getsockname()[1]}/"
         lock.say(address)
