@@ -123,7 +123,7 @@ class Chords:
     base: int
 
 
-NOTE_PX = 13  # distance of stacked noteheads
+NOTE_PX = 16  # distance of stacked noteheads
 
 
 def chords_of(weeks: Sequence[tuple[str, int, int, int]]) -> Chords:

@@ -109,3 +109,42 @@ def neighbour_place(plan: Plan, slot_id: str, by: int) -> tuple[int, int] | None
         if to >= len(ids) and number + 1 < len(plan.periods):
             return number + 1, 0
     return None
+
+
+@dataclass(frozen=True, slots=True)
+class PrintRow:
+    """One slot on the printed page; notation only where it stands for the first time."""
+
+    row: SlotRow
+    notation: str
+    break_min: int
+
+    @property
+    def weight(self) -> int:
+        """Share of the page that this row asks for."""
+        return (3 if self.notation else 1) + (1 if self.break_min else 0)
+
+
+def print_rows(periods: tuple[PeriodView, ...]) -> tuple[PrintRow, ...]:
+    """List the slots for the page on the stand."""
+    seen: set[str] = set()
+    rows = []
+    for period in periods:
+        for row in period.rows:
+            fresh = row.notation if row.notation not in seen else ""
+            seen.add(row.notation)
+            last = row is period.rows[-1]
+            rows.append(PrintRow(row, fresh, period.break_min if last else 0))
+    return tuple(rows)
+
+
+def print_columns(rows: tuple[PrintRow, ...], dense_from: int) -> tuple[tuple[PrintRow, ...], ...]:
+    """Set few slots in one column, many in two of about the same weight."""
+    if len(rows) < dense_from:
+        return (rows,)
+    half, so_far = sum(r.weight for r in rows) / 2, 0
+    for cut, row in enumerate(rows, start=1):
+        so_far += row.weight
+        if so_far >= half:
+            return (rows[:cut], rows[cut:]) if cut < len(rows) else (rows,)
+    return (rows,)

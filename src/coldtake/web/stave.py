@@ -206,6 +206,29 @@ def plan_stave(state: State, plan: Plan, run: SessionRun | None = None) -> Stave
     return Stave(name, tuple(systems), _heights(state, spaces), named=True)
 
 
+def one_line_stave(state: State, plan: Plan) -> Stave:
+    """Draw a whole session on one line, breaks between its periods, for small places."""
+    rest, last = plan.rules.break_min, len(plan.periods) - 1
+    spaces = topic_spaces(plan.slots)
+    parts: list[tuple[int, Slot | None]] = []
+    for i, period in enumerate(plan.periods):
+        parts += [(s.minutes, s) for s in period.slots]
+        parts += [(rest, None)] if i < last else []
+    cut = edges([m for m, _ in parts], plan.minutes)
+    played = _Played({}, {})
+    bars = [
+        Bar(*edge, "break", above=f"{minutes}′")
+        if slot is None
+        else _slot_bar(slot, edge, space_y(spaces[slot.topic_id]), "", played)
+        for (minutes, slot), edge in zip(parts, cut, strict=True)
+    ]
+    begins = datetime.combine(plan.request.day, plan.request.starts_at)
+    ends = begins + timedelta(minutes=plan.minutes)
+    name = f"The session of {plan.minutes} minutes"
+    system = System(tuple(bars), "", f"{begins:%H:%M}", f"{ends:%H:%M}", final=True)
+    return Stave(name, (system,), _heights(state, spaces))
+
+
 def _heights(state: State, spaces: Mapping[str, int]) -> str:
     """Say which height on the stave is which topic."""
     titles = [state.topics[i].title for i in spaces if i in state.topics]

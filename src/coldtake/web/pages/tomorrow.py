@@ -15,8 +15,14 @@ from coldtake.domain.plan import Plan, PlanRequest
 from coldtake.errors import InputError, NotFoundError
 from coldtake.web import forms
 from coldtake.web.forms import Fields, text_fields
-from coldtake.web.planview import neighbour_place, others_of, periods_of
-from coldtake.web.stave import plan_stave
+from coldtake.web.planview import (
+    neighbour_place,
+    others_of,
+    periods_of,
+    print_columns,
+    print_rows,
+)
+from coldtake.web.stave import one_line_stave, plan_stave
 
 if TYPE_CHECKING:
     from coldtake.practice.services import Services
@@ -137,9 +143,8 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         state = services.state()
         context = {
             "plan": plan,
-            "stave": plan_stave(state, plan),
-            "periods": periods_of(state, plan),
-            "dense": len(plan.slots) >= DENSE_FROM,
+            "stave": one_line_stave(state, plan),
+            "columns": print_columns(print_rows(periods_of(state, plan)), DENSE_FROM),
         }
         return templates.TemplateResponse(request, "print.html", context)
 
