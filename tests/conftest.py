@@ -1,7 +1,28 @@
 """What every test shares."""
 
 import os
+from datetime import datetime, timedelta, timezone
+
+import pytest
 
 # One thread per numeric library: two test workers on two cores must not fight each other.
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(name, "1")
+
+
+@pytest.fixture(scope="session")
+def example(tmp_path_factory):
+    """Services over the example, told once. Only read it; its today is 12 January 2027."""
+    from coldtake import demo
+    from coldtake.practice.services import Services
+    from coldtake.storage.folder import sqlite_url
+    from coldtake.storage.log import SqlStore
+    from coldtake.storage.takes import FolderTakes
+    from making import SteppingClock
+
+    folder = tmp_path_factory.mktemp("example")
+    clock = SteppingClock(datetime(2027, 1, 12, 9, tzinfo=timezone(timedelta(hours=1))))
+    services = Services(SqlStore(sqlite_url(folder)), FolderTakes(folder / "takes"), clock)
+    demo.build(services, today=services.today())
+    yield services
+    services.close()

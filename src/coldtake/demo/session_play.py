@@ -26,6 +26,7 @@ TRY_S = 25.0
 READY_S = 6.0  # from the bell to the first note
 QUIET_S = 20.0
 RESTED_DAYS = 4
+LEAVES_SHARE = 0.25  # how often the first yes ends a slot; else it is played on to its end
 LEAST_S = 60.0  # nobody starts a slot with less than this left
 
 WAS_MET = (StepPhase.MET, StepPhase.HELD, StepPhase.SLIPPED)
@@ -139,7 +140,7 @@ class SessionPlay:
             work_s = max(min(share * most_s, left_s) - tries_s, 0.0)
             self._clock.wait(work_s)
             self._player.practise(step, work_s / 60.0, self._day)
-            if self._tries(slot, step, end):
+            if self._tries(slot, step, end) and self._rng.random() < LEAVES_SHARE:
                 return
         self._clock.wait(max(end - self._clock.now().timestamp(), 0.0))
 

@@ -36,7 +36,7 @@ RECIPES: tuple[Recipe, ...] = (
     Recipe("opening", -12),
     Recipe("run 72", -10, Fault.WRONG_NOTE, own_answer=Answer.NO),
     Recipe("second", -9, Fault.LATE_ENTRY),
-    Recipe("break 84", -8, tempo_share=0.88),
+    Recipe("break 84", -11, tempo_share=0.88),
     Recipe("leaps 60", -7, Fault.NOISE, own_answer=Answer.YES),
 )
 
