@@ -15,7 +15,7 @@ import numpy as np
 
 RATE = 44100
 BLOCK = 64  # samples; FluidSynth renders in blocks of this length
-FLUSH = 64 * BLOCK
+FLUSH = 1400 * BLOCK  # two seconds: the longest release dies away
 BANKS = {
     "fluid": Path("/usr/share/sounds/sf2/FluidR3_GM.sf2"),
     "timgm": Path("/usr/share/sounds/sf2/TimGM6mb.sf2"),

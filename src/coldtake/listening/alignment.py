@@ -46,13 +46,15 @@ class Costs:
 
     repeat_unstruck: float = 4.0
     begin_unstruck: float = 2.0
-    ignore_attack: float = 1.6
+    ignore_attack: float = 6.0  # of a certain attack; falls steeply for a doubtful one
     wrong: float = 3.0
     extra: float = 3.4
     lead_in: float = 0.8
+    out_of_lead_in: float = 1.6
+    masked: float = 0.8  # share of a first piece's cost waived where its partials grew
     skip: float = 3.4
     most_skip: float = 9.0
-    jump: float = 7.0
+    jump: float = 6.5
     jump_sounding: float = 8.5
     start_inside: float = 5.0
     stop_inside: float = 5.0
@@ -61,7 +63,7 @@ class Costs:
     frame_octave: float = 0.55
     frame_silent: float = 0.12
     frame_rest_voiced: float = 0.5
-    timing_most: float = 2.2
+    timing_most: float = 2.6
     timing_share: float = 0.10
     timing_s: float = 0.035
 
@@ -105,6 +107,7 @@ def align(
     onset_beats: Floats,
     *,
     tuning: float = 0.0,
+    grown: Floats | None = None,
     period: Period | None = None,
     costs: Costs = COSTS,
 ) -> Path:
@@ -112,11 +115,14 @@ def align(
 
     pitches, onset_beats : shape (n,), n >= 1, the passage's notes in order
     tuning : semitones by which the take stands above equal temperament at 440 Hz
+    grown : 0..1, how far the partials of each note grow across each boundary, shape (boundaries, n)
     period : seconds per beat at a time of the recording, where a tempo is already known
     """
     edges = np.concatenate([[0.0], bounds.times_s, [hearing.duration_s]])
     emission = _Emission(hearing, edges, pitches, tuning, costs)
-    return _Search(bounds, pitches, onset_beats, emission, edges, period, costs).run()
+    if grown is None:
+        grown = np.zeros((len(bounds), len(pitches)))
+    return _Search(bounds, pitches, onset_beats, emission, edges, grown, period, costs).run()
 
 
 class _Front:
@@ -148,10 +154,11 @@ class _Search:
         onset_beats: Floats,
         emission: "_Emission",
         edges: Floats,
+        grown: Floats,
         period: Period | None,
         costs: Costs,
     ) -> None:
-        self.c, self.bounds, self.period = costs, bounds, period
+        self.c, self.bounds, self.period, self.grown = costs, bounds, period, grown
         self.edges, self.emission = edges, emission
         self.n = len(pitches)
         self.beats = np.concatenate([[np.nan], onset_beats])
@@ -181,14 +188,17 @@ class _Search:
         attack, change = self.bounds.attack[piece - 1], self.bounds.change[piece - 1]
         time, struck = float(self.edges[piece]), float(max(attack, change))
         self.old, self.new = self.new, _Front(self.n)
-        self._go_on(self.c.ignore_attack * attack)
+        emission = self.emission.of(piece)
+        self.grown_now = self.grown[piece - 1]
+        self.waived = self.c.masked * self.grown_now * emission[Kind.RIGHT, 1:]
+        self._go_on(self.c.ignore_attack * max(2.0 * float(attack) - 1.0, 0.0) ** 3)
         self._stop()
         for skipped in range(min(3, self.n)):
             self._begin_next(skipped, float(attack), struck, time)
         self._begin_extra(struck)
         self._jump(struck, time)
         self.back[piece] = self.new.came
-        self.new.cost += self.emission.of(piece)
+        self.new.cost += emission
 
     def _code(self, kind: int, positions: Codes) -> Codes:
         return (kind * (self.n + 1) + positions).astype(np.int32)
@@ -215,11 +225,15 @@ class _Search:
             base = base + self._timing(kind, skipped, time)
             code = self._code(kind, self.where[:count])
             plain = base + self.c.begin_unstruck * (1.0 - struck)
-            right = plain
+            right = base + self.c.begin_unstruck * (
+                1.0 - np.maximum(struck, self.grown_now[skipped:])
+            )
             if kind == Kind.RIGHT and not skipped:
                 again = base + self.c.repeat_unstruck * (1.0 - attack)
-                right = np.where(self.repeats, again, plain)
-            self.new.offer(Kind.RIGHT, 1 + skipped, right, code, begun)
+                right = np.where(self.repeats, again, right)
+            if kind == Kind.EXTRA:
+                right[0] += self.c.out_of_lead_in
+            self.new.offer(Kind.RIGHT, 1 + skipped, right - self.waived[skipped:], code, begun)
             self.new.offer(Kind.WRONG, 1 + skipped, plain + self.c.wrong, code, begun)
 
     def _timing(self, kind: Kind, skipped: int, time: float) -> Floats:
@@ -247,11 +261,13 @@ class _Search:
         for kind in Kind:
             place = int(np.argmin(self.old.cost[kind, 1:])) + 1
             price = self.c.jump if kind == Kind.REST else self.c.jump_sounding
-            cost = np.full(self.n, float(self.old.cost[kind, place]) + price + unstruck)
+            cost = float(self.old.cost[kind, place]) + price + unstruck - self.waived
             code = np.full(self.n, kind * (self.n + 1) + place, np.int32)
             self.new.offer(Kind.RIGHT, 1, cost, code, begun)
         for kind in (Kind.REST, Kind.EXTRA):
-            cost = self.old.cost[kind, 0] + self.inside + unstruck
+            cost = self.old.cost[kind, 0] + self.inside + unstruck - self.waived
+            if kind == Kind.EXTRA:
+                cost = cost + self.c.out_of_lead_in
             code = np.full(self.n, kind * (self.n + 1), np.int32)
             self.new.offer(Kind.RIGHT, 1, cost, code, begun)
 

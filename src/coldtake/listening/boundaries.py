@@ -1,7 +1,7 @@
 """Places where a note may begin or end, found generously; the alignment chooses among them.
 
-Three kinds of evidence give a boundary: a peak of spectral flux (an attack), a step of the pitch
-track, and the voice of the instrument starting or stopping. Those within 45 ms are one boundary.
+Four kinds of evidence give a boundary: a peak of spectral flux (an attack), a dip of the level, a
+step of the pitch track, and the tone starting or stopping. Those within 45 ms are one boundary.
 """
 
 from collections.abc import Sequence
@@ -17,6 +17,8 @@ MERGE_S = 0.045
 LOOK_S = 0.060  # a step of pitch and the attack that goes with it lie within this time
 FLUX_FLOOR = 0.035  # growth of the log spectrum; vibrato and noise stay below about this
 STEP_SEMITONES = 0.6
+DIP_DB = 4.5  # a dip of the level as deep as this is as likely as not a new attack
+OCTAVES = (12.0, 19.02, 24.0)  # steps that a pitch detector makes without the player
 Ints = npt.NDArray[np.intp]
 
 
@@ -41,9 +43,10 @@ class Boundaries:
 def find_boundaries(hearing: Hearing, also_s: Sequence[float] = ()) -> Boundaries:
     """Boundaries of a recording; `also_s` are further places to look at closely [s]."""
     strength = attack_strength(hearing)
-    peaks = _peaks(hearing.flux)
     steps, starts, ends = _steps(hearing), *_edges(hearing)
-    times = [float(p * FINE_STEP_S) for p in peaks]
+    times = [float(p * FINE_STEP_S) for p in _peaks(hearing.flux)]
+    dips = [float(d * FINE_STEP_S) for d in _dips(level_dips(hearing))]
+    times += [d for d in dips if _nearest(times, d) > LOOK_S]
     for extra in (*(s * PITCH_STEP_S for s in steps), *(s * PITCH_STEP_S for s in starts)):
         if _nearest(times, extra) > LOOK_S:
             times.append(float(extra))
@@ -58,11 +61,31 @@ def find_boundaries(hearing: Hearing, also_s: Sequence[float] = ()) -> Boundarie
 
 
 def attack_strength(hearing: Hearing) -> Floats:
-    """How sure a new attack is, 0..1, on the fine clock, from the flux against its surroundings."""
+    """How sure a new attack is, 0..1, on the fine clock.
+
+    From the flux against its surroundings, and from a dip of the level just before.
+    """
     flux = hearing.flux
     base = median_filter(flux, size=151, mode="nearest")
     ratio = (flux - base) / (FLUX_FLOOR + base)
-    return np.asarray(1.0 / (1.0 + (1.3 / np.maximum(ratio, 1e-3)) ** 2.5))
+    struck = 1.0 / (1.0 + (1.3 / np.maximum(ratio, 1e-3)) ** 2.5)
+    dipped = 1.0 / (1.0 + np.exp(-(level_dips(hearing) - DIP_DB) / 0.8))
+    return np.asarray(1.0 - (1.0 - struck) * (1.0 - dipped))
+
+
+def level_dips(hearing: Hearing) -> Floats:
+    """How far the level lies below both its sides (100 ms each) [dB], on the fine clock."""
+    reach = round(0.1 / FINE_STEP_S)
+    level = uniform_filter1d(hearing.fine_db, 3, mode="nearest")
+    level = np.maximum(level, level.max(initial=-120.0) - 45.0)
+    left = maximum_filter1d(level, reach, mode="nearest", origin=(reach - 1) // 2)
+    right = maximum_filter1d(level, reach, mode="nearest", origin=-(reach // 2))
+    return np.asarray(np.maximum(np.minimum(left, right) - level, 0.0))
+
+
+def _dips(depth: Floats) -> Ints:
+    top = maximum_filter1d(depth, 21, mode="nearest")
+    return np.flatnonzero((depth == top) & (depth > DIP_DB - 1.5))
 
 
 def _peaks(flux: Floats) -> Ints:
@@ -146,7 +169,10 @@ def _change(hearing: Hearing, time_s: float) -> float:
         return 0.0
     if before is None:
         return 1.0
-    return float(np.clip((abs(after - before) - 0.35) / 0.4, 0.0, 1.0))
+    step = abs(after - before)
+    if min(abs(step - octave) for octave in OCTAVES) < 0.5:
+        return 0.4
+    return float(np.clip((step - 0.35) / 0.4, 0.0, 1.0))
 
 
 def _steady(hearing: Hearing, start: int, stop: int) -> float | None:

@@ -13,6 +13,7 @@ from coldtake.listening.alignment import Ints, Kind, Path, Piece, align
 from coldtake.listening.boundaries import Boundaries, find_boundaries
 from coldtake.listening.hearing import Floats, Hearing
 from coldtake.listening.onsets import find_offset, refine_onset
+from coldtake.listening.partials import growth, settle_octaves
 from coldtake.listening.tempo import local_period
 from coldtake.listening.tones import Tone, lower_octave_sounds, tone_between
 from coldtake.music.passage import Passage
@@ -63,19 +64,28 @@ def read_take(hearing: Hearing, passage: Passage) -> Reading:
     pitches = np.array([n.pitch for n in passage.notes], dtype=np.int64)
     beats = np.array([n.onset_beats for n in passage.notes])
     tuning = rough_tuning(hearing)
+    hearing = settle_octaves(hearing, np.unique(pitches) + tuning)
     bounds = find_boundaries(hearing)
-    path = align(hearing, bounds, pitches, beats, tuning=tuning)
+    grown = _grown(hearing, bounds, pitches, tuning)
+    path = align(hearing, bounds, pitches, beats, tuning=tuning, grown=grown)
     period = _first_tempo(path, beats)
     if period is not None:
         tuning = _tuning_of(hearing, path, pitches, tuning)
         bounds = find_boundaries(hearing, _expected_places(path, beats, period))
+        grown = _grown(hearing, bounds, pitches, tuning)
         at, rate = period
 
         def period_at(time_s: float) -> float:
             return float(np.interp(time_s, at, rate))
 
-        path = align(hearing, bounds, pitches, beats, tuning=tuning, period=period_at)
+        path = align(hearing, bounds, pitches, beats, tuning=tuning, grown=grown, period=period_at)
     return _collect(hearing, bounds, path, pitches, tuning)
+
+
+def _grown(hearing: Hearing, bounds: Boundaries, pitches: Ints, tuning: float) -> Floats:
+    """Growth of each note's partials at each boundary, shape (boundaries, notes)."""
+    unique, which = np.unique(pitches, return_inverse=True)
+    return growth(hearing, bounds.times_s, unique + tuning)[:, which]
 
 
 def rough_tuning(hearing: Hearing) -> float:

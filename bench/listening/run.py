@@ -1,0 +1,102 @@
+"""Judge generated takes and write the table.
+
+    python bench/listening/run.py tune  [--takes N] [--only INSTRUMENT] [--condition NAME]
+    python bench/listening/run.py report
+
+`tune` uses TimGM6mb and seeds below 1000; `report` FluidR3_GM and seeds from 50000, never looked at
+while choosing a constant.
+"""
+
+import argparse
+import json
+import resource
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[2] / "src"))
+from band import INSTRUMENTS, RATE, synth
+from conditions import CONDITIONS, apply
+from passages import from_corpus, invented
+from performances import FAULTS, perform
+from rivals import score_rivals
+from scoring import Score, score_take
+from table import write
+
+from coldtake.listening.judge import default_criterion, judge
+from coldtake.listening.sound import Sound
+
+CRITERION = default_criterion(None)
+SETS = {"tune": ("timgm", 0), "report": ("fluid", 50_000)}
+
+
+def faults_of(rng: np.random.Generator) -> tuple[str, ...]:
+    """A third of the takes have no fault; the others one to three."""
+    if rng.random() < 0.35:
+        return ()
+    return tuple(rng.choice(FAULTS, size=int(rng.integers(1, 4)), replace=False))
+
+
+def take_of(name: str, bank: str, seed: int):
+    """Passage, sound and truth of one take."""
+    instrument = INSTRUMENTS[name]
+    rng = np.random.default_rng(seed * 7919 + instrument.program)
+    high = min(instrument.high, instrument.low + 30 + int(rng.integers(0, 12)))
+    if rng.random() < 0.15:
+        passage = from_corpus(seed, instrument.low, high)
+    else:
+        passage = invented(seed * 131 + instrument.program, instrument.low, instrument.high)
+    played, truth = perform(passage, instrument, bank, seed, faults=faults_of(rng))
+    return passage, synth(bank).render(instrument.program, played), truth
+
+
+def run(which: str, takes: int, only: list[str], conditions: list[str], rivals: bool):
+    bank, first = SETS[which]
+    rows: list[dict] = []
+    for name in only or INSTRUMENTS:
+        for k in range(takes):
+            seed = first + k
+            passage, clean, truth = take_of(name, bank, seed)
+            for condition in conditions:
+                sound = apply(condition, clean, seed, truth.bpm)
+                started = time.process_time()
+                verdict = judge(Sound(sound.astype(np.float32), RATE), passage, CRITERION)
+                cost = (time.process_time() - started) / (len(sound) / RATE)
+                score = score_take(verdict, passage, truth)
+                if rivals and condition == "clean":
+                    score_rivals(score.counts, sound, truth)
+                score.lists["cost"] = [cost]
+                rows.append({
+                    "instrument": name, "family": INSTRUMENTS[name].family, "seed": seed,
+                    "condition": condition, "title": passage.title, "faults": truth.faults,
+                    "score": score, "verdict": verdict,
+                })  # fmt: skip
+    return rows
+
+
+def total(rows) -> Score:
+    out = Score()
+    for row in rows:
+        out.add(row["score"])
+    return out
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("which", choices=SETS)
+    parser.add_argument("--takes", type=int, default=8)
+    parser.add_argument("--only", nargs="*", default=[])
+    parser.add_argument("--condition", nargs="*", default=["clean"])
+    parser.add_argument("--write", action="store_true")
+    parser.add_argument("--rivals", action="store_true")
+    args = parser.parse_args()
+    conditions = list(CONDITIONS) if args.condition == ["all"] else args.condition
+    rows = run(args.which, args.takes, args.only, conditions, args.rivals)
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    write(rows, args, peak_mb=peak)
+
+
+if __name__ == "__main__":
+    main()
