@@ -72,14 +72,14 @@ def content(
                 walk.run(layer)
                 notes += walk.notes
                 unpitched += walk.unpitched
-                lengths.append(walk.at)
+                lengths.append(walk.at if not walk.only_rests else Fraction(0))
     full = max((s.bar_beats for s in bar.staves.values()), default=Fraction(4))
-    held = max(lengths, default=Fraction(0))
+    held = mei.stated_beats(bar.element) or max(lengths, default=Fraction(0))
     return BarContent(tuple(notes), held if held > 0 else full, unpitched)
 
 
 class LayerWalk:
-    """One voice through one bar; `at` is where it has come to."""
+    """One voice through one bar; `at` is where it has come to; only_rests: it waits all bar."""
 
     def __init__(
         self,
@@ -94,6 +94,7 @@ class LayerWalk:
         self.spans, self.gestural = spans, gestural
         self.before: BarContent | None = None
         self.at = Fraction(0)
+        self.only_rests = False
         self.notes: list[WrittenNote] = []
         self.unpitched = 0
         self._events = 0
@@ -112,6 +113,7 @@ class LayerWalk:
         elif what in ("rest", "space"):
             self.at += self._length(element, factor)
         elif what in ("mRest", "mSpace", "multiRest"):
+            self.only_rests = what != "multiRest"
             self.at += self.state.bar_beats * max(mei.whole(element.get("num"), 1), 1)
         elif what == "mRpt":
             self._repeat_bar(element)

@@ -4,6 +4,7 @@ MEI (Music Encoding Initiative, version 5) is the one notation format inside: wh
 was written in is turned into it once, and its xml:ids are what notes and evidence point to.
 """
 
+import re
 import xml.etree.ElementTree as ET
 from collections.abc import Iterator
 from fractions import Fraction
@@ -96,3 +97,14 @@ def add(parent: Element, name: str, **attributes: str | int) -> Element:
     made = make(name, **attributes)
     parent.append(made)
     return made
+
+
+def add_type(element: Element, word: str) -> None:
+    """Add a word to the free `type` attribute."""
+    element.set("type", " ".join(filter(None, (element.get("type"), word))))
+
+
+def stated_beats(element: Element) -> Fraction | None:
+    """The number n/m that a word "beats-n-m" in `type` states, or None."""
+    found = re.search(r"\bbeats-(\d{1,6})-([1-9]\d{0,6})\b", element.get("type", ""))
+    return Fraction(int(found[1]), int(found[2])) if found else None

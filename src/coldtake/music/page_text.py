@@ -96,8 +96,7 @@ def _mark(element: Element, onset: Fraction) -> TempoMark | None:
         unit = Fraction(4, max(mei.whole(element.get("mm.unit"), 4), 1))
         unit *= 2 - Fraction(1, 2 ** min(max(mei.whole(element.get("mm.dots")), 0), 4))
         return TempoMark(float(onset), float(printed * unit), float(unit))
-    beat = re.match(r"beat-(\d+)-([1-9]\d*)$", element.get("type", ""))
-    unit = Fraction(4 * int(beat[1]), int(beat[2])) if beat else Fraction(1)
+    unit = mei.stated_beats(element) or Fraction(1)
     return TempoMark(float(onset), float(played), float(unit)) if played is not None else None
 
 

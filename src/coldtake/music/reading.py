@@ -7,7 +7,7 @@ list of notes that must sound. Both raise PassageError with the place and what t
 from functools import lru_cache
 
 from coldtake.errors import PassageError
-from coldtake.music import verovio_door
+from coldtake.music import mei, musicxml, verovio_door
 from coldtake.music.abc import abc_to_mei
 from coldtake.music.passage import Passage
 from coldtake.music.score import Score
@@ -32,8 +32,17 @@ def read_passage(text: str, format: str) -> Passage:  # noqa: A002 - the name ag
 
 
 def _mei_of(text: str, form: str) -> str:
+    """The notation as MEI."""
     if form == "abc":
         return abc_to_mei(text)
+    if form == "musicxml":
+        ready = musicxml.prepare(text)
+        return _annotated(_through_verovio(ready.text, form), ready)
+    musicxml.parsed(text, "MEI")
+    return _through_verovio(text, form)
+
+
+def _through_verovio(text: str, form: str) -> str:
     found = verovio_door.to_mei(text, form)
     if found is None:
         raise PassageError(
@@ -41,6 +50,20 @@ def _mei_of(text: str, form: str) -> str:
             remedy="Export it again from where it was made.",
         )
     return found
+
+
+def _annotated(mei_text: str, ready: musicxml.Prepared) -> str:
+    """Say on noteheads and measures what verovio drops: ends of ties, and how long a bar is."""
+    root = mei.parse(mei_text)
+    for note in mei.all_of(root, "note"):
+        if mei.xml_id(note) in ready.tie_stops:
+            mei.add_type(note, "tie-stop")
+    measures = list(mei.all_of(root, "measure"))
+    if len(measures) == len(ready.bar_beats):
+        for measure, beats in zip(measures, ready.bar_beats, strict=True):
+            if beats > 0:
+                mei.add_type(measure, f"beats-{beats.numerator}-{beats.denominator}")
+    return mei.write(root)
 
 
 def passage_of(mei_text: str) -> Passage:

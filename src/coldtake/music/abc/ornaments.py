@@ -107,7 +107,11 @@ def _ties(voice: Voice, measures: dict[str, Element]) -> None:
             if head.tied:
                 target = _same(head, after[2]) if after and after[0] == layer else None
                 closes = voice.bars[bar - 1].closes
-                _tie(measures[f"m{bar}"], last, head, target, bar < len(voice.bars) and closes)
+                other = target or (after[2].heads[0] if after and after[2].heads else None)
+                if not (closes and bar < len(voice.bars) and target is None):
+                    _tie(measures[f"m{bar}"], last, head, target, other)
+                else:
+                    mei.add(measures[f"m{bar}"], "tie", startid=f"#{last}", tstamp2="0m+1")
 
 
 def _inner_ties(head: Head, event: Event, measure: Element) -> str:
@@ -130,15 +134,15 @@ def _same(head: Head, event: Event) -> Head | None:
     return next(same, None)
 
 
-def _tie(measure: Element, last: str, head: Head, target: Head | None, repeats: bool) -> None:
+def _tie(measure: Element, last: str, head: Head, target: Head | None, other: Head | None) -> None:
+    """A tie to an equal note; between unequal ones the same sign is drawn, and is a slur."""
     if target is not None:
         mei.add(measure, "tie", startid=f"#{last}", endid=f"#{target.id}")
-    elif repeats:
-        mei.add(measure, "tie", startid=f"#{last}", tstamp2="0m+1")
+    elif other is not None:
+        mei.add(measure, "slur", startid=f"#{last}", endid=f"#{other.id}")
     else:
         raise head.place.error(
-            "this tie does not lead to a note of the same pitch.",
-            "Use “-” only between equal notes, and “( )” for a slur.",
+            "this tie leads to no note.", "Use “-” only between two notes: “c-c”."
         )
 
 

@@ -44,18 +44,20 @@ _JUMPS = {
     "O": "coda",
 }
 _WORDS = (
-    (re.compile(r"d\.? ?c\.?( |$)|da capo", re.IGNORECASE), "dacapo"),
-    (re.compile(r"d\.? ?s\.?( |$)|dal segno", re.IGNORECASE), "dalsegno"),
-    (re.compile(r"fine\.?$", re.IGNORECASE), "fine"),
+    (re.compile(r"d\.? ?c\.?( .*)?|da capo( .*)?", re.IGNORECASE), "dacapo"),
+    (re.compile(r"d\.? ?s\.?( .*)?|dal segno( .*)?", re.IGNORECASE), "dalsegno"),
+    (re.compile(r"fine\.?", re.IGNORECASE), "fine"),
+    (re.compile(r"segno", re.IGNORECASE), "segno"),
+    (re.compile(r"coda", re.IGNORECASE), "coda"),
     (re.compile(r"(to|al) coda", re.IGNORECASE), "tocoda"),
 )
 
 
 def jump_of(text: str, *, quoted: bool) -> str:
-    """The jump that a decoration or an annotation ("^D.C. al Fine") means, or ""."""
+    """The jump that a decoration or a text ("^D.C. al Fine") means, or ""."""
     if not quoted:
         if text.startswith(("D.C.", "D.S.")):
             return _JUMPS[text[:4]]
         return _JUMPS.get(text, "")
-    words = text[1:].strip() if text[:1] in "^_<>@" else ""
-    return next((jump for pattern, jump in _WORDS if pattern.match(words)), "")
+    words = text.lstrip("^_<>@").strip()
+    return next((jump for pattern, jump in _WORDS if pattern.fullmatch(words)), "")

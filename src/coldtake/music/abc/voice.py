@@ -18,6 +18,8 @@ _ENDING = re.compile(r"\s*\[?(\d[\d,\-]*)")
 _OPEN_ENDING = re.compile(r"\[(\d[\d,\-]*)")
 _FIELD = re.compile(r"\[([A-Za-z]):([^\]]*)\]")
 _TUPLET = re.compile(r"\((\d)(?::(\d*))?(?::(\d*))?")
+# Letters that a tune may give a meaning of its own (4.16); without one they are passed over.
+_USER_SYMBOL = re.compile(r"[H-Wh-w](?=[\^_=A-Ga-gzx\[({~.\"!HLMOPSTUk-nuv])")
 _ACCIDENTAL = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
 _LONGEST = Fraction(64)
 
@@ -158,12 +160,18 @@ class VoiceReader:
             self._quoted(char)
         elif char == "&":
             self._overlay()
-        elif char in SIGNS:
+        else:
+            self._letter(char)
+
+    def _letter(self, char: str) -> None:
+        if char in SIGNS:
             self._signs.append(SIGNS[char])
             self._at += 1
         elif char in "y*":
             self._at += 1
             self._match(_LENGTH)
+        elif _USER_SYMBOL.match(self._line, self._at):
+            self._at += 1
         else:
             raise self._place().error(
                 f"“{char}” means nothing here.", 'Remove it, or put words into quotes: "^text".'

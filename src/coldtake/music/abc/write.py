@@ -225,7 +225,8 @@ def tempo_mark(tempo: Tempo, staff: int, stamp: float) -> Element:
             if value[1]:
                 made.set("mm.dots", str(value[1]))
         else:
-            made.set("type", f"beat-{tempo.unit.numerator}-{tempo.unit.denominator}")
+            beat = tempo.unit * 4
+            mei.add_type(made, f"beats-{beat.numerator}-{beat.denominator}")
     made.text = " ".join(words)
     return made
 

@@ -1,0 +1,162 @@
+"""MusicXML made ready for verovio: one division throughout, an id on every note, no surprises.
+
+- Each part's `divisions` are brought to one common value, so that lengths stay exact whole numbers.
+- Notes without an id (or with one used twice) get one, the same at every reading.
+- Entities are refused: they can grow without bound ("billion laughs").
+"""
+
+import math
+import re
+import xml.etree.ElementTree as ET
+from dataclasses import dataclass
+from fractions import Fraction
+
+from coldtake.errors import PassageError
+from coldtake.music.mei import Element
+
+_NAME = re.compile(r"^[A-Za-z_][\w.\-]*$")
+_MOST_DIVISIONS = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """The rewritten text.
+
+    tie_stops : ids of the notes that end a tie
+    bar_beats : what each measure holds [quarter notes], 0 where only whole-bar rests stand
+    """
+
+    text: str
+    tie_stops: frozenset[str]
+    bar_beats: tuple[Fraction, ...]
+
+
+def parsed(text: str, what: str) -> Element:
+    """Root of an XML text; raises PassageError with line and column."""
+    if re.search(r"<!ENTITY", text):
+        raise PassageError(
+            "the file defines XML entities, which are not accepted.",
+            where="DOCTYPE",
+            remedy="Export it again as plain MusicXML or MEI.",
+        )
+    try:
+        return ET.fromstring(text)
+    except (ET.ParseError, ValueError, RecursionError) as error:
+        line, column = getattr(error, "position", (1, 0))
+        reason = str(error).partition(":")[0] or "not well-formed"
+        raise PassageError(
+            f"the {what} is broken: {reason}.",
+            where=f"line {line}, character {column + 1}",
+            remedy="Export the file again; if it was edited by hand, look at that place.",
+        ) from error
+
+
+def prepare(text: str) -> Prepared:
+    """MusicXML text ready for verovio; raises PassageError."""
+    root = parsed(text, "MusicXML")
+    if root.tag not in ("score-partwise", "score-timewise"):
+        raise PassageError(
+            f"this is XML, but not MusicXML: it begins with <{root.tag[:40]}>.",
+            where="line 1",
+            remedy="Export it as MusicXML (score-partwise).",
+        )
+    if root.find("part") is None and root.find("measure") is None:
+        raise PassageError("there is no part in it.", remedy="Export it again with its notes.")
+    for part in root.iter("part") if root.tag == "score-partwise" else [root]:
+        _one_division(part)
+    _settle_ids(root)
+    stops = {n.get("id", "") for n in root.iter("note") if _stops_tie(n)}
+    return Prepared(ET.tostring(root, encoding="unicode"), frozenset(stops), _bar_beats(root))
+
+
+def _bar_beats(root: Element) -> tuple[Fraction, ...]:
+    """Length of every measure: the longest of its parts."""
+    found: dict[int, Fraction] = {}
+    divisions: dict[str, int] = {}
+    if root.tag == "score-partwise":
+        inside = [(i, p.get("id", ""), m) for p in root.iter("part") for i, m in enumerate(p)]
+    else:
+        inside = [(i, p.get("id", ""), p) for i, m in enumerate(root.iter("measure")) for p in m]
+    for index, part, content in inside:
+        stated = content.find("attributes/divisions")
+        if stated is not None:
+            divisions[part] = _divisions(stated)
+        held = _held(content) / divisions.get(part, 1)
+        found[index] = max(found.get(index, Fraction(0)), held)
+    return tuple(found[i] for i in sorted(found))
+
+
+def _held(measure: Element) -> Fraction:
+    """Where the last note or rest ends, in divisions; whole-bar rests say nothing."""
+    at = most = Fraction(0)
+    for element in measure:
+        length = _duration(element)
+        if element.tag == "backup":
+            at = max(at - length, Fraction(0))
+        elif element.tag == "forward":
+            at += length
+        elif element.tag == "note" and element.find("chord") is None:
+            at += length
+            rest = element.find("rest")
+            if rest is None or rest.get("measure") != "yes":
+                most = max(most, at)
+    return most
+
+
+def _duration(element: Element) -> Fraction:
+    try:
+        return max(Fraction(element.findtext("duration", "0").strip() or "0"), Fraction(0))
+    except (ValueError, ZeroDivisionError):
+        return Fraction(0)
+
+
+def _one_division(part: Element) -> None:
+    """Scale every duration of a part to the least common multiple of its divisions."""
+    values = {_divisions(e) for e in part.iter("divisions")}
+    common = math.lcm(*values) if values else 1
+    if len(values) < 2 or common > _MOST_DIVISIONS:
+        return
+    factor = 1
+    for element in part.iter():
+        if element.tag == "divisions":
+            factor = common // _divisions(element)
+            element.text = str(common)
+        elif element.tag in ("duration", "offset") and element.text:
+            element.text = _scaled(element.text, factor)
+
+
+def _divisions(element: Element) -> int:
+    text = (element.text or "").strip()
+    value = int(text) if text.isdigit() else 0
+    if value < 1:
+        raise PassageError(
+            f"“{text[:20]}” is no number of divisions.",
+            where="<divisions>",
+            remedy="Export the file again.",
+        )
+    return value
+
+
+def _scaled(text: str, factor: int) -> str:
+    try:
+        return f"{float(text) * factor:.10g}"
+    except ValueError:
+        return text
+
+
+def _settle_ids(root: Element) -> None:
+    taken = {e.get("id", "") for e in root.iter() if e.tag != "note" and e.get("id")}
+    count = 0
+    for note in root.iter("note"):
+        own = note.get("id", "")
+        if own in taken or not _NAME.match(own):
+            count += 1
+            while f"n{count}" in taken:
+                count += 1
+            note.set("id", f"n{count}")
+        taken.add(note.get("id", ""))
+
+
+def _stops_tie(note: Element) -> bool:
+    ends = [*note.findall("tie"), *note.findall("notations/tied")]
+    return any(e.get("type") == "stop" for e in ends)
