@@ -74,7 +74,11 @@ class Takes:
         take = self.get(take_id)
         step = finding.step(self._log.state(), take.step_id)
         verdict = self._listen(take, step)
-        self._log.append(ev.TakeJudged(take_id=take.id, verdict=verdict), day=take.day)
+        # The clock of whoever recorded may be ahead of ours: a verdict never precedes its take.
+        judged_at = max(self._log.now(), take.at)
+        self._log.append(
+            ev.TakeJudged(take_id=take.id, verdict=verdict), at=judged_at, day=take.day
+        )
         answers = self._answers(take, step.criterion, verdict)
         if answers:
             # At the take's own instant, so that "first try of the day" stays what it was.
