@@ -24,7 +24,7 @@ const slot = (id, topic, kind = "work", minutes = 5, more = {}) => ({
 const PLAN = {
   id: "plan",
   request: { day: "2026-11-26", starts_at: "17:00:00", minutes: 30 },
-  rules: { break_min: 5, slot_least_min: 2, cold_min: 2 },
+  rules: { break_min: 5, slot_least_min: 2, slot_most_min: 12, cold_min: 2 },
   periods: [
     { slots: [slot("A", "t1", "cold", 2), slot("B", "t1"), slot("C", "t2")] },
     { slots: [slot("D", "t1"), slot("E", "t2", "work", 4)] },

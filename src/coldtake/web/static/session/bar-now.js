@@ -7,7 +7,7 @@
 import { attr, sign, svg } from "./dom.js";
 import { left, two } from "./when.js";
 
-const ABOVE = 0.95; // spaces of room over and under the stave
+const ABOVE = 0.72; // spaces of room over and under the stave
 const PLAYED_W = 3;
 const DIGIT_EM = 1.42; // font size in spaces for digits two spaces high
 
@@ -62,9 +62,9 @@ export class GreatBar {
     const s = height / (4 + 2 * ABOVE);
     const top = s * ABOVE;
     const y = (/** @type {number} */ line) => top + s * line;
-    const digitsW = bar.kind === "quiet" ? s : s * 3.1;
+    const digitsW = bar.kind === "quiet" ? s : s * 4.3;
     this.space = s;
-    this.from = digitsW + s * 0.4;
+    this.from = digitsW + s * 0.5;
     this.to = width - (bar.final ? s * 0.5 : s * 0.9);
     attr(this.root, "viewBox", `0 0 ${width} ${height}`);
     const lines = [0, 1, 2, 3, 4];
@@ -82,7 +82,7 @@ export class GreatBar {
       attr(digit, "visibility", bar.kind === "quiet" ? "hidden" : "visible");
     });
     this.mark.replaceChildren(
-      svg("line", { x1: 0, x2: 0, y1: top - s * 0.7, y2: y(4) + s * 0.7, "stroke-width": s * 0.12 }),
+      svg("line", { x1: 0, x2: 0, y1: top - s * 0.55, y2: y(4) + s * 0.55, "stroke-width": s * 0.12 }),
       svg("ellipse", { rx: s * 0.62, ry: s * 0.44, cy: y(2), transform: `rotate(-22 0 ${y(2)})` }),
     );
     const parts = [...rules, ...this.minutes(bar, y, s), ...this.frame(bar, y, s, width)];
@@ -98,7 +98,7 @@ export class GreatBar {
   ) {
     const line = (/** @type {number} */ x, /** @type {number} */ w) =>
       svg("line", { class: "barline", x1: x, x2: x, y1: y(0), y2: y(4), "stroke-width": w });
-    const parts = [line(this.from - s * 0.2, 2), line(this.to, 2)];
+    const parts = [line(this.from - s * 0.3, 2), line(this.to, 2)];
     if (bar.final) parts.push(line(this.to + s * 0.36, s * 0.28));
     if (bar.kind === "break") {
       const [a, b] = [this.from + s * 0.6, this.to - s * 0.6];

@@ -7,6 +7,7 @@
 
 export const AWAY_MS = 20_000; // nobody was looking for this long: wait for the player
 export const INTENTION_MS = 15_000; // an intention that nobody writes is skipped
+export const TYPING_MS = 20_000; // words begun and left are taken as they stand
 export const COLD_LINGER_MS = 6_000; // after the one answer of a cold slot, to take it back
 export const BREAK_LEAST_MS = 180_000; // the design's least break; common practice, no source
 const REST_LEAST_S = 30; // less is not worth coming back to
@@ -18,7 +19,7 @@ const GAP_MOST_S = 30; // writing an intention shortens the slot by no more than
 export const CALM = {
   quietS: 20,
   coldSinceMs: null,
-  typing: false,
+  typedMs: 0,
   held: false,
   busy: false,
   freeSinceMs: 0,
@@ -64,15 +65,16 @@ const gapS = (/** @type {SlotRun} */ last, /** @type {number} */ startMs) => {
   return gap > STOPPED_S ? 0 : Math.min(GAP_MOST_S, gap); // a stopped clock is not made up for
 };
 
-/** Seconds that a slot gets when it starts at `atMs`. */
+/** Seconds that a slot gets when it starts at `atMs`: never more than the longest slot. */
 export function plannedS(
   /** @type {Session} */ session,
   /** @type {Place} */ place,
   /** @type {number} */ atMs,
 ) {
   const own = place.slot.minutes * 60;
-  const carry = place.slot.kind === "work" ? carryS(session, place, atMs) : 0;
-  return Math.max(SLOT_LEAST_S, Math.round(own + carry));
+  if (place.slot.kind === "cold") return own;
+  const most = Math.max(own, session.plan.rules.slot_most_min * 60);
+  return Math.max(SLOT_LEAST_S, Math.min(most, Math.round(own + carryS(session, place, atMs))));
 }
 
 /** @param {Session | null} session @param {number} now @param {Context} context @returns {Scene} */
@@ -113,7 +115,9 @@ function betweenScene(session, now, context) {
   const away = now - sinceMs > AWAY_MS;
   if (next && !context.held && wantsIntention(session, next)) {
     const afterBreak = isAfterBreak(session, next);
-    const endsMs = afterBreak || context.typing ? null : sinceMs + INTENTION_MS;
+    const endsMs = afterBreak
+      ? null
+      : Math.max(sinceMs + INTENTION_MS, context.typedMs + TYPING_MS);
     if (endsMs === null || now <= endsMs + AWAY_MS) {
       return { screen: "intention", place: next, sinceMs, endsMs };
     }

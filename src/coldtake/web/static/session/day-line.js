@@ -8,7 +8,7 @@ import { placesOf, slotTries } from "./reducer.js";
 import { sign, svg } from "./dom.js";
 
 const GAP = 10;
-const TOP = 26;
+const TOP = 34;
 const LINES = [0, 1, 2, 3, 4].map((i) => TOP + GAP * i);
 const BOTTOM = LINES[4];
 const INSET = 0.5;
@@ -46,7 +46,7 @@ export function dayLine(plan, session, name) {
   const items = itemsOf(places, plan.rules.break_min);
   const whole = items.reduce((sum, item) => sum + item.width, 0) || 1;
   const topics = [...new Set(places.map((p) => p.slot.topic_id))];
-  const drawn = svg("svg", { class: "stave", width: "100%", height: BOTTOM + 12, role: "img" });
+  const drawn = svg("svg", { class: "stave", width: "100%", height: BOTTOM + 8, role: "img" });
   drawn.setAttribute("aria-label", name);
   for (const y of LINES) drawn.append(svg("line", { class: "rule", x1: 0, x2: "100%", y1: y, y2: y }));
   drawn.append(barline(0));
@@ -91,17 +91,28 @@ function slotBar(place, name, from, to, y, session) {
   const run = session?.runs.findLast((r) => r.slotId === place.slot.id);
   const state = run ? (run.endedMs === null ? "now" : "done") : "coming";
   const inset = Math.min(INSET, (to - from) / 4);
-  const x1 = `${from + inset}%`;
+  const middle = `${(from + to) / 2}%`;
+  const stroke = (/** @type {number} */ end) =>
+    svg("line", { class: "stroke", x1: `${from + inset}%`, x2: `${end}%`, y1: y, y2: y });
+  const cold = place.slot.kind === "cold";
   const group = svg(
     "g",
-    { class: `bar ${place.slot.kind} ${state}` },
-    svg("line", { class: "stroke", x1, x2: `${to - inset}%`, y1: y, y2: y }),
-    svg("text", { class: "above", x: `${(from + to) / 2}%`, y: TOP - 9 }, name),
+    { class: "bar coming" },
+    stroke(to - inset),
+    svg("text", { class: "above", x: middle, y: TOP - (cold ? 18 : 8) }, name),
     barline(to),
   );
+  if (cold) group.append(svg("circle", { class: "cold", cx: middle, cy: TOP - 8, r: 4.5 }));
+  // What was played is inked as far as it was played.
+  const share = run && state === "done" ? Math.min(1, playedS(session, place) / (place.slot.minutes * 60)) : 1;
+  if (run) group.append(svg("g", { class: state }, stroke(from + inset + (to - from - 2 * inset) * share)));
   if (session && run) group.append(...notes(session, run, from, to, y));
   return group;
 }
+
+/** @param {Session | null} session @param {Place} place */
+const playedS = (session, place) =>
+  (session?.runs ?? []).reduce((sum, r) => sum + (r.slotId === place.slot.id ? r.playedS : 0), 0);
 
 /** Answers stand where they fell in their slot. */
 function notes(

@@ -37,6 +37,8 @@ export class Desk {
     this.context = { ...CALM };
     this.leading = false;
     this.confirming = false;
+    /** The words that stand in the open intention. @type {() => string} */
+    this.written = () => "";
     this.volume = 0.6;
     /** @type {Map<string, ClickChoice>} */
     this.clicks = new Map();
@@ -142,6 +144,10 @@ export class Desk {
     await this.takes.tick();
     this.weigh();
     for (let one; (one = due(this.session, Date.now(), this.context)); ) {
+      if (one.data.kind === "intention_set") {
+        one.data.words = this.written();
+        this.context.typedMs = 0;
+      }
       await this.write([one]);
       this.leave();
     }

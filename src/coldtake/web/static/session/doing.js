@@ -63,7 +63,7 @@ async function on(desk, words) {
   desk.context.held = false;
   const now = Date.now();
   if (seen.screen === "intention") {
-    desk.context.typing = false;
+    desk.context.typedMs = 0;
     await desk.write(actions.intend(session, seen, words, now));
   } else {
     const done = actions.goOn(session, seen, now);

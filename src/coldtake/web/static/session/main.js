@@ -8,7 +8,7 @@ import { actionOf } from "./keys.js";
 import { loadSnapshot } from "./log.js";
 import { openStore } from "./store.js";
 import { Awake, Tabs } from "./tabs.js";
-import { View } from "./view.js";
+import { View, sized } from "./view.js";
 import { drawNotices, fillKeys } from "./view-hands.js";
 
 const LEAVE_PATIENCE_MS = 2500; // so long the page waits for the outbox before it leaves
@@ -68,8 +68,9 @@ ticker.onmessage = () => desk.tick();
 document.addEventListener("visibilitychange", () => desk.tick());
 
 const intention = /** @type {HTMLInputElement} */ (el("intention-words"));
+desk.written = () => intention.value.trim();
 intention.addEventListener("input", () => {
-  desk.context.typing = intention.value.trim() !== "";
+  desk.context.typedMs = intention.value.trim() === "" ? 0 : Date.now();
   draw();
 });
 
@@ -169,7 +170,7 @@ async function keepPage() {
   if (!("serviceWorker" in navigator)) return;
   await navigator.serviceWorker.register("/session-worker.js", { scope: "/session" });
   const cache = await caches.open("session-notation");
-  const urls = Object.values(desk.snapshot?.steps ?? {}).flatMap((s) => (s.notation ? [s.notation] : []));
+  const urls = Object.values(desk.snapshot?.steps ?? {}).flatMap((s) => (s.notation ? [sized(s.notation)] : []));
   for (const url of new Set(urls)) {
     if (!(await cache.match(url))) await cache.add(url).catch(() => undefined);
   }

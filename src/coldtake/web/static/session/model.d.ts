@@ -19,7 +19,7 @@ export interface Slot {
 export interface Plan {
   id: string;
   request: { day: string; starts_at: string; minutes: number };
-  rules: { break_min: number; slot_least_min: number; cold_min: number };
+  rules: { break_min: number; slot_least_min: number; slot_most_min: number; cold_min: number };
   periods: { slots: Slot[] }[];
   spare: Slot[];
   left_out: { step_id: string; topic_id: string; reason: string }[];
@@ -191,8 +191,8 @@ export interface Context {
   quietS: number;
   /** When the page first saw the one answer of the open cold slot. */
   coldSinceMs: number | null;
-  /** The player is writing an intention: it does not go on by itself. */
-  typing: boolean;
+  /** Last letter written into the open intention; 0 when nothing stands there. */
+  typedMs: number;
   /** The player stopped the clock on purpose. */
   held: boolean;
   /** A take runs or its answer is awaited: the slot's end waits for it. */

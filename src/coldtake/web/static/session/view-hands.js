@@ -14,14 +14,18 @@ const RUNNING = ["slot", "break", "between", "quiet", "intention"];
 /** @param {Desk} desk @param {Scene} seen */
 export function drawHands(desk, seen) {
   const slot = seen.screen === "slot";
-  show(el("hands"), slot || seen.screen === "break" || seen.screen === "between");
-  show(el("drawers"), seen.screen === "start" || RUNNING.includes(seen.screen));
-  document.body.dataset.hands = slot ? "slot" : "rest";
+  const running = RUNNING.includes(seen.screen);
+  show(el("edge"), running || seen.screen === "start");
+  show(el("hands"), slot);
+  const free = slot && !desk.takes.busy;
+  for (const id of ["take-back", "move-on", "hold"]) show(el(id), free);
+  show(el("end-now"), running && !desk.takes.busy);
+  show(el("stage"), running);
   if (slot) {
     drawTake(desk, seen);
     drawTakeBack(desk, seen.run.slotId);
   }
-  show(el("click-drawer"), slot);
+  show(el("click-drawer"), free);
   if (slot) drawClick(desk, seen.place.slot.step_id);
   drawMicrophone(desk);
   drawLevel(desk);
@@ -41,8 +45,15 @@ function drawTake(desk, seen) {
     keeping: "Listening",
     judging: "Take again",
     verdict: "Take again",
-    ask: "Yes",
+    ask: "Take again",
   }[phase];
+  show(el("take"), phase !== "ask");
+  // While a take runs there is one thing to do.
+  const { busy } = desk.takes;
+  el("take").classList.toggle("alone", busy);
+  for (const group of document.querySelectorAll(".answers")) show(group, !busy);
+  text(el("yes-key"), phase === "ask" ? "Space" : "Y");
+  text(el("no-key"), phase === "ask" ? "\u2190" : "N");
   text(el("take-word"), words);
   text(el("take-small"), phase === "none" ? (records ? "recorded" : "not recorded") : "");
   const button = /** @type {HTMLButtonElement} */ (el("take"));
@@ -83,7 +94,8 @@ function drawClick(/** @type {Desk} */ desk, /** @type {string} */ stepId) {
 function drawMicrophone(/** @type {Desk} */ desk) {
   const { mic } = desk.sound;
   const recording = desk.takes.recording;
-  text(el("mic-words"), recording ? "" : MIC_WORDS[mic]);
+  const said = document.body.dataset.screen === "slot" && mic === "open";
+  text(el("mic-words"), recording || said ? "" : MIC_WORDS[mic]);
   const again = ["denied", "absent", "lost", "processed"].includes(mic);
   show(el("mic-again"), again);
 }

@@ -114,7 +114,7 @@ function toldOf(take) {
     case "judging":
       return judging(take);
     case "verdict":
-      return [verdictWord(take), reasons(take), `${take.advice} Heard otherwise? Y or N counts.`];
+      return [verdictWord(take), reasons(take), advice(take, "Heard otherwise? Y or N counts.")];
     case "ask":
       return asking(take);
   }
@@ -135,11 +135,14 @@ function asking(take) {
     const heard = "What can be heard is right.";
     return ["Yes or no?", `${heard} The rest only you can tell.`, take.advice];
   }
-  return [verdictWord(take), reasons(take), `${take.advice} Answer it yourself: Y or N.`];
+  return [verdictWord(take), reasons(take), advice(take, "Answer it yourself: Y or N.")];
 }
 
 const verdictWord = (/** @type {Take} */ take) =>
   WORDS[/** @type {Answer} */ (take.verdict?.answer ?? "cannot_tell")];
 
-const reasons = (/** @type {Take} */ take) =>
-  [take.verdict?.reason, take.verdict?.remedy].filter(Boolean).join(" ");
+const reasons = (/** @type {Take} */ take) => take.verdict?.reason ?? "";
+
+/** What to do next, in small: the tool's remedy, the level, and how to answer otherwise. */
+const advice = (/** @type {Take} */ take, /** @type {string} */ how) =>
+  [take.verdict?.remedy || take.advice, how].filter(Boolean).join(" ");

@@ -128,7 +128,7 @@ export class View {
   /** @param {Desk} desk @param {Place} place */
   drawPage(desk, place) {
     const step = desk.step(place.slot.step_id);
-    const url = step?.notation ?? "";
+    const url = step?.notation ? sized(step.notation) : "";
     for (const page of document.querySelectorAll("[data-page]")) {
       show(page, url !== "");
       if (/** @type {HTMLElement} */ (page).dataset.url === url) continue;
@@ -147,7 +147,9 @@ export class View {
     this.endShape = shape;
     const played = session.runs.reduce((sum, run) => sum + run.playedS, 0);
     const early = session.early ? ", ended early" : "";
-    text(el("end-title"), `Played ${minutesSaid(Math.round(played / 60))}${early}`);
+    const said = played < 60 ? `${Math.round(played)} seconds` : minutesSaid(Math.round(played / 60));
+    text(el("end-title"), `Played ${said}${early}`);
+    el("end-counts").replaceChildren(...countsOf(session));
     const rows = session.places.map((place, i) => endRow(desk, session, place, i));
     el("end-table").querySelector("tbody")?.replaceChildren(...rows);
     const note = /** @type {HTMLInputElement} */ (el("end-note"));
@@ -202,6 +204,27 @@ function lineWords(session, planned) {
   const places = session?.places ?? planned;
   const played = new Set(session?.runs.map((r) => r.slotId)).size;
   return `The session: ${places.length} slots, ${played} begun`;
+}
+
+/** Notation for this screen: the narrower the engraving, the larger its notes. */
+export function sized(/** @type {string} */ url) {
+  const width = window.innerWidth < 640 ? 400 : 520;
+  return `${url}${url.includes("?") ? "&" : "?"}width=${width}`;
+}
+
+/** What was yes, what was no, in signs and numbers. */
+function countsOf(/** @type {Session} */ session) {
+  const words = { yes: "yes", no: "no", cannot_tell: "cannot tell" };
+  return /** @type {import("./model.js").Answer[]} */ (["yes", "no", "cannot_tell"])
+    .map((answer) => ({ answer, n: session.tries.filter((t) => t.answer === answer).length }))
+    .filter(({ answer, n }) => n > 0 || answer !== "cannot_tell")
+    .map(({ answer, n }) => {
+      const part = html("span");
+      const drawn = svg("svg", { viewBox: "-12 -14 24 28", width: 36, height: 42, "aria-hidden": "true" });
+      drawn.append(sign(answer, 0, 0));
+      part.append(drawn, `${n} ${words[answer]}`);
+      return part;
+    });
 }
 
 /** @param {Session | null} session @param {string} slotId */
