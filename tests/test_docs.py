@@ -1,12 +1,19 @@
 """The documents cannot drift: what the code has must have its line; what is written must run."""
 
 import argparse
+import importlib
 import re
 from pathlib import Path
 
 import pytest
 
 from coldtake import settings
+from coldtake.bootstrap import open_services
+from coldtake.cli.parser import DEFAULT, build_parser
+from coldtake.domain.events import to_json
+from coldtake.practice.services import Services
+from coldtake.web.app import MODULES
+from coldtake.web.rendering import make_templates
 
 ROOT = Path(__file__).parents[1]
 DOCS = ROOT / "docs"
@@ -38,3 +45,51 @@ def test_links_point_to_something(page):
 def commands(parser: argparse.ArgumentParser) -> set[str]:
     groups = [a for a in parser._actions if isinstance(a, argparse._SubParsersAction)]
     return {name for group in groups for name in group.choices}
+
+
+def test_every_command_has_its_line_in_the_readme():
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    lines = re.findall(r"^    coldtake (\w+)", readme, re.MULTILINE)
+    assert commands(build_parser()) <= {*lines, DEFAULT}
+    assert "\n    coldtake  " in readme  # the default command, without a name
+    assert set(lines) <= commands(build_parser())
+
+
+def routes(services: Services) -> set[str]:
+    found = set()
+    for name in MODULES:
+        module = importlib.import_module(f"coldtake.web.{name}")
+        for route in module.router(services, make_templates()).routes:
+            found |= {f"{method} {route.path}" for method in route.methods}
+    return found
+
+
+def test_every_address_has_its_line(tmp_path):
+    services = open_services(tmp_path)
+    page = (DOCS / "pages.md").read_text(encoding="utf-8")
+    told = set(re.findall(r"^\| `([A-Z]+ [^`]+)` \|", page, re.MULTILINE)) - {"GET /static/…"}
+    assert told == routes(services)
+    services.close()
+
+
+@pytest.mark.xdist_group("example")
+def test_readme_example_runs(example, tmp_path, monkeypatch, capsys):
+    [block] = PYTHON_BLOCK.findall((ROOT / "README.md").read_text(encoding="utf-8"))
+    lines = [to_json(event).decode() for _, event in example.store.events()]
+    (tmp_path / "log.jsonl").write_text("\n".join(lines), encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    exec(compile(block, "README.md", "exec"), {"__name__": "readme"})
+    printed = capsys.readouterr().out.splitlines()
+    assert len(printed) >= 4
+    assert all(re.match(r"\d+ \S.*\?", line) for line in printed)
+
+
+SOURCE_FILE = re.compile(r"`((?:[a-z_]+/)+(?:[a-z_]+\.py)?)`")
+
+
+@pytest.mark.parametrize("name", ["methods.md", "security.md", "house.md"])
+def test_rooms_and_files_named_are_there(name):
+    named = SOURCE_FILE.findall((DOCS / name).read_text(encoding="utf-8"))
+    roots = (ROOT / "src" / "coldtake", ROOT)
+    assert named
+    assert [n for n in named if not any((root / n).exists() for root in roots)] == []
