@@ -3,6 +3,7 @@
 The choice knows minutes but no periods. Where its slots do not fit into the periods, the choice
 for a minute less is tried, and so on, and besides it choices with at most one slot for a step,
 which can always be put in order; the better is kept. So a longer session is never worth less.
+Where none of a few fits (caps shorter than two slots, say), slots are left out instead.
 """
 
 from collections.abc import Mapping, Sequence
@@ -22,10 +23,11 @@ from coldtake.planning.options import (
 from coldtake.planning.order import in_order
 from coldtake.planning.periods import Layout, layout, room
 from coldtake.planning.pieces import Insisted, Piece
-from coldtake.planning.placement import place
+from coldtake.planning.placement import place, place_most
 from coldtake.planning.values import StepValue
 from coldtake.planning.wishes import least_minutes, minutes_by_period
 
+_FALLS = 3  # so many choices of fewer and fewer minutes are tried
 LOOK_FURTHER_MIN = 60  # more minutes that are solved too, to say what would bring a step in
 
 
@@ -84,8 +86,8 @@ def _first_fitting(
     task: Task, solved: DayChoice, laid: Layout, minutes: int, worth: float = -1.0
 ) -> Fitting | None:
     """Return the first choice that fits, minutes falling, as long as it beats `worth`."""
-    while minutes >= 0:
-        choice = solved.choose(minutes)
+    for _ in range(_FALLS):
+        choice = solved.choose(max(minutes, 0))
         if choice is None or choice.points <= worth:
             return None
         periods = _arranged(task, choice, laid)
@@ -105,24 +107,53 @@ def _best_fitting(task: Task, solved: DayChoice, laid: Layout) -> Fitting | None
     plain = _solved(task, laid.playing_min, plain=True)
     simple = _first_fitting(task, plain, laid, laid.playing_min)
     worth = simple[0].points if simple else -1.0
-    return _first_fitting(task, solved, laid, choice.minutes - 1, worth) or simple
+    fuller = _first_fitting(task, solved, laid, choice.minutes - 1, worth)
+    return fuller or simple or _most_fitting(task, plain, laid)
+
+
+def _most_fitting(task: Task, plain: DayChoice, laid: Layout) -> Fitting | None:
+    """Leave out of the choice what the periods cannot hold."""
+    choice = plain.choose(laid.playing_min)
+    if choice is None:
+        return None
+    pieces = [p for pick in choice.picks for p in _pieces(task, pick)]
+    where = place_most(pieces, laid.caps)
+    kept = [(x, p) for x, p in zip(pieces, where, strict=True) if p is not None]
+    if not kept:
+        return None
+    made = in_order([x for x, _ in kept], [p for _, p in kept])
+    held = {(x.step_id, x.kind) for x, _ in kept}
+    picks = tuple(left for pick in choice.picks if (left := _held(task, pick, held)))
+    minutes = sum(x.minutes for x, _ in kept)
+    return Choice(sum(x.gain for x, _ in kept), minutes, picks), made
+
+
+def _held(task: Task, pick: Pick, held: set[tuple[str, SlotKind]]) -> Pick | None:
+    """Return what is left of a pick, None where nothing is."""
+    step_id = task.values[pick.row].step_id
+    cold = pick.cold and (step_id, SlotKind.COLD) in held
+    work = pick.work_min if (step_id, SlotKind.WORK) in held else 0
+    return Pick(pick.row, cold, work) if cold or work else None
 
 
 def _arranged(task: Task, choice: Choice, laid: Layout) -> tuple[tuple[Piece, ...], ...] | None:
     """Put a choice into as few periods as hold it, in order; None where a rule would break."""
     pieces = [p for pick in choice.picks for p in _pieces(task, pick)]
-    asked = [p.wish.period for p in pieces if p.wish and p.wish.period is not None]
-    first = max(asked, default=0) + 1
-    for count in range(first, laid.count + 1):
-        caps = laid.caps[:count]
-        if choice.minutes > sum(caps):
-            continue
-        where = place(pieces, caps)
+    for count in _counts(pieces, choice.minutes, laid):
+        where = place(pieces, laid.caps[:count])
         if where is not None:
             made = in_order(pieces, where)
             if not _broken(made):
                 return made
     return None
+
+
+def _counts(pieces: Sequence[Piece], minutes: int, laid: Layout) -> list[int]:
+    """Numbers of periods to try: the fewest that hold the minutes, and the most there are."""
+    asked = [p.wish.period for p in pieces if p.wish and p.wish.period is not None]
+    first = max(asked, default=0) + 1
+    enough = [n for n in range(first, laid.count + 1) if minutes <= sum(laid.caps[:n])]
+    return list(dict.fromkeys([*enough[:1], *enough[-1:]]))
 
 
 def _broken(periods: Sequence[Sequence[Piece]]) -> bool:

@@ -88,6 +88,9 @@ def _free_work(values: Sequence[StepValue], limits: Limits, single_only: bool) -
     table[:, : limits.least] = -np.inf
     table[table <= WORTHLESS] = -np.inf
     table[:, 0] = 0.0
+    for row, value in enumerate(values):
+        if value.due and value.available and not np.isfinite(table[row, 1:]).any():
+            table[row, limits.least] = 0.0  # nothing to gain, but the topic may be touched by it
     return table
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from coldtake.planning.pieces import Piece
 
-_WIDTH = 400
+_WIDTH = 150
 _BROKEN = 1e6
 _PLACE = 1e5
 _SAME_EXERCISE = 100.0
@@ -24,29 +24,22 @@ _RANK = 1e-5
 
 @dataclass(frozen=True, slots=True)
 class _Way:
+    """A sequence so far; `worked` is a bit set of the topics worked on in this period."""
+
     cost: float
     order: tuple[int, ...]
+    worked: int = 0
 
 
-def _step_cost(before: Piece | None, piece: Piece) -> float:
+def _pair_cost(before: Piece, piece: Piece) -> float:
     """Cost of playing this slot straight after that one."""
-    if before is None:
-        return 0.0
     if before.step_id == piece.step_id:
         return _BROKEN
-    same_topic = before.topic_id == piece.topic_id
-    alike = bool(piece.exercise) and same_topic and before.exercise == piece.exercise
-    cost = _SAME_EXERCISE if alike else 0.0
-    if same_topic:
-        cost += _SAME_TOPIC * (0.2 if before.cold and piece.cold else 1.0)
-    return cost
-
-
-def _late_cold_cost(pieces: Sequence[Piece], way: Sequence[int], piece: Piece) -> float:
-    worked = [pieces[i] for i in way if not pieces[i].cold]
-    if any(w.topic_id == piece.topic_id for w in worked):
-        return _BROKEN
-    return _COLD_LATE * bool(worked)
+    if before.topic_id != piece.topic_id:
+        return 0.0
+    alike = bool(piece.exercise) and before.exercise == piece.exercise
+    near = _SAME_TOPIC * (0.2 if before.cold and piece.cold else 1.0)
+    return near + (_SAME_EXERCISE if alike else 0.0)
 
 
 def _place_cost(piece: Piece, at: int, size: int) -> float:
@@ -59,37 +52,54 @@ def _place_cost(piece: Piece, at: int, size: int) -> float:
 class _Search:
     def __init__(self, pieces: Sequence[Piece]) -> None:
         self.pieces = pieces
+        self.pairs = [[_pair_cost(a, b) for b in pieces] for a in pieces]
+        bits = {t: 1 << n for n, t in enumerate(dict.fromkeys(p.topic_id for p in pieces))}
+        self.bits = [bits[p.topic_id] for p in pieces]
 
     def extend(self, ways: list[_Way], members: Sequence[int]) -> list[_Way]:
         """Append one period's slots to every way, in the best orders."""
-        states = {(0, _last(w)): w for w in ways}
-        start = len(ways[0].order)
+        states = {(0, _last(w)): _Way(w.cost, w.order) for w in ways}
         for at in range(len(members)):
-            states = self._one_more(states, members, at, start)
+            costs = [self._at_cost(slot, at, len(members)) for slot in members]
+            states = self._one_more(states, members, costs)
         return sorted(states.values(), key=lambda w: (w.cost, w.order))
 
     def _one_more(
-        self, states: dict[tuple[int, int], _Way], members: Sequence[int], at: int, start: int
+        self,
+        states: dict[tuple[int, int], _Way],
+        members: Sequence[int],
+        costs: Sequence[float],
     ) -> dict[tuple[int, int], _Way]:
         found: dict[tuple[int, int], _Way] = {}
-        for (used, _last_slot), way in states.items():
+        for (used, last), way in states.items():
             for bit, slot in enumerate(members):
                 if used >> bit & 1:
                     continue
-                cost = way.cost + self._cost(way, slot, at, len(members), start)
-                new, key = _Way(cost, (*way.order, slot)), (used | 1 << bit, slot)
-                if key not in found or (cost, new.order) < (found[key].cost, found[key].order):
-                    found[key] = new
+                cost = way.cost + costs[bit] + self._after_cost(way, last, slot)
+                key = (used | 1 << bit, slot)
+                known = found.get(key)
+                if known is None or cost < known.cost:
+                    found[key] = self._longer(way, slot, cost)
+        if len(found) <= _WIDTH:
+            return found
         best = sorted(found.items(), key=lambda item: (item[1].cost, item[1].order))
         return dict(best[:_WIDTH])
 
-    def _cost(self, way: _Way, slot: int, at: int, size: int, start: int) -> float:
+    def _longer(self, way: _Way, slot: int, cost: float) -> _Way:
+        worked = way.worked if self.pieces[slot].cold else way.worked | self.bits[slot]
+        return _Way(cost, (*way.order, slot), worked)
+
+    def _after_cost(self, way: _Way, last: int, slot: int) -> float:
+        """Cost of what stands before: the neighbour, and for a cold take any work."""
+        cost = self.pairs[last][slot] if last >= 0 else 0.0
+        if way.worked and self.pieces[slot].cold:
+            cost += _BROKEN if way.worked & self.bits[slot] else _COLD_LATE
+        return cost
+
+    def _at_cost(self, slot: int, at: int, size: int) -> float:
         piece = self.pieces[slot]
-        before = self.pieces[way.order[-1]] if way.order else None
-        cost = _step_cost(before, piece) + _place_cost(piece, at, size) + _RANK * slot * (size - at)
-        if piece.cold:
-            return cost + _late_cold_cost(self.pieces, way.order[start:], piece)
-        return cost + _NEW_LATE * piece.newness * at
+        new = 0.0 if piece.cold else _NEW_LATE * piece.newness * at
+        return new + _place_cost(piece, at, size) + _RANK * slot * (size - at)
 
 
 def _last(way: _Way) -> int:

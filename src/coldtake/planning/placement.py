@@ -3,8 +3,8 @@
 Given slots with their minutes, find periods such that no period is over its cap, work on a topic
 never comes before a period with a cold take of it, and two slots of work on one step lie in
 different periods. Among these: cold takes early, each topic spread over the periods (topics go
-round), new work early, periods of even length. Exact (gap 0) and the same on every run: the search
-is limited by nodes, not by time.
+round), new work early. Periods are of even length where the slots allow it. The same on every run:
+the search is limited by nodes, not by time, and is exact (gap 0) unless it meets that limit.
 """
 
 from collections.abc import Sequence
@@ -18,13 +18,14 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from coldtake.domain.plan import HARD_PERIOD_MIN
 from coldtake.planning.pieces import Piece
 
-_NODES = 2000
+_NODES = 60
 _OVER = 1000.0  # cost of a minute over a cap, only where the player insists
 _COLD_LATE = 10.0
 _CROWDED = 1.0
 _NEW_LATE = 0.2
-_UNEVEN = 0.05
+_UNEVEN_MIN = 2  # minutes that a period may be longer than its even share
 _ORDER = 1e-3
+_DROPPED = 1e3  # cost of a point lost by leaving a slot out
 
 
 @dataclass(slots=True)
@@ -47,23 +48,24 @@ class _Model:
 
 
 class _Programme:
-    """Columns: slot s in period p (binary), crowding of topic k in p, longest period, overflow."""
+    """Columns: slot s in period p (binary), crowding of topic k in period p, overflow of p."""
 
-    def __init__(self, pieces: Sequence[Piece], caps: Sequence[int], elastic: bool) -> None:
-        self.pieces, self.caps, self.elastic = pieces, caps, elastic
-        self.fill = len(pieces) >= len(caps)
+    def __init__(
+        self,
+        pieces: Sequence[Piece],
+        caps: Sequence[int],
+        *,
+        elastic: bool = False,
+        fill: bool = False,
+        dropping: bool = False,
+    ) -> None:
+        self.pieces, self.caps = pieces, caps
+        self.elastic, self.fill, self.dropping = elastic, fill, dropping
         self.periods = len(caps)
         self.topics = list(dict.fromkeys(p.topic_id for p in pieces if not p.cold))
         self.crowd_at = len(pieces) * self.periods
-        self.longest_at = self.crowd_at + len(self.topics) * self.periods
-        self.over_at = self.longest_at + 1
+        self.over_at = self.crowd_at + len(self.topics) * self.periods
         self.model = _Model(self.over_at + self.periods)
-
-    def loosened(self) -> "_Programme":
-        """Return the same task, with empty periods allowed."""
-        other = _Programme(self.pieces, self.caps, self.elastic)
-        other.fill = False
-        return other
 
     def column(self, piece: int, period: int) -> int:
         """Column of a slot in a period."""
@@ -71,8 +73,10 @@ class _Programme:
 
     def constrain(self) -> None:
         """Write all rows."""
-        for s in range(len(self.pieces)):
-            self.model.add({self.column(s, p): 1.0 for p in range(self.periods)}, 1.0, 1.0)
+        for s, piece in enumerate(self.pieces):
+            once = {self.column(s, p): 1.0 for p in range(self.periods)}
+            may_go = self.dropping and piece.wish is None
+            self.model.add(once, 0.0 if may_go else 1.0, 1.0)
         for p, cap in enumerate(self.caps):
             self._period(p, cap)
         for a, b in combinations(range(len(self.pieces)), 2):
@@ -83,7 +87,6 @@ class _Programme:
     def _period(self, p: int, cap: int) -> None:
         load = {self.column(s, p): float(x.minutes) for s, x in enumerate(self.pieces)}
         self.model.add({**load, self.over_at + p: -1.0}, -np.inf, cap)
-        self.model.add({**load, self.longest_at: -1.0}, -np.inf, 0.0)
         self.model.add(load, 1.0 if self.fill else 0.0, HARD_PERIOD_MIN)
 
     def _pair(self, a: int, b: int) -> None:
@@ -114,8 +117,9 @@ class _Programme:
             for p in range(self.periods):
                 late = _COLD_LATE if piece.cold else _NEW_LATE * piece.newness
                 cost[self.column(s, p)] = p * (late + _ORDER * (len(self.pieces) - s) ** 1.5)
-        cost[self.crowd_at : self.longest_at] = _CROWDED
-        cost[self.longest_at] = _UNEVEN
+                if self.dropping:
+                    cost[self.column(s, p)] -= _DROPPED * (piece.gain + _ORDER)
+        cost[self.crowd_at : self.over_at] = _CROWDED
         cost[self.over_at :] = _OVER
         return cost
 
@@ -147,11 +151,48 @@ def place(
         return ()
     if sum(p.minutes for p in pieces) > sum(caps) and not elastic:
         return None
-    programme = _Programme(pieces, caps, elastic)
-    return _solved(programme) or (_solved(programme.loosened()) if programme.fill else None)
+    even = -(-sum(p.minutes for p in pieces) // len(caps)) + _UNEVEN_MIN
+    tight = tuple(min(cap, even) for cap in caps)
+    for limits, fill in ((tight, True), (tuple(caps), True), (tuple(caps), False)):
+        if fill and (elastic or len(pieces) < len(caps)):
+            continue
+        if not elastic and too_large(pieces, limits):
+            continue
+        found = _solved(_Programme(pieces, limits, elastic=elastic, fill=fill))
+        if found is not None:
+            return tuple(p for p in found if p is not None)
+    return None
 
 
-def _solved(programme: _Programme) -> tuple[int, ...] | None:
+def place_most(pieces: Sequence[Piece], caps: Sequence[int]) -> tuple[int | None, ...]:
+    """Return the period of each slot, None for those left out so that the rest fits.
+
+    Nearly the most points that fit (within 1 %); slots that are wished stay in.
+    """
+    if not pieces:
+        return ()
+    found = _solved(_Programme(pieces, caps, dropping=True), gap=0.01)
+    return found or tuple(None for _ in pieces)
+
+
+def too_large(pieces: Sequence[Piece], caps: Sequence[int]) -> bool:
+    """Say by counting alone that the slots cannot fit (False means that they may).
+
+    For every k the slots longer than half a period stand alone, and slots of k minutes or more
+    fill what these leave (bound L2 of Martello and Toth, Knapsack Problems, Wiley 1990, ch. 8).
+    """
+    cap, sizes = max(caps), sorted(p.minutes for p in pieces)
+    for k in range(cap // 2 + 1):
+        alone = sum(1 for m in sizes if m > cap - k)
+        large = [m for m in sizes if cap / 2 < m <= cap - k]
+        small = sum(m for m in sizes if k <= m <= cap / 2)
+        spilled = max(small - (cap * len(large) - sum(large)), 0)
+        if alone + len(large) + -(-spilled // cap) > len(caps):
+            return True
+    return False
+
+
+def _solved(programme: _Programme, gap: float = 0.0) -> tuple[int | None, ...] | None:
     programme.constrain()
     model = programme.model
     kinds = np.zeros(model.width, dtype=np.int64)
@@ -163,9 +204,9 @@ def _solved(programme: _Programme) -> tuple[int, ...] | None:
         constraints=LinearConstraint(
             np.array(model.rows), np.array(model.low), np.array(model.high)
         ),
-        options={"mip_rel_gap": 0.0, "node_limit": _NODES},
+        options={"mip_rel_gap": gap, "node_limit": _NODES},
     )
     if found.x is None:
         return None
     chosen = np.asarray(found.x)[: programme.crowd_at].reshape(-1, programme.periods)
-    return tuple(int(p) for p in chosen.argmax(axis=1))
+    return tuple(int(row.argmax()) if row.max() > 0.5 else None for row in chosen)
