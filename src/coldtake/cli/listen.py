@@ -59,7 +59,9 @@ def as_json(verdict: Verdict) -> dict[str, Any]:
 
 def lines_of(verdict: Verdict) -> list[str]:
     """Write the verdict for reading: the answer, the tests, and every note that was not right."""
-    head = f"{WORDS[verdict.answer].capitalize()}. {verdict.reason} {verdict.remedy}".strip()
+    answer = WORDS[verdict.answer].capitalize()
+    said = f"{verdict.reason} {verdict.remedy}".strip()
+    head = said if said.startswith(answer) else f"{answer}: {said}"
     tests = [f"  {_test_words(figure)}" for figure in verdict.tests]
     notes = [
         f"  {note.id}: {note.status.value}{f', {note.words}' if note.words else ''}"

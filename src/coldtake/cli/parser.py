@@ -99,7 +99,7 @@ def _listen(commands: "Commands[Parser]") -> None:
         "--tempo",
         type=_number(float, 1.0, TEMPO_MOST),
         metavar="BPM",
-        help="ask for at least this tempo, in quarter notes a minute",
+        help="ask for this tempo, in quarter notes a minute (within 10 %%)",
     )
     parser.add_argument("--bars", type=_bars, metavar="N-M", help="only these bars, as played")
     parser.add_argument(
