@@ -152,7 +152,10 @@ def _plain(
     events = []
     for k, n in enumerate(notes):
         written = n.duration_beats * gaps[k] / max(_gap_beats(passage, k), 1e-6)
-        length = min(spans[k] * max(manner.legato, 0.3), written * manner.legato)
+        # Nobody holds a note into the stroke of the same note.
+        again = k + 1 < len(notes) and notes[k + 1].pitch == n.pitch
+        legato = min(manner.legato, 0.94) if again else manner.legato
+        length = min(spans[k] * legato, written * legato)
         events.append(
             _Event(k, float(starts[k]), float(length), n.pitch, int(velocity[k]), float(cents[k]))
         )

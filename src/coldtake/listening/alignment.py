@@ -49,6 +49,7 @@ class Costs:
     ignore_attack: float = 6.0  # of a certain attack; falls steeply for a doubtful one
     wrong: float = 3.0
     extra: float = 3.4
+    attack_s: float = 0.09
     lead_in: float = 0.8
     out_of_lead_in: float = 1.6
     masked: float = 0.8  # share of a first piece's cost waived where its partials grew
@@ -191,7 +192,7 @@ class _Search:
         emission = self.emission.of(piece)
         self.grown_now = self.grown[piece - 1]
         self.waived = self.c.masked * self.grown_now * emission[Kind.RIGHT, 1:]
-        self._go_on(self.c.ignore_attack * max(2.0 * float(attack) - 1.0, 0.0) ** 3)
+        self._go_on(self.c.ignore_attack * max(2.0 * float(attack) - 1.0, 0.0) ** 2, time)
         self._stop()
         for skipped in range(min(3, self.n)):
             self._begin_next(skipped, float(attack), struck, time)
@@ -203,9 +204,12 @@ class _Search:
     def _code(self, kind: int, positions: Codes) -> Codes:
         return (kind * (self.n + 1) + positions).astype(np.int32)
 
-    def _go_on(self, across: float) -> None:
+    def _go_on(self, across: float, time: float) -> None:
         for kind in Kind:
-            price = np.full(self.n + 1, 0.0 if kind == Kind.REST else across)
+            # Just after its own attack a note may have a second bump.
+            age = np.nan_to_num(time - self.old.begun[kind], nan=1.0)
+            settled = np.clip((age - 0.03) / self.c.attack_s, 0.15, 1.0)
+            price = 0.0 * settled if kind == Kind.REST else across * settled
             if kind == Kind.EXTRA:
                 price[0] = 0.0  # before the start anything may happen
             cost = self.old.cost[kind] + price

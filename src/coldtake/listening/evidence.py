@@ -17,6 +17,7 @@ DISPLACED_S = 0.045  # at least so far off the player's own timing
 DISPLACED_SPREADS = 3.2  # and so many times the player's own spread
 FAINT_DB = 26.0  # an extra this far below the take's notes is not held against the player
 SHORTEST_EXTRA_S = 0.05
+SURE_ATTACK = 0.6  # an extra needs an attack of its own
 BEFORE_START_S = 1.0  # what sounds longer before the first note does not belong to the take
 NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
 
@@ -197,6 +198,8 @@ def _extras(reading: Reading, tuning: float) -> tuple[NoteEvidence, ...]:
 def _counts(extra: Playing, floor_db: float, first_s: float) -> bool:
     """Whether an extra tone is held against the player."""
     if extra.tone.pitch is None or extra.tone.level_db < floor_db:
+        return False
+    if extra.attack < SURE_ATTACK:
         return False
     if extra.offset_s - extra.onset_s < SHORTEST_EXTRA_S or extra.tone.voiced < 0.5:
         return False

@@ -64,7 +64,7 @@ def read_take(hearing: Hearing, passage: Passage) -> Reading:
     pitches = np.array([n.pitch for n in passage.notes], dtype=np.int64)
     beats = np.array([n.onset_beats for n in passage.notes])
     tuning = rough_tuning(hearing)
-    hearing = settle_octaves(hearing, np.unique(pitches) + tuning)
+    hearing = settle_octaves(hearing, np.unique(pitches).astype(np.float64) + tuning)
     bounds = find_boundaries(hearing)
     grown = _grown(hearing, bounds, pitches, tuning)
     path = align(hearing, bounds, pitches, beats, tuning=tuning, grown=grown)
@@ -85,7 +85,7 @@ def read_take(hearing: Hearing, passage: Passage) -> Reading:
 def _grown(hearing: Hearing, bounds: Boundaries, pitches: Ints, tuning: float) -> Floats:
     """Growth of each note's partials at each boundary, shape (boundaries, notes)."""
     unique, which = np.unique(pitches, return_inverse=True)
-    return growth(hearing, bounds.times_s, unique + tuning)[:, which]
+    return growth(hearing, bounds.times_s, unique.astype(np.float64) + tuning)[:, which]
 
 
 def rough_tuning(hearing: Hearing) -> float:
