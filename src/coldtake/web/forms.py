@@ -1,6 +1,7 @@
 """Form fields to values; every field that cannot be read gets its own sentence."""
 
 import re
+from collections.abc import AsyncIterator
 from datetime import date, time
 from enum import StrEnum
 from typing import Annotated, TypeVar
@@ -13,8 +14,9 @@ from coldtake.errors import InputError
 Choice = TypeVar("Choice", bound=StrEnum)
 
 
-async def _read_form(request: Request) -> FormData:
-    return await request.form()
+async def _read_form(request: Request) -> AsyncIterator[FormData]:
+    async with request.form() as form:  # uploaded files are closed when the answer is out
+        yield form
 
 
 Fields = Annotated[FormData, Depends(_read_form)]

@@ -90,9 +90,8 @@ def _plan_or_fault(services: Services, day: date) -> Plan:
     return plan
 
 
-def _context(services: Services, day: date) -> dict[str, object]:
+def _context(services: Services, day: date, plan: Plan | None) -> dict[str, object]:
     state = services.state()
-    plan = services.evening.plan(day)
     return {
         "here": "/tomorrow",
         "day": day,
@@ -112,29 +111,37 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
 
     @routes.get("/tomorrow")
     def show(request: Request, day: str = "") -> Response:
-        context = _context(services, _day_of(services, day))
+        chosen = _day_of(services, day)
+        context = _context(services, chosen, services.evening.plan(chosen))
         return templates.TemplateResponse(request, "tomorrow.html", context)
 
     @routes.post("/tomorrow")
-    def propose(fields: Fields) -> Response:
+    def propose(request: Request, fields: Fields) -> Response:
         form = text_fields(fields)
         day = _day_of(services, form.get("day", ""))
         known = services.evening.plan(day)
-        request = PlanRequest(
+        wanted = PlanRequest(
             day=day,
             starts_at=forms.clock(form.get("starts_at", ""), "start"),
             minutes=forms.whole(form.get("minutes", ""), "minutes", 5, 720, "min"),
         )
         if known is not None:  # what the player insisted on outlives a change of minutes
-            request = msgspec.structs.replace(request, wishes=known.request.wishes)
-        services.evening.propose(request)
+            wanted = msgspec.structs.replace(wanted, wishes=known.request.wishes)
+        plan = services.evening.propose(wanted)
+        if not plan.slots:  # not kept: the page says what to do first
+            context = _context(services, day, plan)
+            return templates.TemplateResponse(request, "tomorrow.html", context)
         return RedirectResponse(f"/tomorrow?day={day}", status_code=303)
 
     @routes.post("/tomorrow/change")
     def change(fields: Fields) -> Response:
         form = text_fields(fields)
         day = _day_of(services, form.get("day", ""))
-        services.evening.change(day, wished(_plan_or_fault(services, day), form))
+        plan = services.evening.change(day, wished(_plan_or_fault(services, day), form))
+        if not plan.slots:
+            raise InputError(
+                "Then nothing would be left to play.", remedy="Leave one slot, or choose less time."
+            )
         return RedirectResponse(f"/tomorrow?day={day}", status_code=303)
 
     @routes.get("/tomorrow/print")

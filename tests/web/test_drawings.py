@@ -1,0 +1,165 @@
+"""The geometry of what is drawn: minutes to widths, sound to outline, figures to places."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from coldtake.domain.session import SessionRun, SlotRun
+from coldtake.domain.state import State
+from coldtake.domain.take import Answer, Figure, NoteEvidence, NoteStatus
+from coldtake.web.charts import chords_of, strokes_of
+from coldtake.web.evidence import beat_of, kind_of, scale_of
+from coldtake.web.rendering import minutes, number, percent, without_answer
+from coldtake.web.stave import one_line_stave, plan_stave
+from coldtake.web.tries import tries_stave
+from coldtake.web.waveform import HEIGHT, outline
+from making import NOON, attempt, plan, slot, step
+
+lengths = st.lists(st.integers(1, 40), min_size=1, max_size=6)
+
+
+def day_of(periods):
+    return plan(
+        *(
+            tuple(slot(step(f"{p} {n}"), minutes=m, name=f"{p} {n}") for n, m in enumerate(period))
+            for p, period in enumerate(periods)
+        )
+    )
+
+
+@given(st.lists(lengths, min_size=1, max_size=4))
+def test_a_bar_is_as_wide_as_its_minutes_on_every_system(periods):
+    drawn = plan_stave(State(), day_of(periods))
+    bars = [b for s in drawn.systems for b in s.bars]
+    wholes = [
+        m
+        for p, period in enumerate(periods)
+        for m in (*period, *([5] if p < len(periods) - 1 else []))
+    ]
+    scale = {round((b.to - b.start) / m, 1) for b, m in zip(bars, wholes, strict=True)}
+    assert max(scale) - min(scale) <= 0.11
+    assert max(s.width for s in drawn.systems) == pytest.approx(100)
+    assert [s.final for s in drawn.systems] == [False] * (len(periods) - 1) + [True]
+
+
+@given(st.lists(lengths, min_size=1, max_size=4))
+def test_on_one_line_the_bars_fill_it(periods):
+    (system,) = one_line_stave(State(), day_of(periods)).systems
+    assert system.bars[0].start == 0
+    assert system.bars[-1].to == pytest.approx(100)
+    assert all(a.to == b.start for a, b in zip(system.bars, system.bars[1:], strict=False))
+
+
+def test_what_was_played_is_inked_with_its_answers():
+    a, b, c = (slot(step(name), name=name) for name in "abc")
+    day = plan((a, b, c))
+    run = SessionRun(id="s", plan=day, day=NOON.date(), started_at=NOON)
+    run.slots = [
+        SlotRun(slot_id=a.id, step_id=a.step_id, started_at=NOON, planned_s=60, ended_at=NOON),
+        SlotRun(slot_id=b.id, step_id=b.step_id, started_at=NOON, planned_s=60),
+    ]
+    (system,) = plan_stave(State(), day, run).systems
+    assert [bar.state for bar in system.bars] == ["done", "now", "coming"]
+
+
+def test_tries_stand_by_day_with_their_signs():
+    tries = [
+        attempt(Answer.NO, day=0, cold=True),
+        attempt(Answer.YES, day=0, number=1),
+        attempt(Answer.CANNOT_TELL, day=2, cold=True),
+    ]
+    (system,) = tries_stave(tries).systems
+    assert [[m.sign for m in bar.marks] for bar in system.bars] == [["no", "yes"], ["cannot_tell"]]
+    assert system.bars[0].marks[0].cold
+    assert "12 Jan: no cold, yes" in system.words
+    assert tries_stave([]) is None
+
+
+def heights(path):
+    return [float(p.split()[1]) for p in path.strip("MZ").split("L")]
+
+
+def test_an_outline_reaches_the_loudest_sample_and_stays_inside():
+    sound = np.concatenate([np.zeros(500), np.full(500, 0.5), np.full(500, -0.25)])
+    found = heights(outline(sound.astype(np.float32), 3))
+    assert found[0] == HEIGHT / 2
+    assert found[1] == pytest.approx(HEIGHT * 0.02)
+    assert all(0 <= h <= HEIGHT for h in found)
+
+
+@pytest.mark.parametrize("samples", [0, 1, 2, 599])
+def test_a_very_short_sound_has_an_outline_too(samples):
+    assert outline(np.zeros(samples, dtype=np.float32)).startswith("M")
+
+
+def figure(value, spread, threshold):
+    return Figure(
+        name="tempo", value=value, uncertainty=spread, threshold=threshold, unit="", passed=None
+    )
+
+
+def test_a_scale_keeps_the_order_of_its_places():
+    scale = scale_of(figure(74.0, 2.0, 80.0))
+    assert 0 < scale.low < scale.value < scale.high < scale.threshold < 100
+    nothing = scale_of(figure(None, None, 80.0))
+    assert (nothing.value, nothing.low) == (None, None)
+    equal = scale_of(figure(0.0, 0.0, 0.0))
+    assert equal.value == equal.threshold == 50
+
+
+def note(status=NoteStatus.RIGHT, **fields):
+    return NoteEvidence(id="n", status=status, **fields)
+
+
+@pytest.mark.parametrize(
+    ("evidence", "kind"),
+    [
+        (note(), "right"),
+        (note(NoteStatus.WRONG), "wrong"),
+        (note(NoteStatus.MISSED), "missed"),
+        (note(NoteStatus.EXTRA, confidence=0.1), "extra"),
+        (note(NoteStatus.WRONG, confidence=0.3), "unsure"),
+        (note(displaced=True, deviation_ms=80.0), "late"),
+        (note(displaced=True, deviation_ms=-80.0), "early"),
+    ],
+)
+def test_a_note_is_marked_for_what_it_was(evidence, kind):
+    assert kind_of(evidence) == kind
+
+
+def test_an_extra_note_stands_between_those_heard_around_it():
+    heard = (note(expected_beat=0.0, onset_s=1.0), note(expected_beat=2.0, onset_s=2.0))
+    assert beat_of(note(NoteStatus.EXTRA, onset_s=1.25), heard) == pytest.approx(0.5)
+    assert beat_of(note(NoteStatus.EXTRA), ()) == 0.0
+
+
+def test_chords_stack_what_was_met_above_and_what_slipped_below():
+    chords = chords_of([("4 Jan", 2, 1, 1), ("11 Jan", 0, 0, 0)])
+    first, second = chords.chords
+    above = [sign for y, sign in first.notes if y < chords.base]
+    below = [sign for y, sign in first.notes if y > chords.base]
+    assert (above, below) == (["yes", "yes", "held"], ["no"])
+    assert second.notes == ()
+    assert all(0 <= y <= chords.height for y, _ in first.notes)
+
+
+def test_strokes_are_as_long_as_their_minutes():
+    rows = strokes_of({"a": 30.0, "b": 60.0}, {"a": "A", "b": "B"})
+    assert [(r.title, r.share) for r in rows] == [("B", 100.0), ("A", 50.0)]
+    assert strokes_of({}, {}) == ()
+
+
+@pytest.mark.parametrize(
+    ("share", "said"), [(0.714, "71 %"), (0.0, "0 %"), (0.001, "under 1 %"), (0.9999, "over 99 %")]
+)
+def test_chances_are_never_said_surer_than_they_are(share, said):
+    assert percent(share) == said
+
+
+def test_numbers_are_said_plainly():
+    assert [number(v) for v in (3.0, -2.5, 0.04, -0.01, 100.0)] == ["3", "−2.5", "0", "0", "100"]
+    assert number(100.0, 0) == "100"
+    assert [minutes(v) for v in (45.2, 90, 605)] == ["45 min", "1 h 30", "10 h 05"]
+    assert without_answer("No: one wrong note.") == "One wrong note."
+    assert without_answer("Nobody played.") == "Nobody played."

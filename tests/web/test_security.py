@@ -1,0 +1,91 @@
+"""Who may ask, from where, how much; and what every answer carries."""
+
+import pytest
+from desk import TestClient
+
+from coldtake.web import security
+from coldtake.web.app import create_app
+
+
+@pytest.mark.parametrize(
+    "host", ["localhost", "localhost:8000", "127.0.0.1:80", "[::1]:8000", "stand.localhost"]
+)
+def test_loopback_names_are_answered(client, host):
+    assert client.get("/", headers={"Host": host}).status_code == 200
+
+
+@pytest.mark.parametrize(
+    "host", ["example.org", "localhost.example.org", "127.0.0.1.example.org", "", "[::1"]
+)
+def test_other_names_are_not(client, host):
+    answer = client.get("/", headers={"Host": host})
+    assert answer.status_code == 421
+    assert "does not answer under this name" in answer.text
+
+
+def test_a_name_given_on_purpose_is_answered(services):
+    with TestClient(
+        create_app(services, hosts=["Stand.Example"]), base_url="http://localhost"
+    ) as c:
+        assert c.get("/", headers={"Host": "stand.example"}).status_code == 200
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Origin": "http://example.org"},
+        {"Origin": "null"},
+        {"Origin": "http://localhost:9999"},
+        {"Sec-Fetch-Site": "cross-site"},
+        {"Sec-Fetch-Site": "same-site"},
+    ],
+)
+def test_another_sites_page_changes_nothing(client, services, headers):
+    answer = client.post("/topics", data={"title": "Planted"}, headers=headers)
+    assert answer.status_code == 403
+    assert services.state().topics == {}
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [{}, {"Origin": "http://localhost"}, {"Sec-Fetch-Site": "same-origin"}],
+)
+def test_our_own_page_changes_things(client, services, headers):
+    client.post("/topics", data={"title": "Mine"}, headers=headers)
+    assert [t.title for t in services.state().topics.values()] == ["Mine"]
+
+
+@pytest.mark.parametrize("path", ["/", "/nowhere", "/static/css/tokens.css", "/settings"])
+def test_every_answer_is_sealed(client, path):
+    headers = client.get(path).headers
+    assert headers["Content-Security-Policy"].startswith("default-src 'self';")
+    assert "unsafe" not in headers["Content-Security-Policy"]
+    assert headers["X-Content-Type-Options"] == "nosniff"
+    assert "frame-ancestors 'none'" in headers["Content-Security-Policy"]
+
+
+def test_pages_carry_no_inline_script_or_style(client, desk):
+    step = desk.step(desk.topic(), passage=True)
+    for path in ("/", "/tomorrow", f"/topics/{step.topic_id}", f"/steps/{step.id}", "/settings"):
+        text = client.get(path).text
+        assert " style=" not in text, path
+        assert "<style" not in text, path
+        assert " on" + "click=" not in text, path
+        assert "<script>" not in text, path
+
+
+def test_a_body_over_the_limit_is_refused(client, services, monkeypatch):
+    monkeypatch.setattr(security, "MAX_BODY", 1000)
+    answer = client.post("/topics", data={"title": "x" * 2000})
+    assert answer.status_code == 413
+    assert services.state().topics == {}
+
+
+def test_a_body_of_unknown_length_is_counted(client, services, monkeypatch):
+    monkeypatch.setattr(security, "MAX_BODY", 1000)
+    parts = (b"title=" if n == 0 else b"x" * 400 for n in range(6))
+    kind = {"Content-Type": "application/x-www-form-urlencoded"}
+    answer = client.post("/topics", content=parts, headers=kind)
+    assert answer.status_code == 413
+    assert "larger than" in answer.text
+    assert services.state().topics == {}

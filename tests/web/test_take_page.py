@@ -1,0 +1,135 @@
+"""A take: the answer, its figures, every note marked, the sound, and the player's own word."""
+
+import io
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import soundfile
+from desk import AIR, fault_of, words
+
+from coldtake.domain.take import Answer, Judge
+from coldtake.music.reading import read_passage
+from coldtake.music.sounding import schedule
+from coldtake.music.synth import render
+
+RATE = 22050
+
+
+def played(change=lambda notes: notes) -> bytes:
+    """The air as a WAV, with half a second of quiet around it."""
+    notes = change(list(schedule(read_passage(AIR, "abc"), 96)))
+    sound = render(tuple(notes), rate=RATE, voice="clarinet")
+    quiet = np.zeros(RATE // 2, dtype=np.float32)
+    out = io.BytesIO()
+    soundfile.write(out, np.concatenate([quiet, sound, quiet]), RATE, format="WAV")
+    return out.getvalue()
+
+
+def one_wrong(notes):
+    notes[4] = replace(notes[4], pitch=notes[4].pitch + 1)
+    return notes
+
+
+@pytest.fixture
+def step(desk):
+    return desk.step(desk.topic(), passage=True)
+
+
+def send(client, step, data, name="take.wav"):
+    return client.post(f"/steps/{step.id}/takes", files={"sound": (name, data)})
+
+
+def only_take(services):
+    (take,) = services.state().takes.values()
+    return take
+
+
+def test_a_right_take_is_yes_with_its_figures(client, services, step):
+    page = send(client, step, played())
+    assert page.status_code == 200
+    assert only_take(services).verdict.answer is Answer.YES
+    said = words(page.text)
+    assert "Yes" in said
+    assert "0 notes asked for" in said
+    assert page.text.count("mark-right") >= 9
+    assert "/sound" in page.text
+    listed = words(client.get(f"/steps/{step.id}").text)
+    assert "yes cold" in listed
+
+
+def test_a_wrong_note_is_marked_at_its_place(client, services, step):
+    page = send(client, step, played(one_wrong))
+    assert only_take(services).verdict.answer is Answer.NO
+    assert "mark-wrong" in page.text
+    assert "G4 was played as" in words(page.text)
+    assert '<tr class="row-wrong"' in page.text
+
+
+def test_the_players_own_answer_counts_and_both_are_kept(client, services, step):
+    send(client, step, played(one_wrong))
+    take = only_take(services)
+    page = client.post(f"/takes/{take.id}/answer", data={"answer": "yes"})
+    kept = services.state().tries[take.id]
+    assert (kept.answer, kept.judge, kept.heard) == (Answer.YES, Judge.PLAYER, Answer.NO)
+    assert "You said yes" in words(page.text)
+    assert kept.cold
+
+
+def test_an_answer_that_is_none(client, services, step):
+    send(client, step, played(one_wrong))
+    take = only_take(services)
+    assert client.post(f"/takes/{take.id}/answer", data={"answer": "maybe"}).status_code == 422
+
+
+def test_silence_is_cannot_tell_with_a_remedy(client, services, step):
+    out = io.BytesIO()
+    soundfile.write(out, np.zeros(3 * RATE, dtype=np.float32), RATE, format="WAV")
+    page = send(client, step, out.getvalue())
+    verdict = only_take(services).verdict
+    assert verdict.answer is Answer.CANNOT_TELL
+    assert verdict.remedy
+    assert verdict.remedy.split(".")[0] in words(page.text)
+
+
+@pytest.mark.parametrize(
+    ("name", "data"),
+    [
+        ("empty.wav", b""),
+        ("cut.wav", b"RIFF\x24\x00\x00\x00WAVEfmt "),
+        ("notes.txt", b"I played it well, believe me."),
+    ],
+)
+def test_a_file_that_is_no_take_says_so_and_keeps_nothing(client, services, step, name, data):
+    answer = send(client, step, data, name)
+    assert answer.status_code == 422
+    assert len(fault_of(answer)) > 30
+    assert services.state().takes == {}
+
+
+def test_no_file_chosen(client, step):
+    answer = client.post(f"/steps/{step.id}/takes", data={"other": "x"})
+    assert "No recording was chosen" in fault_of(answer)
+
+
+def test_the_sound_can_be_played_from_anywhere(client, services, step):
+    send(client, step, played())
+    path = f"/takes/{only_take(services).id}/sound"
+    part = client.get(path, headers={"Range": "bytes=0-3"})
+    assert part.status_code == 206
+    assert part.content == b"fLaC"
+
+
+def test_a_take_outlives_its_step_and_its_sound(client, services, step):
+    send(client, step, played(one_wrong))
+    take = only_take(services)
+    services.takes.sound(take.id).unlink()
+    services.pile.drop_step(step.id)
+    page = client.get(f"/takes/{take.id}")
+    assert page.status_code == 200
+    assert "sound of this take is not there any more" in words(page.text)
+
+
+def test_an_unknown_take(client):
+    assert client.get("/takes/none").status_code == 404
+    assert client.get("/takes/none/sound").status_code == 404
