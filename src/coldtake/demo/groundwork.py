@@ -18,7 +18,7 @@ def over_the_break() -> Laid:
         id=topic_id("break"),
         title="Over the break without a bump",
         kind=TopicKind.TECHNIQUE,
-        importance=3,
+        importance=2,
         notes="Right hand stays down on the throat notes.",
     )
     even = EvennessTest(deviation_ms=40)
