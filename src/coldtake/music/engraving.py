@@ -75,7 +75,7 @@ def engrave(
 def _plain_svg(mei_text: str, width_px: int, scale: int) -> str:
     """The engraving without marks, cleaned of style sheets; one page."""
     options = {**_PAGE, "scale": scale, "pageWidth": round(width_px * 100 / scale)}
-    pages = verovio_door.to_svg(mei_text, options)
+    pages = verovio_door.to_svg(mei_text, options).pages
     if not pages:
         raise PassageError("this notation cannot be engraved.", remedy="Export it again.")
     root = _stacked([ET.fromstring(page) for page in pages])

@@ -16,6 +16,7 @@ from coldtake.music.unpacking import unpack
 __all__ = ["FORMATS", "read_passage", "unpack"]
 
 FORMATS = ("musicxml", "mei", "abc")
+_NAMES = {"musicxml": "MusicXML", "mei": "MEI"}
 
 
 @lru_cache(maxsize=256)
@@ -43,13 +44,19 @@ def _mei_of(text: str, form: str) -> str:
 
 
 def _through_verovio(text: str, form: str) -> str:
-    found = verovio_door.to_mei(text, form)
-    if found is None:
+    answer = verovio_door.to_mei(text, form)
+    if not answer.pages:
+        reason = next((line for line in answer.log if line.strip()), "no reason was given")
         raise PassageError(
-            f"this is not {form} that can be read.",
-            remedy="Export it again from where it was made.",
+            f"this {_NAMES[form]} cannot be read ({_plain(reason)}).",
+            remedy="Export it again from the program that made it, or give only the bars you need.",
         )
-    return found
+    return answer.pages[0]
+
+
+def _plain(line: str) -> str:
+    """A line of verovio's log without its mark of severity."""
+    return line.partition("] ")[2] or line
 
 
 def _annotated(mei_text: str, ready: musicxml.Prepared) -> str:

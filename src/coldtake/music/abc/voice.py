@@ -13,7 +13,7 @@ from coldtake.music.abc.tune import Bar, Change, Clef, Event, Head, Key, Metre, 
 
 _NOTE = re.compile(r"(\^\^|\^|__|_|=)?([A-Ga-g])([',]*)")
 _LENGTH = re.compile(r"(\d*)(/+)?(\d*)")
-_BAR = re.compile(r"\.?(?:\[\||\||:(?=[|:]))[|:]*(?:\](?!\w))?[|:]*")
+_BAR = re.compile(r"\.?(?:\[\||\||:(?=[|:]))[|:]*\]?[|:]*")
 _ENDING = re.compile(r"\s*\[?(\d[\d,\-]*)")
 _OPEN_ENDING = re.compile(r"\[(\d[\d,\-]*)")
 _FIELD = re.compile(r"\[([A-Za-z]):([^\]]*)\]")

@@ -187,7 +187,7 @@ class MeasureWriter:
         """Printed number: 0 for a pick-up; two parts of one bar share theirs."""
         full, held = bar.metre.length * 4, bar_length(bar)
         short = 0 < held < full
-        if index == 0 and short:
+        if index == 0 and short and len(self.tune.voices[0].bars) > 1:
             return "0"
         if not (short and self._short_before and self._short_before + held == full):
             self._number += 1
