@@ -7,14 +7,13 @@ its topic, a wished place not kept. Then come taste: cold takes first, neighbour
 topics and never the same exercise, new work before easier work.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from coldtake.planning.pieces import Piece
 
 _WIDTH = 150
 _BROKEN = 1e6
-_PLACE = 1e5
 _SAME_EXERCISE = 100.0
 _COLD_LATE = 10.0
 _SAME_TOPIC = 1.0
@@ -42,11 +41,19 @@ def _pair_cost(before: Piece, piece: Piece) -> float:
     return near + (_SAME_EXERCISE if alike else 0.0)
 
 
-def _place_cost(piece: Piece, at: int, size: int) -> float:
-    wish = piece.wish
-    if wish is None or wish.period is None or wish.index is None:
-        return 0.0
-    return _PLACE * abs(min(wish.index, size - 1) - at)
+def _fixed(pieces: Sequence[Piece], members: Sequence[int]) -> dict[int, int]:
+    """Return place -> slot for slots with a wished index; two at one place stand side by side."""
+    wished = [
+        (piece.wish.index, slot)
+        for slot in members
+        if (piece := pieces[slot]).wish and piece.wish.period is not None
+        if piece.wish.index is not None
+    ]
+    fixed: dict[int, int] = {}
+    for index, slot in sorted(wished):
+        free = (n for n in range(len(members)) if n not in fixed)
+        fixed[min(free, key=lambda n: (abs(min(index, len(members) - 1) - n), -n))] = slot
+    return fixed
 
 
 class _Search:
@@ -59,8 +66,11 @@ class _Search:
     def extend(self, ways: list[_Way], members: Sequence[int]) -> list[_Way]:
         """Append one period's slots to every way, in the best orders."""
         states = {(0, _last(w)): _Way(w.cost, w.order) for w in ways}
+        fixed = _fixed(self.pieces, members)
+        placed = set(fixed.values())
         for at in range(len(members)):
-            costs = [self._at_cost(slot, at, len(members)) for slot in members]
+            open_slots = [fixed[at]] if at in fixed else [s for s in members if s not in placed]
+            costs = {s: self._at_cost(s, at, len(members)) for s in open_slots}
             states = self._one_more(states, members, costs)
         return sorted(states.values(), key=lambda w: (w.cost, w.order))
 
@@ -68,14 +78,14 @@ class _Search:
         self,
         states: dict[tuple[int, int], _Way],
         members: Sequence[int],
-        costs: Sequence[float],
+        costs: Mapping[int, float],
     ) -> dict[tuple[int, int], _Way]:
         found: dict[tuple[int, int], _Way] = {}
         for (used, last), way in states.items():
             for bit, slot in enumerate(members):
-                if used >> bit & 1:
+                if used >> bit & 1 or slot not in costs:
                     continue
-                cost = way.cost + costs[bit] + self._after_cost(way, last, slot)
+                cost = way.cost + costs[slot] + self._after_cost(way, last, slot)
                 key = (used | 1 << bit, slot)
                 known = found.get(key)
                 if known is None or cost < known.cost:
@@ -99,7 +109,7 @@ class _Search:
     def _at_cost(self, slot: int, at: int, size: int) -> float:
         piece = self.pieces[slot]
         new = 0.0 if piece.cold else _NEW_LATE * piece.newness * at
-        return new + _place_cost(piece, at, size) + _RANK * slot * (size - at)
+        return new + _RANK * slot * (size - at)
 
 
 def _last(way: _Way) -> int:

@@ -1,0 +1,229 @@
+"""Goals, reasons and notices: short, with their numbers, from the log."""
+
+from datetime import UTC, date, datetime, time, timedelta
+
+import msgspec
+import pytest
+from builders import DAY, MARK, random_values, ready, request, state_of, value
+
+from coldtake.domain.criterion import Criterion, NotesTest, TempoTest, Times
+from coldtake.domain.plan import SlotKind
+from coldtake.domain.take import Answer, Judge, Try, Work
+from coldtake.domain.topic import StepPhase
+from coldtake.planning.day import plan_day
+from coldtake.planning.goals import goal, mark_above, mark_below
+from coldtake.planning.load import load_notice
+from coldtake.planning.words import counted, listed, on_day, percent, points
+
+
+def try_on(step_id, days_ago, answer=Answer.YES, bpm=None):
+    day = DAY - timedelta(days=days_ago)
+    at = datetime.combine(day, time(17), tzinfo=UTC)
+    return Try(
+        id=f"{step_id}-{days_ago}",
+        step_id=step_id,
+        at=at,
+        day=day,
+        answer=answer,
+        judge=Judge.PLAYER,
+        cold=True,
+        tempo_bpm=bpm,
+    )
+
+
+def work_on(step_id, days_ago, minutes):
+    day = DAY - timedelta(days=days_ago)
+    at = datetime.combine(day, time(17), tzinfo=UTC)
+    return Work(step_id=step_id, at=at, day=day, minutes=minutes)
+
+
+@pytest.mark.parametrize(
+    ("fastest", "said"),
+    [
+        (None, "Find the tempo at which it is clean; begin near quarter = 56."),
+        (72.0, "Clean at quarter = 76; 72 is clean so far, 96 is the mark."),
+        (92.0, "Reach the mark today: quarter = 96; clean so far at 92."),
+        (100.0, "Settle it at quarter = 96."),
+    ],
+)
+def test_tempo_goal_is_the_next_traditional_mark(fastest, said):
+    """Marks: traditional metronome series (common practice, no standard)."""
+    state = state_of((1,))
+    tries = () if fastest is None else (try_on("t0s0", 3, bpm=fastest),)
+    assert goal(state.steps["t0s0"], SlotKind.WORK, tries, StepPhase.IN_WORK) == said
+
+
+def test_tempo_goal_counts_in_the_criterion_s_beat_unit():
+    criterion = Criterion(tests=(TempoTest(mark=80.0, beat_unit_beats=1.5),))
+    step = msgspec.structs.replace(state_of((1,)).steps["t0s0"], criterion=criterion)
+    said = goal(step, SlotKind.WORK, (try_on("t0s0", 1, bpm=90.0),), StepPhase.IN_WORK)
+    assert said == "Clean at dotted quarter = 63; 60 is clean so far, 80 is the mark."
+
+
+def test_only_clean_tries_count_for_the_goal():
+    tries = (try_on("t0s0", 2, Answer.NO, bpm=90.0), try_on("t0s0", 3, bpm=60.0))
+    said = goal(state_of((1,)).steps["t0s0"], SlotKind.WORK, tries, StepPhase.IN_WORK)
+    assert "quarter = 63; 60 is clean" in said
+
+
+def test_marks_of_the_traditional_series():
+    assert [mark_above(m) for m in (40, 58, 60, 72, 120, 144, 207)] == [
+        42,
+        60,
+        63,
+        76,
+        126,
+        152,
+        208,
+    ]
+    assert mark_above(208) == 216
+    assert [mark_below(m) for m in (61, 60, 39)] == [60, 60, 40]
+
+
+@pytest.mark.parametrize(
+    ("times", "phase", "said"),
+    [
+        (Times(wanted=3), StepPhase.OPEN, "3 times clean in a row."),
+        (Times(wanted=4, among=5), StepPhase.OPEN, "4 clean of 5."),
+        (Times(), StepPhase.OPEN, "A first clean time, slowly enough to hear every note."),
+        (Times(), StepPhase.HELD, "Clean again after a rest, without thinking ahead."),
+    ],
+)
+def test_goal_without_a_tempo(times, phase, said):
+    criterion = Criterion(tests=(NotesTest(),), times=times)
+    step = msgspec.structs.replace(state_of((1,)).steps["t0s0"], criterion=criterion)
+    assert goal(step, SlotKind.WORK, (), phase) == said
+
+
+def worked_state(performance_on=None):
+    state = state_of((2, 2), performance_on=performance_on)
+    for step_id in state.steps:
+        state.works.append(work_on(step_id, 5, 10.0))
+        state.touched.add((step_id, DAY - timedelta(days=5)))
+    tried = try_on("t0s0", 6)
+    state.tries[tried.id] = tried
+    return state
+
+
+def reasons_of(state, values, minutes=40):
+    plan = plan_day(state, request(minutes), values=values)
+    return {(s.step_id, s.kind): s.reason for s in plan.slots}
+
+
+def test_reason_of_work_has_its_chances_and_date():
+    state = worked_state(performance_on=date(2026, 3, 2))
+    values = [value(i, best=10.0, half=1.0, need=15) for i in state.steps]
+    reason = reasons_of(state, values)["t1s0", SlotKind.WORK]
+    assert reason.startswith("Clean on 2 March, in 49 days: 60 % with this, 40 % without; ")
+    assert reason.endswith("minutes of about 15 still needed.")
+
+
+def test_reason_of_work_without_a_date():
+    state = worked_state()
+    values = [value(i, best=10.0, half=1.0, need=15) for i in state.steps]
+    assert reasons_of(state, values)["t1s0", SlotKind.WORK].startswith("Clean when asked for: 60 %")
+
+
+def test_reason_of_a_cold_take():
+    state = worked_state()
+    values = [value(i, cold=2.0) for i in state.steps]
+    said = reasons_of(state, values)["t0s0", SlotKind.COLD]
+    assert said == "Does it hold? Last clean 6 days ago, about 50 % expected."
+
+
+def test_reason_of_a_due_topic_says_when_it_was_last_met():
+    state = worked_state()
+    values = [value(i, due=i.startswith("t1")) for i in state.steps]
+    assert reasons_of(state, values)["t1s0", SlotKind.WORK].endswith(
+        "“Topic 1” was last met 5 days ago."
+    )
+
+
+def test_reason_of_a_step_never_played_says_what_it_goes_by():
+    state = worked_state(performance_on=date(2026, 2, 1))
+    state.works = [w for w in state.works if w.step_id != "t1s1"]
+    said = reasons_of(state, [value(i) for i in state.steps])["t1s1", SlotKind.WORK]
+    assert said == (
+        "Not played yet: it goes by importance 3 of 5, 20 days to 1 February "
+        "and your estimate of 40 minutes."
+    )
+
+
+def played(minutes_a_day, days=range(1, 29), first=40):
+    state = state_of((1,))
+    state.works = [work_on("t0s0", first, 1.0), *(work_on("t0s0", d, minutes_a_day) for d in days)]
+    return state
+
+
+def test_usual_load_has_no_notice():
+    assert load_notice(played(60.0), DAY, 60) is None
+
+
+def test_a_week_above_the_limit_is_said_with_the_caution():
+    """Suddenly increased load: Chan and Ackermann, Frontiers in Psychology 5:706, 2014."""
+    state = played(30.0, days=range(7, 29))
+    state.works += [work_on("t0s0", d, 70.0) for d in range(1, 7)]
+    notice = load_notice(state, DAY, 70)
+    assert notice.startswith("The week that ends here comes to 490 minutes")
+    assert "doctor's" in notice
+    assert "rest" in notice
+
+
+def test_a_single_long_day_is_said():
+    notice = load_notice(played(60.0, days=range(5, 29, 2)), DAY, 130)
+    assert notice.startswith("This day comes to 130 minutes of playing, 117 % above")
+
+
+def test_the_limit_is_the_player_s_own():
+    state = played(60.0)
+    assert load_notice(state, DAY, 100).startswith("This day")
+    state.settings["load_notice"] = "100"
+    assert load_notice(state, DAY, 100) is None
+
+
+def test_nothing_is_said_before_four_weeks_are_known():
+    assert load_notice(played(20.0, days=range(1, 10), first=10), DAY, 200) is None
+    assert load_notice(state_of((1,)), DAY, 200) is None
+
+
+def test_after_a_long_pause_begin_gently():
+    assert load_notice(played(0.0, days=()), DAY, 60).startswith(
+        "Nothing was played for four weeks"
+    )
+
+
+def test_left_out_reasons_name_minutes_topics_or_worth():
+    state, values = ready((10,) * 6, 4)
+    plan = plan_day(state, request(60), values=values)
+    said = [out.reason for out in plan.left_out]
+    assert any("more minutes it is in" in r for r in said)
+    assert any("topics a session is your limit" in r for r in said)
+    assert all(r.endswith(".") for r in said)
+
+
+def test_left_out_where_minutes_add_nothing():
+    state = state_of((2, 2))
+    values = [value(i, best=0.0 if i == "t0s1" else 3.0) for i in state.steps]
+    plan = plan_day(state, request(30), values=values)
+    reasons = {o.step_id: o.reason for o in plan.left_out}
+    assert reasons["t0s1"] == "Minutes on it would add nothing for its date now."
+
+
+def test_small_words():
+    assert on_day(date(2026, 1, 12)) == "12 January"
+    assert [percent(c) for c in (0.0, 0.414, 1.0)] == ["1 %", "41 %", "99 %"]
+    assert [points(p) for p in (0.04, 9.94, 9.96)] == ["0.0", "9.9", "10"]
+    assert (counted(1, "day"), counted(2, "day")) == ("1 day", "2 days")
+    assert [listed(n) for n in ([], ["a"], ["a", "b"], ["a", "b", "c"])] == [
+        "",
+        "a",
+        "a and b",
+        "a, b and c",
+    ]
+
+
+def test_question_is_the_criterion_s():
+    state = state_of((1,))
+    plan = plan_day(state, request(10), values=random_values(state, 1, open_share=1.0))
+    assert plan.slots[0].question == "Every note right, at quarter = 96 or faster?"
+    assert MARK.tests[1].mark == 96.0
