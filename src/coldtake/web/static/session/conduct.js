@@ -113,7 +113,7 @@ function betweenScene(session, now, context) {
   const next = nextPlace(session);
   const sinceMs = readySince(session, context, next);
   const away = now - sinceMs > AWAY_MS;
-  if (next && !context.held && wantsIntention(session, next)) {
+  if (next && !context.held && breakDue(session) === null && wantsIntention(session, next)) {
     const afterBreak = isAfterBreak(session, next);
     const endsMs = afterBreak
       ? null

@@ -29,7 +29,6 @@ export const KEYS = [
   { keys: ["n"], shown: "N", action: "no", words: "No" },
   { keys: ["c", "?"], shown: "C", action: "cannot_tell", words: "Cannot tell" },
   { keys: ["Backspace", "u"], shown: "Backspace", action: "take_back", words: "Take the last answer back" },
-  { keys: ["o"], shown: "O", action: "own", words: "Answer this take yourself" },
   { keys: ["m"], shown: "M", action: "move_on", words: "Move on to the next slot" },
   { keys: ["s"], shown: "S", action: "spare", words: "Fill the rest with the spare slot" },
   { keys: ["p"], shown: "P", action: "hold", words: "Stop the clock; Space goes on" },
@@ -38,7 +37,7 @@ export const KEYS = [
   { keys: ["-"], shown: "−", action: "slower", words: "Click slower" },
   { keys: ["d"], shown: "D", action: "stage", words: "Dark stage or day" },
   { keys: ["e"], shown: "E, then Enter", action: "end", words: "End the session early" },
-  { keys: ["Escape"], shown: "Escape", action: "leave", words: "Leave what is open" },
+  { keys: ["Escape"], shown: "Escape", action: "leave", words: "Put away what the page tells" },
 ];
 
 const ACTIONS = new Map(KEYS.flatMap((line) => line.keys.map((key) => [key, line.action])));

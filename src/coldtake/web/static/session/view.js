@@ -114,11 +114,9 @@ export class View {
     text(el("intention-next"), next ? `${first ? "First" : "Next"}: ${placeWords(desk, next)}` : "");
     const words = /** @type {HTMLInputElement} */ (el("intention-words"));
     const key = `${desk.session?.id}/${place?.slot.id}`;
-    if (words.dataset.of !== key) {
-      words.dataset.of = key;
-      words.value = "";
-      words.focus({ preventScroll: true });
-    }
+    if (words.dataset.of !== key) words.value = "";
+    if (words.dataset.of !== key || this.screen !== "intention") words.focus({ preventScroll: true });
+    words.dataset.of = key;
     text(el("intention-set"), words.value.trim() ? "Go" : "Skip");
     const soon = seen.endsMs === null ? "" : `begins in ${left(seen.endsMs, now).all}`;
     text(el("intention-soon"), soon);
