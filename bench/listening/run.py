@@ -52,11 +52,11 @@ def take_of(name: str, bank: str, seed: int):
     return passage, synth(bank).render(instrument.program, played), truth
 
 
-def run(which: str, takes: int, only: list[str], conditions: list[str], rivals: bool):
+def run(which: str, takes: int, only: list[str], conditions: list[str], rivals: bool, skip: int):
     bank, first = SETS[which]
     rows: list[dict] = []
     for name in only or INSTRUMENTS:
-        for k in range(takes):
+        for k in range(skip, skip + takes):
             seed = first + k
             passage, clean, truth = take_of(name, bank, seed)
             for condition in conditions:
@@ -87,13 +87,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("which", choices=SETS)
     parser.add_argument("--takes", type=int, default=8)
+    parser.add_argument("--skip", type=int, default=0, help="leave out the first seeds")
     parser.add_argument("--only", nargs="*", default=[])
     parser.add_argument("--condition", nargs="*", default=["clean"])
     parser.add_argument("--write", action="store_true")
     parser.add_argument("--rivals", action="store_true")
     args = parser.parse_args()
     conditions = list(CONDITIONS) if args.condition == ["all"] else args.condition
-    rows = run(args.which, args.takes, args.only, conditions, args.rivals)
+    rows = run(args.which, args.takes, args.only, conditions, args.rivals, args.skip)
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     write(rows, args, peak_mb=peak)
 

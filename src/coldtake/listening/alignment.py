@@ -46,7 +46,7 @@ class Costs:
 
     repeat_unstruck: float = 4.0
     begin_unstruck: float = 2.0
-    ignore_attack: float = 6.0  # of a certain attack; falls steeply for a doubtful one
+    ignore_attack: float = 8.0  # of a certain attack; falls steeply for a doubtful one
     wrong: float = 3.0
     extra: float = 3.4
     attack_s: float = 0.09
@@ -192,8 +192,10 @@ class _Search:
         emission = self.emission.of(piece)
         self.grown_now = self.grown[piece - 1]
         self.waived = self.c.masked * self.grown_now * emission[Kind.RIGHT, 1:]
-        self._go_on(self.c.ignore_attack * max(2.0 * float(attack) - 1.0, 0.0) ** 2, time)
-        self._stop()
+        across = self.c.ignore_attack * max(2.0 * float(attack) - 1.0, 0.0) ** 2.5
+        into_rest = across * self.emission.tone_share(piece)
+        self._go_on(across, into_rest, time)
+        self._stop(into_rest)
         for skipped in range(min(3, self.n)):
             self._begin_next(skipped, float(attack), struck, time)
         self._begin_extra(struck)
@@ -204,20 +206,20 @@ class _Search:
     def _code(self, kind: int, positions: Codes) -> Codes:
         return (kind * (self.n + 1) + positions).astype(np.int32)
 
-    def _go_on(self, across: float, time: float) -> None:
+    def _go_on(self, across: float, into_rest: float, time: float) -> None:
         for kind in Kind:
             # Just after its own attack a note may have a second bump.
             age = np.nan_to_num(time - self.old.begun[kind], nan=1.0)
             settled = np.clip((age - 0.03) / self.c.attack_s, 0.15, 1.0)
-            price = 0.0 * settled if kind == Kind.REST else across * settled
-            if kind == Kind.EXTRA:
+            price = (into_rest if kind == Kind.REST else across) * settled
+            if kind in (Kind.REST, Kind.EXTRA):
                 price[0] = 0.0  # before the start anything may happen
             cost = self.old.cost[kind] + price
             self.new.offer(kind, 0, cost, self._code(kind, self.where), self.old.begun[kind])
 
-    def _stop(self) -> None:
+    def _stop(self, into_rest: float) -> None:
         for kind in (Kind.RIGHT, Kind.WRONG, Kind.EXTRA):
-            cost = self.old.cost[kind] + self.c.rest
+            cost = self.old.cost[kind] + self.c.rest + into_rest
             self.new.offer(Kind.REST, 0, cost, self._code(kind, self.where), self.old.begun[kind])
 
     def _begin_next(self, skipped: int, attack: float, struck: float, time: float) -> None:
@@ -318,7 +320,13 @@ class _Emission:
         table = np.column_stack([right, unknown, rest])
         self._sums = np.vstack([np.zeros(table.shape[1]), np.cumsum(table, axis=0)])
         self._spans = [_frames_between(a, b, len(voiced)) for a, b in pairwise(edges)]
-        self._n = len(pitches)
+        self._n, self._costs = len(pitches), costs
+
+    def tone_share(self, piece: int) -> float:
+        """Share of a piece's frames in which a tone sounds."""
+        start, stop = self._spans[piece]
+        rest = self._sums[stop, -1] - self._sums[start, -1]
+        return float(rest / (self._costs.frame_rest_voiced * max(stop - start, 1)))
 
     def of(self, piece: int) -> Floats:
         """Costs, shape (4, n + 1), of one piece."""

@@ -18,6 +18,10 @@ from coldtake.listening.tempo import local_period
 from coldtake.listening.tones import Tone, lower_octave_sounds, tone_between
 from coldtake.music.passage import Passage
 
+NEAR = 0.55  # semitones: a tone this near to the wanted pitch is that note, well or badly tuned
+NEAR_SHARE = 0.3  # of the note's frames that must lie there
+SURELY_GROWN = 0.7
+
 
 @dataclass(frozen=True)
 class Playing:
@@ -180,31 +184,41 @@ def _playing(
     if piece.kind == Kind.EXTRA:
         return plain
     wanted = float(pitches[piece.index]) + tuning
-    right = _is_right(hearing, tone, wanted, onset.onset_s, offset, piece.kind)
-    return replace(plain, index=piece.index, right=right)
+    tone = _near_tone(hearing, plain, wanted) if piece.kind == Kind.RIGHT else tone
+    right = _is_right(hearing, replace(plain, tone=tone), wanted, piece)
+    return replace(plain, index=piece.index, right=right, tone=tone)
 
 
-def _is_right(
-    hearing: Hearing, tone: Tone, wanted: float, start_s: float, stop_s: float, kind: Kind
-) -> bool | None:
+def _near_tone(hearing: Hearing, heard: Playing, wanted: float) -> Tone:
+    """The tone from the frames near the wanted pitch where the last note's rest covers others."""
+    tone = heard.tone
+    if tone.pitch is None or abs(tone.pitch - wanted) <= NEAR:
+        return tone
+    near = tone_between(hearing, heard.onset_s, heard.offset_s, around=wanted)
+    return near if near.pitch is not None and near.voiced >= NEAR_SHARE else tone
+
+
+def _is_right(hearing: Hearing, heard: Playing, wanted: float, piece: Piece) -> bool | None:
     """Whether the tone has the wanted pitch; None where the sound does not tell."""
+    tone = heard.tone
     if tone.pitch is None:
         return None
     off = tone.pitch - wanted
-    if abs(off) <= 0.55:
+    if abs(off) <= NEAR:
         return True
     if abs(abs(off) - 12.0) < 0.5:
-        return _octave_is_right(hearing, wanted, off, start_s, stop_s)
-    if kind == Kind.RIGHT and tone.voiced < 0.5:
+        return _octave_is_right(hearing, wanted, off, heard)
+    grown = growth(hearing, np.array([piece.start_s]), np.array([wanted, tone.pitch]))[0]
+    if grown[0] > SURELY_GROWN and grown[1] < grown[0] - 0.3:
+        return True if piece.kind == Kind.RIGHT else None
+    if piece.kind == Kind.RIGHT or tone.voiced < 0.5:
         return None
     return False
 
 
-def _octave_is_right(
-    hearing: Hearing, wanted: float, off: float, start_s: float, stop_s: float
-) -> bool | None:
+def _octave_is_right(hearing: Hearing, wanted: float, off: float, heard: Playing) -> bool | None:
     low = min(wanted, wanted + off)
-    at_low = lower_octave_sounds(hearing, start_s, stop_s, low)
+    at_low = lower_octave_sounds(hearing, heard.onset_s, heard.offset_s, low)
     if at_low is None:
         return None
     return at_low == (off > 0)

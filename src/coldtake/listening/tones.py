@@ -27,10 +27,17 @@ class Tone:
     frames: int
 
 
-def tone_between(hearing: Hearing, start_s: float, stop_s: float) -> Tone:
-    """What tone sounds between two moments (the onset's own moment is left out)."""
+def tone_between(
+    hearing: Hearing, start_s: float, stop_s: float, around: float | None = None
+) -> Tone:
+    """What tone sounds between two moments (the onset's own moment is left out).
+
+    around : only frames within half a semitone of this pitch count as toned
+    """
     start, stop = _frames(start_s, stop_s, len(hearing.pitch))
     pitch, voiced = hearing.pitch[start:stop], hearing.voiced[start:stop]
+    if around is not None:
+        voiced = voiced & (np.abs(pitch - around) < 0.55)
     level = hearing.level_db[start:stop]
     loudest = float(level.max()) if len(level) else -120.0
     if not voiced.any():
