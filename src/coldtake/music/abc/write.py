@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 from fractions import Fraction
-from itertools import groupby
+from itertools import groupby, takewhile
 
 from coldtake.music import mei
 from coldtake.music.abc import ornaments
@@ -153,7 +153,7 @@ class MeasureWriter:
         bars = [v.bars[index] if index < len(v.bars) else None for v in self.tune.voices]
         lead = next(bar for bar in bars if bar is not None)
         self._enter_ending(index, lead)
-        self._announce(lead)
+        self._announce(bars)
         measure = mei.add(self._parent, "measure", id=f"m{index + 1}", n=self._label(lead, index))
         self._parts.append((lead.part, f"m{index + 1}"))
         if lead.opens:
@@ -196,12 +196,24 @@ class MeasureWriter:
             self._short_before = Fraction(0)
         return str(self._number)
 
-    def _announce(self, lead: Bar) -> None:
-        """New metres before the measure (keys and clefs stand in the layer)."""
-        new = [c.value for c in lead.changes if c.index == 0 and isinstance(c.value, Metre)]
-        if new and new[-1].unit:
-            definition = mei.add(self._parent, "scoreDef")
-            definition.append(metre_signature(new[-1]))
+    def _announce(self, bars: list[Bar | None]) -> None:
+        """New metres and keys at the start of a bar stand before the measure."""
+        lead = next(bar for bar in bars if bar is not None)
+        metres = [c.value for c in lead.changes if c.index == 0 and isinstance(c.value, Metre)]
+        keys = {
+            n: c.value
+            for n, bar in enumerate(bars, start=1)
+            for c in (bar.changes if bar else [])
+            if c.index == 0 and isinstance(c.value, Key)
+        }
+        if not keys and not (metres and metres[-1].unit):
+            return
+        definition = mei.add(self._parent, "scoreDef")
+        if metres and metres[-1].unit:
+            definition.append(metre_signature(metres[-1]))
+        group = mei.add(definition, "staffGrp") if keys else definition
+        for n, key in keys.items():
+            mei.add(group, "staffDef", n=n).append(_change(key))
 
     def _tempi(self, measure: Element, bars: list[Bar | None]) -> None:
         for n, bar in enumerate(bars, start=1):
@@ -285,7 +297,11 @@ class LayerWriter:
         if not events or self.bar is None:
             mei.add(layer, "mRest" if not lead.layers[0] or bar_length(lead) else "mSpace")
             return
-        changes = {c.index: c.value for c in self.bar.changes if not isinstance(c.value, Metre)}
+        changes = {
+            c.index: c.value
+            for c in self.bar.changes
+            if isinstance(c.value, Clef) or (isinstance(c.value, Key) and c.index > 0)
+        }
         numbered = list(enumerate(events))
         for (tuplet, _), run in groupby(
             numbered, key=lambda n: (n[1].tuplet, n[0] in changes and n[0])
@@ -305,27 +321,40 @@ class LayerWriter:
     def _beams(self, parent: Element, events: list[Event]) -> None:
         run: list[Event] = []
         for event in events:
-            if run and not (event.joined and _beamable(event)):
+            if run and not event.joined:
                 self._flush(parent, run)
                 run = []
-            if _beamable(event):
-                run.append(event)
-            else:
-                self._event(parent, event)
+            run.append(event)
+            if not _beamable(event):
+                self._flush(parent, run)
+                run = []
         self._flush(parent, run)
 
     def _flush(self, parent: Element, run: list[Event]) -> None:
-        """Write notes that belong under one beam; rests at its ends stay outside."""
-        sounding_notes = [e for e in run if e.heads and not e.grace]
-        inside = parent if len(sounding_notes) < 2 else mei.add(parent, "beam")
-        for event in run:
-            self._event(inside, event)
+        """Write a run of joined notes: short ones from the first to the last under one beam."""
+        short = [i for i, e in enumerate(run) if e.heads and not e.grace and _beamable(e)]
+        inside = parent
+        for index, event in enumerate(run):
+            if len(short) > 1 and index == short[0]:
+                inside = mei.add(parent, "beam")
+            if not event.grace:
+                self._event(inside, event)
+            elif index == 0 or not run[index - 1].grace:
+                self._graces(inside, list(takewhile(lambda e: e.grace, run[index:])))
+            if len(short) > 1 and index == short[-1]:
+                inside = parent
 
-    def _event(self, parent: Element, event: Event) -> None:
+    def _graces(self, parent: Element, graces: list[Event]) -> None:
+        group = mei.add(parent, "graceGrp", attach="post")
+        inside = group if len(graces) < 2 else mei.add(group, "beam")
+        for event in graces:
+            self._event(inside, event, "8" if len(graces) < 2 else "16")
+
+    def _event(self, parent: Element, event: Event, grace_dur: str = "8") -> None:
         if event.whole_bar:
             mei.add(parent, "mSpace" if event.hidden else "mRest")
             return
-        values = [("8", 0)] if event.grace else split(event.length)
+        values = [(grace_dur, 0)] if event.grace else split(event.length)
         if not values:
             raise event.place.error(
                 f"a length of {event.length} cannot be written.", "Use a tuplet such as “(3abc”."
@@ -383,5 +412,8 @@ def note(head: Head, value: tuple[str, int] | None, event: Event, part: int) -> 
 def _change(value: Key | Clef | Metre) -> Element:
     if isinstance(value, Clef):
         return clef(value)
-    assert isinstance(value, Key)
-    return key_signature(value)
+    if isinstance(value, Metre):
+        return metre_signature(value)
+    made = key_signature(value)
+    made.set("cancelaccid", "before")
+    return made
