@@ -15,6 +15,7 @@ import pytest
 import soundfile
 
 from coldtake.bootstrap import open_services
+from coldtake.cli import main
 from coldtake.domain.criterion import Criterion, NotesTest
 from coldtake.domain.ids import named_id
 from coldtake.domain.topic import Place, Step
@@ -52,6 +53,20 @@ def refused(*words: object, status: int = 2, **more: str) -> str:
     assert line.startswith("coldtake: ")
     assert done.stdout == ""
     return line
+
+
+@pytest.fixture
+def inside(capsys, monkeypatch):
+    """Run a command in this process: the same words and status, without a new interpreter."""
+    for name in [n for n in os.environ if n.startswith("COLDTAKE_")]:
+        monkeypatch.delenv(name)
+
+    def run(*words: object) -> subprocess.CompletedProcess:
+        status = main([str(word) for word in words])
+        out, err = capsys.readouterr()
+        return subprocess.CompletedProcess(words, status, out, err)
+
+    return run
 
 
 @pytest.fixture
@@ -115,8 +130,15 @@ class TestBadWords:
             (["listen", "a", "--passage", "b", "--bars", "x"], "“x” is not bars such as 5-8"),
         ],
     )
-    def test_each_has_its_own_line(self, words, said):
-        assert said in refused(*words)
+    def test_each_has_its_own_line(self, inside, words, said):
+        done = inside(*words)
+        assert (done.returncode, done.stdout) == (2, "")
+        [line] = done.stderr.splitlines()
+        assert line.startswith("coldtake: ")
+        assert said in line
+
+    def test_the_same_from_outside(self):
+        assert "There is no such command" in refused("sing")
 
 
 class TestPile:
@@ -130,8 +152,8 @@ class TestPile:
             "  Waits",
         ]
 
-    def test_topics_as_json(self, data):
-        topics = json.loads(coldtake("topics", "--json", "--data", data).stdout)
+    def test_topics_as_json(self, inside, data):
+        topics = json.loads(inside("topics", "--json", "--data", data).stdout)
         assert [(t["title"], t["standing"]) for t in topics] == [
             ("Scales", "current"),
             ("Tune", "current"),
@@ -171,15 +193,15 @@ class TestPlan:
         assert re.match(r"\w+, \d\d \w+ \d{4}: \d+ minutes from 18:15\n18:15  ", done.stdout)
         assert "Every note right?" in done.stdout
 
-    def test_as_json_and_kept(self, data):
-        first = json.loads(coldtake("plan", "--data", data, "--minutes", 25, "--json").stdout)
+    def test_as_json_and_kept(self, inside, data):
+        first = json.loads(inside("plan", "--data", data, "--minutes", 25, "--json").stdout)
         assert first["request"]["minutes"] == 25
         assert first["periods"][0]["slots"]
-        again = json.loads(coldtake("plan", "--data", data, "--json").stdout)
+        again = json.loads(inside("plan", "--data", data, "--json").stdout)
         assert again == first
 
-    def test_nothing_to_plan(self, tmp_path):
-        done = coldtake("plan", "--data", tmp_path)
+    def test_nothing_to_plan(self, inside, tmp_path):
+        done = inside("plan", "--data", tmp_path)
         assert done.returncode == 0
         assert "nothing to plan yet" in done.stdout
 
@@ -190,26 +212,28 @@ class TestPlan:
             (["--day", "2020-01-01"], "day: 2020-01-01 is past; today is"),
         ],
     )
-    def test_what_cannot_be_planned(self, data, words, said):
-        assert said in refused("plan", "--data", data, *words)
+    def test_what_cannot_be_planned(self, inside, data, words, said):
+        done = inside("plan", "--data", data, *words)
+        assert done.returncode == 2
+        assert said in done.stderr
 
 
 class TestOutlook:
-    def test_it_says_that_it_knows_nothing_yet(self, data):
-        done = coldtake("outlook", "--data", data)
+    def test_it_says_that_it_knows_nothing_yet(self, inside, data):
+        done = inside("outlook", "--data", data)
         assert done.stdout.count("not enough takes yet") == 2
 
-    def test_as_json(self, data):
-        outlooks = json.loads(coldtake("outlook", "--data", data, "--json").stdout)
+    def test_as_json(self, inside, data):
+        outlooks = json.loads(inside("outlook", "--data", data, "--json").stdout)
         assert [o["enough"] for o in outlooks] == [False, False]
 
-    def test_nothing_current(self, tmp_path):
-        assert "No topic is current yet" in coldtake("outlook", "--data", tmp_path).stdout
+    def test_nothing_current(self, inside, tmp_path):
+        assert "No topic is current yet" in inside("outlook", "--data", tmp_path).stdout
 
 
 class TestExport:
-    def test_everything_in_one_archive(self, data, tmp_path):
-        done = coldtake("export", "--data", data, tmp_path / "all.zip", "--json")
+    def test_everything_in_one_archive(self, inside, data, tmp_path):
+        done = inside("export", "--data", data, tmp_path / "all.zip", "--json")
         told = json.loads(done.stdout)
         assert told["size_bytes"] == (tmp_path / "all.zip").stat().st_size
         with zipfile.ZipFile(tmp_path / "all.zip") as archive:
@@ -217,7 +241,7 @@ class TestExport:
         assert "file of that name already" in refused(
             "export", "--data", data, tmp_path / "all.zip"
         )
-        again = coldtake("export", "--data", data, tmp_path / "all.zip", "--replace")
+        again = inside("export", "--data", data, tmp_path / "all.zip", "--replace")
         assert "7 events, 0 takes, 0 passages" in again.stdout
 
 
@@ -256,26 +280,26 @@ class TestListen:
         assert {n["status"] for n in told["notes"]} == {"right"}
         assert told["notes"][0]["onset_s"] == pytest.approx(0.5, abs=0.03)
 
-    def test_no_in_words(self, passage, take):
-        done = coldtake("listen", take, "--passage", passage, "--tempo", 120)
+    def test_no_in_words(self, inside, passage, take):
+        done = inside("listen", take, "--passage", passage, "--tempo", 120)
         assert done.returncode == 1
         assert re.match(r"No: \S", done.stdout)
         assert "tempo: no (90" in done.stdout
 
-    def test_cannot_tell_from_silence(self, passage, tmp_path):
+    def test_cannot_tell_from_silence(self, inside, passage, tmp_path):
         soundfile.write(tmp_path / "silence.flac", np.zeros(90000), 44100)
-        done = coldtake("listen", tmp_path / "silence.flac", "--passage", passage, "--json")
+        done = inside("listen", tmp_path / "silence.flac", "--passage", passage, "--json")
         assert done.returncode == 3, done.stderr
         told = json.loads(done.stdout)
         assert told["verdict"] == "cannot tell"
         assert told["reason"]
 
-    def test_only_some_bars(self, take, tmp_path):
+    def test_only_some_bars(self, inside, take, tmp_path):
         longer = tmp_path / "longer.abc"
         longer.write_text(ABC.replace("C4|\n", "C4|GABc|c4|\n"))
         words = ("listen", take, "--passage", longer, "--json")
-        assert coldtake(*words, "--bars", "1-3").returncode == 0
-        assert coldtake(*words).returncode != 0
+        assert inside(*words, "--bars", "1-3").returncode == 0
+        assert inside(*words).returncode != 0
 
     @pytest.mark.parametrize(
         ("name", "data", "said"),
@@ -286,10 +310,16 @@ class TestListen:
             ("cut.wav", b"RIFF\xff\0\0\0WAVEfmt \x10\0\0\0", "cut.wav: "),
         ],
     )
-    def test_what_is_no_take(self, passage, tmp_path, name, data, said):
+    def test_what_is_no_take(self, inside, passage, tmp_path, name, data, said):
         if data is not None:
             (tmp_path / name).write_bytes(data)
-        assert said in refused("listen", tmp_path / name, "--passage", passage)
+        done = inside("listen", tmp_path / name, "--passage", passage)
+        assert (done.returncode, done.stdout) == (2, "")
+        assert said in done.stderr
+        assert len(done.stderr.splitlines()) == 1
+
+    def test_the_same_from_outside(self, passage, tmp_path):
+        assert "cannot be read" in refused("listen", tmp_path / "gone.wav", "--passage", passage)
 
     @pytest.mark.parametrize(
         ("name", "data"),
@@ -300,10 +330,13 @@ class TestListen:
             ("renamed.musicxml", b"MThd\0\0\0\6\0\1\0\1\1\xe0MTrk\0\0\0\0"),
         ],
     )
-    def test_what_is_no_passage(self, take, tmp_path, name, data):
+    def test_what_is_no_passage(self, inside, take, tmp_path, name, data):
         if data is not None:
             (tmp_path / name).write_bytes(data)
-        assert name in refused("listen", take, "--passage", tmp_path / name)
+        done = inside("listen", take, "--passage", tmp_path / name)
+        assert (done.returncode, done.stdout) == (2, "")
+        assert name in done.stderr
+        assert len(done.stderr.splitlines()) == 1
 
 
 class TestServe:

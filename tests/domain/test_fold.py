@@ -91,7 +91,7 @@ def strategies():
 LOGS = strategies()
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(LOGS, st.randoms(use_true_random=False))
 def test_order_and_repetition_change_nothing(log, chance: random.Random):
     delivered = log + chance.sample(log, len(log) // 2)
@@ -99,7 +99,7 @@ def test_order_and_repetition_change_nothing(log, chance: random.Random):
     assert fold(delivered) == fold(log)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(LOGS, st.integers(0, 40))
 def test_a_copy_stays_as_it_was(log, at):
     ordered = sorted({e.id: e for e in log}.values(), key=order_key)
@@ -113,13 +113,13 @@ def test_a_copy_stays_as_it_was(log, at):
     assert state == fold(log)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(LOGS)
 def test_events_survive_their_json(log):
     assert [ev.from_json(ev.to_json(one)) for one in log] == log
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(LOGS)
 def test_what_follows_from_a_state_never_raises(log):
     state = fold(log)

@@ -39,7 +39,7 @@ LOG = st.lists(
 )
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(LOG, st.lists(st.integers(1, 12), min_size=1), st.integers(2, 10))
 def test_kept_up_equals_rebuilt(log, sizes, recent):
     """Whatever comes late, in whatever portions, and however little is kept as recent."""
