@@ -1,12 +1,13 @@
 """States and step values for the tests of a day's plan; invented material."""
 
 import random
-from datetime import date, time
+from datetime import UTC, date, datetime, time, timedelta
 from functools import cache
 
 from coldtake.domain.criterion import Criterion, NotesTest, TempoTest
 from coldtake.domain.plan import PlanRequest
 from coldtake.domain.state import State
+from coldtake.domain.take import Answer, Judge, Try, Work
 from coldtake.domain.topic import Exercise, Place, Step, Topic
 from coldtake.planning.values import StepValue
 
@@ -87,3 +88,24 @@ def ready(sizes=(5, 5, 5, 5, 5), seed=1):
     """A state with its values, for tests that only look."""
     state = state_of(sizes)
     return state, random_values(state, seed)
+
+
+def try_on(step_id, days_ago, answer=Answer.YES, bpm=None):
+    day = DAY - timedelta(days=days_ago)
+    at = datetime.combine(day, time(17), tzinfo=UTC)
+    return Try(
+        id=f"{step_id}-{days_ago}",
+        step_id=step_id,
+        at=at,
+        day=day,
+        answer=answer,
+        judge=Judge.PLAYER,
+        cold=True,
+        tempo_bpm=bpm,
+    )
+
+
+def work_on(step_id, days_ago, minutes):
+    day = DAY - timedelta(days=days_ago)
+    at = datetime.combine(day, time(17), tzinfo=UTC)
+    return Work(step_id=step_id, at=at, day=day, minutes=minutes)

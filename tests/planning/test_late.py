@@ -18,7 +18,7 @@ def plan_of(minutes, seed=1, sizes=(5, 5, 5, 5, 5)):
     return plan_day(state, request(minutes), values=random_values(state, seed))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(seed=st.integers(0, 500), minutes=st.integers(20, 120), left=st.integers(0, 120))
 def test_trimmed_plans_fit_and_keep_breaks(seed, minutes, left):
     plan = plan_of(minutes, seed)

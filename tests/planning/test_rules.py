@@ -1,16 +1,18 @@
 """The rules of a plan as properties of whatever is planned (design, section 3)."""
 
+import re
 from itertools import pairwise
 
+import msgspec
 import pytest
-from builders import random_values, ready, request, state_of, value
+from builders import random_values, ready, request, state_of, value, work_on
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coldtake.domain.plan import HARD_PERIOD_MIN, SlotKind, violations
 from coldtake.domain.topic import Place
 from coldtake.errors import PlanError
-from coldtake.planning.day import NO_HISTORY, NO_STEPS, ONE_TOPIC, plan_day, rules_of
+from coldtake.planning.day import NO_HISTORY, NO_STEPS, NONE_CURRENT, ONE_TOPIC, plan_day, rules_of
 
 SIZES = st.lists(st.integers(1, 7), min_size=1, max_size=7).map(tuple)
 CHOSEN = st.fixed_dictionaries(
@@ -33,7 +35,7 @@ def planned(sizes, seed, minutes, chosen=None, due_share=0.3):
     return plan_day(state, request(minutes), values=random_values(state, seed, due_share=due_share))
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(sizes=SIZES, seed=st.integers(0, 10_000), minutes=st.integers(5, 200), chosen=CHOSEN)
 def test_every_rule_is_kept(sizes, seed, minutes, chosen):
     plan = planned(sizes, seed, minutes, chosen)
@@ -50,7 +52,7 @@ def test_every_rule_is_kept(sizes, seed, minutes, chosen):
         assert slot.kind is SlotKind.WORK or slot.topic_id not in before
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(sizes=SIZES, seed=st.integers(0, 10_000), minutes=st.integers(5, 200))
 def test_slots_have_the_lengths_of_the_rules(sizes, seed, minutes):
     plan = planned(sizes, seed, minutes)
@@ -64,7 +66,7 @@ def test_slots_have_the_lengths_of_the_rules(sizes, seed, minutes):
         assert slot.reason.endswith(".")
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(
     sizes=st.lists(st.integers(1, 7), min_size=2, max_size=7).map(tuple),
     seed=st.integers(0, 10_000),
@@ -77,13 +79,13 @@ def test_two_to_four_topics(sizes, seed, minutes):
     assert 2 <= len({s.topic_id for s in plan.slots}) <= 4
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(sizes=SIZES, seed=st.integers(0, 10_000), minutes=st.integers(5, 150))
 def test_equal_states_give_equal_plans(sizes, seed, minutes):
     assert planned(sizes, seed, minutes) == planned(sizes, seed, minutes)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(sizes=SIZES, seed=st.integers(0, 10_000), start=st.integers(5, 120))
 def test_more_minutes_never_lower_the_value(sizes, seed, start):
     chosen = {"topics_least": "1"}
@@ -190,9 +192,8 @@ def test_no_steps_is_a_plan_that_says_what_to_do():
 
 def test_waiting_topics_stay_out():
     state, values = ready()
-    aside = state.topics["t0"]
     changed = state_of((5, 5, 5, 5, 5))
-    changed.topics["t0"] = type(aside)(id="t0", title="Topic 0", place=Place.WAITING)
+    changed.topics["t0"] = msgspec.structs.replace(state.topics["t0"], place=Place.WAITING)
     plan = plan_day(changed, request(120), values=values)
     assert "t0" not in {s.topic_id for s in plan.slots}
 
@@ -232,11 +233,36 @@ def test_spare_slots_stand_ready_within_the_topics():
     assert {s.id for s in plan.spare}.isdisjoint(s.id for s in plan.slots)
 
 
-def test_more_minutes_bring_in_what_was_said_to_come_in():
-    """“With about 20 more minutes it is in” must be so (periods may cost a break more)."""
-    state, values = ready()
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_more_minutes_bring_in_what_was_said_to_come_in(seed):
+    """“With about 10 more minutes it is in” is so, where no break comes between."""
+    state = state_of((4, 4, 4), settings={"period_cap": "60"})
+    values = random_values(state, seed)
     plan = plan_day(state, request(30), values=values)
-    promised = [out for out in plan.left_out if "with about 10 more minutes" in out.reason]
-    longer = plan_day(state, request(45), values=values)  # one break and 10 minutes
+    promised = {}
+    for out in plan.left_out:
+        found = re.search(r"with about (\d+) more minutes", out.reason)
+        if found and int(found[1]) <= 30:
+            promised[out.step_id] = int(found[1])
     assert promised
-    assert {out.step_id for out in promised} <= {s.step_id for s in longer.slots}
+    for step_id, extra in promised.items():
+        longer = plan_day(state, request(30 + extra), values=values)
+        assert step_id in {s.step_id for s in longer.slots}
+
+
+def test_while_no_topic_is_current_the_waiting_ones_are_proposed():
+    state = state_of((2, 2))
+    for topic in state.topics.values():
+        state.topics[topic.id] = msgspec.structs.replace(topic, place=Place.WAITING)
+    plan = plan_day(state, request(30), values=[value(i) for i in state.steps])
+    assert plan.remarks[0] == NONE_CURRENT
+    assert len(plan.slots) >= 2
+
+
+def test_a_first_slot_is_not_the_shortest():
+    state = state_of((6, 6))
+    values = [value(i, half=1.0, most=12) for i in state.steps]
+    assert min(s.minutes for s in plan_day(state, request(60), values=values).slots) >= 8
+    for step_id in state.steps:
+        state.works.append(work_on(step_id, 2, 5.0))
+    assert min(s.minutes for s in plan_day(state, request(60), values=values).slots) < 8

@@ -1,40 +1,19 @@
 """Goals, reasons and notices: short, with their numbers, from the log."""
 
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, timedelta
 
 import msgspec
 import pytest
-from builders import DAY, MARK, random_values, ready, request, state_of, value
+from builders import DAY, MARK, random_values, ready, request, state_of, try_on, value, work_on
 
 from coldtake.domain.criterion import Criterion, NotesTest, TempoTest, Times
 from coldtake.domain.plan import SlotKind
-from coldtake.domain.take import Answer, Judge, Try, Work
+from coldtake.domain.take import Answer
 from coldtake.domain.topic import StepPhase
 from coldtake.planning.day import plan_day
 from coldtake.planning.goals import goal, mark_above, mark_below
 from coldtake.planning.load import load_notice
 from coldtake.planning.words import counted, listed, on_day, percent, points
-
-
-def try_on(step_id, days_ago, answer=Answer.YES, bpm=None):
-    day = DAY - timedelta(days=days_ago)
-    at = datetime.combine(day, time(17), tzinfo=UTC)
-    return Try(
-        id=f"{step_id}-{days_ago}",
-        step_id=step_id,
-        at=at,
-        day=day,
-        answer=answer,
-        judge=Judge.PLAYER,
-        cold=True,
-        tempo_bpm=bpm,
-    )
-
-
-def work_on(step_id, days_ago, minutes):
-    day = DAY - timedelta(days=days_ago)
-    at = datetime.combine(day, time(17), tzinfo=UTC)
-    return Work(step_id=step_id, at=at, day=day, minutes=minutes)
 
 
 @pytest.mark.parametrize(

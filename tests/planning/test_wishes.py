@@ -238,7 +238,7 @@ WISH = st.builds(
 )
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(wishes=st.lists(WISH, max_size=6).map(tuple), minutes=st.integers(5, 150))
 def test_no_wish_breaks_a_hard_rule(wishes, minutes):
     plan = plan_of(minutes, *wishes)
@@ -256,7 +256,7 @@ def test_no_wish_breaks_a_hard_rule(wishes, minutes):
         assert refused or step_id in planned or f"{title} found no room" in said
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(
     seed=st.integers(0, 999),
     chosen=st.lists(st.integers(0, 99), min_size=1, max_size=4),

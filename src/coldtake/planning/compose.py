@@ -33,10 +33,14 @@ LOOK_FURTHER_MIN = 60  # more minutes that are solved too, to say what would bri
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """A day to compose. Rows are steps; exercises are texts that say what is played."""
+    """A day to compose. Rows are steps.
+
+    exercises : texts that say what is played; fresh : whether the step was never played
+    """
 
     values: tuple[StepValue, ...]
     exercises: tuple[str, ...]
+    fresh: tuple[bool, ...]
     insisted: Mapping[int, tuple[Insisted, ...]]
     rules: PlanRules
     limits: Limits
@@ -67,9 +71,9 @@ def compose(task: Task) -> Composed:
 
 
 def _solved(task: Task, playing_min: int, *, plain: bool) -> DayChoice:
-    table: OptionTable = free_options(task.values, task.limits, plain=plain)
+    table: OptionTable = free_options(task.values, task.limits, fresh=task.fresh, plain=plain)
     if task.insisted:
-        table = with_insisted(table, task.values, task.insisted)
+        table = with_insisted(table, task.values, task.insisted, fresh=task.fresh, plain=plain)
     topics: dict[str, list[int]] = {}
     for row, value in enumerate(task.values):
         topics.setdefault(value.topic_id, []).append(row)
@@ -210,7 +214,8 @@ def _work_split(
         return []
     if works:
         return _split_insisted(pick.work_min, works)
-    single, _double = longest_work(task.values[pick.row].need_left_min, task.limits)
+    need, fresh = task.values[pick.row].need_left_min, task.fresh[pick.row]
+    single, _double = longest_work(need, task.limits, fresh=fresh)
     if pick.work_min <= single:
         return [(pick.work_min, None)]
     first = (pick.work_min + 1) // 2

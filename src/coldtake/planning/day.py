@@ -48,6 +48,9 @@ NO_STEPS = (
     "There is nothing to plan yet: make a topic current and lay out its first steps, "
     "each with a yes/no question."
 )
+NONE_CURRENT = (
+    "No topic is current: this plan takes from those that wait. Make the few you mean current."
+)
 NOTHING_WORTH = (
     "Nothing would gain from practice on this day: the steps wait for others, or are safe. "
     "Rest, play what you like, or make another topic current."
@@ -110,11 +113,12 @@ class _Day:
         self.wishes: Wishes = read_wishes(state, request, rules, self.limits)
         self.reasons = Reasons(state, rules, request.day)
         self.phases = state.phases()
-        known = [v for v in values if v.step_id in state.steps]
+        known = [v for v in values if v.step_id in state.steps and v.topic_id in state.topics]
+        self.topics, self.none_current = self._plannable(known)
         self.values = self._usable(known)
         self.refused = [v for v in known if v.step_id in self.wishes.refused]
         self.rows = {v.step_id: row for row, v in enumerate(self.values)}
-        self.taken: dict[tuple[str, SlotKind], int] = {}
+        self.taken: dict[tuple[str, SlotKind], list[int]] = {}
 
     def _usable(self, known: Sequence[StepValue]) -> tuple[StepValue, ...]:
         """Steps that may be planned: those of current topics, and any the player insists on."""
@@ -123,7 +127,7 @@ class _Day:
         usable = [
             v
             for v in known
-            if v.step_id in wished or (v.step_id not in out and self._current(v.topic_id))
+            if v.step_id in wished or (v.step_id not in out and v.topic_id in self.topics)
         ]
         have = {v.step_id for v in usable}
         missing = [
@@ -131,9 +135,12 @@ class _Day:
         ]
         return (*usable, *(self._unvalued(step_id) for step_id in missing))
 
-    def _current(self, topic_id: str) -> bool:
-        topic = self.state.topics.get(topic_id)
-        return topic is not None and topic.place is Place.CURRENT
+    def _plannable(self, known: Sequence[StepValue]) -> tuple[set[str], bool]:
+        """Topics to plan from: the current ones; while none is current, those that wait."""
+        places = {v.topic_id: self.state.topics[v.topic_id].place for v in known}
+        current = {t for t, place in places.items() if place is Place.CURRENT}
+        waiting = {t for t, place in places.items() if place is Place.WAITING}
+        return (current, False) if current else (waiting, bool(waiting))
 
     def _unvalued(self, step_id: str) -> StepValue:
         """Stand in for a wished step of which the lookahead says nothing."""
@@ -179,6 +186,7 @@ class _Day:
         return Task(
             values=self.values,
             exercises=tuple(_exercise(self.state.steps[v.step_id]) for v in self.values),
+            fresh=tuple(self.reasons.fresh(v.step_id) for v in self.values),
             insisted=insisted,
             rules=self.rules,
             limits=self.limits,
@@ -187,8 +195,9 @@ class _Day:
 
     def _slot(self, piece: Piece) -> Slot:
         step, value = self.state.steps[piece.step_id], self.values[self.rows[piece.step_id]]
-        count = self.taken.get((step.id, piece.kind), 0)
-        self.taken[step.id, piece.kind] = count + 1
+        done = self.taken.setdefault((step.id, piece.kind), [])
+        before, count = sum(done), len(done)
+        done.append(piece.minutes)
         day = self.request.day.isoformat()
         return Slot(
             id=named_id("slot", day, step.id, piece.kind.value, str(count)),
@@ -198,7 +207,7 @@ class _Day:
             minutes=piece.minutes,
             question=question(step.criterion),
             goal=goal(step, piece.kind, self.reasons.tries(step.id), self.phases[step.id]),
-            reason=self.reasons.slot(value, piece.kind, piece.minutes),
+            reason=self.reasons.slot(value, piece.kind, piece.minutes, before),
             gain=round(max(piece.gain, 0.0), 6),
             pinned=piece.wish is not None,
         )
@@ -214,7 +223,7 @@ class _Day:
     def _standing_remarks(self, plan: Plan) -> list[str]:
         if not plan.periods:
             return [NOTHING_WORTH if self.values else NO_STEPS]
-        said = []
+        said = [NONE_CURRENT] if self.none_current else []
         if not self.state.tries and not self.state.works:
             said.append(NO_HISTORY)
         workable = {v.topic_id for v in self.values if _worth_something(v)}

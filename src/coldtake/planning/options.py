@@ -4,7 +4,9 @@ An option of a step is a cold take, minutes of work, or both. Work is one slot o
 `slot_most` minutes; where the step wants more than one longest slot it may be two slots, at other
 places of the session. No work is longer than `tightness` of the work still expected (the slot is
 deliberately a little less than the step would want) though never shorter than the shortest slot.
-Worth is additive: points of the cold take plus points of the work.
+A step never played has a longer shortest slot, midway to the longest where the session has room:
+reading and finding fingerings come first (common practice, no source). Worth is additive: points
+of the cold take plus points of the work.
 """
 
 from collections.abc import Mapping, Sequence
@@ -24,12 +26,13 @@ WORTHLESS = 1e-9  # points; an option below this is none
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """Slot lengths that this session can carry, in minutes."""
+    """Slot lengths that this session can carry, in minutes; `first` is the shortest first slot."""
 
     least: int
     most: int
     cold: int
     tightness: float
+    first: int = 0
 
     def __post_init__(self) -> None:
         if not 1 <= self.least <= self.most or self.cold < 1:
@@ -42,15 +45,21 @@ def limits_of(rules: PlanRules, minutes: int) -> Limits:
     least = min(rules.slot_least_min, room)
     most = min(max(rules.slot_most_min, least), room)
     cold = min(rules.cold_min, room)
-    return Limits(least=least, most=most, cold=cold, tightness=rules.tightness_percent / 100.0)
+    first = max(least, min((least + most + 1) // 2, minutes // rules.topics_least))
+    return Limits(least, most, cold, rules.tightness_percent / 100.0, min(first, most))
 
 
-def longest_work(need_left_min: float, limits: Limits) -> tuple[int, int]:
+def longest_work(need_left_min: float, limits: Limits, *, fresh: bool = False) -> tuple[int, int]:
     """Longest single slot, and most minutes of work in the day, for a step's remaining need."""
     wanted = round(limits.tightness * max(need_left_min, 0.0))
-    single = min(max(wanted, limits.least), limits.most)
+    single = min(max(wanted, shortest_work(limits, fresh=fresh)), limits.most)
     double = min(wanted, 2 * limits.most)
     return single, double if double >= 2 * limits.least and wanted > limits.most else single
+
+
+def shortest_work(limits: Limits, *, fresh: bool = False) -> int:
+    """Shortest slot of work; fresh : the step was never played."""
+    return max(limits.least, limits.first) if fresh else limits.least
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,22 +84,26 @@ def work_worth(value: StepValue, minutes: int) -> float:
     return float(table[min(minutes, len(table) - 1)]) if table else 0.0
 
 
-def _free_work(values: Sequence[StepValue], limits: Limits, single_only: bool) -> Points:
+def _free_work(
+    values: Sequence[StepValue], limits: Limits, fresh: Sequence[bool], single_only: bool
+) -> Points:
     width = 2 * limits.most + 1
     table = np.full((len(values), width), -np.inf)
     for row, value in enumerate(values):
         if not value.available:
             continue
-        single, double = longest_work(value.need_left_min, limits)
+        single, double = longest_work(value.need_left_min, limits, fresh=fresh[row])
         points = value.work_value[: (single if single_only else double) + 1]
         table[row, : len(points)] = points
         table[row, single + 1 : 2 * limits.least] = -np.inf
-    table[:, : limits.least] = -np.inf
+        table[row, : shortest_work(limits, fresh=fresh[row])] = -np.inf
     table[table <= WORTHLESS] = -np.inf
     table[:, 0] = 0.0
     for row, value in enumerate(values):
         if value.due and value.available and not np.isfinite(table[row, 1:]).any():
-            table[row, limits.least] = 0.0  # nothing to gain, but the topic may be touched by it
+            table[row, shortest_work(limits, fresh=fresh[row])] = (
+                0.0  # nothing to gain, but the topic may be touched by it
+            )
     return table
 
 
@@ -105,13 +118,18 @@ def _joined(work: Points, cold_worth: Points, cold_min: int) -> tuple[Points, ND
 
 
 def free_options(
-    values: Sequence[StepValue], limits: Limits, *, plain: bool = False
+    values: Sequence[StepValue],
+    limits: Limits,
+    *,
+    fresh: Sequence[bool] | None = None,
+    plain: bool = False,
 ) -> OptionTable:
     """Build the options of all steps at once.
 
+    fresh : which steps were never played; none where not given
     plain : at most one slot for each step (cold take or work), which can always be put in order
     """
-    work = _free_work(values, limits, single_only=plain)
+    work = _free_work(values, limits, fresh or [False] * len(values), single_only=plain)
     worth = np.array([v.cold_value if v.available else 0.0 for v in values], dtype=np.float64)
     cold = np.where(worth > WORTHLESS, worth, -np.inf)
     if plain:
@@ -163,9 +181,12 @@ def with_insisted(
     table: OptionTable,
     values: Sequence[StepValue],
     insisted: Mapping[int, Sequence[Insisted]],
+    *,
+    fresh: Sequence[bool] | None = None,
+    plain: bool = False,
 ) -> OptionTable:
     """Replace the options of the steps (by row) that the player insists on."""
-    free = _free_work(values, table.limits, single_only=True)
+    free = _free_work(values, table.limits, fresh or [False] * len(values), single_only=plain)
     rows = {
         i: _insisted_row(values[i], slots, free[i], table.limits) for i, slots in insisted.items()
     }

@@ -30,15 +30,19 @@ class Reasons:
         """Tries of one step, as the log has them."""
         return tuple(self._tries.get(step_id, ()))
 
-    def slot(self, value: StepValue, kind: SlotKind, minutes: int) -> str:
-        """Say why this slot, and why so long."""
+    def fresh(self, step_id: str) -> bool:
+        """Say whether a step was never played."""
+        return step_id not in self._touched
+
+    def slot(self, value: StepValue, kind: SlotKind, minutes: int, before: int = 0) -> str:
+        """Say why this slot, and why so long; `before` are minutes of an earlier slot on it."""
         step = self.state.steps[value.step_id]
         if kind is SlotKind.COLD:
             said = self._cold(value)
-        elif value.step_id not in self._touched:
+        elif self.fresh(value.step_id):
             said = self._unknown(step)
         else:
-            said = f"{self._lift(value, minutes)}; {self._length(value, minutes)}"
+            said = f"{self._lift(value, minutes, before)}; {self._length(value, minutes, before)}"
         return f"{said}. {self._due(value)}".strip()
 
     def _topic(self, step_id: str) -> Topic | None:
@@ -64,19 +68,17 @@ class Reasons:
         guess = counted(step.need_min, "minute")
         return f"Not played yet: it goes by {importance}{ahead} and your estimate of {guess}"
 
-    def _lift(self, value: StepValue, minutes: int) -> str:
-        most = max(value.work_value, default=0.0)
-        share = work_worth(value, minutes) / most if most > 0 else 0.0
-        after = value.chance_without + share * (value.chance_with - value.chance_without)
-        without, with_it = percent(value.chance_without), percent(after)
+    def _lift(self, value: StepValue, minutes: int, before: int) -> str:
+        without = percent(_chance_after(value, before))
+        with_it = percent(_chance_after(value, before + minutes))
         when = self._date(value.step_id)
         if when is None:
             return f"Clean when asked for: {with_it} with this, {without} without"
         ahead = counted((when - self.day).days, "day")
         return f"Clean on {on_day(when)}, in {ahead}: {with_it} with this, {without} without"
 
-    def _length(self, value: StepValue, minutes: int) -> str:
-        need = round(value.need_left_min)
+    def _length(self, value: StepValue, minutes: int, before: int) -> str:
+        need = round(value.need_left_min) - before
         long = counted(minutes, "minute")
         if need <= 0:
             return f"{long} to keep it"
@@ -104,6 +106,13 @@ class Reasons:
         if first is None or first not in self.state.steps:
             return "It waits for another step."
         return f"It waits until “{self.state.steps[first].title}” is met."
+
+
+def _chance_after(value: StepValue, minutes: int) -> float:
+    """Chance on the date after so many minutes, in step with their points."""
+    most = max(value.work_value, default=0.0)
+    share = work_worth(value, minutes) / most if most > 0 else 0.0
+    return value.chance_without + share * (value.chance_with - value.chance_without)
 
 
 def left_out(

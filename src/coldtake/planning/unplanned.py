@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from coldtake.domain.plan import LeftOut, SlotKind
 from coldtake.planning.compose import LOOK_FURTHER_MIN, Composed, Task
-from coldtake.planning.options import WORTHLESS, longest_work, work_worth
+from coldtake.planning.options import WORTHLESS, longest_work, shortest_work, work_worth
 from coldtake.planning.pieces import Piece
 from coldtake.planning.reasons import Reasons, left_out
 from coldtake.planning.values import StepValue
@@ -34,11 +34,11 @@ def _planned_work(composed: Composed) -> dict[int, int]:
 
 def best_slot(task: Task, row: int, done: int = 0) -> _Extra:
     """Return the slot with most points a minute on a step, after `done` minutes; first if equal."""
-    value = task.values[row]
-    single, _double = longest_work(value.need_left_min, task.limits)
+    value, fresh = task.values[row], task.fresh[row] and not done
+    single, _double = longest_work(value.need_left_min, task.limits, fresh=fresh)
     tried = [
         _Extra(row, m, work_worth(value, done + m) - work_worth(value, done))
-        for m in range(task.limits.least, single + 1)
+        for m in range(shortest_work(task.limits, fresh=fresh), single + 1)
     ]
     return max(tried, key=lambda e: (e.density, -e.minutes))
 
