@@ -3,6 +3,7 @@
 chromium        the browser, one for the whole run (microphone tests launch their own by `launch`)
 open_page       a page at a size, in light or dark: `open_page(width=390, dark=True)`
 served          a server in this process over `services`, which tests fill directly
+serving         the same over a given folder, as a `with` block (for a whole module)
 served_process  a factory of servers in processes of their own, to be killed and started again
 """
 
@@ -16,7 +17,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator
-from contextlib import closing
+from contextlib import AbstractContextManager, closing, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -132,18 +133,15 @@ def services(tmp_path: Path) -> Iterator[Any]:
     opened.close()
 
 
-@pytest.fixture
-def served(services: Any) -> Iterator[Served]:
+@contextmanager
+def serve(services: Any) -> Iterator[Served]:
+    """Serve opened services on a free port until the block ends."""
     from coldtake.bootstrap import make_app
 
     port = free_port()
+    app = make_app(services)
     config = uvicorn.Config(
-        make_app(services),
-        host="127.0.0.1",
-        port=port,
-        ws="none",
-        lifespan="off",
-        log_level="error",
+        app, host="127.0.0.1", port=port, ws="none", lifespan="off", log_level="error"
     )
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, daemon=True)
@@ -153,6 +151,28 @@ def served(services: Any) -> Iterator[Served]:
     yield Served(url, services)
     server.should_exit = True
     thread.join(timeout=10)
+
+
+@pytest.fixture
+def served(services: Any) -> Iterator[Served]:
+    with serve(services) as one:
+        yield one
+
+
+@pytest.fixture(scope="session")
+def serving() -> Callable[[Path], AbstractContextManager[Served]]:
+    """A server over a data folder, for as long as a test or a whole module needs it."""
+
+    @contextmanager
+    def over(data: Path) -> Iterator[Served]:
+        from coldtake.bootstrap import open_services
+
+        services = open_services(data)
+        with serve(services) as one:
+            yield one
+        services.close()
+
+    return over
 
 
 SERVE = """
@@ -215,13 +235,17 @@ def axe_source() -> str:
 
 
 @pytest.fixture
-def axe(axe_source: str) -> Callable[[Page], list[str]]:
-    """Run axe on a page, return its faults as `rule: selector` (every level)."""
+def axe(axe_source: str) -> Callable[..., list[str]]:
+    """Run axe on a page, return its faults as `rule: selector` (every level).
 
-    def run(page: Page) -> list[str]:
+    With rules named only those are checked.
+    """
+
+    def run(page: Page, *rules: str) -> list[str]:
         # the policy forbids inserted scripts, so it comes in through the debugger
         page.evaluate(axe_source)
-        found = page.evaluate("async () => (await axe.run(document)).violations")
+        options = {"runOnly": {"type": "rule", "values": list(rules)}} if rules else {}
+        found = page.evaluate("async (o) => (await axe.run(document, o)).violations", options)
         return [
             f"{fault['id']} ({fault['impact']}): {node['target']} {node.get('failureSummary', '')}"
             for fault in found

@@ -33,7 +33,8 @@ document.addEventListener("htmx:afterRequest", (event) => {
   const fault = document.getElementById("fault");
   if (!detail.successful) return;
   if (fault) fault.replaceChildren();
-  const form = /** @type {HTMLElement} */ (detail.elt);
+  // `detail.elt` is the body once the form has been replaced
+  const form = /** @type {HTMLElement} */ (detail.requestConfig.elt);
   say(form.dataset.says ?? "");
 });
 document.addEventListener("htmx:sendError", () => {

@@ -1,0 +1,363 @@
+"""The planning and looking-back pages as a person meets them: seen, by keyboard, on paper."""
+
+import re
+import subprocess
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import date, time, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from playwright.sync_api import Page, expect
+
+from coldtake.domain import events as ev
+from coldtake.domain.plan import PlanRequest
+from coldtake.domain.take import Answer, Judge
+from coldtake.domain.topic import Exercise, PassageRef, Place, Step, TopicKind
+from coldtake.web.criteria import first_criterion
+
+pytestmark = pytest.mark.browser
+
+SIZES = {"phone": (390, 844), "tablet": (820, 1180), "laptop": (1440, 900)}
+AIR = "X:1\nT:Air\nM:4/4\nL:1/4\nQ:1/4=96\nK:C\nCDEF|GFED|C4|\n"
+
+
+@dataclass
+class House:
+    """A server with something true to show on every page."""
+
+    url: str
+    services: object
+    paths: dict[str, str]
+
+    def open(self, page: Page, name: str) -> Page:
+        page.goto(self.url + self.paths[name])
+        page.wait_for_load_state("networkidle")
+        return page
+
+
+def filled(services) -> dict[str, str]:
+    """Lay out topics, steps, weeks of tries, a plan and a take; return the addresses."""
+    today = services.today()
+    stored = services.pile.keep_passage(AIR.encode(), "air.abc")
+    whole = Exercise(passage=PassageRef(passage_id=stored.id), tempo_bpm=96)
+    piece = services.pile.add(
+        "A rather long title of a slow movement for winds",
+        kind=TopicKind.PIECE,
+        importance=5,
+        performance_on=today + timedelta(days=40),
+        place=Place.CURRENT,
+    )
+    scales = services.pile.add("Scales in thirds", place=Place.CURRENT)
+    for title in ("Long tones", "Reading in flats"):
+        services.pile.add(title)
+    services.pile.add("Double tonguing", place=Place.LAID_ASIDE)
+    steps = [
+        services.pile.keep_step(
+            Step(
+                id=services.log.new_id(),
+                topic_id=topic.id,
+                title=title,
+                criterion=first_criterion(),
+                exercise=exercise,
+            )
+        )
+        for topic, title, exercise in (
+            (piece, "Bars 1 and 2, slowly", whole),
+            (piece, "The whole line at tempo", whole),
+            (scales, "C to G, slurred", Exercise()),
+            (scales, "All keys, tongued", Exercise()),
+        )
+    ]
+    for back in range(20, 0, -2):
+        _practised(services, steps[:3], back)
+    request = PlanRequest(
+        day=today + timedelta(days=1),
+        starts_at=services.evening.default_request(today + timedelta(days=1)).starts_at,
+        minutes=70,
+    )
+    services.evening.propose(request)
+    take = _taken(services, steps[0])
+    return {
+        "pile": "/",
+        "topic": f"/topics/{piece.id}",
+        "step": f"/steps/{steps[0].id}",
+        "tomorrow": "/tomorrow",
+        "print": "/tomorrow/print",
+        "take": f"/takes/{take}",
+        "progress": "/progress",
+        "outlook": "/outlook",
+        "settings": "/settings",
+        "missing": "/topics/none",
+    }
+
+
+def _practised(services, steps, back: int) -> None:
+    day = services.today() - timedelta(days=back)
+    for n, step in enumerate(steps):
+        at = services.now() - timedelta(days=back, minutes=30 - n)
+        answer = (Answer.NO, Answer.YES, Answer.YES, Answer.CANNOT_TELL)[(back + n) % 4]
+        services.append(
+            ev.TryAnswered(
+                try_id=services.log.new_id(), step_id=step.id, answer=answer, judge=Judge.PLAYER
+            ),
+            ev.SlotEnded(session_id="x", slot_id="x", step_id=step.id, played_s=420),
+            at=at,
+            day=day,
+        )
+
+
+def _taken(services, step) -> str:
+    import io
+
+    from coldtake.music.sounding import schedule
+    from coldtake.music.synth import render
+
+    passage = services.pile.exercise_passage(step)
+    notes = list(schedule(passage, 96))
+    del notes[5]
+    sound = render(tuple(notes), rate=22050, voice="clarinet")
+    quiet = np.zeros(11025, dtype=np.float32)
+    out = io.BytesIO()
+    soundfile.write(out, np.concatenate([quiet, sound, quiet]), 22050, format="WAV")
+    take = services.takes.keep(out.getvalue(), filename="take.wav", step_id=step.id)
+    services.takes.judge(take.id)
+    return take.id
+
+
+@pytest.fixture(scope="module")
+def house(tmp_path_factory, serving) -> Iterator[House]:
+    with serving(tmp_path_factory.mktemp("house")) as served:
+        yield House(served.url, served.services, filled(served.services))
+
+
+@contextmanager
+def nothing_changes(services) -> Iterator[None]:
+    before = services.store.last_sequence()
+    yield
+    assert services.store.last_sequence() == before
+
+
+def too_wide(page: Page) -> list[str]:
+    """What sticks out of the window at its right edge, outside anything that scrolls by itself."""
+    return page.evaluate(
+        """() => document.documentElement.scrollWidth <= innerWidth ? [] :
+        [...document.querySelectorAll("body *")]
+          .filter((e) => e.getBoundingClientRect().right > innerWidth + 1)
+          .map((e) => `${e.tagName}.${e.className.baseVal ?? e.className}`)"""
+    )
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_every_page_fits_and_is_free_of_faults(house, open_page, axe, size):
+    width, height = SIZES[size]
+    page = open_page(width, height, dark=size == "tablet")
+    found = {}
+    for name in house.paths:
+        house.open(page, name)
+        faults = too_wide(page) + axe(page)
+        if faults:
+            found[name] = faults
+    assert found == {}
+
+
+def test_dark_and_light_are_both_readable(house, open_page, axe):
+    """The sizes above cover one mode each; colours do not depend on the size."""
+    found = {}
+    for dark in (False, True):
+        page = open_page(1440, dark=dark)
+        for name in house.paths:
+            faults = axe(house.open(page, name), "color-contrast", "link-in-text-block")
+            if faults:
+                found[name, dark] = faults
+    assert found == {}
+
+
+def test_the_narrowest_window_needs_no_sideways_scrolling(house, open_page):
+    """WCAG 2.2, success criterion 1.4.10 (Reflow): 320 CSS pixels."""
+    page = open_page(320, 640)
+    wide = {name: too_wide(house.open(page, name)) for name in house.paths if name != "print"}
+    assert {name: found for name, found in wide.items() if found} == {}
+
+
+def test_targets_are_large_enough_to_touch(house, open_page):
+    """WCAG 2.2, success criterion 2.5.8 (Target Size, Minimum): 24 by 24 CSS pixels."""
+    page = open_page(390, 844)
+    small = {}
+    for name in ("pile", "tomorrow", "take", "settings"):
+        house.open(page, name)
+        found = page.evaluate(
+            """() => [...document.querySelectorAll("button, input, select, summary")]
+            .map((e) => [e.id || e.textContent.trim(), e.getBoundingClientRect()])
+            .filter(([, r]) => r.width > 0 && (r.width < 20 || r.height < 20))
+            .map(([n]) => n)"""
+        )
+        if found:
+            small[name] = found
+    assert small == {}
+
+
+def short_day(house, ahead: int):
+    """Plan a day on which every step comes once, so that slots are easy to tell apart."""
+    day = house.services.today() + timedelta(days=ahead)
+    request = PlanRequest(day=day, starts_at=time(17), minutes=25)
+    return house.services.evening.propose(request), str(day)
+
+
+def plan_on(house, day: str):
+    return house.services.evening.plan(date.fromisoformat(day))
+
+
+def focused(page: Page) -> str:
+    return page.evaluate("document.activeElement.id")
+
+
+def settled(page: Page, key: str) -> None:
+    """Press a key and wait until the page shows what came of it."""
+    page.evaluate(
+        """() => { window.settled = new Promise((done) =>
+          document.addEventListener("htmx:afterSettle", done, {once: true})); }"""
+    )
+    page.keyboard.press(key)
+    page.evaluate("() => window.settled.then(() => true)")
+
+
+def tab_to(page: Page, part: str, most: int = 120) -> str:
+    for _ in range(most):
+        page.keyboard.press("Tab")
+        if focused(page).startswith(part):
+            return focused(page)
+    raise AssertionError(f"the keyboard never reached {part}; it is at {focused(page)}")
+
+
+def test_a_slot_is_moved_stretched_and_pinned_by_keyboard_alone(house, open_page):
+    plan, day = short_day(house, 5)
+    page = open_page(1440, 900)
+    page.goto(f"{house.url}/tomorrow?day={day}")
+    first = plan.slots[0]
+    grip = tab_to(page, "grip-")
+    assert grip == f"grip-{first.id}"
+    settled(page, "ArrowDown")
+    after = plan_on(house, day).slots
+    assert [s.id for s in after].index(first.id) == 1
+    assert after[1].pinned
+    assert focused(page) == grip, "the hand stays on the slot"
+    settled(page, "ArrowLeft")
+    assert plan_on(house, day).slots[1].minutes == after[1].minutes - 1
+    settled(page, "p")
+    assert not any(s.pinned for s in plan_on(house, day).slots)
+    expect(page.locator("#said")).to_contain_text("free to move again")
+    settled(page, "Delete")
+    assert first.step_id not in {s.step_id for s in plan_on(house, day).slots}
+
+
+def test_buttons_do_the_same_by_touch_and_stay_unfolded(house, open_page):
+    plan, day = short_day(house, 6)
+    page = open_page(390, 844, has_touch=True)
+    page.goto(f"{house.url}/tomorrow?day={day}")
+    one = plan.slots[0].id
+    page.locator(f"#change-{one} summary").tap()
+    page.locator(f"#pin-{one}").tap()
+    expect(page.locator(f"#unpin-{one}")).to_be_visible()
+    page.locator(f"#unpin-{one}").tap()
+    expect(page.locator(f"#pin-{one}")).to_be_visible()
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("minutes", [25, 70, 180])
+def test_the_page_for_the_stand_is_one_page(house, open_page, tmp_path, paper, minutes):
+    day = house.services.today() + timedelta(days=9)
+    house.services.evening.propose(PlanRequest(day=day, starts_at=time(17), minutes=minutes))
+    page = open_page()
+    page.goto(f"{house.url}/tomorrow/print?day={day}")
+    page.wait_for_load_state("networkidle")
+    pdf = tmp_path / "stand.pdf"
+    page.pdf(path=pdf, format=paper)
+    assert pages_of(pdf) == 1
+    said = subprocess.run(["pdftotext", pdf, "-"], capture_output=True, text=True, check=True)
+    flat = re.sub(r"\s+", " ", said.stdout)
+    plan = house.services.evening.plan(day)
+    titles = {house.services.state().steps[s.step_id].title for s in plan.slots}
+    assert [t for t in titles if t.split(",")[0] not in flat] == []
+
+
+def pages_of(pdf: Path) -> int:
+    told = subprocess.run(["pdfinfo", pdf], capture_output=True, text=True, check=True).stdout
+    return int(re.search(r"Pages:\s+(\d+)", told)[1])
+
+
+def test_a_newcomer_gets_to_a_plan_with_the_keyboard_in_four_acts(served, open_page):
+    page = open_page(390, 844)
+    page.goto(served.url)
+    page.keyboard.type("Air in C")  # the field has the focus already
+    page.keyboard.press("Enter")
+    expect(page.locator("#first-step")).to_be_focused()
+    page.keyboard.type("Bars 1 to 4, slowly")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("link", name="Plan today")).to_be_visible()
+    page.get_by_role("link", name="Plan today").click()
+    page.get_by_role("button", name="Plan it").click()
+    expect(
+        page.get_by_role("link", name=re.compile("Begin to play|To the session"))
+    ).to_be_visible()
+    plan = served.services.evening.plan(served.services.today())
+    assert plan is not None
+    assert len(plan.slots) > 0
+
+
+def test_a_fault_is_said_where_it_happened_and_goes_away(house, open_page):
+    page = house.open(open_page(), "settings")
+    field = page.locator("#s-period_cap")
+    page.evaluate("document.querySelectorAll('form').forEach((f) => (f.noValidate = true))")
+    with nothing_changes(house.services):
+        field.fill("90")
+        field.press("Enter")
+        expect(page.locator("#fault .fault")).to_contain_text("outside 5 to 60 min")
+    assert field.input_value() == "90", "what was typed is not lost"
+    field.fill("30")
+    field.press("Enter")
+    expect(page.locator("#fault .fault")).to_have_count(0)
+
+
+def test_a_note_plays_the_take_from_there(house, open_page):
+    page = house.open(open_page(), "take")
+    page.wait_for_function("() => document.getElementById('sound').readyState >= 1")
+    row = page.locator("#notes-table tr[data-seek]").nth(3)
+    ids, seek = row.get_attribute("data-notation"), float(row.get_attribute("data-seek"))
+    assert seek > 1
+    page.locator(f"#evidence .only-wide [data-note='{ids.split(' ')[0]}']").first.dispatch_event(
+        "click"
+    )
+    at = page.evaluate("document.getElementById('sound').currentTime")
+    assert seek - 0.01 <= at < seek + 0.6
+    page.locator("#wave").click(position={"x": 2, "y": 40})
+    assert page.evaluate("document.getElementById('sound').currentTime") < 0.6
+
+
+def test_the_chosen_light_stays(house, open_page):
+    page = house.open(open_page(), "pile")
+    page.get_by_label("stage").check()
+    dark = page.evaluate("getComputedStyle(document.documentElement).backgroundColor")
+    house.open(page, "progress")
+    assert page.evaluate("document.documentElement.dataset.look") == "dark"
+    assert page.evaluate("getComputedStyle(document.documentElement).backgroundColor") == dark
+    assert page.get_by_label("stage").is_checked()
+
+
+def test_without_scripts_every_form_still_works(house, open_page):
+    page = house.open(open_page(java_script_enabled=False), "pile")
+    page.locator("#new-topic").fill("Written without a script")
+    page.get_by_role("button", name="Add", exact=True).click()
+    expect(page.get_by_role("link", name="Written without a script")).to_be_visible()
+
+
+def test_a_server_that_is_gone_is_said(house, open_page):
+    page = house.open(open_page(), "pile")
+    page.context.set_offline(True)
+    page.locator("#new-topic").fill("Lost?")
+    page.keyboard.press("Enter")
+    expect(page.locator("#fault")).to_contain_text("Coldtake does not answer")
+    assert page.locator("#new-topic").input_value() == "Lost?"
