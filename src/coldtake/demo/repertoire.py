@@ -20,7 +20,7 @@ def movement(today: date) -> Laid:
     """The concert piece."""
     topic = Topic(
         id=topic_id("movement"),
-        title="Lantern Street, first movement: clarinet part",
+        title="Lantern Street, first movement",
         kind=TopicKind.PIECE,
         importance=5,
         performance_on=today + timedelta(days=CONCERT_IN_DAYS),
@@ -108,11 +108,11 @@ def tune(today: date) -> Laid:
     """The tune to improvise on."""
     topic = Topic(
         id=topic_id("tune"),
-        title="Low Window Blues: play it and improvise on it",
+        title="Low Window Blues",
         kind=TopicKind.TUNE,
         importance=4,
         performance_on=today + timedelta(days=CONCERT_IN_DAYS),
-        notes="Our encore. The bassoon walks, I have two choruses.",
+        notes="Our encore: play it, then improvise on it. The bassoon walks, I have two choruses.",
     )
     steps = (
         step(
