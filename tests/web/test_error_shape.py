@@ -53,13 +53,15 @@ def test_a_missing_field_is_named(client, desk):
     assert "place" in answer.text
 
 
-def test_a_fault_of_the_program_shows_no_traceback(services, caplog):
-    def broken(_services):
+def test_a_fault_of_the_program_shows_no_traceback(services, caplog, monkeypatch):
+    def broken():
         raise ZeroDivisionError("secret detail")
 
-    app = create_app(services, build_demo=broken)
-    with TestClient(app, base_url="http://localhost", raise_server_exceptions=False) as client:
-        answer = client.post("/demo")
+    monkeypatch.setattr(services.settings, "all", broken)
+    with TestClient(
+        create_app(services), base_url="http://localhost", raise_server_exceptions=False
+    ) as client:
+        answer = client.get("/settings")
     assert answer.status_code == 500
     assert "Something in Coldtake itself broke" in answer.text
     assert "secret detail" not in answer.text

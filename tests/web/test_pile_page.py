@@ -3,10 +3,9 @@
 import re
 
 import pytest
-from desk import TestClient, fault_of, words
+from desk import fault_of, words
 
 from coldtake.domain.topic import Place
-from coldtake.web.app import create_app
 
 
 def titles(services, place):
@@ -17,20 +16,6 @@ def test_an_empty_pile_asks_for_one_thing(client):
     page = words(client.get("/").text)
     assert "What do you want to play clean?" in page
     assert "Show me the example" not in page
-
-
-def test_the_example_is_offered_and_built_once(services):
-    def build(target):
-        target.pile.add("An example")
-
-    with TestClient(create_app(services, build_demo=build), base_url="http://localhost") as client:
-        assert "Show me the example" in client.get("/").text
-        client.post("/demo")
-        assert "An example" in client.get("/").text
-        again = client.post("/demo")
-    assert again.status_code == 422
-    assert "only for an empty pile" in fault_of(again)
-    assert len(services.state().topics) == 1
 
 
 def test_the_first_topic_is_current_the_next_wait(client, services):

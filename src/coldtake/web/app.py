@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Collection
 from importlib import import_module
 from typing import TYPE_CHECKING
 
@@ -15,10 +15,12 @@ from coldtake.web.security import Guard
 
 if TYPE_CHECKING:
     from coldtake.practice.services import Services
+    from coldtake.web.pages.demo import BuildDemo
 
 # Each of these modules has `router(services, templates) -> APIRouter`.
 MODULES = (
     "pages.pile",
+    "pages.demo",
     "pages.topic",
     "pages.step",
     "pages.passages",
@@ -35,12 +37,13 @@ MODULES = (
 def create_app(
     services: Services,
     *,
-    build_demo: Callable[[Services], None] | None = None,
+    build_demo: BuildDemo | None = None,
     hosts: Collection[str] = (),
 ) -> FastAPI:
     """Build the application.
 
-    build_demo : fills an empty log with the example; the pile offers it when given
+    build_demo : fills an empty log with the example, telling a `Progress` how far it has come;
+        the pile offers it when given
     hosts : further host names to answer under; loopback names always work
     """
     app = FastAPI(title="Coldtake", docs_url=None, redoc_url=None, openapi_url=None)

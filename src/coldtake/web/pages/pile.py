@@ -91,7 +91,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     @routes.get("/")
     def pile(request: Request) -> Response:
         state = services.state()
-        offer_demo = not state.topics and request.app.state.build_demo is not None
+        offer_demo = services.is_empty() and request.app.state.build_demo is not None
         context = {
             "here": "/",
             "lines": lines_of(state, services.today()),
@@ -123,15 +123,5 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     ) -> Response:
         services.pile.place(topic_id, forms.one_of(Place, place, "place"))
         return RedirectResponse(forms.own_path(back), status_code=303)
-
-    @routes.post("/demo")
-    def demo(request: Request) -> Response:
-        build = request.app.state.build_demo
-        if build is None or services.state().topics:
-            raise InputError(
-                "The example is only for an empty pile.", remedy="Your own topics stay as they are."
-            )
-        build(services)
-        return RedirectResponse("/", status_code=303)
 
     return routes
