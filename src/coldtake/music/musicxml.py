@@ -62,7 +62,9 @@ def prepare(text: str) -> Prepared:
         )
     if root.find("part") is None and root.find("measure") is None:
         raise PassageError("there is no part in it.", remedy="Export it again with its notes.")
-    for part in root.iter("part") if root.tag == "score-partwise" else [root]:
+    if root.tag == "score-timewise":
+        _by_part(root)
+    for part in root.iter("part"):
         _one_division(part)
     _settle_ids(root)
     stops = {n.get("id", "") for n in root.iter("note") if _stops_tie(n)}
@@ -73,10 +75,7 @@ def _bar_beats(root: Element) -> tuple[Fraction, ...]:
     """Length of every measure: the longest of its parts."""
     found: dict[int, Fraction] = {}
     divisions: dict[str, int] = {}
-    if root.tag == "score-partwise":
-        inside = [(i, p.get("id", ""), m) for p in root.iter("part") for i, m in enumerate(p)]
-    else:
-        inside = [(i, p.get("id", ""), p) for i, m in enumerate(root.iter("measure")) for p in m]
+    inside = [(i, p.get("id", ""), m) for p in root.iter("part") for i, m in enumerate(p)]
     for index, part, content in inside:
         stated = content.find("attributes/divisions")
         if stated is not None:
@@ -108,6 +107,20 @@ def _duration(element: Element) -> Fraction:
         return max(Fraction(element.findtext("duration", "0").strip() or "0"), Fraction(0))
     except (ValueError, ZeroDivisionError):
         return Fraction(0)
+
+
+def _by_part(root: Element) -> None:
+    """Turn measures of parts into parts of measures: verovio reads only those."""
+    parts: dict[str, Element] = {}
+    for measure in root.findall("measure"):
+        root.remove(measure)
+        for content in measure.findall("part"):
+            name = content.get("id", "")
+            part = parts.setdefault(name, ET.Element("part", {"id": name}))
+            own = ET.SubElement(part, "measure", measure.attrib)
+            own.extend(content)
+    root.extend(parts.values())
+    root.tag = "score-partwise"
 
 
 def _one_division(part: Element) -> None:
