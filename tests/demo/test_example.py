@@ -214,6 +214,26 @@ def test_a_log_with_something_in_it_is_left_alone(empty):
     assert empty.store.last_sequence() == 1
 
 
+class Impatient:
+    """Begins an own pile while the example is being told."""
+
+    def __init__(self, services: Services) -> None:
+        self.services = services
+
+    def step(self, done: int, total: int, _words: str) -> bool:
+        if done == total - 1:
+            self.services.pile.add("My own")
+        return True
+
+
+def test_a_pile_begun_meanwhile_is_left_alone(empty, monkeypatch):
+    monkeypatch.setattr("coldtake.demo.building.DAYS", 1)  # the last day of the story, without
+    monkeypatch.setattr("coldtake.demo.takes.RECIPES", ())  # takes, is enough here
+    with pytest.raises(RuleError, match="empty folder"):
+        demo.build(empty, today=TODAY, progress=Impatient(empty))
+    assert [t.title for t in empty.state().topics.values()] == ["My own"]
+
+
 def test_stopping_leaves_nothing(empty):
     demo.build(empty, today=TODAY, progress=Stopper(2))
     assert empty.is_empty()

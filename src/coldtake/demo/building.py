@@ -22,15 +22,19 @@ def build(
     All or nothing: a fault, or a `progress` that asks to stop, leaves the log empty. The same day,
     zone and seed give the same events. Raises RuleError when the log is not empty.
     """
+    _require_empty(services)
+    with TemporaryDirectory(prefix="coldtake-demo-") as folder:
+        told = _tell(services, today, seed, progress, Path(folder))
+        if told is not None:
+            _hand_over(told, services)
+
+
+def _require_empty(services: Services) -> None:
     if not services.is_empty():
         raise RuleError(
             "The example goes into an empty folder only; here something has been kept already.",
             remedy="Name another folder with --data.",
         )
-    with TemporaryDirectory(prefix="coldtake-demo-") as folder:
-        told = _tell(services, today, seed, progress, Path(folder))
-        if told is not None:
-            _hand_over(told, services)
 
 
 def _tell(
@@ -51,6 +55,8 @@ def _tell(
 
 
 def _hand_over(told: Services, services: Services) -> None:
-    for take in told.state().takes.values():
-        services.take_files.keep(take.id, told.takes.sound(take.id).read_bytes())
-    services.log.keep([event for _, event in told.store.events()])
+    with services.log.deciding():
+        _require_empty(services)  # somebody may have begun their own pile meanwhile
+        for take in told.state().takes.values():
+            services.take_files.keep(take.id, told.takes.sound(take.id).read_bytes())
+        services.log.keep([event for _, event in told.store.events()])
