@@ -18,12 +18,16 @@ TUNES = (
 SIGNS = list("|:[](){}<>-^_=,'/0123456789zxZ\"!&abcDEFGKLMQVPX \n%.~+*$@\\é♭")
 
 
+def tells_what_to_do(refusal: PassageError) -> None:
+    assert refusal.what
+    assert refusal.where or refusal.remedy
+
+
 def kept_promises(text: str) -> None:
     try:
         passage = read_passage(text, "abc")
-    except PassageError as error:
-        assert error.what
-        assert error.where or error.remedy
+    except PassageError as refusal:
+        tells_what_to_do(refusal)
         return
     assert len({n.id for n in passage.notes}) == len(passage.notes) > 0
     assert all(n.onset_beats >= 0 and n.duration_beats > 0 for n in passage.notes)
@@ -36,7 +40,7 @@ def kept_promises(text: str) -> None:
     assert len(select_bars(passage, 1, 1).bars) == 1
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=300, deadline=None)
 @given(st.text(alphabet=SIGNS, max_size=60))
 def test_random_music(text):
     kept_promises(f"X:1\nK:C\n{text}\n")
@@ -48,7 +52,7 @@ def test_random_text(text):
     kept_promises(text)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=300, deadline=None)
 @given(st.integers(0, 2**31), st.sampled_from(TUNES))
 def test_tunes_with_slips_of_the_finger(seed, tune):
     rng = random.Random(seed)
@@ -64,8 +68,8 @@ def test_tunes_with_slips_of_the_finger(seed, tune):
 def test_random_bytes(data, name):
     try:
         form, text = unpack(data, name)
-    except PassageError as error:
-        assert error.what
+    except PassageError as refusal:
+        tells_what_to_do(refusal)
     else:
         assert form in ("musicxml", "mei", "abc")
         assert text.strip()

@@ -154,6 +154,8 @@ MISTAKES = {
     "C1/3": (4, 1, "cannot be written"),
     "C^": (4, 2, "before no note"),
     "C''''''": (4, 1, "out of range"),
+    "CZ": (4, 2, "shares its bar"),
+    "ZC": (4, 2, "shares its bar"),
     "C€": (4, 2, "“€” means nothing"),
     "CDEF|\nGA;B": (5, 3, "“;” means nothing"),
     "K:Hm\nC": (4, 3, "not a key"),

@@ -72,7 +72,7 @@ def content(
                 walk.run(layer)
                 notes += walk.notes
                 unpitched += walk.unpitched
-                lengths.append(walk.at if not walk.only_rests else Fraction(0))
+                lengths.append(Fraction(0) if walk.only_rests and not walk.notes else walk.at)
     full = max((s.bar_beats for s in bar.staves.values()), default=Fraction(4))
     held = mei.stated_beats(bar.element) or max(lengths, default=Fraction(0))
     return BarContent(tuple(notes), held if held > 0 else full, unpitched)

@@ -318,6 +318,11 @@ class VoiceReader:
         """Put an event into the bar, with everything that was waiting for it."""
         if not 0 < event.length <= _LONGEST:
             raise event.place.error("this note is longer than 64 whole notes.", "Check its length.")
+        layer = self.bar.layers[-1]
+        if layer and (event.whole_bar or layer[-1].whole_bar):
+            raise event.place.error(
+                "a rest of whole bars shares its bar with something.", "Put “|” between them."
+            )
         self.started = True
         event.grace = self._grace
         event.joined = not self._space
