@@ -93,3 +93,27 @@ def test_rooms_and_files_named_are_there(name):
     roots = (ROOT / "src" / "coldtake", ROOT)
     assert named
     assert [n for n in named if not any((root / n).exists() for root in roots)] == []
+
+
+def resolves(name: str) -> bool:
+    """Say whether `room.module.Thing` or `Thing.field` of the glossary is there."""
+    *modules, thing = name.split(".")
+    if modules and modules[0] in {p.name for p in (ROOT / "src" / "coldtake").iterdir()}:
+        try:
+            found = importlib.import_module("coldtake." + name)
+        except ModuleNotFoundError:
+            found = getattr(importlib.import_module("coldtake." + ".".join(modules)), thing, None)
+        return found is not None
+    owners = [vars(importlib.import_module(m)).get(modules[0]) for m in HOMES]
+    return any(thing in dir(owner) for owner in owners if owner)
+
+
+HOMES = [f"coldtake.domain.{name}" for name in ("topic", "take", "events", "estimate", "plan")]
+
+
+def test_names_in_the_glossary_are_there():
+    page = (DOCS / "glossary.md").read_text(encoding="utf-8")
+    last_cells = re.findall(r"\| ([^|]+) \|$", page, re.MULTILINE)
+    names = [n for cell in last_cells for n in re.findall(r"`((?:\w+\.)+\w+)`", cell)]
+    assert len(names) > 30
+    assert [n for n in names if not resolves(n)] == []
