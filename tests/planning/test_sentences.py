@@ -1,5 +1,6 @@
 """Goals, reasons and notices: short, with their numbers, from the log."""
 
+import re
 from datetime import date, timedelta
 
 import msgspec
@@ -103,6 +104,21 @@ def test_reason_of_work_without_a_date():
     assert reasons_of(state, values)["t1s0", SlotKind.WORK].startswith("Clean when asked for: 60 %")
 
 
+def test_reason_where_the_chance_hardly_moves_says_its_points():
+    state = worked_state(performance_on=date(2026, 3, 2))
+    values = [value(i, best=0.15, half=1.0, need=15) for i in state.steps]
+    reason = reasons_of(state, values)["t1s0", SlotKind.WORK]
+    assert re.match(r"Adds 0\.1 points to about 40 % on 2 March, in 49 days; \d+ minutes", reason)
+
+
+def test_reason_of_a_second_slot_counts_from_the_first():
+    state = worked_state()
+    values = [value(i, best=10.0, half=20.0, need=100) for i in ("t0s0", "t1s0")]
+    plan = plan_day(state, request(60), values=values)
+    first, second = [s.reason for s in plan.slots if s.step_id == "t0s0"]
+    assert re.search(r"(\d+) % with", first)[1] == re.search(r"(\d+) % without", second)[1]
+
+
 def test_reason_of_a_cold_take():
     state = worked_state()
     values = [value(i, cold=2.0) for i in state.steps]
@@ -185,7 +201,7 @@ def test_left_out_where_minutes_add_nothing():
     values = [value(i, best=0.0 if i == "t0s1" else 3.0) for i in state.steps]
     plan = plan_day(state, request(30), values=values)
     reasons = {o.step_id: o.reason for o in plan.left_out}
-    assert reasons["t0s1"] == "Minutes on it would add nothing for its date now."
+    assert reasons["t0s1"] == "Minutes on it would add next to nothing for its date now."
 
 
 def test_small_words():

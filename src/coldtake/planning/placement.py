@@ -7,6 +7,7 @@ round), new work early. Periods are of even length where the slots allow it. The
 the search is limited by nodes, not by time, and is exact (gap 0) unless it meets that limit.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
@@ -25,6 +26,7 @@ _CROWDED = 1.0
 _NEW_LATE = 0.2
 _UNEVEN_MIN = 2  # minutes that a period may be longer than its even share
 _ORDER = 1e-3
+_FINE_PERIODS = 4  # in longer sessions new work is put early inside periods only: proving is slow
 _DROPPED = 1e3  # cost of a point lost by leaving a slot out
 
 
@@ -113,15 +115,24 @@ class _Programme:
     def costs(self) -> NDArray[np.float64]:
         """Cost of every column."""
         cost = np.zeros(self.model.width)
-        for s, piece in enumerate(self.pieces):
+        for s in range(len(self.pieces)):
             for p in range(self.periods):
-                late = _COLD_LATE if piece.cold else _NEW_LATE * piece.newness
-                cost[self.column(s, p)] = p * (late + _ORDER * (len(self.pieces) - s) ** 1.5)
-                if self.dropping:
-                    cost[self.column(s, p)] -= _DROPPED * (piece.gain + _ORDER)
+                cost[self.column(s, p)] = p * self._late(s) - self._kept(s)
         cost[self.crowd_at : self.over_at] = _CROWDED
         cost[self.over_at :] = _OVER
         return cost
+
+    def _late(self, s: int) -> float:
+        """Cost of each period later; the last term makes the best placement one and the same."""
+        piece = self.pieces[s]
+        if piece.cold:
+            return _COLD_LATE
+        if self.periods > _FINE_PERIODS:
+            return 0.0
+        return _NEW_LATE * piece.newness + _ORDER * math.pow(len(self.pieces) - s, 1.5)
+
+    def _kept(self, s: int) -> float:
+        return _DROPPED * (self.pieces[s].gain + _ORDER) if self.dropping else 0.0
 
     def bounds(self) -> Bounds:
         """Bounds of every column; a slot with a wished period stands there."""

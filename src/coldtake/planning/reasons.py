@@ -14,6 +14,8 @@ from coldtake.planning.options import work_worth
 from coldtake.planning.values import StepValue
 from coldtake.planning.words import counted, on_day, percent, points
 
+_HARDLY = 0.05  # points; less is shown as 0.0
+
 
 class Reasons:
     """Writes the sentences of one plan. `day` is the day planned for."""
@@ -72,10 +74,18 @@ class Reasons:
         without = percent(_chance_after(value, before))
         with_it = percent(_chance_after(value, before + minutes))
         when = self._date(value.step_id)
+        if with_it == without:
+            more = work_worth(value, before + minutes) - work_worth(value, before)
+            return f"Adds {points(more)} points to about {without}{self._ahead(when)}"
         if when is None:
             return f"Clean when asked for: {with_it} with this, {without} without"
-        ahead = counted((when - self.day).days, "day")
-        return f"Clean on {on_day(when)}, in {ahead}: {with_it} with this, {without} without"
+        return f"Clean{self._ahead(when)}: {with_it} with this, {without} without"
+
+    def _ahead(self, when: date | None) -> str:
+        """Say the date and how far it is: “ on 2 March, in 49 days”."""
+        if when is None:
+            return ""
+        return f" on {on_day(when)}, in {counted((when - self.day).days, 'day')}"
 
     def _length(self, value: StepValue, minutes: int, before: int) -> str:
         need = round(value.need_left_min) - before
@@ -125,8 +135,8 @@ def left_out(
     limit : the limit on topics where that keeps it out
     """
     worth = work_worth(value, minutes)
-    if worth <= 0:
-        return "Minutes on it would add nothing for its date now."
+    if worth < _HARDLY:
+        return "Minutes on it would add next to nothing for its date now."
     adds = f"{counted(minutes, 'minute')} would add {points(worth)} points"
     elsewhere = f"the plan brings {points(per_minute * minutes)} with as many"
     if limit is not None:
