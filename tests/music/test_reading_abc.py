@@ -99,6 +99,23 @@ def test_voices_and_clefs():
     ]
 
 
+def test_voices_named_at_the_start_of_a_line():
+    passage = read("[V:1] c4|\n[V:2] C4|\n[V:1] d4|\n[V:2] D4|")
+    assert [(n.name, n.staff, n.onset_beats) for n in passage.notes] == [
+        ("C4", 2, 0),
+        ("C5", 1, 0),
+        ("D4", 2, 4),
+        ("D5", 1, 4),
+    ]
+
+
+def test_words_and_other_fields_are_passed_over():
+    text = (
+        "X:1\nT:A\nT:B\nC:nobody\nR:reel\nK:C\nCD EF|\nw:one two three four\nN:note\nGA|\nW:end\n"
+    )
+    assert names(read_passage(text, "abc")) == "C D E F G A"
+
+
 def test_octave_clef_lowers_the_notes():
     assert read("C4|", "K:C clef=treble-8").notes[0].pitch == 48
     assert read("C4|", "K:C octave=1").notes[0].pitch == 72

@@ -83,6 +83,8 @@ def _plain_svg(mei_text: str, width_px: int, scale: int) -> str:
         parent.remove(unwanted)
     for node in root.iter():
         _presentable(node)
+        if "staff" in node.get("class", "").split():
+            _sharp_lines(node)
     return ET.tostring(root, encoding="unicode")
 
 
@@ -132,6 +134,13 @@ def _presentable(node: Element) -> None:
         node.set("font-weight", "bold")
     if any(c in _ITALIC for c in classes):
         node.set("font-style", "italic")
+
+
+def _sharp_lines(staff: Element) -> None:
+    """Staff lines on whole pixels: else every second one fades on an ordinary screen."""
+    for line in staff:
+        if _name(line) == "path":
+            line.set("shape-rendering", "crispEdges")
 
 
 def _marks_by_head(passage: Passage, marks: Mapping[str, NoteMark]) -> dict[str, NoteMark]:

@@ -3,7 +3,7 @@
 import xml.etree.ElementTree as ET
 
 from coldtake.errors import PassageError
-from coldtake.music import as_played, bar_notes, mei, page_text, unfold
+from coldtake.music import as_played, bar_notes, mei, octave_lines, page_text, unfold
 from coldtake.music.bar_notes import BarContent
 from coldtake.music.mei import Element
 from coldtake.music.passage import Passage
@@ -20,6 +20,7 @@ class Score:
         if score is None:
             raise PassageError("there is no score in this notation.", remedy="Give one with notes.")
         self.score = score
+        octave_lines.apply(score)
         reader = BarReader(score)
         self.bars: list[WrittenBar] = reader.bars
         self.part_names = tuple(reader.names[n] for n in sorted(reader.names))

@@ -9,8 +9,7 @@ from coldtake.music.abc.tune import Place, Tempo, Tune, Voice
 from coldtake.music.abc.voice import VoiceReader
 
 _FIELD = re.compile(r"^([A-Za-z+]):(.*)$")
-_SKIPPED = set("ABCDFGHNORSTWZrs+w")
-_HEADER_ONLY = set("X")
+_VOICE_AT_START = re.compile(r"\[V:([^\]]*)\]")
 MOST_VOICES = 16
 
 
@@ -71,6 +70,10 @@ class TuneReader:
             )
         else:
             self._refuse_second(number)
+            voice = _VOICE_AT_START.match(line)
+            if voice:
+                self._choose_voice(voice[1], Place(number, 1))
+                line = " " * voice.end() + line[voice.end() :]
             self.current.music(line, number)
 
     def _has_music(self) -> bool:
@@ -97,8 +100,6 @@ class TuneReader:
             self._header(name, value, place)
         elif name == "V":
             self._choose_voice(value, place)
-        elif name == "K" and not self._has_music() and name not in "KMLQ":
-            self._key_text = value
         elif name in "KMLQP":
             self._refuse_second(place.line)
             self.current.field(name, value, place)
