@@ -84,6 +84,12 @@ def test_readme_example_runs(example, tmp_path, monkeypatch, capsys):
     assert all(re.match(r"\d+ \S.*\?", line) for line in printed)
 
 
+def test_every_study_is_linked_from_the_methods():
+    page = (DOCS / "methods.md").read_text(encoding="utf-8")
+    studies = [p.relative_to(ROOT).as_posix() for p in BENCH if p.name == "RESULTS.md"]
+    assert [s for s in studies if f"(../{s})" not in page] == []
+
+
 SOURCE_FILE = re.compile(r"`((?:[a-z_]+/)+(?:[a-z_]+\.py)?)`")
 
 
