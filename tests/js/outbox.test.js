@@ -5,6 +5,7 @@ import { test } from "node:test";
 
 import { backoffMs, flush, run } from "../../src/coldtake/web/static/session/outbox.js";
 import { idMaker, uuid7 } from "../../src/coldtake/web/static/session/ids.js";
+import { clock } from "../../src/coldtake/web/static/session/now.js";
 import { KEYS, actionOf } from "../../src/coldtake/web/static/session/keys.js";
 
 const event = (/** @type {string} */ id) => ({ id, at: "", day: "", data: {} });
@@ -131,4 +132,17 @@ test("letters written into an intention are letters", () => {
   for (const key of ["y", "n", "e", "Backspace", " "]) assert.equal(actionOf({ key }, field), null);
   assert.equal(actionOf({ key: "Enter" }, field), "on");
   assert.equal(actionOf({ key: " " }, { field: true, empty: true }), "on");
+});
+
+test("a clock that is set back changes nothing; a sleeping machine moves on", () => {
+  let wall = 1_000_000;
+  let steady = 50;
+  const own = clock(() => wall, () => steady);
+  const go = (/** @type {number} */ w, /** @type {number} */ s) => ((wall += w), (steady += s), own.now());
+  assert.equal(go(500, 500), 1_000_500);
+  assert.equal(go(-3_600_000, 100), 1_000_600);
+  assert.equal(go(250, 250), 1_000_850);
+  assert.equal(go(3_600_000 + 900_000, 0), 1_000_000 + 500 + 250 + 900_000);
+  own.notBefore(2_000_000_000);
+  assert.equal(go(10, 10), 2_000_000_010);
 });

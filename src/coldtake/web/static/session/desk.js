@@ -11,9 +11,11 @@ import { placesOf, slotTries } from "./reducer.js";
 import { Sound } from "./sound.js";
 import { Takes } from "./take.js";
 import { isoLocal, minutesLeftOf, practiceDay } from "./when.js";
+import { now as timeNow } from "./now.js";
 
 const VERDICT_WAIT_MS = 8_000; // so long a verdict holds the end of a slot
 const ASK_WAIT_MS = 15_000; // so long the page's question does
+const SOUND_WAIT_MS = 2_500; // sound and microphone after a reload
 const VERDICT_SHOWN_MS = 25_000;
 
 export class Desk {
@@ -44,6 +46,8 @@ export class Desk {
     this.clicks = new Map();
     /** @type {Map<string, number>} when an answer was first seen here */
     this.seen = new Map();
+    /** A session that is over and gave way to today's newer plan. @type {string | null} */
+    this.passed = null;
     /** One line that goes away by itself. @type {{words: string, untilMs: number} | null} */
     this.word = null;
     /** @type {Promise<void>} */
@@ -56,7 +60,7 @@ export class Desk {
   }
 
   /** @returns {Scene} */
-  scene(now = Date.now()) {
+  scene(now = timeNow()) {
     return scene(this.session, now, this.context);
   }
 
@@ -79,25 +83,30 @@ export class Desk {
     this.snapshot = snapshot;
     this.context.quietS = snapshot.settings.quiet_seconds;
     this.volume = (await this.store.recall("volume")) ?? snapshot.settings.click_volume / 100;
-    for (const [id, choice] of (await this.store.recall("clicks")) ?? []) this.clicks.set(id, choice);
+    const clicks = (await this.store.recall("clicks")) ?? [];
+    for (const [id, choice] of clicks) this.clicks.set(id, choice);
     await this.store.keep(snapshot.events, 0).catch(() => undefined);
     this.log.add(snapshot.events);
     await this.reread();
-    const today = practiceDay(Date.now());
+    const today = practiceDay(timeNow());
     const session = this.session;
     if (session && session.endedMs === null && session.day !== today) {
       await this.log.write(closed(session));
     }
     const again = session?.endedMs != null && snapshot.next_plan !== null;
     const old = session?.endedMs != null && session.day !== today;
-    if (old || (again && snapshot.next_plan?.id !== session?.plan.id)) this.log.choose(null);
+    if (old || (again && snapshot.next_plan?.id !== session?.plan.id)) {
+      this.passed = this.log.sessionId;
+      this.log.choose(null);
+    }
   }
 
   /** Takes in what this browser holds, also what another tab wrote. */
   async reread() {
     this.log.add(await this.store.events());
     if (this.log.sessionId === null) {
-      this.log.choose(sessionOf(this.log.known.values(), practiceDay(Date.now())));
+      const found = sessionOf(this.log.known.values(), practiceDay(timeNow()));
+      if (found !== this.passed) this.log.choose(found);
     }
     this.changed();
   }
@@ -117,7 +126,7 @@ export class Desk {
   }
 
   say(/** @type {string} */ words, ms = 12_000) {
-    this.word = { words, untilMs: Date.now() + ms };
+    this.word = { words, untilMs: timeNow() + ms };
     this.changed();
   }
 
@@ -143,7 +152,7 @@ export class Desk {
   async advance() {
     await this.takes.tick();
     this.weigh();
-    for (let one; (one = due(this.session, Date.now(), this.context)); ) {
+    for (let one; (one = due(this.session, timeNow(), this.context)); ) {
       if (one.data.kind === "intention_set") {
         one.data.words = this.written();
         this.context.typedMs = 0;
@@ -158,7 +167,7 @@ export class Desk {
 
   /** Brings the context up to now: is a take in the way, was the cold answer seen. */
   weigh() {
-    const now = Date.now();
+    const now = timeNow();
     const take = this.takes.now;
     const since = take ? now - take.sinceMs : 0;
     const waits =
@@ -176,7 +185,9 @@ export class Desk {
     const run = this.session?.runs.at(-1);
     const open = this.takes.now && this.takes.now.phase !== "verdict";
     if (!this.session || !run || run.endedMs !== null || open) return null;
-    const answered = slotTries(this.session, run.slotId).find((t) => t.answer !== "cannot_tell" || t.judge === "player");
+    const answered = slotTries(this.session, run.slotId).find(
+      (t) => t.answer !== "cannot_tell" || t.judge === "player",
+    );
     if (!answered) return null;
     if (!this.seen.has(answered.id)) this.seen.set(answered.id, now);
     return this.seen.get(answered.id) ?? null;
@@ -185,12 +196,12 @@ export class Desk {
   /** A new slot: what stood there of the last one goes. */
   leave() {
     const run = this.session?.runs.at(-1);
-    if (this.takes.now && run?.slotId !== this.takes.now.slotId && !this.takes.busy) this.takes.drop();
-    if (this.takes.now && run?.endedMs !== null && !this.takes.busy) this.takes.drop();
+    const { now, busy } = this.takes;
+    if (now && !busy && (run?.slotId !== now.slotId || run?.endedMs !== null)) this.takes.drop();
   }
 
   /** How late it is: the plan cut to what is left of its time, or null. */
-  shortened(now = Date.now()) {
+  shortened(now = timeNow()) {
     const plan = this.plan;
     if (!plan) return null;
     const slots = placesOf(plan).reduce((sum, p) => sum + p.slot.minutes, 0);
@@ -209,7 +220,7 @@ export class Desk {
     if (!plan) return this.startUnplanned();
     const session_id = this.log.newId();
     this.log.choose(session_id);
-    await this.write([{ atMs: Date.now(), data: { kind: "session_started", session_id, plan } }]);
+    await this.write([{ atMs: timeNow(), data: { kind: "session_started", session_id, plan } }]);
     void this.store.forgetOthers(session_id).catch(() => undefined);
   }
 
@@ -267,7 +278,7 @@ export class Desk {
     const tryId = take?.id ?? this.log.newId();
     const takeId = take?.recorded ? take.id : null;
     const about = { tryId, takeId, tempoBpm };
-    const happened = actions.answerTry(session, seen, answer, Date.now(), about);
+    const happened = actions.answerTry(session, seen, answer, timeNow(), about);
     await this.write(happened);
     if (happened.length === 0) this.say("A cold take has one chance. Take it back to answer anew.");
     else this.sound.signal(answer);
@@ -305,7 +316,10 @@ export class Desk {
     }
     const step = this.step(slot.step_id);
     if (!step) return;
-    void this.openSound();
+    await Promise.race([this.openSound(), new Promise((done) => setTimeout(done, SOUND_WAIT_MS))]);
+    if (step.heard && this.sound.mic === "asking") {
+      return this.say("First allow the microphone, or refuse it. Then press again.");
+    }
     const click = this.clickOf(step, slot.step_id);
     const id = this.log.newId();
     await this.takes.start(id, this.session, seen.place, step, click, this.volume, isoLocal);

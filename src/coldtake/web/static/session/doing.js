@@ -4,11 +4,12 @@
 /** @import {Desk} from "./desk.js" */
 import * as actions from "./actions.js";
 import { BREAK_LEAST_MS } from "./conduct.js";
+import { now as timeNow } from "./now.js";
 
 /** @param {Desk} desk @param {string} action @param {string} words written in the intention */
 export async function doAction(desk, action, words) {
   if (!desk.leading) return;
-  const now = Date.now();
+  const now = timeNow();
   if (desk.confirming) return confirm(desk, action);
   const { session } = desk;
   switch (action) {
@@ -61,7 +62,7 @@ async function on(desk, words) {
   }
   void desk.openSound();
   desk.context.held = false;
-  const now = Date.now();
+  const now = timeNow();
   if (seen.screen === "intention") {
     desk.context.typedMs = 0;
     await desk.write(actions.intend(session, seen, words, now));
@@ -108,7 +109,7 @@ async function confirm(/** @type {Desk} */ desk, /** @type {string} */ action) {
     if (desk.takes.busy) await desk.takes.finish();
     desk.takes.drop();
     desk.context.held = false;
-    await desk.write(actions.endNow(session, desk.scene(), Date.now()));
+    await desk.write(actions.endNow(session, desk.scene(), timeNow()));
     desk.sound.ringAt(null);
   }
   desk.changed();

@@ -8,6 +8,7 @@ import { idMaker } from "./ids.js";
 import { fold, inOrder } from "./reducer.js";
 import { sessionEnd, slotEnd } from "./conduct.js";
 import { isoLocal, practiceDay } from "./when.js";
+import { notBefore, now as timeNow } from "./now.js";
 
 export class EventLog {
   /** @param {SessionStore} store @param {() => void} poke tells the outbox */
@@ -23,7 +24,7 @@ export class EventLog {
     /** The browser's store refuses: events go on, but a reload would not know them. */
     this.failing = false;
     this.newId = idMaker(
-      () => Date.now(),
+      () => timeNow(),
       (bytes) => crypto.getRandomValues(bytes),
     );
   }
@@ -36,6 +37,7 @@ export class EventLog {
   refold() {
     const id = this.sessionId;
     this.session = id === null ? null : fold(eventsOf(this.known.values(), id));
+    if (this.session) notBefore(this.session.startedMs);
   }
 
   choose(/** @type {string | null} */ sessionId) {

@@ -10,8 +10,10 @@ import { openStore } from "./store.js";
 import { Awake, Tabs } from "./tabs.js";
 import { View, sized } from "./view.js";
 import { drawNotices, fillKeys } from "./view-hands.js";
+import { now as timeNow } from "./now.js";
 
 const LEAVE_PATIENCE_MS = 2500; // so long the page waits for the outbox before it leaves
+const AGAIN_MS = 3000;
 const ROOM_LEAST = 100 * 2 ** 20; // bytes; half an hour of takes and more
 
 const status = { reached: true, waiting: 0, refused: "", awakeRefused: false, room: true, followsFrom: Infinity };
@@ -25,7 +27,10 @@ const desk = new Desk(store, poke, draw, () => tabs.tell());
 const awake = new Awake((refused) => {
   status.awakeRefused = refused;
 });
-const tabs = new Tabs(lead, () => void desk.enqueue(() => desk.reread()));
+const tabs = new Tabs(lead, (news) => {
+  void desk.enqueue(() => desk.reread());
+  if (news?.takeId) void desk.enqueue(() => desk.verdict(news));
+});
 
 function poke() {
   outbox.postMessage("poke");
@@ -36,16 +41,26 @@ function draw() {
   const { screen } = desk.scene();
   const running = !["start", "end"].includes(screen);
   void awake.want(running);
-  drawNotices([
-    [desk.word && desk.word.untilMs > Date.now() ? desk.word.words : "", desk.word !== null && desk.word.untilMs > Date.now()],
-    ["This session is led by another tab or window. Press T to take it over here.", !desk.leading && desk.snapshot !== null && Date.now() > status.followsFrom],
-    [`The server does not answer. Everything is kept here and sent later${status.waiting ? `: ${status.waiting} waiting` : ""}.`, !status.reached],
-    ["This browser cannot keep anything now. Free some room on this device; answers still go to the server.", desk.log.failing],
-    ["Little room is left on this device: about half an hour of takes.", !status.room],
-    [`The server refused something: ${status.refused}. It is kept apart.`, status.refused !== ""],
-    ["The screen may go dark by itself: this browser will not hold it on.", status.awakeRefused && running],
-    ["Press any key for sound: the browser wants one touch after a reload.", running && desk.sound.context === null],
-  ]);
+  drawNotices(noticesNow(running));
+}
+
+/** @param {boolean} running @returns {string[]} what the player should know now */
+function noticesNow(running) {
+  const now = timeNow();
+  const waiting = status.waiting ? `: ${status.waiting} waiting` : "";
+  const follows = !desk.leading && desk.snapshot !== null && now > status.followsFrom;
+  /** @type {[boolean, string][]} */
+  const lines = [
+    [desk.word !== null && desk.word.untilMs > now, desk.word?.words ?? ""],
+    [follows, "This session is led by another tab or window. Press T, or touch this line, to take it over here."],
+    [!status.reached, `The server does not answer. Everything is kept here and sent later${waiting}.`],
+    [desk.log.failing, "This browser can keep nothing now: free some room on this device."],
+    [!status.room, "Little room is left on this device: about half an hour of takes."],
+    [status.refused !== "", `The server refused something: ${status.refused}. It is kept apart.`],
+    [status.awakeRefused && running, "The screen may go dark: this browser will not hold it on."],
+    [running && desk.sound.context === null, "Press any key for sound: it needs one touch."],
+  ];
+  return lines.filter(([on]) => on).map(([, words]) => words);
 }
 
 function lead(/** @type {boolean} */ leading) {
@@ -60,7 +75,10 @@ function lead(/** @type {boolean} */ leading) {
 outbox.onmessage = ({ data }) => {
   if (data.report) Object.assign(status, data.report);
   if (data.refused) status.refused = data.refused[0].why;
-  if (data.takeSent) void desk.enqueue(() => desk.verdict(data.takeSent));
+  if (data.takeSent) {
+    tabs.tell(data.takeSent); // whichever tab sent it, the one that leads shows it
+    void desk.enqueue(() => desk.verdict(data.takeSent));
+  }
   if (data.takeRefused) desk.refusedTake(data.takeRefused);
   draw();
 };
@@ -70,7 +88,7 @@ document.addEventListener("visibilitychange", () => desk.tick());
 const intention = /** @type {HTMLInputElement} */ (el("intention-words"));
 desk.written = () => intention.value.trim();
 intention.addEventListener("input", () => {
-  desk.context.typedMs = intention.value.trim() === "" ? 0 : Date.now();
+  desk.context.typedMs = intention.value.trim() === "" ? 0 : timeNow();
   draw();
 });
 
@@ -109,11 +127,19 @@ document.addEventListener("keydown", (event) => {
     if (target.dataset.do) return; // its click does it
   }
   event.preventDefault();
+  if (event.key === "Escape") closeDrawers();
   act(action);
 });
 
+function closeDrawers() {
+  for (const drawer of document.querySelectorAll("details[open]")) drawer.removeAttribute("open");
+}
+
 document.addEventListener("click", (event) => {
-  const target = event.target instanceof Element ? event.target.closest("[data-do]") : null;
+  const within = event.target instanceof Element ? event.target : document.body;
+  if (!within.closest("details")) closeDrawers();
+  if (!desk.leading && within.closest("#notices")) return tabs.lead(true);
+  const target = within.closest("[data-do]");
   if (!(target instanceof HTMLButtonElement)) return;
   act(target.dataset.do ?? "");
   target.blur(); // the next Space is the pedal's, not this button's
@@ -136,13 +162,14 @@ async function finish(/** @type {string} */ path) {
   const note = /** @type {HTMLInputElement} */ (el("end-note")).value.trim();
   if (session && note !== session.note) {
     const data = { kind: /** @type {const} */ ("session_ended"), session_id: session.id };
-    await desk.write([{ atMs: Date.now(), data: { ...data, note, early: session.early } }]);
+    await desk.write([{ atMs: timeNow(), data: { ...data, note, early: session.early } }]);
   }
-  const until = Date.now() + LEAVE_PATIENCE_MS;
-  while (Date.now() < until && (await store.unsent(1)).length > 0) {
+  const until = timeNow() + LEAVE_PATIENCE_MS;
+  while (timeNow() < until && (await store.unsent(1)).length > 0) {
     await new Promise((done) => setTimeout(done, 50));
   }
-  location.assign(path);
+  if (status.reached) location.assign(path);
+  else desk.say("Kept here. The server does not answer yet; press again when it does.");
 }
 
 /** @param {string} id @param {(field: HTMLInputElement) => object | null} read */
@@ -182,11 +209,12 @@ async function open() {
   status.reached = reached;
   if (!snapshot) {
     text(el("wait-words"), "The server does not answer");
-    text(el("wait-more"), "Nothing is kept here yet. Start Coldtake, then load this page again.");
+    text(el("wait-more"), "Nothing is kept here yet. Start Coldtake; this page goes on by itself.");
+    setTimeout(() => void open(), AGAIN_MS);
     return;
   }
   await desk.adopt(snapshot);
-  status.followsFrom = Date.now() + 1000;
+  status.followsFrom = timeNow() + 1000;
   tabs.lead();
   if (reached) await keepPage().catch(() => undefined);
   const room = await navigator.storage?.estimate().catch(() => null);

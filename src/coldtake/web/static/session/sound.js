@@ -3,6 +3,8 @@
 // taken on the audio thread; bells are put on the audio clock ahead of time, so that a hidden tab
 // or a busy page moves neither.
 
+import { now as timeNow } from "./now.js";
+
 /** @import {ClickPlan} from "./clicks.js" */
 
 /** @typedef {"none" | "asking" | "open" | "denied" | "absent" | "processed" | "insecure" | "lost"} MicState */
@@ -154,11 +156,11 @@ export class Sound {
   /** The bell for a deadline; moves when the deadline moves, null takes it away. */
   ringAt(/** @type {number | null} */ atMs) {
     if (!this.context || !this.running) return;
-    if (atMs === null || atMs < Date.now()) {
+    if (atMs === null || atMs < timeNow()) {
       if (this.bell && this.bell.time > this.context.currentTime) this.silence();
       return;
     }
-    const time = this.context.currentTime + (atMs - Date.now()) / 1000;
+    const time = this.context.currentTime + (atMs - timeNow()) / 1000;
     if (this.bell?.atMs === atMs && Math.abs(this.bell.time - time) < BELL_SLIP_S) return;
     this.silence();
     const nodes = [659.3, 1318.5, 1975.5].map((hz, i) => this.tone(hz, time, 2.2, 0.16 / (i + 1)));

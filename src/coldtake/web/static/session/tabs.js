@@ -3,11 +3,11 @@
 // writes and can take over.
 
 export class Tabs {
-  /** @param {(leading: boolean) => void} onLead @param {() => void} onNews */
+  /** @param {(leading: boolean) => void} onLead @param {(news: any) => void} onNews */
   constructor(onLead, onNews) {
     this.onLead = onLead;
     this.channel = new BroadcastChannel("coldtake-session");
-    this.channel.onmessage = () => onNews();
+    this.channel.onmessage = ({ data }) => onNews(data);
   }
 
   /** Leads as soon as nobody else does; at once with `steal`. */
@@ -23,8 +23,9 @@ export class Tabs {
       .then(() => this.lead());
   }
 
-  tell() {
-    this.channel.postMessage("news");
+  /** Tells the other tabs to read again; `news` is a verdict that only this one was told. */
+  tell(/** @type {unknown} */ news = null) {
+    this.channel.postMessage(news);
   }
 }
 

@@ -8,6 +8,7 @@
 import { countIn, samplesPerBeat } from "./clicks.js";
 import { CLIPPED, TakeEnd, levelAdvice } from "./take-end.js";
 import { lostFrames } from "./wav.js";
+import { now as timeNow } from "./now.js";
 
 const LEAD_S = 0.25; // from the key to the first click
 const EARLY_S = 0.5; // kept before the music, at most half a beat
@@ -98,7 +99,7 @@ export class Takes {
   async start(id, session, place, step, click, volume, iso) {
     const recorded = step.heard && this.sound.canRecord;
     const { musicFrame, fromFrame } = this.schedule(step, click, volume, recorded);
-    const musicMs = Date.now() + ((musicFrame - this.sound.frame) / this.sound.rate) * 1000;
+    const musicMs = timeNow() + ((musicFrame - this.sound.frame) / this.sound.rate) * 1000;
     const quarters = click.on && click.through ? click.bpm * click.unit : null;
     this.end = takeEnd(step, click, this.noise);
     this.musicFrame = musicFrame;
@@ -111,7 +112,7 @@ export class Takes {
       phase: "count_in",
       recorded,
       beat: 0,
-      sinceMs: Date.now(),
+      sinceMs: timeNow(),
       musicMs,
       verdict: null,
       advice: "",
@@ -190,7 +191,7 @@ export class Takes {
   /** Seconds since the music was expected to start; negative in the count-in. */
   get playedS() {
     if (this.now && this.sound.running) return (this.sound.frame - this.musicFrame) / this.sound.rate;
-    return this.now ? (Date.now() - this.now.musicMs) / 1000 : 0;
+    return this.now ? (timeNow() - this.now.musicMs) / 1000 : 0;
   }
 
   /** Called at every tick: the count-in is over, the take is over. */
@@ -251,7 +252,7 @@ export class Takes {
   enter(/** @type {TakePhase} */ phase) {
     if (!this.now) return;
     this.now.phase = phase;
-    this.now.sinceMs = Date.now();
+    this.now.sinceMs = timeNow();
     this.changed();
   }
 

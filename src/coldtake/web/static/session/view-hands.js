@@ -110,9 +110,7 @@ function drawLevel(/** @type {Desk} */ desk) {
   text(el("level-word"), takes.clipping ? "Too loud: move away" : "Recording");
 }
 
-/** @param {[string, boolean][]} lines words, and whether they hold now */
-export function drawNotices(lines) {
-  const words = lines.filter(([, on]) => on).map(([line]) => line);
+export function drawNotices(/** @type {string[]} */ words) {
   const node = el("notices");
   const shape = words.join("|");
   if (node.dataset.words === shape) return;

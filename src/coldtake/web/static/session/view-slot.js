@@ -7,6 +7,7 @@
 import { el, html, show, sign, svg, text } from "./dom.js";
 import { letter } from "./day-line.js";
 import { answersTo, progress } from "./reducer.js";
+import { now as timeNow } from "./now.js";
 
 const WORDS = { yes: "Yes", no: "No", cannot_tell: "Cannot tell" };
 const JUDGING_LONG_MS = 8_000;
@@ -122,7 +123,7 @@ function toldOf(take) {
 
 /** @param {Take} take @returns {[string, string, string]} */
 function judging(take) {
-  if (Date.now() - take.sinceMs < JUDGING_LONG_MS) return ["Listening", "", ""];
+  if (timeNow() - take.sinceMs < JUDGING_LONG_MS) return ["Listening", "", ""];
   const reason = "The take is kept here until the server answers.";
   return ["Kept", reason, "Answer it yourself with Y or N, or take again."];
 }

@@ -12,6 +12,7 @@ import { placesOf, slotTries } from "./reducer.js";
 import { drawHands } from "./view-hands.js";
 import { drawSlot } from "./view-slot.js";
 import { clockTime, left, minutesSaid, minutesWritten } from "./when.js";
+import { now as timeNow } from "./now.js";
 
 export class View {
   constructor() {
@@ -25,7 +26,7 @@ export class View {
   }
 
   draw(/** @type {Desk} */ desk) {
-    const now = Date.now();
+    const now = timeNow();
     const seen = desk.scene(now);
     const screen = desk.snapshot ? seen.screen : "wait";
     const { body } = document;
