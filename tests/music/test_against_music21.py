@@ -27,15 +27,10 @@ CORPUS = Path(music21.__file__).parent / "corpus"
 CHORALES = [
     "bwv310",
     "bwv379",
-    "bwv262",
-    "bwv20.11",
     "bwv422",
     "bwv84.5",
-    "bwv155.5",
-    "bwv438",
     "bwv271",
     "bwv157.5",
-    "bwv402",
     "bwv227.3",
 ]
 SCORES = [
@@ -51,11 +46,9 @@ SCORES = [
     "demos/chorale_with_parallels.mxl",
     "webern/webern_dormi_jesu_op_16_no_2.mxl",
     "liliuokalani/aloha_oe.mxl",
-    "johnson_j_r/lift_every_voice.mxl",
     "verdi/laDonnaEMobile.mxl",
-    "cpebach/h186.mxl",
 ]
-TUNES = 6  # of each collection: music21 takes some 0.3 s for one
+TUNES = 4  # of each collection: music21 takes some 0.3 s for one
 ESSEN = ["altdeu10", "altdeu20", "ballad10", "boehme10", "erk10", "han1", "zuccal0"]
 
 

@@ -40,7 +40,7 @@ def kept_promises(text: str) -> None:
     assert len(select_bars(passage, 1, 1).bars) == 1
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(st.text(alphabet=SIGNS, max_size=60))
 def test_random_music(text):
     kept_promises(f"X:1\nK:C\n{text}\n")
@@ -52,7 +52,7 @@ def test_random_text(text):
     kept_promises(text)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(st.integers(0, 2**31), st.sampled_from(TUNES))
 def test_tunes_with_slips_of_the_finger(seed, tune):
     rng = random.Random(seed)

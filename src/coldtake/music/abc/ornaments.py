@@ -8,6 +8,7 @@ from coldtake.errors import PassageError
 from coldtake.music import mei
 from coldtake.music.abc.signs import ARTICULATIONS, DYNAMICS
 from coldtake.music.abc.tune import Bar, Event, Head, Tune, Voice
+from coldtake.music.abc.values import part_id, sounding, split
 from coldtake.music.mei import Element
 
 _CONTROLS = {"trill": "trill", "roll": "turn", "turn": "turn", "fermata": "fermata"}
@@ -22,15 +23,8 @@ _PLACES = {"^": "above", "_": "below"}
 def stamp(bar: Bar, index: int) -> float:
     """MEI tstamp (beats of the metre, the first is 1) of an event of the first layer."""
     unit = bar.metre.unit or 4
-    quarters = sum((_sounding(e, bar) for e in bar.layers[0][:index]), Fraction(0))
+    quarters = sum((sounding(e, bar) for e in bar.layers[0][:index]), Fraction(0))
     return float(1 + quarters * unit / 4)
-
-
-def _sounding(event: Event, bar: Bar) -> Fraction:
-    if event.grace:
-        return Fraction(0)
-    p, q = bar.tuplets.get(event.tuplet, (1, 1))
-    return event.length * 4 * Fraction(q, p)
 
 
 def articulate(element: Element, event: Event) -> None:
@@ -116,8 +110,6 @@ def _ties(voice: Voice, measures: dict[str, Element]) -> None:
 
 def _inner_ties(head: Head, event: Event, measure: Element) -> str:
     """Tie the noteheads that one length needed; the id of the last."""
-    from coldtake.music.abc.write import part_id, split
-
     count = 1 if event.grace else len(split(event.length))
     for part in range(count - 1):
         first, second = part_id(head.id, part), part_id(head.id, part + 1)

@@ -1,6 +1,5 @@
 """The music code of one voice: notes, rests, chords, bars and everything between them.
 
-Accidentals hold to the end of the bar in all octaves (ABC 2.1, section 11.3, default "pitch").
 Beams join notes that are written without a space (4.7).
 """
 
@@ -8,8 +7,9 @@ import re
 from fractions import Fraction
 
 from coldtake.music.abc import fields
+from coldtake.music.abc.bars import BarKeeper
 from coldtake.music.abc.signs import SIGNS, jump_of
-from coldtake.music.abc.tune import Bar, Change, Clef, Event, Head, Key, Metre, Place, Voice
+from coldtake.music.abc.tune import Clef, Event, Head, Place
 
 _NOTE = re.compile(r"(\^\^|\^|__|_|=)?([A-Ga-g])([',]*)")
 _LENGTH = re.compile(r"(\d*)(/+)?(\d*)")
@@ -21,34 +21,10 @@ _TUPLET = re.compile(r"\((\d)(?::(\d*))?(?::(\d*))?")
 # Letters that a tune may give a meaning of its own (4.16); without one they are passed over.
 _USER_SYMBOL = re.compile(r"[H-Wh-w](?=[\^_=A-Ga-gzx\[({~.\"!HLMOPSTUk-nuv])")
 _ACCIDENTAL = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
-_LONGEST = Fraction(64)
 
 
-class VoiceReader:
+class VoiceReader(BarKeeper):
     """Reads lines of one voice into its bars."""
-
-    def __init__(self, voice: Voice, metre: Metre, unit: Fraction, propagate: str) -> None:
-        self.voice, self.metre, self.unit, self.propagate = voice, metre, unit, propagate
-        self.key = Key()
-        self.octave = 0
-        self.bar = Bar(metre=metre)
-        self.started = False
-        self._altered: dict[tuple[str, int], int] = {}
-        self._shown: dict[tuple[str, int], int] = {}
-        self._tuplet = (0, 0)
-        self._tuplets = 0
-        self._tuplet_place = Place(1, 1)
-        self._broken: tuple[Fraction, Place] | None = None
-        self._grace = ""
-        self._space = True
-        self._signs: list[str] = []
-        self._symbols: list[str] = []
-        self._slur_starts = 0
-        self._slurs: list[Place] = []
-        self._last: Event | None = None
-        self._line, self._at, self._number = "", 0, 1
-        self._closed_bar = False
-        self._metre_due = False
 
     # Fields
 
@@ -58,15 +34,14 @@ class VoiceReader:
 
     def key_field(self, text: str, place: Place, *, opening: bool = False) -> None:
         """K:, which may name a clef and a transposition too."""
-        new = fields.key(text, place, self.key)
+        new = fields.key(text, place, self.accidentals.key)
         self._properties(text, opening=opening)
         if opening:
             self.voice.key = new
-        elif new != self.key:
+        elif new != self.accidentals.key:
             self._change(new)
-        self.key = new
-        self._altered.clear()
-        self._shown.clear()
+        self.accidentals.key = new
+        self.accidentals.clear()
 
     def _properties(self, text: str, *, opening: bool) -> None:
         clef = fields.clef(text)
@@ -84,9 +59,6 @@ class VoiceReader:
         return next(
             (c.value for c in reversed(changes) if isinstance(c.value, Clef)), self.voice.clef
         )
-
-    def _change(self, value: Key | Clef | Metre) -> None:
-        self.bar.changes.append(Change(len(self.bar.layers[-1]), value))
 
     def field(self, name: str, text: str, place: Place) -> None:
         """A field in the body, on its own line or inline."""
@@ -217,31 +189,8 @@ class VoiceReader:
         if not 0 <= octave <= 9:
             raise place.error("this note is out of range.", "Check its octave marks (' and ,).")
         own = _ACCIDENTAL[found[1]] if found[1] else None
-        return self._altered_head(step, octave, own, place)
-
-    def _altered_head(self, step: str, octave: int, own: int | None, place: Place) -> Head:
-        """Apply what the signature, the bar and a tie say, and decide what must be printed."""
-        where = (step, octave if self.propagate == "octave" else 0)
-        alter = self._altered.get(where, self.key.alter(step)) if own is None else own
-        tied = self._tied_into(step, octave) if own is None else None
-        if tied is not None:
-            return Head(step, octave, tied, None, place)
-        if own is not None and self.propagate != "not":
-            self._altered[where] = own
-        printed = self._shown.get((step, octave), self.key.alter(step))
-        shown = alter if own is not None or alter != printed else None
-        if shown is not None:
-            self._shown[step, octave] = shown
-        return Head(step, octave, alter, shown, place)
-
-    def _tied_into(self, step: str, octave: int) -> int | None:
-        """Alteration of the note that is tied into this one over a bar line, or None."""
-        if self._last is None or self._grace:
-            return None
-        for head in self._last.heads:
-            if head.tied and (head.step, head.octave) == (step, octave):
-                return head.alter
-        return None
+        before = None if self._grace else self._last
+        return self.accidentals.head(step, octave, own, before, place)
 
     def _length(self, place: Place) -> Fraction:
         return self._factor(place) * self.unit
@@ -313,41 +262,6 @@ class VoiceReader:
             if index:
                 self._end_bar("single")
             self._add(Event(self.metre.length, place, hidden=char == "X", whole_bar=True))
-
-    def _add(self, event: Event) -> None:
-        """Put an event into the bar, with everything that was waiting for it."""
-        if not 0 < event.length <= _LONGEST:
-            raise event.place.error("this note is longer than 64 whole notes.", "Check its length.")
-        layer = self.bar.layers[-1]
-        if layer and (event.whole_bar or layer[-1].whole_bar):
-            raise event.place.error(
-                "a rest of whole bars shares its bar with something.", "Put “|” between them."
-            )
-        self.started = True
-        event.grace = self._grace
-        event.joined = not self._space
-        if not self._grace:
-            event.signs, self._signs = self._signs, []
-            event.symbols, self._symbols = self._symbols, []
-            self._take_tuplet(event)
-            self._take_broken(event)
-        event.slur_starts, self._slur_starts = self._slur_starts, 0
-        self.bar.layers[-1].append(event)
-        if not self._grace:
-            self._last = event
-            self._closed_bar = False
-        self._space = False
-
-    def _take_tuplet(self, event: Event) -> None:
-        number, left = self._tuplet
-        if left:
-            event.tuplet = number
-            self._tuplet = (number, left - 1)
-
-    def _take_broken(self, event: Event) -> None:
-        if self._broken is not None:
-            event.length *= self._broken[0]
-            self._broken = None
 
     # Between notes
 
@@ -459,8 +373,7 @@ class VoiceReader:
         self._at += 1
         self.bar.layers.append([])
         self._last = None
-        self._altered.clear()
-        self._shown.clear()
+        self.accidentals.clear()
 
     # Bars
 
@@ -478,51 +391,6 @@ class VoiceReader:
         self.bar.opens = self.bar.opens or text.endswith(":")
         if ending is not None:
             self.bar.ending = ending[1]
-
-    def _finish_bar_checks(self) -> None:
-        if self._broken is not None:
-            raise self._broken[1].error(
-                "a broken rhythm has no second note in its bar.", "Write “a>b” or “a<b”."
-            )
-        if self._tuplet[1]:
-            raise self._tuplet_place.error(
-                f"this tuplet lacks {self._tuplet[1]} of its notes before the bar ends.",
-                "Add them, or say how many it has: “(3:2:2”.",
-            )
-
-    def _end_bar(self, right: str, *, closes: bool = False) -> None:
-        self._finish_bar_checks()
-        self._space = True
-        self._altered.clear()
-        self._shown.clear()
-        if self.bar.is_empty:
-            self._bar_line_again(right, closes=closes)
-            return
-        self.bar.right = right
-        self.bar.closes = closes
-        self.voice.bars.append(self.bar)
-        self.bar = Bar(metre=self.metre)
-        if self._metre_due:
-            self._change(self.metre)
-            self._metre_due = False
-        self._closed_bar = True
-
-    def _bar_line_again(self, right: str, *, closes: bool) -> None:
-        """A second bar line with nothing before it belongs to the bar before."""
-        if not self.voice.bars:
-            return
-        before = self.voice.bars[-1]
-        before.closes = before.closes or closes
-        before.right = right if right != "single" else before.right
-        before.jumps += self.bar.jumps
-        self.bar.jumps = []
-
-    def finished(self) -> Voice:
-        """The voice with its last bar closed."""
-        self._end_bar("single")
-        if self._slurs:
-            raise self._slurs[-1].error("this slur is never ended.", "Add “)” where it ends.")
-        return self.voice
 
 
 def _right_of(text: str) -> str:

@@ -1,15 +1,16 @@
-"""A tune as MEI: ids in reading order, lengths as note values, beams, tuplets, ties."""
+"""A tune as MEI: ids in reading order, measures side by side, tempo marks."""
 
 from collections.abc import Iterable, Iterator
 from fractions import Fraction
-from itertools import groupby, takewhile
 
 from coldtake.music import mei
 from coldtake.music.abc import ornaments
-from coldtake.music.abc.tune import Bar, Clef, Event, Head, Key, Metre, Tempo, Tune, Voice
+from coldtake.music.abc.layer import LayerWriter
+from coldtake.music.abc.signatures import change, clef, key_signature, metre_signature
+from coldtake.music.abc.tune import Bar, Event, Key, Metre, Tempo, Tune, Voice
+from coldtake.music.abc.values import bar_length, note_value
 from coldtake.music.mei import Element
 
-_ACCID = {0: "n", 1: "s", 2: "x", -1: "f", -2: "ff"}
 _NOTE_SIGNS = {Fraction(1): "whole note", Fraction(1, 2): "half note", Fraction(1, 4): "♩"}
 _NOTE_SIGNS |= {Fraction(3, 8): "♩.", Fraction(1, 8): "♪", Fraction(3, 4): "half note."}
 _NOTE_SIGNS |= {Fraction(3, 16): "♪.", Fraction(1, 16): "16th note"}
@@ -101,34 +102,6 @@ def _diatonic(semitones: int) -> int:
     return steps if semitones >= 0 else -steps
 
 
-def clef(value: Clef) -> Element:
-    """MEI of a clef."""
-    made = mei.make("clef", shape=value.shape, line=value.line)
-    if value.octave:
-        made.set("dis", "8")
-        made.set("dis.place", "below" if value.octave < 0 else "above")
-    return made
-
-
-def key_signature(key: Key) -> Element:
-    """MEI of a key signature; an unusual one lists its accidentals."""
-    if key.fifths is not None:
-        sign = "s" if key.fifths > 0 else "f"
-        return mei.make("keySig", sig=f"{abs(key.fifths)}{sign}" if key.fifths else "0")
-    made = mei.make("keySig", sig="mixed")
-    for step, alter in key.alters:
-        mei.add(made, "keyAccid", pname=step, accid=_ACCID[alter])
-    return made
-
-
-def metre_signature(metre: Metre) -> Element:
-    """MEI of a time signature."""
-    made = mei.make("meterSig", count="+".join(str(b) for b in metre.beats), unit=metre.unit)
-    if metre.symbol:
-        made.set("sym", metre.symbol)
-    return made
-
-
 class MeasureWriter:
     """Writes the bars of all voices side by side."""
 
@@ -213,7 +186,7 @@ class MeasureWriter:
             definition.append(metre_signature(metres[-1]))
         group = mei.add(definition, "staffGrp") if keys else definition
         for n, key in keys.items():
-            mei.add(group, "staffDef", n=n).append(_change(key))
+            mei.add(group, "staffDef", n=n).append(change(key))
 
     def _tempi(self, measure: Element, bars: list[Bar | None]) -> None:
         for n, bar in enumerate(bars, start=1):
@@ -240,180 +213,4 @@ def tempo_mark(tempo: Tempo, staff: int, stamp: float) -> Element:
             beat = tempo.unit * 4
             mei.add_type(made, f"beats-{beat.numerator}-{beat.denominator}")
     made.text = " ".join(words)
-    return made
-
-
-def bar_length(bar: Bar) -> Fraction:
-    """What the fullest layer holds [quarter notes]."""
-    return max(sum((sounding(e, bar) for e in layer), Fraction(0)) for layer in bar.layers)
-
-
-def sounding(event: Event, bar: Bar) -> Fraction:
-    """Sounding length of an event [quarter notes]."""
-    if event.grace:
-        return Fraction(0)
-    p, q = bar.tuplets.get(event.tuplet, (1, 1))
-    return event.length * 4 * Fraction(q, p)
-
-
-def note_value(length: Fraction) -> tuple[str, int] | None:
-    """MEI dur and dots of a length in whole notes, or None when it is no single value."""
-    for dots in range(4):
-        value = length / (2 - Fraction(1, 2**dots))
-        if value.numerator == 1 and value.denominator & (value.denominator - 1) == 0:
-            if value.denominator <= 256:
-                return str(value.denominator), dots
-        elif value in (2, 4):
-            return {2: "breve", 4: "long"}[int(value)], dots
-    return None
-
-
-def split(length: Fraction) -> list[tuple[str, int]]:
-    """A length as values to be tied together, longest first; [] when it cannot be written."""
-    found: list[tuple[str, int]] = []
-    while length > 0 and len(found) < 32:
-        whole = note_value(length)
-        if whole is not None:
-            return [*found, whole]
-        power = Fraction(4)
-        while power > length and power > Fraction(1, 256):
-            power /= 2
-        value = note_value(power)
-        if power > length or value is None:
-            return []
-        found.append(value)
-        length -= power
-    return [] if length > 0 else found
-
-
-class LayerWriter:
-    """Writes one layer of one bar."""
-
-    def __init__(self, bar: Bar | None, first: bool) -> None:
-        self.bar, self.first = bar, first
-
-    def write(self, layer: Element, events: list[Event], lead: Bar) -> None:
-        """All events, in tuplets and beams."""
-        if not events or self.bar is None:
-            mei.add(layer, "mRest" if not lead.layers[0] or bar_length(lead) else "mSpace")
-            return
-        changes = {
-            c.index: c.value
-            for c in self.bar.changes
-            if isinstance(c.value, Clef) or (isinstance(c.value, Key) and c.index > 0)
-        }
-        numbered = list(enumerate(events))
-        for (tuplet, _), run in groupby(
-            numbered, key=lambda n: (n[1].tuplet, n[0] in changes and n[0])
-        ):
-            items = [event for _, event in run]
-            index = next(i for i, e in numbered if e is items[0])
-            if self.first and index in changes:
-                layer.append(_change(changes[index]))
-            parent = layer
-            if tuplet:
-                p, q = self.bar.tuplets[tuplet]
-                parent = mei.add(layer, "tuplet", num=p, numbase=q)
-            self._beams(parent, items)
-        if self.first and len(events) in changes:
-            layer.append(_change(changes[len(events)]))
-
-    def _beams(self, parent: Element, events: list[Event]) -> None:
-        run: list[Event] = []
-        for event in events:
-            if run and not event.joined:
-                self._flush(parent, run)
-                run = []
-            run.append(event)
-            if not _beamable(event):
-                self._flush(parent, run)
-                run = []
-        self._flush(parent, run)
-
-    def _flush(self, parent: Element, run: list[Event]) -> None:
-        """Write a run of joined notes: short ones from the first to the last under one beam."""
-        short = [i for i, e in enumerate(run) if e.heads and not e.grace and _beamable(e)]
-        inside = parent
-        for index, event in enumerate(run):
-            if len(short) > 1 and index == short[0]:
-                inside = mei.add(parent, "beam")
-            if not event.grace:
-                self._event(inside, event)
-            elif index == 0 or not run[index - 1].grace:
-                self._graces(inside, list(takewhile(lambda e: e.grace, run[index:])))
-            if len(short) > 1 and index == short[-1]:
-                inside = parent
-
-    def _graces(self, parent: Element, graces: list[Event]) -> None:
-        group = mei.add(parent, "graceGrp", attach="post")
-        inside = group if len(graces) < 2 else mei.add(group, "beam")
-        for event in graces:
-            self._event(inside, event, "8" if len(graces) < 2 else "16")
-
-    def _event(self, parent: Element, event: Event, grace_dur: str = "8") -> None:
-        if event.whole_bar:
-            mei.add(parent, "mSpace" if event.hidden else "mRest")
-            return
-        values = [(grace_dur, 0)] if event.grace else split(event.length)
-        if not values:
-            raise event.place.error(
-                f"a length of {event.length} cannot be written.", "Use a tuplet such as “(3abc”."
-            )
-        for part, value in enumerate(values):
-            if not event.heads:
-                mei.add(parent, "space" if event.hidden else "rest", **_value(value))
-            elif len(event.heads) == 1:
-                parent.append(note(event.heads[0], value, event, part))
-            else:
-                self._chord(parent, event, value, part)
-
-    def _chord(self, parent: Element, event: Event, value: tuple[str, int], part: int) -> None:
-        chord = mei.add(parent, "chord", id=part_id(event.id, part), **_value(value))
-        if event.grace:
-            chord.set("grace", event.grace)
-        for head in event.heads:
-            chord.append(note(head, None, event, part))
-        if part == 0:
-            ornaments.articulate(chord, event)
-
-
-def _beamable(event: Event) -> bool:
-    return event.grace != "" or (event.length < Fraction(1, 4) and not event.whole_bar)
-
-
-def _value(value: tuple[str, int]) -> dict[str, str | int]:
-    return {"dur": value[0], "dots": value[1]} if value[1] else {"dur": value[0]}
-
-
-def part_id(name: str, part: int) -> str:
-    """Id of the further noteheads of a length that needs several."""
-    return name if part == 0 else f"{name}.{part + 1}"
-
-
-def note(head: Head, value: tuple[str, int] | None, event: Event, part: int) -> Element:
-    """MEI of one notehead; value None inside a chord."""
-    made = mei.make("note", id=part_id(head.id, part), pname=head.step, oct=head.octave)
-    if value is not None:
-        for key, text in _value(value).items():
-            made.set(key, str(text))
-        if event.grace:
-            made.set("grace", event.grace)
-        if part == 0:
-            ornaments.articulate(made, event)
-    if head.shown is not None and part == 0:
-        made.set("accid", _ACCID[head.shown])
-    else:
-        made.set("accid.ges", _ACCID[head.alter])
-    if head.tie_stop and part == 0:
-        made.set("type", "tie-stop")
-    return made
-
-
-def _change(value: Key | Clef | Metre) -> Element:
-    if isinstance(value, Clef):
-        return clef(value)
-    if isinstance(value, Metre):
-        return metre_signature(value)
-    made = key_signature(value)
-    made.set("cancelaccid", "before")
     return made

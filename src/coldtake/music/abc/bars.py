@@ -1,0 +1,115 @@
+"""The bar that a voice is in: what is put into it, and what its end requires."""
+
+from fractions import Fraction
+
+from coldtake.music.abc.accidentals import Accidentals
+from coldtake.music.abc.tune import Bar, Change, Clef, Event, Key, Metre, Place, Voice
+
+_LONGEST = Fraction(64)
+
+
+class BarKeeper:
+    """Bars of one voice while they are written."""
+
+    def __init__(self, voice: Voice, metre: Metre, unit: Fraction, propagate: str) -> None:
+        self.voice, self.metre, self.unit = voice, metre, unit
+        self.accidentals = Accidentals(propagate)
+        self.octave = 0
+        self.bar = Bar(metre=metre)
+        self.started = False
+        self._tuplet = (0, 0)
+        self._tuplets = 0
+        self._tuplet_place = Place(1, 1)
+        self._broken: tuple[Fraction, Place] | None = None
+        self._grace = ""
+        self._space = True
+        self._signs: list[str] = []
+        self._symbols: list[str] = []
+        self._slur_starts = 0
+        self._slurs: list[Place] = []
+        self._last: Event | None = None
+        self._line, self._at, self._number = "", 0, 1
+        self._closed_bar = False
+        self._metre_due = False
+
+    def _change(self, value: Key | Clef | Metre) -> None:
+        self.bar.changes.append(Change(len(self.bar.layers[-1]), value))
+
+    def _add(self, event: Event) -> None:
+        """Put an event into the bar, with everything that was waiting for it."""
+        if not 0 < event.length <= _LONGEST:
+            raise event.place.error("this note is longer than 64 whole notes.", "Check its length.")
+        layer = self.bar.layers[-1]
+        if layer and (event.whole_bar or layer[-1].whole_bar):
+            raise event.place.error(
+                "a rest of whole bars shares its bar with something.", "Put “|” between them."
+            )
+        self.started = True
+        event.grace = self._grace
+        event.joined = not self._space
+        if not self._grace:
+            event.signs, self._signs = self._signs, []
+            event.symbols, self._symbols = self._symbols, []
+            self._take_tuplet(event)
+            self._take_broken(event)
+        event.slur_starts, self._slur_starts = self._slur_starts, 0
+        self.bar.layers[-1].append(event)
+        if not self._grace:
+            self._last = event
+            self._closed_bar = False
+        self._space = False
+
+    def _take_tuplet(self, event: Event) -> None:
+        number, left = self._tuplet
+        if left:
+            event.tuplet = number
+            self._tuplet = (number, left - 1)
+
+    def _take_broken(self, event: Event) -> None:
+        if self._broken is not None:
+            event.length *= self._broken[0]
+            self._broken = None
+
+    def _finish_bar_checks(self) -> None:
+        if self._broken is not None:
+            raise self._broken[1].error(
+                "a broken rhythm has no second note in its bar.", "Write “a>b” or “a<b”."
+            )
+        if self._tuplet[1]:
+            raise self._tuplet_place.error(
+                f"this tuplet lacks {self._tuplet[1]} of its notes before the bar ends.",
+                "Add them, or say how many it has: “(3:2:2”.",
+            )
+
+    def _end_bar(self, right: str, *, closes: bool = False) -> None:
+        self._finish_bar_checks()
+        self._space = True
+        self.accidentals.clear()
+        if self.bar.is_empty:
+            self._bar_line_again(right, closes=closes)
+            return
+        self.bar.right = right
+        self.bar.closes = closes
+        self.voice.bars.append(self.bar)
+        self.bar = Bar(metre=self.metre)
+        if self._metre_due:
+            self._change(self.metre)
+            self._metre_due = False
+        self._closed_bar = True
+
+    def _bar_line_again(self, right: str, *, closes: bool) -> None:
+        """A second bar line with nothing before it belongs to the bar before."""
+        if not self.voice.bars:
+            return
+        before = self.voice.bars[-1]
+        before.closes = before.closes or closes
+        before.right = right if right != "single" else before.right
+        before.jumps += self.bar.jumps
+        self.bar.jumps = []
+
+    def finished(self) -> Voice:
+        """The voice with its last bar closed."""
+        self._end_bar("single")
+        if self._slurs:
+            raise self._slurs[-1].error("this slur is never ended.", "Add “)” where it ends.")
+        return self.voice
