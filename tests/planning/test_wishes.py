@@ -227,6 +227,19 @@ def test_slot_ids_stay_over_a_change():
         assert ids.get((slot.step_id, slot.kind), slot.id) == slot.id
 
 
+def test_three_wished_slots_of_one_step_never_join_into_more_than_an_hour():
+    """Found by Hypothesis: the slots could not lie apart, and were once all put together."""
+    plan = plan_of(
+        70,
+        Wish(step_id="t0s0", kind=SlotKind.COLD),
+        Wish(step_id="t0s0"),
+        Wish(step_id="t0s0", minutes=27),
+        Wish(step_id="t0s0", minutes=28),
+    )
+    assert max(p.minutes for p in plan.periods) <= HARD_PERIOD_MIN
+    assert plan.minutes <= 70
+
+
 WISH = st.builds(
     Wish,
     step_id=st.sampled_from([f"t{t}s{s}" for t in range(5) for s in range(5)]),

@@ -25,7 +25,7 @@ from coldtake.planning.periods import Layout, layout, room
 from coldtake.planning.pieces import Insisted, Piece
 from coldtake.planning.placement import place, place_most
 from coldtake.planning.values import StepValue
-from coldtake.planning.wishes import least_minutes, minutes_by_period
+from coldtake.planning.wishes import hard_places, least_minutes, minutes_by_period
 
 _FALLS = 3  # so many choices of fewer and fewer minutes are tried
 LOOK_FURTHER_MIN = 60  # more minutes that are solved too, to say what would bring a step in
@@ -255,15 +255,16 @@ def _laid_out(
     total = sum(p.minutes for p in pieces)
     if not pieces or (total <= laid.playing_min and place(pieces, laid.caps) is not None):
         return laid, task.insisted
-    first = max(asked, default=0) + 1
-    count = next((p for p in range(laid.count, first, -1) if _holds(task, p, total)), first)
+    count, where = _hard_places(task, insisted)
     caps = [task.rules.period_cap_min] * count
-    where = place(pieces, caps, elastic=True) or tuple(0 for _ in pieces)
-    return _overfilled(task, pieces, where, count)
+    return _overfilled(task, pieces, place(pieces, caps, elastic=True) or where, count)
 
 
-def _holds(task: Task, periods: int, total: int) -> bool:
-    return total <= room(task.minutes, periods, task.rules)
+def _hard_places(task: Task, insisted: Sequence[Insisted]) -> tuple[int, tuple[int, ...]]:
+    found = hard_places(insisted, task.minutes, task.rules, task.limits)
+    if found is None:
+        raise ValueError("wishes that break a hard rule must be changed before")
+    return found
 
 
 def _overfilled(
@@ -288,7 +289,8 @@ def _overfilled(
 def _only_insisted(task: Task, laid: Layout) -> Fitting:
     """Place what the player insists on and nothing else."""
     pieces = _least_pieces(task, task.insisted)
-    where = place(pieces, laid.caps, elastic=True) or tuple(0 for _ in pieces)
+    slots = [s for held in task.insisted.values() for s in held]
+    where = place(pieces, laid.caps, elastic=True) or _hard_places(task, slots)[1]
     picks = tuple(
         Pick(
             row,

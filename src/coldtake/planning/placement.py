@@ -11,13 +11,16 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import Bounds, LinearConstraint, milp
 
 from coldtake.domain.plan import HARD_PERIOD_MIN
 from coldtake.planning.pieces import Piece
+
+if TYPE_CHECKING:
+    from scipy.optimize import Bounds
 
 _NODES = 60
 _OVER = 1000.0  # cost of a minute over a cap, only where the player insists
@@ -82,7 +85,8 @@ class _Programme:
         for p, cap in enumerate(self.caps):
             self._period(p, cap)
         for a, b in combinations(range(len(self.pieces)), 2):
-            self._pair(a, b)
+            if not self.elastic:  # where the player overfills, order gives way too
+                self._pair(a, b)
         for k, topic in enumerate(self.topics):
             self._spread(k, topic)
 
@@ -134,7 +138,7 @@ class _Programme:
     def _kept(self, s: int) -> float:
         return _DROPPED * (self.pieces[s].gain + _ORDER) if self.dropping else 0.0
 
-    def bounds(self) -> Bounds:
+    def bounds(self) -> "Bounds":
         """Bounds of every column; a slot with a wished period stands there."""
         low, high = np.zeros(self.model.width), np.full(self.model.width, np.inf)
         high[: self.crowd_at] = 1.0
@@ -144,6 +148,8 @@ class _Programme:
         for p, cap in enumerate(self.caps):
             over = HARD_PERIOD_MIN - cap if self.elastic else 0
             high[self.over_at + p] = max(over, 0)
+        from scipy.optimize import Bounds
+
         return Bounds(low, high)
 
 
@@ -162,6 +168,9 @@ def place(
         return ()
     if sum(p.minutes for p in pieces) > sum(caps) and not elastic:
         return None
+    if len(caps) == 1:
+        limit = HARD_PERIOD_MIN if elastic else caps[0]
+        return None if sum(p.minutes for p in pieces) > limit else tuple(0 for _ in pieces)
     even = -(-sum(p.minutes for p in pieces) // len(caps)) + _UNEVEN_MIN
     tight = tuple(min(cap, even) for cap in caps)
     for limits, fill in ((tight, True), (tuple(caps), True), (tuple(caps), False)):
@@ -204,6 +213,9 @@ def too_large(pieces: Sequence[Piece], caps: Sequence[int]) -> bool:
 
 
 def _solved(programme: _Programme, gap: float = 0.0) -> tuple[int | None, ...] | None:
+    # Slow to load (0.4 s), and a session of one period never needs it.
+    from scipy.optimize import LinearConstraint, milp
+
     programme.constrain()
     model = programme.model
     kinds = np.zeros(model.width, dtype=np.int64)

@@ -12,6 +12,7 @@ from coldtake.domain.plan import HARD_PERIOD_MIN, PlanRequest, PlanRules, SlotKi
 from coldtake.domain.state import State
 from coldtake.domain.topic import Place, StepPhase
 from coldtake.planning.options import Limits
+from coldtake.planning.packing import pack
 from coldtake.planning.periods import most_periods, room
 from coldtake.planning.pieces import Insisted
 from coldtake.planning.words import counted
@@ -67,9 +68,8 @@ class _Reading:
         """Keep the hard rules, slot by slot."""
         wanted, self.slots = self.slots, []
         for slot in wanted:
-            placed = self._in_last_period(slot)
-            fitted = self._in_period(placed)
-            kept = self._in_time(fitted)
+            placed = self._in_period(self._in_last_period(slot))
+            kept = self._in_time(placed)
             if kept is not None:
                 self.slots.append(kept)
 
@@ -84,45 +84,39 @@ class _Reading:
         return replace(slot, period=last, index=None)
 
     def _in_period(self, slot: Insisted) -> Insisted:
-        if slot.period is None:
-            return slot
-        there = sum(least_minutes(s, self.limits) for s in self.slots if s.period == slot.period)
-        if there + least_minutes(slot, self.limits) <= HARD_PERIOD_MIN:
+        free = replace(slot, period=None, index=None)
+        if slot.period is None or self._fits(slot) or not self._fits(free):
             return slot
         self.remarks.append(
             f"With {self.title(slot.step_id)} period {slot.period + 1} would pass 60 minutes "
             "without a break; it was moved to another place."
         )
-        return replace(slot, period=None, index=None)
+        return free
 
     def _in_time(self, slot: Insisted) -> Insisted | None:
-        left = self._room(slot) - sum(least_minutes(s, self.limits) for s in self.slots)
-        wanted = least_minutes(slot, self.limits)
-        if wanted <= left:
+        """Keep the slot, shorten it to what still fits, or leave it out."""
+        wanted, name = least_minutes(slot, self.limits), self.title(slot.step_id)
+        if self._fits(slot):
             return slot
         shortest = 1 if slot.kind is SlotKind.COLD else min(self.limits.least, wanted)
-        name = self.title(slot.step_id)
-        if left < shortest:
-            self.remarks.append(
-                f"{name} found no room: what you asked for is more than "
-                f"the {self.minutes} minutes given."
-            )
-            return None
+        for minutes in range(wanted - 1, shortest - 1, -1):
+            shorter = replace(slot, minutes=minutes)
+            if self._fits(shorter):
+                self.remarks.append(
+                    f"{name} got {counted(minutes, 'minute')} of the {wanted} you asked for: "
+                    f"more does not go into the {self.minutes} minutes given, at most an hour "
+                    "without a break."
+                )
+                return shorter
         self.remarks.append(
-            f"{name} got {counted(left, 'minute')} of the {wanted} you asked for: "
-            f"more does not go into the {self.minutes} minutes given."
+            f"{name} found no room: what you asked for is more than "
+            f"the {self.minutes} minutes given hold."
         )
-        return replace(slot, minutes=left)
+        return None
 
-    def _room(self, slot: Insisted) -> int:
-        """Most minutes of playing that keep both hard rules with the periods asked for."""
-        periods = [s.period for s in (*self.slots, slot) if s.period is not None]
-        first = max(periods, default=0) + 1
-        last = max(most_periods(self.minutes, self.rules), first)
-        return max(
-            min(room(self.minutes, p, self.rules), HARD_PERIOD_MIN * p)
-            for p in range(first, last + 1)
-        )
+    def _fits(self, slot: Insisted) -> bool:
+        slots = (*self.slots, slot)
+        return hard_places(slots, self.minutes, self.rules, self.limits) is not None
 
     def note_unusual(self) -> None:
         """Say where a wish goes past what would have been proposed."""
@@ -146,6 +140,24 @@ class _Reading:
                     f"{self.title(step_id)} belongs to a topic that is not current; "
                     "it is in because you want it."
                 )
+
+
+def hard_places(
+    slots: Sequence[Insisted], minutes: int, rules: PlanRules, limits: Limits
+) -> tuple[int, tuple[int, ...]] | None:
+    """Return (number of periods, period of each slot) that keep the hard rules, or None.
+
+    The most breaks that leave room for all the slots.
+    """
+    sizes = [least_minutes(s, limits) for s in slots]
+    first = max((s.period for s in slots if s.period is not None), default=0) + 1
+    last = max(most_periods(minutes, rules), first)
+    for periods in range(last, first - 1, -1):
+        if sum(sizes) <= room(minutes, periods, rules):
+            found = pack(sizes, [s.period for s in slots], periods, HARD_PERIOD_MIN)
+            if found is not None:
+                return periods, found
+    return None
 
 
 def read_wishes(state: State, request: PlanRequest, rules: PlanRules, limits: Limits) -> Wishes:
