@@ -213,6 +213,22 @@ def test_whole_texts_that_are_refused(text, what):
         read_passage(text, "abc")
 
 
+@pytest.mark.parametrize(
+    ("body", "remedy"),
+    [
+        ("C ♭B", "“_B”"),
+        ("C #F", "“^F”"),
+        ("C 2D", "directly after"),
+        ("C: D", "“|:”"),
+        ("C]", "“[”"),
+    ],
+)
+def test_the_remedy_fits_the_slip(body, remedy):
+    with pytest.raises(PassageError) as caught:
+        read(body)
+    assert remedy in caught.value.remedy
+
+
 def test_a_jump_without_its_sign():
     with pytest.raises(PassageError, match="asks for a segno"):
         read("C4|D4!D.S.!|")

@@ -20,6 +20,14 @@ _FIELD = re.compile(r"\[([A-Za-z]):([^\]]*)\]")
 _TUPLET = re.compile(r"\((\d)(?::(\d*))?(?::(\d*))?")
 # Letters that a tune may give a meaning of its own (4.16); without one they are passed over.
 _USER_SYMBOL = re.compile(r"[H-Wh-w](?=[\^_=A-Ga-gzx\[({~.\"!HLMOPSTUk-nuv])")
+_REMEDY = 'Remove it, or put words into quotes: "^text".'
+_REMEDIES = (
+    ("♭", "Write a flat as “_” before the note: “_B”."),
+    ("♯#", "Write a sharp as “^” before the note: “^F”."),
+    (":", "Write repeat signs as “|:” and “:|”."),
+    ("0123456789/,'", "Write lengths and octave marks directly after the note, without a space."),
+    ("]", "Remove it, or open the chord with “[”."),
+)
 _ACCIDENTAL = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
 
 
@@ -145,9 +153,8 @@ class VoiceReader(BarKeeper):
         elif _USER_SYMBOL.match(self._line, self._at):
             self._at += 1
         else:
-            raise self._place().error(
-                f"“{char}” means nothing here.", 'Remove it, or put words into quotes: "^text".'
-            )
+            remedy = next((r for signs, r in _REMEDIES if char in signs), _REMEDY)
+            raise self._place().error(f"“{char}” means nothing here.", remedy)
 
     def _bracket(self) -> None:
         """A bar line, an ending, an inline field or a chord."""
