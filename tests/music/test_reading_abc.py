@@ -219,7 +219,7 @@ def test_whole_texts_that_are_refused(text, what):
         ("C ♭B", "“_B”"),
         ("C #F", "“^F”"),
         ("C 2D", "directly after"),
-        ("C: D", "“|:”"),
+        ("CD: D", "“|:”"),
         ("C]", "“[”"),
     ],
 )
