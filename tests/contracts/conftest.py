@@ -4,6 +4,7 @@ import os
 import shutil
 import subprocess
 import tempfile
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -24,27 +25,55 @@ def server_user() -> str | None:
     return "postgres" if os.name == "posix" and os.geteuid() == 0 else None
 
 
+# The server lives as long as our end of its standard input is open, so that a killed test run
+# leaves neither a server nor a folder behind.
+WATCHED = """
+"$@" >"$FOLDER/log" 2>&1 &
+cat >/dev/null
+kill -QUIT $!
+wait $!
+rm -rf "$FOLDER"
+"""
+READY_S = 120
+
+
 @pytest.fixture(scope="session")
 def postgres_server() -> Iterator[str]:
     """Start a PostgreSQL of our own on a socket in a temporary folder; give the socket's folder."""
-    initdb, postgres = server_programme("initdb"), server_programme("pg_ctl")
+    initdb, postgres = server_programme("initdb"), server_programme("postgres")
     if not (initdb and postgres):
-        pytest.skip("PostgreSQL's server (initdb, pg_ctl) is not installed")
+        pytest.skip("PostgreSQL's server (initdb, postgres) is not installed")
     user = server_user()
-    folder = Path(tempfile.mkdtemp(prefix="ct-pg-"))
+    folder = tempfile.mkdtemp(prefix="ct-pg-")
     if user:
         shutil.chown(folder, user)
-    data = folder / "data"
-    run = {"user": user, "cwd": folder, "check": True, "stdout": subprocess.DEVNULL}
-    subprocess.run([initdb, "-D", data, "-U", "coldtake", "-A", "trust", "-N"], **run)
-    options = f"-c listen_addresses='' -k {folder} -c fsync=off"
-    start = [postgres, "-D", data, "-w", "-o", options, "-l", folder / "log"]
-    subprocess.run([*start, "start"], **run)
-    try:
-        yield str(folder)
-    finally:
-        subprocess.run([postgres, "-D", data, "-w", "-m", "immediate", "stop"], **run)
-        shutil.rmtree(folder, ignore_errors=True)
+    common = {"user": user, "cwd": folder}
+    make = [initdb, "-D", f"{folder}/data", "-U", "coldtake", "-A", "trust", "-N"]
+    subprocess.run(make, check=True, stdout=subprocess.DEVNULL, **common)
+    serve = [postgres, "-D", f"{folder}/data", "-k", folder, "-c", "listen_addresses="]
+    server = subprocess.Popen(
+        ["sh", "-c", WATCHED, "sh", *serve, "-c", "fsync=off"],
+        env={**os.environ, "FOLDER": folder},
+        stdin=subprocess.PIPE,
+        **common,
+    )
+    wait_until_ready(folder)
+    yield folder
+    server.communicate()
+
+
+def wait_until_ready(folder: str) -> None:
+    import psycopg
+
+    until = time.monotonic() + READY_S
+    while True:
+        try:
+            psycopg.connect(f"host={folder} user=coldtake dbname=postgres").close()
+        except psycopg.OperationalError:
+            assert time.monotonic() < until, Path(folder, "log").read_text()
+            time.sleep(0.05)
+        else:
+            return
 
 
 def postgres_url(folder: str, database: str) -> str:

@@ -113,6 +113,32 @@ def test_a_copy_stays_as_it_was(log, at):
     assert state == fold(log)
 
 
+def test_a_copy_of_a_running_session_stays_as_it_was():
+    """Cut a whole session at every place: what comes later must not reach into the copy."""
+    own, of = {"session_id": "s1"}, {"slot_id": slot(STEPS[0]).id, "step_id": STEPS[0].id}
+    answer = {"step_id": STEPS[0].id, "answer": Answer.NO, "judge": Judge.PLAYER}
+    data = [
+        ev.SessionStarted(**own, plan=plan((slot(STEPS[0]),))),
+        ev.IntentionSet(**own, slot_id=None, words="calm"),
+        ev.SlotStarted(**own, **of, planned_s=60),
+        ev.TryAnswered(**own, **answer, try_id="t1"),
+        ev.TryAnswered(**own, **answer, try_id="t2"),
+        ev.AnswerTakenBack(try_id="t1"),
+        ev.SlotEnded(**own, **of, played_s=50),
+        ev.BreakStarted(**own, after_period=0, planned_s=300),
+        ev.BreakEnded(**own, after_period=0),
+        ev.SlotAdded(**own, slot=slot(STEPS[1])),
+        ev.SessionEnded(**own, note="good"),
+    ]
+    log = [event(datum, at=NOON + timedelta(minutes=n)) for n, datum in enumerate(data)]
+    for cut in range(len(log)):
+        state = fold(log[:cut])
+        copy, before = state.copy(), msgspec.json.encode(state)
+        for later in log[cut:]:
+            apply(state, later)
+        assert msgspec.json.encode(copy) == before, cut
+
+
 @settings(max_examples=60, deadline=None)
 @given(LOGS)
 def test_events_survive_their_json(log):

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coldtake.domain import events as ev
+from coldtake.domain.ids import uuid7
 from coldtake.domain.state import fold
 from coldtake.domain.take import Answer, Judge
 from coldtake.practice import memory
@@ -61,9 +62,10 @@ def test_kept_up_equals_rebuilt(log, sizes, recent):
 
 def test_rows_that_a_rebuild_has_read_already_are_not_doubled():
     """Another process appended while the whole log was read again."""
+    worked = ev.SlotEnded(session_id="s", slot_id="x", step_id="s", played_s=60)
     later = event(CHOICES[0], at=NOON + timedelta(minutes=5))
     early = event(CHOICES[1], at=NOON)
-    newest = event(CHOICES[2], at=NOON + timedelta(minutes=9))
+    newest = event(worked, at=NOON + timedelta(minutes=9))
     rows = [(1, later), (2, early), (3, newest)]
     kept = Memory(lambda: iter(rows))
     kept.take_in(rows[:1])
@@ -91,8 +93,10 @@ def test_what_another_process_appends_is_seen(services, open_again):
     assert [t.title for t in services.state().topics.values()] == ["one", "two"]
 
 
-def test_events_of_one_moment_keep_their_order(services):
-    """The clock stands still here: title by title, the last one must win."""
+def test_events_of_one_moment_keep_their_order(services, clock, monkeypatch):
+    """The clock stands still and its ids run backwards here; the last one must win all the same."""
+    counted = iter(range(1000, 0, -1))
+    monkeypatch.setattr(clock, "new_id", lambda: uuid7(0, next(counted).to_bytes(10, "big")))
     kept = topic()
     for title in "abcdefgh":
         services.append(ev.TopicKept(topic=topic(notes=title)))
