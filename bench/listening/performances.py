@@ -96,7 +96,10 @@ def times_of(
     )
     period = 60.0 / (bpm * relative)
     clock = np.concatenate([[0.0], np.cumsum(np.diff(grid) * 0.5 * (period[1:] + period[:-1]))])
-    beats = np.array([_swung(n.onset_beats, manner.swing) for n in passage.notes])
+    # Only eighths are swung: a line with shorter notes is played straight.
+    eighths = all(abs(2 * n.onset_beats - round(2 * n.onset_beats)) < 1e-6 for n in passage.notes)
+    swing = manner.swing if eighths else 1.0
+    beats = np.array([_swung(n.onset_beats, swing) for n in passage.notes])
     return np.interp(beats, grid, clock), 60.0 * passage.length_beats / clock[-1]
 
 

@@ -44,7 +44,7 @@ class Kind(IntEnum):
 class Costs:
     """Costs of the path; one unit is about one frame (16 ms) of a tone at the wrong pitch."""
 
-    repeat_unstruck: float = 4.0
+    repeat_unstruck: float = 3.0
     begin_unstruck: float = 2.0
     ignore_attack: float = 8.0  # of a certain attack; falls steeply for a doubtful one
     wrong: float = 3.0
@@ -52,6 +52,7 @@ class Costs:
     attack_s: float = 0.09
     lead_in: float = 0.8
     out_of_lead_in: float = 1.6
+    most_masked: float = 3.5
     masked: float = 0.8  # share of a first piece's cost waived where its partials grew
     skip: float = 3.4
     most_skip: float = 9.0
@@ -191,7 +192,8 @@ class _Search:
         self.old, self.new = self.new, _Front(self.n)
         emission = self.emission.of(piece)
         self.grown_now = self.grown[piece - 1]
-        self.waived = self.c.masked * self.grown_now * emission[Kind.RIGHT, 1:]
+        waived = self.c.masked * emission[Kind.RIGHT, 1:]
+        self.waived = self.grown_now * np.minimum(waived, self.c.most_masked)
         across = self.c.ignore_attack * max(2.0 * float(attack) - 1.0, 0.0) ** 2.5
         into_rest = across * self.emission.tone_share(piece)
         self._go_on(across, into_rest, time)

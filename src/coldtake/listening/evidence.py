@@ -8,7 +8,7 @@ import numpy as np
 from coldtake.domain.take import NoteEvidence, NoteStatus, Restart
 from coldtake.listening.boundaries import attack_strength
 from coldtake.listening.hearing import FINE_STEP_S, Floats, Hearing
-from coldtake.listening.reading import Playing, Reading
+from coldtake.listening.reading import CLEAR_ATTACKS, Playing, Reading
 from coldtake.listening.tempo import TempoFit, fit_tempo
 from coldtake.music.passage import Passage, PassageNote
 
@@ -17,6 +17,7 @@ DISPLACED_S = 0.045  # at least so far off the player's own timing
 DISPLACED_SPREADS = 3.2  # and so many times the player's own spread
 FAINT_DB = 26.0  # an extra this far below the take's notes is not held against the player
 SHORTEST_EXTRA_S = 0.05
+CLOSEST_S = 0.06
 SURE_ATTACK = 0.6  # an extra needs an attack of its own
 BEFORE_START_S = 1.0  # what sounds longer before the first note does not belong to the take
 NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
@@ -48,7 +49,7 @@ def gather(hearing: Hearing, passage: Passage, reading: Reading) -> Evidence:
     cuts = [played.index(g.to_index) for g in reading.goings if g.to_index in reading.kept]
     fit = fit_tempo(beats, times, cuts) if len(played) else None
     tuning = _tuning(reading, passage, played)
-    unsure = _unsure(hearing, passage, reading, fit, played)
+    unsure = _unsure(hearing, passage, reading, fit)
     notes = tuple(
         _note(note, reading.kept.get(i), _deviation(fit, played, i), tuning, i in unsure)
         for i, note in enumerate(passage.notes)
@@ -92,30 +93,43 @@ def _deviation(
     return float(fit.deviations_s[k]), float(fit.spread_s[k])
 
 
-def _unsure(
-    hearing: Hearing,
-    passage: Passage,
-    reading: Reading,
-    fit: TempoFit | None,
-    played: Sequence[int],
-) -> set[int]:
-    unsure = {i for i in played if reading.kept[i].right is None}
+def _unsure(hearing: Hearing, passage: Passage, reading: Reading, fit: TempoFit | None) -> set[int]:
+    """Notes whose pitch, or whose being struck again, the sound does not tell."""
+    unsure = {i for i, p in reading.kept.items() if p.right is None}
+    if fit is None:
+        return unsure
     strength = attack_strength(hearing)
-    for i in range(len(passage.notes)):
-        if i not in reading.kept and _may_be_repeated(strength, passage, reading, i):
-            unsure.add(i)
-    del fit
-    return unsure
+    missing = (i for i in range(len(passage.notes)) if i not in reading.kept)
+    return unsure | {
+        i for i in missing if _may_be_repeated(hearing, strength, passage, reading, i, fit.bpm)
+    }
 
 
-def _may_be_repeated(strength: Floats, passage: Passage, reading: Reading, i: int) -> bool:
-    """A note missed within the sound of its equal neighbour, with some sign of an attack there."""
-    before = reading.kept.get(i - 1)
-    if before is None or passage.notes[i - 1].pitch != passage.notes[i].pitch:
+def _faded(hearing: Hearing, onset_s: float, expected_s: float) -> bool:
+    """Whether the tone has fallen by 10 dB and more where the next should begin."""
+    at, place = round(onset_s / FINE_STEP_S), round(expected_s / FINE_STEP_S)
+    peak = hearing.fine_db[at : at + 60].max(initial=-120.0)
+    return bool(hearing.fine_db[place - 5 : place + 30].max(initial=-120.0) < peak - 10.0)
+
+
+def _may_be_repeated(
+    hearing: Hearing, strength: Floats, passage: Passage, reading: Reading, i: int, bpm: float
+) -> bool:
+    """A note missed while an equal one before it sounds on, where attacks are not clear."""
+    j = i - 1
+    while j >= 0 and j not in reading.kept and passage.notes[j].pitch == passage.notes[i].pitch:
+        j -= 1
+    before = reading.kept.get(j)
+    if before is None or passage.notes[j].pitch != passage.notes[i].pitch:
         return False
-    low, high = before.onset_s + 0.06, before.offset_s
-    part = strength[round(low / FINE_STEP_S) : max(round(high / FINE_STEP_S), 0)]
-    return bool(len(part) and part.max() > 0.3)
+    beats = passage.notes[i].onset_beats - passage.notes[j].onset_beats
+    expected = before.onset_s + beats * 60.0 / bpm
+    if before.offset_s < expected or _faded(hearing, before.onset_s, expected):
+        return False  # silence where it should have been: it was not played
+    low, high = expected - 0.15, min(expected + 0.15, before.offset_s - 0.02)
+    part = strength[max(round(low / FINE_STEP_S), 0) : max(round(high / FINE_STEP_S), 0)]
+    sign = float(part.max(initial=0.0))
+    return sign > 0.3 or reading.clarity < CLEAR_ATTACKS
 
 
 def _note(
@@ -180,7 +194,8 @@ def _extras(reading: Reading, tuning: float) -> tuple[NoteEvidence, ...]:
     levels = [p.tone.level_db for p in reading.kept.values()]
     floor = (float(np.median(levels)) if levels else 0.0) - FAINT_DB
     first = min((p.onset_s for p in reading.kept.values()), default=0.0)
-    counted = [e for e in reading.extras if _counts(e, floor, first)]
+    starts = sorted(p.onset_s for p in reading.playings)
+    counted = [e for e in reading.extras if _counts(e, floor, first) and _apart(e.onset_s, starts)]
     return tuple(
         NoteEvidence(
             id=f"extra-{k + 1}",
@@ -193,6 +208,11 @@ def _extras(reading: Reading, tuning: float) -> tuple[NoteEvidence, ...]:
         )
         for k, e in enumerate(counted)
     )
+
+
+def _apart(onset_s: float, starts: Sequence[float]) -> bool:
+    """Whether no other tone begins as good as there: one attack is not two notes."""
+    return not any(0.0 < abs(onset_s - s) < CLOSEST_S for s in starts)
 
 
 def _counts(extra: Playing, floor_db: float, first_s: float) -> bool:

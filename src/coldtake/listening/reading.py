@@ -21,6 +21,8 @@ from coldtake.music.passage import Passage
 NEAR = 0.55  # semitones: a tone this near to the wanted pitch is that note, well or badly tuned
 NEAR_SHARE = 0.3  # of the note's frames that must lie there
 SURELY_GROWN = 0.7
+CLEAR_ATTACKS = 0.8  # a take whose attacks are as clear as this tells where there is none
+DOUBTFUL_ATTACK = 0.1  # a repeated note with less evidence of an attack is not told
 
 
 @dataclass(frozen=True)
@@ -53,14 +55,17 @@ class Going:
 
 @dataclass(frozen=True, eq=False)
 class Reading:
-    """All of it, in order of time; `kept` is the last playing of each note, by note index."""
+    """All of it, in order of time; `kept` is the last playing of each note, by note index.
+
+    tuning : semitones above 440 Hz; clarity : 0..1, how clear this take's attacks are
+    """
 
     playings: tuple[Playing, ...]
     goings: tuple[Going, ...]
     kept: dict[int, Playing]
     extras: tuple[Playing, ...]
     tuning: float
-    cost: float
+    clarity: float
 
 
 def read_take(hearing: Hearing, passage: Passage) -> Reading:
@@ -147,10 +152,11 @@ def _collect(
     goings: list[Going] = []
     kept: dict[int, Playing] = {}
     extras: list[Playing] = []
-    furthest = -1
+    furthest, held = -1, False
+    clarity = _clarity(bounds, path, pitches)
     for piece in path.pieces:
         if piece.kind == Kind.REST:
-            furthest = piece.index
+            held, furthest = False, piece.index
             continue
         heard = _playing(hearing, bounds, piece, piece.stop_s, pitches, tuning)
         playings.append(heard)
@@ -161,9 +167,33 @@ def _collect(
             goings.append(Going(heard.onset_s, piece.index, furthest))
             kept = {i: p for i, p in kept.items() if i < piece.index}
             extras = [e for e in extras if e.after < piece.index]
-        kept[piece.index] = heard
-        furthest = piece.index
-    return Reading(tuple(playings), tuple(goings), kept, tuple(extras), tuning, path.cost)
+        goes_on = held and _is_repeat(pitches, piece.index) and furthest == piece.index - 1
+        held, furthest = True, piece.index
+        judged = _unstruck(heard, clarity) if goes_on else heard
+        if judged is not None:
+            kept[piece.index] = judged
+    return Reading(tuple(playings), tuple(goings), kept, tuple(extras), tuning, clarity)
+
+
+def _is_repeat(pitches: Ints, index: int) -> bool:
+    return index > 0 and bool(pitches[index] == pitches[index - 1])
+
+
+def _clarity(bounds: Boundaries, path: Path, pitches: Ints) -> float:
+    """How clear this take's attacks are, where another pitch leaves no doubt: a low decile."""
+    clear = [
+        bounds.attack[p.first_boundary]
+        for p in _sounding(path)
+        if p.kind == Kind.RIGHT and not _is_repeat(pitches, p.index)
+    ]
+    return float(np.percentile(clear, 10)) if len(clear) >= 4 else 0.0
+
+
+def _unstruck(heard: Playing, clarity: float) -> Playing | None:
+    """A repeated note that goes on from the last: as heard, in doubt, or not there (None)."""
+    if heard.attack >= DOUBTFUL_ATTACK:
+        return heard
+    return None if clarity > CLEAR_ATTACKS and heard.attack < 0.03 else replace(heard, right=None)
 
 
 def _playing(
@@ -211,9 +241,10 @@ def _is_right(hearing: Hearing, heard: Playing, wanted: float, piece: Piece) -> 
     grown = growth(hearing, np.array([piece.start_s]), np.array([wanted, tone.pitch]))[0]
     if grown[0] > SURELY_GROWN and grown[1] < grown[0] - 0.3:
         return True if piece.kind == Kind.RIGHT else None
-    if piece.kind == Kind.RIGHT or tone.voiced < 0.5:
+    clear = tone.voiced >= 0.6 and tone.frames >= 4 and tone.spread < 0.3
+    if piece.kind == Kind.RIGHT and not (clear and grown[1] > max(0.5, grown[0] - 0.1)):
         return None
-    return False
+    return False if tone.voiced >= 0.5 else None
 
 
 def _octave_is_right(hearing: Hearing, wanted: float, off: float, heard: Playing) -> bool | None:
