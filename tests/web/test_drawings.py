@@ -76,6 +76,14 @@ def test_tries_stand_by_day_with_their_signs():
     assert tries_stave([]) is None
 
 
+def test_of_many_tries_the_last_days_are_drawn():
+    tries = [attempt(Answer.YES, day=d, number=n) for d in range(10) for n in range(4)]
+    (system,) = tries_stave(tries).systems
+    assert len(system.bars) == 4
+    (crowded,) = tries_stave([attempt(Answer.NO, number=n) for n in range(30)]).systems
+    assert len(crowded.bars[0].marks) == 30
+
+
 def heights(path):
     return [float(p.split()[1]) for p in path.strip("MZ").split("L")]
 

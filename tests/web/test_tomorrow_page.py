@@ -88,12 +88,6 @@ def test_moved_earlier_it_stays_there(client, services, planned):
     assert after.slots[0].pinned
 
 
-def test_put_at_a_place(client, services, planned):
-    first = planned.slots[0]
-    after = change(client, services, "place", slot_id=first.id, period="0", index="1")
-    assert after.periods[0].slots[1].step_id == first.step_id
-
-
 @pytest.mark.parametrize(("act", "by"), [("longer", 1), ("shorter", -1)])
 def test_stretched(client, services, planned, act, by):
     one = planned.slots[0]
@@ -177,6 +171,17 @@ def test_the_calendar_is_a_file(client, planned):
     assert answer.headers["content-type"].startswith("text/calendar")
     assert answer.content.startswith(b"BEGIN:VCALENDAR\r\n")
     assert "attachment" in answer.headers["content-disposition"]
+
+
+def test_after_a_move_the_page_says_where_the_slot_is_now(client, services, planned):
+    one = planned.slots[0]
+    form = {"act": "later", "slot_id": one.id}
+    answer = client.post("/tomorrow/change", data=form, follow_redirects=False)
+    moved = answer.headers["location"].partition("&moved=")[2]
+    after = services.evening.plan(services.evening.tomorrow())
+    assert next(s for s in after.slots if s.id == moved).step_id == one.step_id
+    assert next(s for s in after.slots if s.id == moved).pinned
+    assert f'data-moved="{moved}"' in client.get(answer.headers["location"]).text
 
 
 def test_a_slot_goes_over_the_break_and_stops_at_the_ends():

@@ -1,6 +1,6 @@
 """Looking back and ahead as music: weeks of days, chords of steps, strokes of minutes, odds."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -14,7 +14,7 @@ from coldtake.web.stave import Bar, Mark, Stave, System, edges, space_y
 WEEKS_AS_STAVES = 4
 WEEK = timedelta(days=7)
 SIGN_OF_PHASE = {StepPhase.MET: "yes", StepPhase.HELD: "held", StepPhase.SLIPPED: "no"}
-MARKS_OF_PHASE = {StepPhase.MET: 1, StepPhase.HELD: 2, StepPhase.SLIPPED: 0}  # space on the stave
+DAY_HEIGHTS = (1.4, 3.0)  # spaces of the stave for a day's signs, above its stroke, as a chord
 
 
 def monday_of(day: date) -> date:
@@ -88,9 +88,14 @@ def _day_bar(
     now: bool,
 ) -> Bar:
     start, to = edge
-    step = (to - start) / (len(changes) + 1)
+    columns = -(-len(changes) // len(DAY_HEIGHTS))
+    step = (to - start) / (columns + 1)
     marks = tuple(
-        Mark(round(start + step * (i + 1), 3), space_y(2), SIGN_OF_PHASE[phase])
+        Mark(
+            round(start + step * (i // len(DAY_HEIGHTS) + 1), 3),
+            space_y(DAY_HEIGHTS[i % len(DAY_HEIGHTS)]),
+            SIGN_OF_PHASE[phase],
+        )
         for i, phase in enumerate(changes)
     )
     return Bar(
@@ -203,8 +208,3 @@ def _share(when: date | None, today: date, days: int) -> float | None:
     if when is None or (when - today).days > days:
         return None
     return round(100 * max((when - today).days, 0) / days, 2)
-
-
-def titles_of(things: Iterable[tuple[str, str]]) -> dict[str, str]:
-    """Collect titles by id."""
-    return dict(things)

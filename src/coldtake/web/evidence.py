@@ -10,6 +10,7 @@ from coldtake.music.marks import ExtraMark, MarkKind, NoteMark
 from coldtake.music.passage import Passage
 
 SURE = 0.5  # below this confidence a note is marked as one that cannot be told
+LEAST_SPAN = 0.2  # a scale spans at least this share of its threshold, so that small stays small
 LEAD_S = 0.15  # playing from a note begins this much before it
 
 
@@ -127,7 +128,8 @@ def scale_of(figure: Figure) -> Scale:
     points = [figure.threshold] if value is None else [figure.threshold, value]
     low = min(*(p - spread for p in points), points[0])
     high = max(*(p + spread for p in points), points[0])
-    room = (high - low) * 0.2 or 1.0
+    least = LEAST_SPAN * abs(figure.threshold)
+    room = max((high - low) * 0.2, (least - (high - low)) / 2) or 1.0
 
     def at(point: float) -> float:
         return round(100 * (point - low + room) / (high - low + 2 * room), 2)

@@ -109,12 +109,12 @@ class Stave:
         """Height of one system with its words above and below."""
         return self.bottom + 32
 
-    def space(self, index: int) -> float:
+    def space(self, index: float) -> float:
         """Height of a space between lines, counted from the lowest as 0."""
         return space_y(index, self.top, self.line_count)
 
 
-def space_y(index: int, top: int = 34, line_count: int = 5) -> float:
+def space_y(index: float, top: int = 34, line_count: int = 5) -> float:
     """Height of the space `index` from below; indices beyond the stave wrap round."""
     spaces = max(line_count - 1, 1)
     return top + GAP_PX * (spaces - 1 - index % spaces) + GAP_PX / 2

@@ -1,17 +1,18 @@
 """Tries as music: one bar per day played, one sign per answer."""
 
 from collections.abc import Sequence
+from datetime import date
 from itertools import groupby
 
 from coldtake.domain.take import Try
 from coldtake.web.stave import Bar, Mark, Stave, System, edges, space_y
 
-DAYS_SHOWN = 14
+MARKS_SHOWN = 16  # as many signs as find room side by side on a phone
 
 
 def tries_stave(tries: Sequence[Try]) -> Stave | None:
     """Draw the last days on which a step was tried; None when it never was."""
-    days = [(day, tuple(some)) for day, some in groupby(tries, key=lambda t: t.day)][-DAYS_SHOWN:]
+    days = _latest([(day, tuple(some)) for day, some in groupby(tries, key=lambda t: t.day)])
     if not days:
         return None
     cut = edges([max(len(some), 1) + 1 for _, some in days], sum(len(s) + 1 for _, s in days))
@@ -25,6 +26,16 @@ def tries_stave(tries: Sequence[Try]) -> Stave | None:
         end=f"{last.day} {last:%b}" if last != first else "",
     )
     return Stave("The tries so far, a bar for each day", (system,))
+
+
+def _latest(days: list[tuple[date, tuple[Try, ...]]]) -> list[tuple[date, tuple[Try, ...]]]:
+    """Keep the last days whose signs find room, at least one."""
+    shown = 0
+    for count, (_, some) in enumerate(reversed(days)):
+        shown += len(some)
+        if shown > MARKS_SHOWN and count > 0:
+            return days[-count:]
+    return days
 
 
 def _day_bar(tries: Sequence[Try], start: float, to: float) -> Bar:

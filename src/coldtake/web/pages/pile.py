@@ -98,7 +98,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
             "limit": value_of(state.settings, "current_topics"),
             "way": way_of(state),
             "offer_demo": offer_demo,
-            "today": services.today(),
+            "first_request": services.evening.default_request(services.today()),
         }
         return templates.TemplateResponse(request, "pile.html", context)
 

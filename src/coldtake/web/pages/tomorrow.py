@@ -38,14 +38,6 @@ def _moved(plan: Plan, slot_id: str, by: int) -> PlanRequest:
     return changes.pin(plan, slot_id) if to is None else changes.move(plan, slot_id, *to)
 
 
-def _placed(plan: Plan, form: Form) -> PlanRequest:
-    from coldtake.planning import changes
-
-    period = forms.whole(form.get("period", ""), "period", 0, 100)
-    index = forms.whole(form.get("index", ""), "place", 0, 1000)
-    return changes.move(plan, form.get("slot_id", ""), period, index)
-
-
 def wished(plan: Plan, form: Form) -> PlanRequest:
     """Turn one action of the player into the request that asks for it. Raises InputError."""
     from coldtake.planning import changes
@@ -56,7 +48,6 @@ def wished(plan: Plan, form: Form) -> PlanRequest:
         "unpin": lambda: changes.unpin(plan, slot_id),
         "earlier": lambda: _moved(plan, slot_id, -1),
         "later": lambda: _moved(plan, slot_id, 1),
-        "place": lambda: _placed(plan, form),
         "longer": lambda: changes.longer(plan, slot_id),
         "shorter": lambda: changes.shorter(plan, slot_id),
         "refuse": lambda: changes.refuse(plan, slot_id),
@@ -73,6 +64,29 @@ def wished(plan: Plan, form: Form) -> PlanRequest:
             "Nothing was chosen to play instead.", where="swap", remedy="Choose a step."
         )
     return act()
+
+
+STAYING = (
+    "pin",
+    "earlier",
+    "later",
+    "longer",
+    "shorter",
+)  # acts after which the slot is still there
+
+
+def moved_slot(plan: Plan, act: str) -> str:
+    """Return the id under which the slot that was acted on stands in the new plan, or nothing.
+
+    Ids count the slots of one step in playing order, so that one moved past another changes its id.
+    """
+    wish = plan.request.wishes[-1] if plan.request.wishes else None
+    if act not in STAYING or wish is None or wish.period is None or wish.index is None:
+        return ""
+    if wish.period >= len(plan.periods) or wish.index >= len(plan.periods[wish.period].slots):
+        return ""
+    slot = plan.periods[wish.period].slots[wish.index]
+    return slot.id if (slot.step_id, slot.kind) == (wish.step_id, wish.kind) else ""
 
 
 def _day_of(services: Services, text: str) -> date:
@@ -94,6 +108,7 @@ def _context(services: Services, day: date, plan: Plan | None) -> dict[str, obje
     state = services.state()
     return {
         "here": "/tomorrow",
+        "moved": "",
         "day": day,
         "today": services.today(),
         "tomorrow": services.today() + timedelta(days=1),
@@ -110,9 +125,9 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/tomorrow")
-    def show(request: Request, day: str = "") -> Response:
+    def show(request: Request, day: str = "", moved: str = "") -> Response:
         chosen = _day_of(services, day)
-        context = _context(services, chosen, services.evening.plan(chosen))
+        context = _context(services, chosen, services.evening.plan(chosen)) | {"moved": moved}
         return templates.TemplateResponse(request, "tomorrow.html", context)
 
     @routes.post("/tomorrow")
@@ -142,7 +157,9 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
             raise InputError(
                 "Then nothing would be left to play.", remedy="Leave one slot, or choose less time."
             )
-        return RedirectResponse(f"/tomorrow?day={day}", status_code=303)
+        moved = moved_slot(plan, form.get("act", ""))
+        tail = f"&moved={moved}" if moved else ""
+        return RedirectResponse(f"/tomorrow?day={day}{tail}", status_code=303)
 
     @routes.get("/tomorrow/print")
     def stand(request: Request, day: str = "") -> Response:

@@ -77,17 +77,40 @@ document.addEventListener("click", (event) => {
   if (details) details.open = !details.open;
 });
 
-// What was unfolded stays unfolded when the page's middle is replaced.
-/** @type {string[]} */
-let unfolded = [];
+/**
+ * What was unfolded stays unfolded and the hand stays where it was when the page's middle is
+ * replaced. A slot that changed its id says so (`data-moved`); when the control is gone, the hand
+ * goes to the slot that stands in its place.
+ * @type {{ open: string[], id: string, place: number }}
+ */
+let before = { open: [], id: "", place: -1 };
+
+/** @returns {HTMLElement[]} */
+const grips = () => [...document.querySelectorAll(".grip")].map((g) => /** @type {HTMLElement} */ (g));
+
 document.addEventListener("htmx:beforeSwap", () => {
-  unfolded = [...document.querySelectorAll("details[open][id]")].map((d) => d.id);
+  const active = document.activeElement;
+  const slot = active?.closest("[data-slot]");
+  before = {
+    open: [...document.querySelectorAll("details[open][id]")].map((d) => d.id),
+    id: active?.id ?? "",
+    place: slot ? grips().findIndex((g) => slot.contains(g)) : -1,
+  };
 });
-document.addEventListener("htmx:afterSwap", () => {
-  for (const id of unfolded) {
+document.addEventListener("htmx:afterSettle", () => {
+  const moved = document.querySelector("[data-moved]")?.getAttribute("data-moved");
+  const was = /^([a-z]+)-(.+)$/.exec(before.id);
+  const open = before.open.map((id) => (moved && was && id === `change-${was[2]}` ? `change-${moved}` : id));
+  for (const id of open) {
     const details = document.getElementById(id);
     if (details instanceof HTMLDetailsElement) details.open = true;
   }
+  if (before.place < 0) return;
+  const same = was && document.getElementById(`${was[1]}-${moved ?? was[2]}`);
+  const gone = !same || (same instanceof HTMLButtonElement && same.disabled);
+  const instead = (moved && document.getElementById(`grip-${moved}`)) || grips()[Math.min(before.place, grips().length - 1)];
+  (gone ? instead : same)?.focus();
+  before.place = -1;
 });
 
 // A form that takes a while says what it is doing.
