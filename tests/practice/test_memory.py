@@ -104,6 +104,12 @@ def test_events_of_one_moment_keep_their_order(services, clock, monkeypatch):
     assert fold(e for _, e in services.store.events()) == services.state()
 
 
+def test_an_instant_without_zone_never_reaches_the_log(services):
+    with pytest.raises(ValueError, match="needs a zone"):
+        services.append(ev.AnswerTakenBack(try_id="t"), at=NOON.replace(tzinfo=None))
+    assert services.is_empty()
+
+
 def test_threads_writing_and_reading_agree_in_the_end(services):
     faults = []
 

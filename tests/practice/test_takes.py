@@ -1,6 +1,7 @@
 """Takes: sound on disk first, then the log; the tool's answer beside the player's."""
 
 import io
+import threading
 from datetime import timedelta
 
 import msgspec
@@ -13,7 +14,7 @@ from coldtake.domain.criterion import Criterion, NotesTest, OwnQuestionTest, Tem
 from coldtake.domain.ids import named_id
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import Exercise, PassageRef, StepPhase
-from coldtake.errors import NotFoundError, SoundError
+from coldtake.errors import NotFoundError, RuleError, SoundError
 from coldtake.music.sounding import schedule
 from coldtake.music.synth import render
 from making import NOON, step
@@ -98,6 +99,33 @@ def test_what_is_no_sound_leaves_nothing(services, slow, tmp_path, sound, words)
     assert told.value.remedy
     assert kinds(services) == []
     assert list((tmp_path / "takes").iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("fields", "words"),
+    [
+        ({"at": NOON.replace(tzinfo=None)}, "has no zone"),
+        ({"day": NOON.date() + timedelta(days=30)}, "far from the instant"),
+        ({"click_bpm": 0}, "click of 0 beats"),
+        ({"click_bpm": float("nan")}, "click of nan beats"),
+        ({"take_id": "../../x"}, "not the id of a take"),
+    ],
+)
+def test_what_does_not_fit_the_log_leaves_nothing(services, slow, right, tmp_path, fields, words):
+    with pytest.raises(RuleError, match=words):
+        keep(services, right, slow, **fields)
+    assert kinds(services) == []
+    assert list((tmp_path / "takes").iterdir()) == []
+
+
+def test_the_same_take_coming_in_twice_at_once(services, slow, right):
+    threads = [threading.Thread(target=keep, args=(services, right, slow)) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert kinds(services) == ["TakeRecorded"]
+    assert not services.takes.damaged(TAKE)
 
 
 def test_a_truncated_take_leaves_nothing(services, slow, right, tmp_path):

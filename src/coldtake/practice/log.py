@@ -72,6 +72,8 @@ class Log:
 
     def _event(self, data: AnyData, at: datetime | None, day: date | None) -> Event:
         instant = at or self._next_instant()
+        if instant.tzinfo is None:
+            raise ValueError("an event's instant needs a zone, or the log could not be sorted")
         return Event(id=self.new_id(), at=instant, day=day or self.today(), data=data)
 
     def _next_instant(self) -> datetime:

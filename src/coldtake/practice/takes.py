@@ -7,12 +7,14 @@ from coldtake.domain import events as ev
 from coldtake.domain.criterion import Criterion, PlayerTest
 from coldtake.domain.take import Answer, Judge, Take, Verdict
 from coldtake.domain.topic import Step
-from coldtake.errors import PassageError
+from coldtake.errors import PassageError, RuleError
 from coldtake.ports import TakeFiles
 from coldtake.practice import finding
+from coldtake.practice.arrivals import DAY_MOST
 from coldtake.practice.log import Log
 from coldtake.practice.passages import Passages
 
+CLICK_MOST_BPM = 400.0  # that of a step's own tempo
 NOT_HEARD = "practice"  # stands as the engine of verdicts for which nobody listened
 
 
@@ -38,10 +40,11 @@ class Takes:
         click_bpm: float | None = None,
         source: str = "microphone",
     ) -> Take:
-        """Keep a take's sound as FLAC, then its event. Raises SoundError, StoreError.
+        """Keep a take's sound as FLAC, then its event. Raises SoundError, StoreError, RuleError.
 
         at : the instant at which the take began, aware; keeping the same take_id twice is fine
         """
+        _check(at, day, click_bpm)
         take_id = (take_id or self._log.new_id()).lower()
         known = self._log.state().takes.get(take_id)
         if known:
@@ -61,7 +64,9 @@ class Takes:
             click_bpm=click_bpm,
             source=source,
         )
-        self._log.append(data, at=at, day=day)
+        with self._log.deciding() as state:  # the same take may be coming in twice at once
+            if take_id not in state.takes:
+                self._log.append(data, at=at, day=day)
         return self.get(take_id)
 
     def judge(self, take_id: str) -> Verdict:
@@ -143,6 +148,26 @@ class Takes:
             tempo_bpm=verdict.tempo_bpm,
         )
         return (answer,)
+
+
+def _check(at: datetime | None, day: date | None, click_bpm: float | None) -> None:
+    """Raise RuleError for what would make a take's event unfit for the log."""
+    if at is not None and at.tzinfo is None:
+        raise RuleError(
+            f"The instant {at.isoformat()} has no zone.", where="at", remedy="Send it with one."
+        )
+    if at is not None and day is not None and abs(day - at.date()) > DAY_MOST:
+        raise RuleError(
+            f"The day {day.isoformat()} is far from the instant {at.isoformat()}.",
+            where="day",
+            remedy="Send the practice day on which the take was played.",
+        )
+    if click_bpm is not None and not 0.0 < click_bpm <= CLICK_MOST_BPM:
+        raise RuleError(
+            f"A click of {click_bpm:g} beats a minute cannot be.",
+            where="click_bpm",
+            remedy=f"Send a tempo up to {CLICK_MOST_BPM:g}, or none.",
+        )
 
 
 def _why_not_heard(step: Step) -> tuple[str, str]:
