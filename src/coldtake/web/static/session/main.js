@@ -131,7 +131,10 @@ document.addEventListener("keydown", (event) => {
   act(action);
 });
 
+/** Puts the drawers away; the next Space is the pedal's again, not a summary's. */
 function closeDrawers() {
+  const { activeElement } = document;
+  if (activeElement instanceof HTMLElement && activeElement.closest("details")) activeElement.blur();
   for (const drawer of document.querySelectorAll("details[open]")) drawer.removeAttribute("open");
 }
 

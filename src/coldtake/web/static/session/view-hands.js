@@ -17,6 +17,7 @@ export function drawHands(desk, seen) {
   const running = RUNNING.includes(seen.screen);
   show(el("edge"), running || seen.screen === "start");
   show(el("hands"), slot);
+  if (!slot) show(el("offer"), false);
   const free = slot && !desk.takes.busy;
   for (const id of ["take-back", "move-on", "hold"]) show(el(id), free);
   show(el("end-now"), running && !desk.takes.busy);

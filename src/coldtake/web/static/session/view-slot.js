@@ -65,7 +65,7 @@ function drawOffer(
   show(el("offer-spare"), spare !== null);
   const other = spare && desk.step(spare.step_id);
   const rest = other
-    ? `or give its last ${spare.minutes} minutes to ${other.topic_title}: ${other.title} (S).`
+    ? `or give the last ${spare.minutes} minutes to “${other.title}” (S).`
     : "or move on (M).";
   text(el("offer-words"), `Met. Stay and make it safe, ${rest}`);
 }

@@ -1,0 +1,62 @@
+"""Every scene of the session page at three sizes, day and stage: nothing cut off, axe silent."""
+
+import pytest
+from stand import Stand, laid_out, plan_today, slot
+
+pytestmark = pytest.mark.browser
+
+SIZES = ((390, 844), (820, 1180), (1440, 900))
+TALL = "() => [document.documentElement.scrollWidth, window.innerWidth]"
+# Height of a digit of the clock in the font's own measure, as a share of the window's height.
+DIGIT = """() => {
+  const digit = document.querySelector("#bar .signature").getBBox();
+  return (digit.height * 0.5) / window.innerHeight;
+}"""
+
+
+@pytest.fixture
+def planned(services):
+    steps = laid_out(services)
+    slots = [slot(steps["air"], 2, cold=True), slot(steps["row"], 9), slot(steps["own"], 8)]
+    plan_today(services, slots, [slot(steps["air"], 7)], spare=[slot(steps["spare"], 4)])
+
+
+def holds(page, axe, scene):
+    """Nothing is wider than the window at any size; axe is silent by day and on stage."""
+    for width, height in SIZES:
+        page.set_viewport_size({"width": width, "height": height})
+        page.wait_for_timeout(100)
+        wide, window = page.evaluate(TALL)
+        assert wide <= window, f"{scene} at {width}"
+        if scene == "slot":
+            assert page.evaluate(DIGIT) > 0.05, "the clock is read from two metres"
+            assert page.locator("#take").is_visible()
+            assert page.locator("#slot-question").is_visible()
+    for look in ("light", "dark"):
+        page.emulate_media(color_scheme=look)
+        assert axe(page) == [], f"{scene}, {look}"
+
+
+def test_scenes_hold_at_every_size(planned, served, open_page, axe):
+    page = open_page()
+    stand = Stand(page, served.url).open().sees("start")
+    holds(page, axe, "start")
+    stand.press("Space").sees("intention")
+    holds(page, axe, "intention")
+    stand.press("Enter").sees("quiet").press("Space").sees("slot").press("m").sees("slot", "Again")
+    holds(page, axe, "slot")
+    stand.press("y")
+    page.get_by_text("Keys", exact=True).click()
+    holds(page, axe, "keys")
+    stand.press("Escape", "Space")
+    page.wait_for_function("() => document.body.dataset.take === 'playing'")
+    stand.press("Space").waits_for("Yes or no?")
+    holds(page, axe, "ask")
+    stand.press("Escape", "p").sees("between")
+    holds(page, axe, "between")
+    stand.press("m").sees("slot", "Slow").press("m").sees("break")
+    holds(page, axe, "break")
+    stand.press("e")
+    holds(page, axe, "confirm")
+    stand.press("Enter").sees("end")
+    holds(page, axe, "end")
