@@ -46,6 +46,7 @@ class Costs:
 
     repeat_unstruck: float = 3.0
     begin_unstruck: float = 2.0
+    begin_toneless: float = 3.0
     ignore_attack: float = 8.0  # of a certain attack; falls steeply for a doubtful one
     wrong: float = 3.0
     extra: float = 3.4
@@ -194,6 +195,8 @@ class _Search:
         self.grown_now = self.grown[piece - 1]
         waived = self.c.masked * emission[Kind.RIGHT, 1:]
         self.waived = self.grown_now * np.minimum(waived, self.c.most_masked)
+        toneless = 1.0 - min(self.emission.tone_share(piece) / 0.3, 1.0)
+        self.waived -= self.c.begin_toneless * np.maximum(toneless - self.grown_now, 0.0)
         across = self.c.ignore_attack * max(2.0 * float(attack) - 1.0, 0.0) ** 2.5
         into_rest = across * self.emission.tone_share(piece)
         self._go_on(across, into_rest, time)

@@ -17,6 +17,7 @@ MERGE_S = 0.045
 LOOK_S = 0.060  # a step of pitch and the attack that goes with it lie within this time
 FLUX_FLOOR = 0.035  # growth of the log spectrum; vibrato and noise stay below about this
 STEP_SEMITONES = 0.6
+SHARED_S = 0.06
 DIP_DB = 4.5  # a dip of the level as deep as this is as likely as not a new attack
 OCTAVES = (12.0, 19.02, 24.0)  # steps that a pitch detector makes without the player
 Ints = npt.NDArray[np.intp]
@@ -74,7 +75,8 @@ def attack_strength(hearing: Hearing) -> Floats:
     lowest, highest = _sides(hearing.fine_db)
     rise = np.clip(highest - lowest, 0.0, 10.0)
     faint = np.clip(highest - _usual_level(hearing.fine_db) + 8.0, -15.0, 0.0)
-    odds = -2.56 + 0.86 * np.clip(struck, -5.0, 6.9) + 0.49 * rise + 1.1 * faint
+    odds = -1.6 + 0.84 * np.clip(struck, -5.0, 6.9) + 0.36 * rise + 1.06 * faint
+    odds += 2.2 * np.minimum(rise - 2.0, 0.0)  # the end of a note changes the spectrum too
     return np.asarray(1.0 / (1.0 + np.exp(-odds)))
 
 
@@ -180,9 +182,17 @@ def _described(
     hearing: Hearing, times: Floats, strength: Floats, stops: Sequence[float]
 ) -> Boundaries:
     attack = np.array([_at(strength, t) for t in times])
+    attack = _one_attack(times, attack)
     change = np.array([_change(hearing, t) for t in times])
     ends = np.array([_nearest(stops, t) < MERGE_S for t in times], dtype=bool)
     return Boundaries(times, attack, change, ends)
+
+
+def _one_attack(times: Floats, attack: Floats) -> Floats:
+    """Leave the evidence of one attack to the strongest of the places that share it."""
+    near = np.abs(times[:, None] - times[None, :]) < SHARED_S
+    strongest = np.where(near, attack[None, :], 0.0).max(axis=1, initial=0.0)
+    return np.where(attack < strongest - 0.02, 0.3 * attack, attack)
 
 
 def _change(hearing: Hearing, time_s: float) -> float:

@@ -96,7 +96,7 @@ def _deviation(
 def _unsure(hearing: Hearing, passage: Passage, reading: Reading, fit: TempoFit | None) -> set[int]:
     """Notes whose pitch, or whose being struck again, the sound does not tell."""
     unsure = {i for i, p in reading.kept.items() if p.right is None}
-    if fit is None:
+    if fit is None or not reading.kept:
         return unsure
     strength = attack_strength(hearing)
     missing = (i for i in range(len(passage.notes)) if i not in reading.kept)
@@ -120,7 +120,7 @@ def _may_be_repeated(
     while j >= 0 and j not in reading.kept and passage.notes[j].pitch == passage.notes[i].pitch:
         j -= 1
     before = reading.kept.get(j)
-    if before is None or passage.notes[j].pitch != passage.notes[i].pitch:
+    if i > max(reading.kept) or before is None or passage.notes[j].pitch != passage.notes[i].pitch:
         return False
     beats = passage.notes[i].onset_beats - passage.notes[j].onset_beats
     expected = before.onset_s + beats * 60.0 / bpm

@@ -13,7 +13,7 @@ from coldtake.listening.alignment import Ints, Kind, Path, Piece, align
 from coldtake.listening.boundaries import Boundaries, find_boundaries
 from coldtake.listening.hearing import Floats, Hearing
 from coldtake.listening.onsets import find_offset, refine_onset
-from coldtake.listening.partials import growth, settle_octaves
+from coldtake.listening.partials import growth, settle_octaves, true_octave
 from coldtake.listening.tempo import local_period
 from coldtake.listening.tones import Tone, lower_octave_sounds, tone_between
 from coldtake.music.passage import Passage
@@ -208,6 +208,8 @@ def _playing(
     onset = refine_onset(hearing, piece.start_s, stop_s)
     offset = find_offset(hearing, onset.onset_s, stop_s)
     tone = tone_between(hearing, onset.onset_s, max(offset, onset.onset_s + 0.05))
+    if piece.kind != Kind.RIGHT:
+        tone = true_octave(hearing, tone, onset.onset_s, offset)
     plain = Playing(
         None, None, onset.onset_s, onset.rise_s, offset, tone, attack, after=piece.index
     )
