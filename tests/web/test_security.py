@@ -62,6 +62,7 @@ def test_every_answer_is_sealed(client, path):
     assert "unsafe" not in headers["Content-Security-Policy"]
     assert headers["X-Content-Type-Options"] == "nosniff"
     assert "frame-ancestors 'none'" in headers["Content-Security-Policy"]
+    assert headers["Cache-Control"] == "no-cache"
 
 
 def test_pages_carry_no_inline_script_or_style(client, desk):

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+import threading
+from collections.abc import AsyncIterator, Collection
+from contextlib import asynccontextmanager
 from importlib import import_module
 from typing import TYPE_CHECKING
 
@@ -33,6 +35,25 @@ MODULES = (
     "pages.settings",
 )
 
+# What takes a second to import; the server does it while the player reads the first page.
+HEAVY = (
+    "coldtake.listening.judge",
+    "coldtake.music.engraving",
+    "coldtake.planning.day",
+    "coldtake.planning.outlook",
+)
+
+
+def _import_heavy() -> None:
+    for name in HEAVY:
+        import_module(name)
+
+
+@asynccontextmanager
+async def _warmed(_app: FastAPI) -> AsyncIterator[None]:
+    threading.Thread(target=_import_heavy, name="warm-up", daemon=True).start()
+    yield
+
 
 def create_app(
     services: Services,
@@ -46,7 +67,9 @@ def create_app(
         the pile offers it when given
     hosts : further host names to answer under; loopback names always work
     """
-    app = FastAPI(title="Coldtake", docs_url=None, redoc_url=None, openapi_url=None)
+    app = FastAPI(
+        title="Coldtake", docs_url=None, redoc_url=None, openapi_url=None, lifespan=_warmed
+    )
     templates = make_templates()
     app.state.build_demo = build_demo
     app.add_middleware(Guard, hosts=hosts)

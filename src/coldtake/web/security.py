@@ -24,6 +24,7 @@ POLICY = (
 HEADERS = {
     "Content-Security-Policy": POLICY,
     "X-Content-Type-Options": "nosniff",
+    "Cache-Control": "no-cache",  # kept, but asked about: an upgrade must not meet old scripts
     "Referrer-Policy": "same-origin",
     "Cross-Origin-Opener-Policy": "same-origin",
     "Cross-Origin-Resource-Policy": "same-origin",

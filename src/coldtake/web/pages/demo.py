@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 DAYS_IN_SYSTEM = 7
+TOP_PX = 6  # nothing stands above these staves
 
 
 @dataclass
@@ -72,11 +73,11 @@ def telling_stave(done: int, total: int) -> Stave:
         days = range(first, min(first + DAYS_IN_SYSTEM, max(total, 1)))
         cut = edges([1.0] * len(days), DAYS_IN_SYSTEM)
         bars = tuple(
-            Bar(*edge, "day", "done" if day < done else "coming", space_y(1))
+            Bar(*edge, "day", "done" if day < done else "coming", space_y(1, TOP_PX))
             for day, edge in zip(days, cut, strict=True)
         )
         systems.append(System(bars, final=days.stop == max(total, 1)))
-    return Stave(f"{done} of {total} days are told", tuple(systems), top=6)
+    return Stave(f"{done} of {total} days are told", tuple(systems), top=TOP_PX)
 
 
 def router(services: Services, templates: Jinja2Templates) -> APIRouter:
