@@ -7,7 +7,7 @@ note; then at most a few faults are put in. Truth is in acoustic onsets (`band.r
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from band import Instrument, Played, Rise, rise_of, start_used
+from band import Instrument, Played, Rise, rise_of, start_used, tuning_of
 
 from coldtake.music.passage import Passage
 
@@ -303,5 +303,6 @@ def _sounded(
         if note.onset_s is not None:
             note.other_onsets = (*note.other_onsets, note.onset_s)
         note.status, note.onset_s, note.rise, note.key = e.status, onset, rise, e.key
-        note.cents, note.displaced, note.mistuned = e.cents, e.displaced, e.mistuned
+        sample = tuning_of(bank, instrument.program, e.key, e.velocity)
+        note.cents, note.displaced, note.mistuned = e.cents + sample, e.displaced, e.mistuned
     return played, truth

@@ -39,7 +39,9 @@ def jitter(count: int, ms: float = 8.0, seed: int = 4) -> np.ndarray:
     return np.random.default_rng(seed).normal(0.0, ms / 1e3, count)
 
 
-def keys(passage: Passage, bpm: float = BPM, lead_s: float = 0.5, held: float = 0.88) -> list[Played]:
+def keys(
+    passage: Passage, bpm: float = BPM, lead_s: float = 0.5, held: float = 0.88
+) -> list[Played]:
     """The passage played right, a little uneven, as a person does."""
     beat = 60.0 / bpm
     off = jitter(len(passage.notes))

@@ -187,7 +187,12 @@ def too_short() -> np.ndarray:
 
 @pytest.mark.parametrize(
     ("make", "words"),
-    [(silence, "silent"), (noise, "No clear tone"), (clipped, "clipped"), (too_short, "0.20 s long")],
+    [
+        (silence, "silent"),
+        (noise, "No clear tone"),
+        (clipped, "clipped"),
+        (too_short, "0.20 s long"),
+    ],
 )
 def test_what_cannot_carry_the_question_is_said_with_a_remedy(make, words):
     verdict = judge(Sound(make(), 44_100), tune(), NOTES)
@@ -200,9 +205,7 @@ def test_what_cannot_carry_the_question_is_said_with_a_remedy(make, words):
 def test_chords_are_left_to_the_player():
     notes = tune().notes
     chord = replace(notes[0], id="second", pitch=notes[0].pitch + 4)
-    verdict = judge(
-        sounded("piano", keys(tune())), replace(tune(), notes=(chord, *notes)), NOTES
-    )
+    verdict = judge(sounded("piano", keys(tune())), replace(tune(), notes=(chord, *notes)), NOTES)
     assert verdict.answer == Answer.CANNOT_TELL
     assert "several notes at once" in verdict.reason
 
@@ -226,7 +229,5 @@ def test_talking_before_the_start_is_no_fault():
 
 
 def test_no_stops_needs_a_tempo_and_says_so():
-    verdict = judge(
-        sounded("flute", keys(tune())[:2]), tune(), Criterion(tests=(NoStopsTest(),))
-    )
+    verdict = judge(sounded("flute", keys(tune())[:2]), tune(), Criterion(tests=(NoStopsTest(),)))
     assert verdict.answer == Answer.CANNOT_TELL

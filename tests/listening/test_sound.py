@@ -16,11 +16,9 @@ def tone(rate: int, seconds: float = 1.0, hz: float = 440.0) -> np.ndarray:
     return (0.3 * np.sin(2 * np.pi * hz * np.arange(int(rate * seconds)) / rate)).astype(np.float32)
 
 
-def as_file(
-    samples: np.ndarray, rate: int, format: str = "WAV", subtype: str | None = None
-) -> bytes:  # noqa: A002
+def as_file(samples: np.ndarray, rate: int, kind: str = "WAV", subtype: str | None = None) -> bytes:
     out = io.BytesIO()
-    soundfile.write(out, samples, rate, format=format, subtype=subtype)
+    soundfile.write(out, samples, rate, format=kind, subtype=subtype)
     return out.getvalue()
 
 
@@ -42,14 +40,14 @@ def loudest_hz(sound: Sound) -> float:
 
 
 @pytest.mark.parametrize(
-    ("format", "subtype"),
+    ("kind", "subtype"),
     [
         ("WAV", "PCM_16"), ("WAV", "PCM_24"), ("WAV", "FLOAT"), ("FLAC", "PCM_16"),
         ("OGG", "VORBIS"), ("MP3", None),
     ],
 )  # fmt: skip
-def test_reads_what_libsndfile_reads(format, subtype):  # noqa: A002
-    sound = read_sound(as_file(tone(44_100), 44_100, format, subtype), "a")
+def test_reads_what_libsndfile_reads(kind, subtype):
+    sound = read_sound(as_file(tone(44_100), 44_100, kind, subtype), "a")
     assert sound.rate == 44_100
     assert sound.duration_s == pytest.approx(1.0, abs=0.08)
     assert loudest_hz(sound) == pytest.approx(440.0, abs=2.0)

@@ -15,7 +15,7 @@ from coldtake.listening.hearing import Floats, Hearing
 from coldtake.listening.onsets import find_offset, refine_onset
 from coldtake.listening.partials import growth, settle_octaves, true_octave
 from coldtake.listening.tempo import local_period
-from coldtake.listening.tones import Tone, lower_octave_sounds, tone_between
+from coldtake.listening.tones import Tone, exact_pitch, lower_octave_sounds, tone_between
 from coldtake.music.passage import Passage
 
 NEAR = 0.55  # semitones: a tone this near to the wanted pitch is that note, well or badly tuned
@@ -214,11 +214,19 @@ def _playing(
         None, None, onset.onset_s, onset.rise_s, offset, tone, attack, after=piece.index
     )
     if piece.kind == Kind.EXTRA:
-        return plain
+        return _exact(hearing, plain)
     wanted = float(pitches[piece.index]) + tuning
     tone = _near_tone(hearing, plain, wanted) if piece.kind == Kind.RIGHT else tone
     right = _is_right(hearing, replace(plain, tone=tone), wanted, piece)
-    return replace(plain, index=piece.index, right=right, tone=tone)
+    return _exact(hearing, replace(plain, index=piece.index, right=right, tone=tone))
+
+
+def _exact(hearing: Hearing, heard: Playing) -> Playing:
+    """The playing with its pitch measured to the cent."""
+    if heard.tone.pitch is None:
+        return heard
+    pitch = exact_pitch(hearing, heard.onset_s, heard.offset_s, heard.tone.pitch)
+    return heard if pitch is None else replace(heard, tone=replace(heard.tone, pitch=pitch))
 
 
 def _near_tone(hearing: Hearing, heard: Playing, wanted: float) -> Tone:
