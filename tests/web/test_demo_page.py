@@ -21,13 +21,15 @@ class Teller:
         self.fault = fault
 
     def __call__(self, services, progress):
-        assert progress.step(3, 42, "Day three is being played.")
-        self.began.set()
-        assert self.go_on.wait(PATIENCE_S)
+        while progress.step(3, 42, "Day three is being played."):
+            self.began.set()
+            if self.go_on.wait(0.02):
+                break
+        else:
+            return
         if self.fault:
             raise self.fault
-        if progress.step(4, 42, "Day four is being played."):
-            services.pile.add("An example")
+        services.pile.add("An example")
 
 
 @pytest.fixture
@@ -75,7 +77,6 @@ def test_asking_twice_tells_it_once(demo_client, services, teller):
 def test_stopped_it_leaves_the_pile_empty(demo_client, services, teller):
     demo_client.post("/demo")
     assert teller.began.wait(PATIENCE_S)
-    threading.Timer(0.1, teller.go_on.set).start()
     demo_client.post("/demo/stop")
     assert services.is_empty()
     assert "Show me the example" in demo_client.get("/").text
