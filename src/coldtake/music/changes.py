@@ -1,0 +1,275 @@
+"""Changes: chords over bars, and the lines that spell them out.
+
+Typed as on a chart: bars between "|", several chords of a bar share it evenly, "%" repeats the bar
+before, "|:" and ":|" a repeat. Guide tones are the third and the seventh (sixth, or fifth, where
+there is none), led to the nearest of the next chord (common practice, no source).
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from coldtake.errors import PassageError
+from coldtake.music.chords import Chord, read_chord
+from coldtake.music.instruments import Instrument
+from coldtake.music.keys import C_MAJOR, Key, usual
+from coldtake.music.notating import Page, Written, abc_text
+from coldtake.music.passage import Passage
+from coldtake.music.tones import Interval, Pitch, Tone, pitch_near, simplest
+
+MOST_BARS = 400
+_THIRDS = ((2,), (3,), (1,))  # letters above the root: the third, in a suspended chord 4 or 2
+_SEVENTHS = ((6,), (5,), (4,))
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A chord in force for `beats` quarters from `onset` on."""
+
+    chord: Chord
+    onset: Fraction
+    beats: Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Changes:
+    """A chord progression as played, repeats written out; chords as written for the reader."""
+
+    spans: tuple[Span, ...]
+    metre: tuple[int, int] = (4, 4)
+    key: Key = C_MAJOR
+
+    @property
+    def bar(self) -> Fraction:
+        """Quarters in a bar."""
+        return Fraction(4 * self.metre[0], self.metre[1])
+
+    @property
+    def bars(self) -> int:
+        """Number of bars as played."""
+        return round(sum((span.beats for span in self.spans), Fraction(0)) / self.bar)
+
+    def moved(self, interval: Interval) -> "Changes":
+        """The changes at an interval: for a transposing instrument, or another key."""
+        spans = tuple(Span(s.chord.moved(interval), s.onset, s.beats) for s in self.spans)
+        return Changes(spans, self.metre, self.key.moved(interval))
+
+
+def read_changes(text: str, metre: tuple[int, int] = (4, 4), key: Key | None = None) -> Changes:
+    """Read typed changes. Raises PassageError naming the bar."""
+    bars = _bars_of(text)
+    if not bars:
+        raise PassageError("There are no chords in it.", remedy="Write bars such as Dm7 | G7 | C.")
+    length = Fraction(4 * metre[0], metre[1])
+    spans: list[Span] = []
+    for number, bar in enumerate(bars):
+        onset = number * length
+        share = length / len(bar)
+        spans += [Span(chord, onset + i * share, share) for i, chord in enumerate(bar)]
+    return Changes(tuple(spans), metre, key or _likely_key(spans))
+
+
+def _bars_of(text: str) -> list[tuple[Chord, ...]]:
+    """Bars with their chords, repeats written out."""
+    words = " ".join(text.replace("|:", " | { | ").replace(":|", " | } | ").split())
+    bars: list[tuple[Chord, ...]] = []
+    start = 0
+    for bar in (part.split() for part in words.split("|")):
+        if bar == ["{"]:
+            start = len(bars)
+        elif bar == ["}"]:
+            bars += bars[start:]
+            start = len(bars)
+        elif bar in (["%"], ["/."]) and bars:
+            bars.append(bars[-1])
+        elif bar:
+            bars.append(tuple(_chord(word, len(bars) + 1) for word in bar))
+        if len(bars) > MOST_BARS:
+            raise PassageError(f"More than {MOST_BARS} bars.", remedy="Give one chorus.")
+    return bars
+
+
+def _chord(word: str, bar: int) -> Chord:
+    try:
+        return read_chord(word)
+    except PassageError as fault:
+        raise PassageError(fault.what, where=f"bar {bar}", remedy=fault.remedy) from None
+
+
+def _likely_key(spans: Sequence[Span]) -> Key:
+    """Major key with most of the chords' tones in it, that of the last root where equal."""
+    tones = [t.pitch_class for span in spans for t in span.chord.tones]
+    roots = [span.chord.root for span in spans if span.chord.root]
+    last = roots[-1].pitch_class if roots else 0
+    keys = [usual(simplest(Tone("C").above(Interval(1, 1))), "major")]
+    while len(keys) < 12:
+        keys.append(keys[-1].moved(Interval(3, 5)))
+
+    def fits(key: Key) -> tuple[int, bool, int]:
+        own = {t.pitch_class for t in key.tones}
+        return sum(t in own for t in tones), key.tonic.pitch_class == last, -abs(key.fifths)
+
+    return max(keys, key=fits)
+
+
+def changes_of(passage: Passage) -> tuple[Changes | None, tuple[str, ...]]:
+    """The changes on a page, chords as written there, and the symbols that could not be read.
+
+    None when the page has no readable chord symbol. Beats before the first symbol are N.C.
+    """
+    marks: list[tuple[Fraction, Chord]] = []
+    unread: list[str] = []
+    for harmony in passage.harmonies:
+        try:
+            marks.append(
+                (Fraction(harmony.onset_beats).limit_denominator(96), _read(harmony.symbol))
+            )
+        except PassageError:
+            unread.append(harmony.symbol)
+    if not marks or not passage.bars:
+        return None, tuple(dict.fromkeys(unread))
+    end = Fraction(passage.length_beats).limit_denominator(96)
+    if marks[0][0] > 0:
+        marks.insert(0, (Fraction(0), read_chord("N.C.")))
+    edges = [*(onset for onset, _ in marks[1:]), end]
+    spans = [Span(c, o, e - o) for (o, c), e in zip(marks, edges, strict=True) if e > o]
+    full = max(passage.bars[:2], key=lambda bar: bar.length_beats)
+    key = usual(Tone("C"), "major") if not full.key_fifths else _key_at(full.key_fifths)
+    return Changes(tuple(spans), full.metre, key), tuple(dict.fromkeys(unread))
+
+
+def _key_at(fifths: int) -> Key:
+    key = C_MAJOR
+    for _ in range(abs(fifths)):
+        key = Key(key.tonic.above(Interval(4, 7) if fifths > 0 else Interval(3, 5)))
+    return key
+
+
+def _read(symbol: str) -> Chord:
+    """A symbol from a page, where accidentals may be printed signs."""
+    return read_chord(symbol.replace("♭", "b").replace("♯", "#"))
+
+
+Line = tuple[Pitch | None, ...]
+
+
+def roots(changes: Changes, near: int) -> Line:
+    """The root under each chord, each near the one before."""
+    line: list[Pitch | None] = []
+    for span in changes.spans:
+        tone = span.chord.bass or span.chord.root
+        before = next((p for p in reversed(line) if p is not None), None)
+        middle = near if before is None else (near + before.midi) / 2
+        line.append(None if tone is None else pitch_near(simplest(tone), middle))
+    return tuple(line)
+
+
+def guide_pair(chord: Chord) -> tuple[Tone, Tone] | None:
+    """The two tones that tell a chord's sound: third and seventh, or what stands for them."""
+    first = _degree_of(chord, _THIRDS)
+    second = _degree_of(chord, _SEVENTHS)
+    return None if first is None or second is None else (first, second)
+
+
+def _degree_of(chord: Chord, choices: Sequence[tuple[int, ...]]) -> Tone | None:
+    if chord.root is None:
+        return None
+    for steps in choices:
+        for way in chord.ways:
+            if way.steps in steps:
+                return simplest(chord.root.above(way), most=2)
+    return None
+
+
+def guide_tones(changes: Changes, near: int) -> tuple[Line, Line]:
+    """Two lines through the changes: the first begins on the third, the second on the seventh.
+
+    Each chord's two tones are given to the lines so that both together move least.
+    """
+    lines: tuple[list[Pitch | None], list[Pitch | None]] = ([], [])
+    last: tuple[Pitch, Pitch] | None = None
+    for span in changes.spans:
+        pair = guide_pair(span.chord)
+        if pair is None:
+            for line in lines:
+                line.append(None)
+            continue
+        last = _nearest(pair, last, near)
+        for line, pitch in zip(lines, last, strict=True):
+            line.append(pitch)
+    return tuple(lines[0]), tuple(lines[1])
+
+
+def _nearest(
+    pair: tuple[Tone, Tone], last: tuple[Pitch, Pitch] | None, near: int
+) -> tuple[Pitch, Pitch]:
+    if last is None:
+        return pitch_near(pair[0], near), pitch_near(pair[1], near)
+    ways = [
+        (pitch_near(one, last[0].midi), pitch_near(two, last[1].midi))
+        for one, two in (pair, pair[::-1])
+    ]
+    return min(
+        ways, key=lambda way: sum(abs(p.midi - b.midi) for p, b in zip(way, last, strict=True))
+    )
+
+
+def held(changes: Changes, line: Line) -> list[Written]:
+    """One pitch for each chord, held as long as the chord."""
+    return [
+        Written(pitch, span.beats, chord=span.chord.symbol)
+        for pitch, span in zip(line, changes.spans, strict=True)
+    ]
+
+
+def arpeggios(changes: Changes, low: int) -> list[Written]:
+    """Each chord broken from its root up, in quarters; a longer chord turns back down."""
+    notes: list[Written] = []
+    for span in changes.spans:
+        tones = span.chord.tones[:4]
+        tops = _stacked(tones, low)
+        cycle = [*tops, *reversed(tops[1:-1])] or [None]
+        values = _quarters(span.beats)
+        for place, value in enumerate(values):
+            symbol = span.chord.symbol if place == 0 else ""
+            notes.append(Written(cycle[place % len(cycle)], value, chord=symbol))
+    return notes
+
+
+def _quarters(beats: Fraction) -> list[Fraction]:
+    whole, rest = divmod(beats, 1)
+    return [Fraction(1)] * int(whole) + ([rest] if rest else [])
+
+
+def _stacked(tones: Sequence[Tone], low: int) -> list[Pitch | None]:
+    """Tones one above the other, the first in the octave from `low` up."""
+    found: list[Pitch | None] = []
+    least = low
+    for tone in tones:
+        spelled = simplest(tone, most=2)
+        pitch = min(
+            (p for o in range(-1, 11) if (p := Pitch(spelled, o)).midi >= least),
+            key=lambda p: p.midi,
+        )
+        found.append(pitch)
+        least = pitch.midi + 1
+    return found
+
+
+def changes_abc(
+    changes: Changes,
+    title: str,
+    notes: Callable[[Changes], Sequence[Written]],
+    instrument: Instrument,
+    tempo_bpm: float | None = None,
+) -> str:
+    """A line through changes as ABC, written for the instrument, with the chords above it."""
+    page = Page(
+        title,
+        changes.key,
+        changes.metre,
+        tempo_bpm,
+        clef=instrument.clef,
+        sounds=instrument.sounds,
+    )
+    return abc_text(page, notes(changes))

@@ -1,0 +1,82 @@
+"""Instruments: what a written note sounds, the clef, and a range that is safe to write for.
+
+Transpositions are facts of the instruments' notation. The ranges are those that a player of some
+years reaches without strain, as written notes: common practice, no source; set your own.
+"""
+
+from dataclasses import dataclass
+
+from coldtake.errors import PassageError
+from coldtake.music.keys import Key
+from coldtake.music.tones import UNISON, Interval
+
+_OCTAVE = Interval(7, 12)
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """sounds : interval from the written to the sounding note; low, high : written MIDI numbers."""
+
+    name: str
+    sounds: Interval
+    clef: str
+    low: int
+    high: int
+
+    def written_key(self, concert: Key) -> Key:
+        """The key that this instrument reads when the others play in a key."""
+        return concert.moved(-self.sounds)
+
+    def concert_key(self, written: Key) -> Key:
+        """The key that sounds when this instrument reads a key."""
+        return written.moved(self.sounds)
+
+
+def _below(steps: int, semitones: int) -> Interval:
+    return Interval(-steps, -semitones)
+
+
+_ALL = (
+    Instrument("violin", UNISON, "treble", 55, 88),
+    Instrument("viola", UNISON, "alto", 48, 81),
+    Instrument("cello", UNISON, "bass", 36, 69),
+    Instrument("double bass", _below(7, 12), "bass", 40, 67),
+    Instrument("guitar", _below(7, 12), "treble", 52, 83),
+    Instrument("bass guitar", _below(7, 12), "bass", 40, 67),
+    Instrument("piano", UNISON, "treble", 36, 96),
+    Instrument("piccolo", _OCTAVE, "treble", 62, 91),
+    Instrument("flute", UNISON, "treble", 60, 93),
+    Instrument("descant recorder", _OCTAVE, "treble", 60, 86),
+    Instrument("treble recorder", UNISON, "treble", 65, 91),
+    Instrument("oboe", UNISON, "treble", 60, 86),
+    Instrument("english horn in F", _below(4, 7), "treble", 60, 84),
+    Instrument("clarinet in B♭", _below(1, 2), "treble", 52, 86),
+    Instrument("clarinet in A", _below(2, 3), "treble", 52, 86),
+    Instrument("clarinet in E♭", Interval(2, 3), "treble", 52, 84),
+    Instrument("bass clarinet in B♭", _below(8, 14), "treble", 52, 79),
+    Instrument("bassoon", UNISON, "bass", 34, 67),
+    Instrument("soprano saxophone in B♭", _below(1, 2), "treble", 58, 86),
+    Instrument("alto saxophone in E♭", _below(5, 9), "treble", 58, 89),
+    Instrument("tenor saxophone in B♭", _below(8, 14), "treble", 58, 89),
+    Instrument("baritone saxophone in E♭", _below(12, 21), "treble", 58, 86),
+    Instrument("horn in F", _below(4, 7), "treble", 54, 79),
+    Instrument("trumpet in B♭", _below(1, 2), "treble", 54, 82),
+    Instrument("trumpet in C", UNISON, "treble", 54, 82),
+    Instrument("trombone", UNISON, "bass", 40, 67),
+    Instrument("tuba", UNISON, "bass", 29, 57),
+    Instrument("soprano voice", UNISON, "treble", 60, 81),
+    Instrument("alto voice", UNISON, "treble", 55, 74),
+    Instrument("tenor voice", _below(7, 12), "treble", 60, 79),
+    Instrument("bass voice", UNISON, "bass", 41, 62),
+)
+INSTRUMENTS = {instrument.name: instrument for instrument in _ALL}
+
+
+def instrument_named(name: str) -> Instrument:
+    """An instrument of the table. Raises PassageError."""
+    if name not in INSTRUMENTS:
+        raise PassageError(
+            f"“{name}” is not an instrument known here.",
+            remedy="Choose one with the same clef and transposition.",
+        )
+    return INSTRUMENTS[name]
