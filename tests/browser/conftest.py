@@ -69,6 +69,20 @@ def chromium(playwright_driver: Playwright) -> Iterator[Browser]:
 
 
 @pytest.fixture
+def hearing(playwright_driver: Playwright) -> Iterator[Callable[[Path], Browser]]:
+    """Start browsers whose microphone plays a WAV once: `hearing(wav)`."""
+    started: list[Browser] = []
+
+    def build(wav: Path) -> Browser:
+        started.append(launch(playwright_driver, *microphone(wav)))
+        return started[-1]
+
+    yield build
+    for browser in started:
+        browser.close()
+
+
+@pytest.fixture
 def open_page(chromium: Browser) -> Iterator[Callable[..., Page]]:
     """Open pages that fail the test when a script throws or the policy refuses something."""
     contexts: list[BrowserContext] = []

@@ -14,7 +14,6 @@ from stand import ABC, AIR, Stand, microphone_file
 from coldtake.bootstrap import open_services
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import StepPhase
-from conftest import launch, microphone
 
 pytestmark = [pytest.mark.browser, pytest.mark.audio]
 
@@ -25,14 +24,12 @@ WRONG = (*AIR[:4], (66, 1), *AIR[5:])  # F sharp in the place of G
 
 
 @pytest.fixture
-def page(playwright_driver, tmp_path):
+def page(hearing, tmp_path):
     performances = ((RIGHT_AT_S, AIR), (WRONG_AT_S, WRONG))
-    wav = microphone_file(tmp_path, performances, LENGTH_S)
-    browser = launch(playwright_driver, *microphone(wav))
+    browser = hearing(microphone_file(tmp_path, performances, LENGTH_S))
     page = browser.new_page(viewport={"width": 1280, "height": 800})
     page.clock.install()
-    yield page
-    browser.close()
+    return page
 
 
 def lay_out(page: Page, url: str) -> None:
@@ -42,7 +39,7 @@ def lay_out(page: Page, url: str) -> None:
     page.get_by_role("button", name="Add").click()
     page.fill("#first-step", "Bars 1 to 3")
     page.get_by_role("button", name="This first").click()
-    expect(page.get_by_role("link", name="Plan today")).to_be_visible()
+    expect(page.get_by_text("Plan today").first).to_be_visible()
     page.get_by_role("link", name="Air in C").first.click()
     page.get_by_role("link", name="Bars 1 to 3").click()
     page.fill("textarea[name=abc]", ABC)

@@ -164,6 +164,11 @@ def test_the_worker_keeps_what_the_page_needs(client):
     kept = json.loads(script.text.split("const KEPT = ")[1].split(";\n")[0])
     assert all(client.get(path).status_code == 200 for path in kept)
     page = client.get("/session").text
+    scope = script.headers["service-worker-allowed"]
+    workers = [path for path in kept if path.startswith("/session-")]
+    assert len(workers) == 2
+    assert all(path.startswith(scope) for path in workers)
+    assert client.get("/session-nothing.js").status_code == 404
     for needed in ("/static/session/main.js", "/static/session/session.css"):
         assert needed in page
         assert needed in kept

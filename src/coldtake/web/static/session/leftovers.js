@@ -8,7 +8,7 @@ if (known.some((one) => one.name === "coldtake-session")) {
   const store = await openStore();
   const takes = (await store.takes()).filter((take) => take.status === "ready");
   if (takes.length > 0 || (await store.unsent(1)).length > 0) {
-    new Worker(new URL("outbox-worker.js", import.meta.url), { type: "module" });
+    new Worker("/session-outbox.js", { type: "module" });
   }
 }
 

@@ -18,9 +18,9 @@ const ROOM_LEAST = 100 * 2 ** 20; // bytes; half an hour of takes and more
 
 const status = { reached: true, waiting: 0, refused: "", awakeRefused: false, room: true, followsFrom: Infinity };
 
-const here = (/** @type {string} */ name) => new URL(name, import.meta.url);
-const outbox = new Worker(here("outbox-worker.js"), { type: "module" });
-const ticker = new Worker(here("ticker-worker.js"), { type: "module" });
+// Both stand under /session, where the service worker can give them without a server.
+const outbox = new Worker("/session-outbox.js", { type: "module" });
+const ticker = new Worker("/session-ticker.js", { type: "module" });
 const view = new View();
 const store = await openStore();
 const desk = new Desk(store, poke, draw, () => tabs.tell());
