@@ -4,21 +4,21 @@ Four kinds of evidence give a boundary: a peak of spectral flux (an attack), a d
 step of the pitch track, and the tone starting or stopping. Those within 45 ms are one boundary.
 """
 
-from collections.abc import Sequence
+from bisect import bisect_left
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import maximum_filter1d, median_filter, uniform_filter1d
 
+from coldtake.listening.attacks import DIP_DB, FLUX_FLOOR, attack_strength, level_dips
 from coldtake.listening.hearing import FINE_STEP_S, PITCH_STEP_S, Floats, Hearing
 
 MERGE_S = 0.045
 LOOK_S = 0.060  # a step of pitch and the attack that goes with it lie within this time
-FLUX_FLOOR = 0.035  # growth of the log spectrum; vibrato and noise stay below about this
 STEP_SEMITONES = 0.6
 SHARED_S = 0.06
-DIP_DB = 4.5  # a dip of the level as deep as this is as likely as not a new attack
 OCTAVES = (12.0, 19.02, 24.0)  # steps that a pitch detector makes without the player
 Ints = npt.NDArray[np.intp]
 
@@ -27,15 +27,13 @@ Ints = npt.NDArray[np.intp]
 class Boundaries:
     """Candidate boundaries, ordered in time; arrays of one shape (n,).
 
-    times_s; attack : 0..1, how sure a tone was struck anew there;
-    change : 0..1, whether another pitch (or a pitch after none) follows;
-    ends : whether a tone stops there
+    times_s [s]; attack : 0..1, how sure a tone was struck anew there;
+    change : 0..1, whether another pitch (or a pitch after none) follows
     """
 
     times_s: Floats
     attack: Floats
     change: Floats
-    ends: npt.NDArray[np.bool_]
 
     def __len__(self) -> int:
         return len(self.times_s)
@@ -44,63 +42,29 @@ class Boundaries:
 def find_boundaries(hearing: Hearing, also_s: Sequence[float] = ()) -> Boundaries:
     """Boundaries of a recording; `also_s` are further places to look at closely [s]."""
     strength = attack_strength(hearing)
-    steps, starts, ends = _steps(hearing), *_edges(hearing)
-    times = [float(p * FINE_STEP_S) for p in _peaks(hearing.flux)]
-    dips = [float(d * FINE_STEP_S) for d in _dips(level_dips(hearing))]
-    times += [d for d in dips if _nearest(times, d) > LOOK_S]
-    for extra in (*(s * PITCH_STEP_S for s in steps), *(s * PITCH_STEP_S for s in starts)):
-        if _nearest(times, extra) > LOOK_S:
-            times.append(float(extra))
-    for wanted in also_s:
-        place = _snap(strength, wanted)
-        if _nearest(times, place) > MERGE_S:
-            times.append(place)
-    stop_times = [e * PITCH_STEP_S for e in ends]
-    times += [t for t in stop_times if _nearest(times, t) > MERGE_S]
-    joined = _merged(sorted(_at_best(strength, t) for t in times), strength)
-    return _described(hearing, joined, strength, stop_times)
+    starts, stops = _edges(hearing)
+    places = _Places(_peaks(hearing.flux) * FINE_STEP_S)
+    places.add(_dips(level_dips(hearing)) * FINE_STEP_S, LOOK_S)
+    places.add(_steps(hearing) * PITCH_STEP_S, LOOK_S)
+    places.add(starts * PITCH_STEP_S, LOOK_S)
+    places.add([_snap(strength, t) for t in also_s], MERGE_S)
+    places.add(stops * PITCH_STEP_S, MERGE_S)
+    times = _merged(sorted(_at_best(strength, t) for t in places.times), strength)
+    attack = _one_attack(times, np.array([_at(strength, t) for t in times]))
+    return Boundaries(times, attack, np.array([_change(hearing, t) for t in times]))
 
 
-def attack_strength(hearing: Hearing) -> Floats:
-    """How sure a new attack is, 0..1, on the fine clock.
+class _Places:
+    """Times in order, to which others are added where none is near."""
 
-    A logistic rule over the flux against its surroundings, the rise of the level across the place,
-    and the level reached (a new note is never far below the others); fitted on rendered takes of
-    the tuning bank, clean, in a room, in noise and through a telephone (bench/listening).
-    """
-    flux = hearing.flux
-    base = median_filter(flux, size=151, mode="nearest")
-    ratio = (flux - base) / (FLUX_FLOOR + base)
-    struck = maximum_filter1d(2.5 * np.log(np.maximum(ratio, 1e-3) / 1.3), 9, mode="nearest")
-    lowest, highest = _sides(hearing.fine_db)
-    rise = np.clip(highest - lowest, 0.0, 10.0)
-    faint = np.clip(highest - _usual_level(hearing.fine_db) + 8.0, -15.0, 0.0)
-    odds = -1.6 + 0.84 * np.clip(struck, -5.0, 6.9) + 0.36 * rise + 1.06 * faint
-    odds += 2.2 * np.minimum(rise - 2.0, 0.0)  # the end of a note changes the spectrum too
-    return np.asarray(1.0 / (1.0 + np.exp(-odds)))
+    def __init__(self, times: Iterable[float]) -> None:
+        self.times = sorted(float(t) for t in times)
 
-
-def _sides(level_db: Floats) -> tuple[Floats, Floats]:
-    """Lowest level from 48 ms before to 8 ms after each place, and highest 8 to 56 ms after."""
-    level = np.maximum(level_db, level_db.max(initial=-120.0) - 60.0)
-    after = maximum_filter1d(level, 13, mode="nearest", origin=-6)
-    before = -maximum_filter1d(-level, 15, mode="nearest", origin=5)
-    return before, np.roll(after, -2)
-
-
-def _usual_level(level_db: Floats) -> float:
-    loud = level_db[level_db > level_db.max(initial=-120.0) - 30.0]
-    return float(np.percentile(loud, 60)) if len(loud) else 0.0
-
-
-def level_dips(hearing: Hearing) -> Floats:
-    """How far the level lies below both its sides (100 ms each) [dB], on the fine clock."""
-    reach = round(0.1 / FINE_STEP_S)
-    level = uniform_filter1d(hearing.fine_db, 3, mode="nearest")
-    level = np.maximum(level, level.max(initial=-120.0) - 45.0)
-    left = maximum_filter1d(level, reach, mode="nearest", origin=(reach - 1) // 2)
-    right = maximum_filter1d(level, reach, mode="nearest", origin=-(reach // 2))
-    return np.asarray(np.maximum(np.minimum(left, right) - level, 0.0))
+    def add(self, times: Iterable[float], apart_s: float) -> None:
+        for time in times:
+            at = bisect_left(self.times, time)
+            if all(abs(t - time) > apart_s for t in self.times[max(at - 1, 0) : at + 1]):
+                self.times.insert(at, float(time))
 
 
 def _dips(depth: Floats) -> Ints:
@@ -141,10 +105,6 @@ def _edges(hearing: Hearing) -> tuple[Ints, Ints]:
     return np.flatnonzero(change > 0), np.flatnonzero(change < 0)
 
 
-def _nearest(times: Sequence[float], time: float) -> float:
-    return min((abs(t - time) for t in times), default=np.inf)
-
-
 def _at_best(strength: Floats, time_s: float) -> float:
     """The place of the strongest attack evidence within 24 ms, or the place itself."""
     at = min(max(round(time_s / FINE_STEP_S), 0), len(strength) - 1)
@@ -178,20 +138,11 @@ def _at(strength: Floats, time_s: float) -> float:
     return float(strength[min(max(round(time_s / FINE_STEP_S), 0), len(strength) - 1)])
 
 
-def _described(
-    hearing: Hearing, times: Floats, strength: Floats, stops: Sequence[float]
-) -> Boundaries:
-    attack = np.array([_at(strength, t) for t in times])
-    attack = _one_attack(times, attack)
-    change = np.array([_change(hearing, t) for t in times])
-    ends = np.array([_nearest(stops, t) < MERGE_S for t in times], dtype=bool)
-    return Boundaries(times, attack, change, ends)
-
-
 def _one_attack(times: Floats, attack: Floats) -> Floats:
     """Leave the evidence of one attack to the strongest of the places that share it."""
-    near = np.abs(times[:, None] - times[None, :]) < SHARED_S
-    strongest = np.where(near, attack[None, :], 0.0).max(axis=1, initial=0.0)
+    first = np.searchsorted(times, times - SHARED_S)
+    last = np.searchsorted(times, times + SHARED_S, side="right")
+    strongest = np.array([attack[a:b].max() for a, b in zip(first, last, strict=True)])
     return np.where(attack < strongest - 0.02, 0.3 * attack, attack)
 
 

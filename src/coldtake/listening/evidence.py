@@ -6,10 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from coldtake.domain.take import NoteEvidence, NoteStatus, Restart
-from coldtake.listening.boundaries import attack_strength
+from coldtake.listening.attacks import attack_strength
 from coldtake.listening.hearing import FINE_STEP_S, Floats, Hearing
 from coldtake.listening.reading import CLEAR_ATTACKS, Playing, Reading
-from coldtake.listening.tempo import TempoFit, fit_tempo
+from coldtake.listening.tempo import TempoFit, against_click, fit_tempo
 from coldtake.music.passage import Passage, PassageNote
 
 MISTUNED_CENTS = 25.0
@@ -29,6 +29,7 @@ class Evidence:
 
     notes : one per written note in order, then the extras in order of time
     played : indices of written notes with an onset, in order; fit : their tempo, same order
+    deviations_s : of each played note from the click if there was one, else from the fitted tempo
     """
 
     notes: tuple[NoteEvidence, ...]
@@ -38,20 +39,26 @@ class Evidence:
     played: tuple[int, ...]
     onset_errors_s: Floats
     fit: TempoFit | None
+    deviations_s: Floats
     tuning_cents: float
 
 
-def gather(hearing: Hearing, passage: Passage, reading: Reading) -> Evidence:
-    """Put a reading into evidence."""
+def gather(
+    hearing: Hearing, passage: Passage, reading: Reading, click_bpm: float | None = None
+) -> Evidence:
+    """Put a reading into evidence; with a click, deviations are from the click."""
     played = tuple(sorted(reading.kept))
     beats = np.array([passage.notes[i].onset_beats for i in played])
     times = np.array([reading.kept[i].onset_s for i in played])
     cuts = [played.index(g.to_index) for g in reading.goings if g.to_index in reading.kept]
     fit = fit_tempo(beats, times, cuts) if len(played) else None
     tuning = _tuning(reading, passage, played)
+    off = np.zeros(0) if fit is None else fit.deviations_s
+    if fit is not None and click_bpm is not None:
+        off = against_click(beats, times, cuts, click_bpm)
     unsure = _unsure(hearing, passage, reading, fit)
     notes = tuple(
-        _note(note, reading.kept.get(i), _deviation(fit, played, i), tuning, i in unsure)
+        _note(note, reading.kept.get(i), _timing(fit, off, played, i), tuning, i in unsure)
         for i, note in enumerate(passage.notes)
     )
     return Evidence(
@@ -65,6 +72,7 @@ def gather(hearing: Hearing, passage: Passage, reading: Reading) -> Evidence:
         played,
         np.array([onset_error_s(reading.kept[i]) for i in played]),
         fit,
+        off,
         100.0 * tuning,
     )
 
@@ -84,13 +92,22 @@ def _tuning(reading: Reading, passage: Passage, played: Sequence[int]) -> float:
     return float(np.median(near)) if near else reading.tuning
 
 
-def _deviation(
-    fit: TempoFit | None, played: Sequence[int], index: int
-) -> tuple[float, float] | None:
+@dataclass(frozen=True)
+class _Timing:
+    """One note's deviation from the grid, and from the player's own timing with its spread [s]."""
+
+    from_grid_s: float
+    own_s: float
+    spread_s: float
+
+
+def _timing(
+    fit: TempoFit | None, off_s: Floats, played: Sequence[int], index: int
+) -> _Timing | None:
     if fit is None or index not in played:
         return None
     k = played.index(index)
-    return float(fit.deviations_s[k]), float(fit.spread_s[k])
+    return _Timing(float(off_s[k]), float(fit.deviations_s[k]), float(fit.spread_s[k]))
 
 
 def _unsure(hearing: Hearing, passage: Passage, reading: Reading, fit: TempoFit | None) -> set[int]:
@@ -133,7 +150,7 @@ def _may_be_repeated(
 
 
 def _note(
-    note: PassageNote, playing: Playing | None, deviation: tuple[float, float] | None,
+    note: PassageNote, playing: Playing | None, timing: _Timing | None,
     tuning: float, unsure: bool,
 ) -> NoteEvidence:  # fmt: skip
     if playing is None:
@@ -146,8 +163,8 @@ def _note(
     pitch = playing.tone.pitch
     cents = None if pitch is None else 100.0 * (pitch - note.pitch - tuning)
     wrong = playing.right is False
-    late = None if deviation is None else 1e3 * deviation[0]
-    displaced = deviation is not None and _is_displaced(*deviation, onset_error_s(playing))
+    late = None if timing is None else 1e3 * timing.from_grid_s
+    displaced = timing is not None and _is_displaced(timing, onset_error_s(playing))
     mistuned = not wrong and cents is not None and MISTUNED_CENTS < abs(cents) < 100.0
     return NoteEvidence(
         id=note.id, status=NoteStatus.WRONG if wrong else NoteStatus.RIGHT,
@@ -164,8 +181,9 @@ def _confidence(playing: Playing) -> float:
     return float(np.clip(0.5 + 0.5 * playing.tone.voiced, 0.0, 1.0))
 
 
-def _is_displaced(deviation_s: float, spread_s: float, error_s: float) -> bool:
-    return abs(deviation_s) > max(DISPLACED_S + error_s, DISPLACED_SPREADS * spread_s)
+def _is_displaced(timing: _Timing, error_s: float) -> bool:
+    least = max(DISPLACED_S + error_s, DISPLACED_SPREADS * timing.spread_s)
+    return abs(timing.own_s) > least
 
 
 def _words(

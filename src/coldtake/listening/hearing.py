@@ -10,7 +10,7 @@ Two clocks, both in seconds from the start of the recording:
 """
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -58,7 +58,7 @@ class Hearing:
         """Centres of the pitch frames [s]."""
         return np.arange(len(self.pitch), dtype=np.float64) * PITCH_STEP_S
 
-    @property
+    @cached_property
     def voiced(self) -> npt.NDArray[np.bool_]:
         """Pitch frames in which a tone was heard."""
         return self.confidence >= VOICED

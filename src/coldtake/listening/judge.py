@@ -44,9 +44,9 @@ def judge(
     """Judge a take by the tests that can be heard.
 
     click_bpm : the click's tempo if one was heard while playing, in quarters per minute
-    started_cold : stated with the verdict's reason only; the sound is judged alike
+    started_cold : how the take came about; the sound is judged alike
     """
-    del click_bpm, started_cold
+    del started_cold
     obstacle = _obstacle_in_passage(passage) or obstacle_in_sound(sound)
     if obstacle is not None:
         return _cannot_tell(obstacle, criterion, sound)
@@ -56,7 +56,7 @@ def judge(
     if obstacle is not None:
         return _cannot_tell(obstacle, criterion, sound)
     reading = read_take(hearing, passage)
-    evidence = gather(hearing, passage, reading)
+    evidence = gather(hearing, passage, reading, click_bpm)
     obstacle = _another_passage(passage, reading, evidence)
     if obstacle is not None:
         return _cannot_tell(obstacle, criterion, sound, evidence)
@@ -111,7 +111,7 @@ def _cannot_tell(
 
 
 def _unmeasured(criterion: Criterion) -> tuple[Figure, ...]:
-    empty = Evidence((), (), (), (), (), np.zeros(0), None, 0.0)
+    empty = Evidence((), (), (), (), (), np.zeros(0), None, np.zeros(0), 0.0)
     figures = measure_all(criterion.heard, empty)
     return tuple(
         replace(f, value=None, uncertainty=None, passed=None, words="not measured") for f in figures
@@ -161,7 +161,7 @@ def _reason(answer: Answer, figures: tuple[Figure, ...], evidence: Evidence) -> 
     if not figures:
         return "Only you can answer this question."
     open_ones = [f"{f.name}: {f.words}" for f in figures if f.passed is None]
-    return "It is too close to tell: " + "; ".join(open_ones) + "."
+    return "It cannot be told from this recording: " + "; ".join(open_ones) + "."
 
 
 def _first_faults(evidence: Evidence, most: int = 3) -> list[str]:

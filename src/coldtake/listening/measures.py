@@ -111,10 +111,10 @@ def _steadiness(test: SteadinessTest, evidence: Evidence) -> Figure:
 def _timing(test: TimingTest, evidence: Evidence) -> Figure:
     if evidence.fit is None:
         return _nothing("timing", test.share_percent, "% of notes", "too few notes for a tempo")
-    off = np.abs(evidence.fit.deviations_s) * 1e3
+    off = np.abs(evidence.deviations_s) * 1e3
     figure = _share(off, evidence.onset_errors_s * 1e3, test.tolerance_ms, test.share_percent)
     value, error, passed = figure
-    middle = float(np.median(evidence.fit.deviations_s) * 1e3)
+    middle = float(np.median(evidence.deviations_s) * 1e3)
     words = f"{value:.0f} % within {test.tolerance_ms:g} ms; median deviation {middle:+.0f} ms"
     return Figure(
         name="timing", value=value, uncertainty=error, threshold=test.share_percent,

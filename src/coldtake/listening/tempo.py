@@ -14,6 +14,7 @@ from the curve through all *other* notes.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
@@ -66,6 +67,19 @@ def fit_tempo(beats: Floats, times_s: Floats, restarts: Sequence[int] = ()) -> T
     played = _played_beats(steps, cuts)
     design = _Design(played, beats, breaks)
     return _fitted(design, times_s, period, tuple(waits))
+
+
+def against_click(
+    beats: Floats, times_s: Floats, restarts: Sequence[int], click_bpm: float
+) -> Floats:
+    """Deviations of onsets from a click of known tempo, late positive [s].
+
+    Where the click began is not known; each stretch between restarts is laid on it by its median.
+    """
+    off = times_s - beats * 60.0 / click_bpm
+    cuts = [0, *sorted({k for k in restarts if 0 < k < len(beats)}), len(beats)]
+    parts = [off[a:b] - np.median(off[a:b]) for a, b in pairwise(cuts) if b > a]
+    return np.concatenate(parts) if parts else off
 
 
 def local_period(beats: Floats, times_s: Floats) -> tuple[Floats, Floats] | None:
