@@ -28,7 +28,7 @@ class Beliefs:
     """Particles of S steps: skill at the last playing, half-life, rate, weights, each (S, N).
 
     gap_days : (S,) days from the last playing to `on`; 0 for a step never played
-    types : (G,) posterior of the player's types
+    types : (K, G / K) posterior of the player's types, see prior.Cloud
     """
 
     on: date
@@ -82,14 +82,24 @@ def _filter_of(state: State, step_id: str, history: History) -> StepFilter:
 
 
 def weigh(loglik: Array, c: Cloud) -> tuple[Array, Array]:
-    """Return particle weights (S, N), rows summing to 1, and the posterior of the types (G,)."""
-    likelihood = np.exp(loglik - loglik.max(axis=1, keepdims=True))
-    marginal = np.maximum(likelihood @ c.given_type, 1e-300)
-    log_types = np.log(c.type_chance) + TRUST * np.log(marginal).sum(axis=0)
+    """Return particle weights (S, N), rows summing to 1, and the posterior of the types (K, G / K).
+
+    Steps that were never played all look alike and say nothing: they are weighed once.
+    """
+    rows, back = np.unique(
+        np.any(loglik != 0.0, axis=1) * np.arange(1, len(loglik) + 1), return_inverse=True
+    )
+    kept = np.array([np.flatnonzero(back == i)[0] for i in range(len(rows))])
+    likelihood = np.exp(loglik[kept] - loglik[kept].max(axis=1, keepdims=True))
+    by_shape = likelihood.reshape(len(kept), len(c.given_type), -1).transpose(1, 0, 2)
+    marginal = np.maximum(by_shape @ c.given_type, 1e-300)
+    said = (rows > 0)[None, :, None]
+    log_types = np.log(c.type_chance) + TRUST * np.where(said, np.log(marginal), 0.0).sum(axis=1)
     types = np.exp(log_types - log_types.max())
     types /= types.sum()
-    weight = likelihood * ((types / marginal) @ c.given_type.T)
-    return weight / weight.sum(axis=1, keepdims=True), types
+    share = (types[:, None, :] / marginal) @ c.given_type.transpose(0, 2, 1)
+    weight = (by_shape * share).transpose(1, 0, 2).reshape(len(kept), -1)
+    return (weight / weight.sum(axis=1, keepdims=True))[back], types
 
 
 def cold_chances(b: Beliefs, more_days: float = 0.0) -> Array:

@@ -97,7 +97,7 @@ def _next_day(f: StepFilter, day: int, c: Cloud) -> StepFilter:
 def _played(f: StepFilter, minutes: float, c: Cloud) -> StepFilter:
     if minutes <= 0.0:
         return f
-    back = np.exp(-minutes / law.RECOVERY_MIN)
+    back = np.exp(-minutes / c.recovery_min)
     return replace(
         f,
         stored=law.learned(f.stored, minutes, f.rate, c.curve),

@@ -26,29 +26,40 @@ Array = NDArray[np.float64]
 
 FLOOR = -4.0  # logit of a clean cold take with no skill at all (2 %); a guess
 SPAN = 7.2  # logits between no skill and the limit of an average step (96 %); a guess
-RECOVERY_MIN = 2.0  # minutes that bring back 63 % of what is out of reach; a guess
+FIRMING_MIN = 4.0  # minutes that bring 63 % of what a day of work does for the half-life; a guess
 HALF_LIFE_MOST = 600.0  # days; beyond this the log of a player cannot tell
 SKILL_MOST = 0.9995
 
 
 @dataclass(frozen=True, slots=True)
 class Shape:
-    """One way of learning and forgetting. The model weighs several and is never told which."""
+    """One way of learning and forgetting. The model weighs several and is never told which.
+
+    recovery_min : minutes that bring back 63 % of what is out of reach
+    """
 
     name: str
     psi: float
     curve: float
     growth: float
     loss: float
+    recovery_min: float
+
+    @property
+    def kinds(self) -> tuple[float, float, float, float, float]:
+        """The numbers that `after_day` takes."""
+        return self.psi, self.curve, self.growth, self.loss, self.recovery_min
 
 
 SHAPES: tuple[Shape, ...] = (
-    Shape("power, slow growth", 0.4, 1.0, 2.0, 0.3),
-    Shape("power, fast growth", 0.4, 1.0, 5.0, 0.3),
-    Shape("between", 1.0, 1.5, 3.0, 0.4),
-    Shape("exponential, slow growth", 6.0, 1.0, 2.0, 0.3),
-    Shape("exponential, fast growth", 6.0, 2.0, 5.0, 0.3),
-    Shape("exponential, lost for good", 6.0, 2.0, 2.0, 0.7),
+    Shape("power, slow growth", 0.4, 1.0, 1.0, 0.3, 3.0),
+    Shape("power, fast growth", 0.4, 1.0, 4.0, 0.3, 10.0),
+    Shape("power, between", 0.4, 1.0, 2.0, 0.3, 10.0),
+    Shape("between", 1.0, 1.5, 2.0, 0.4, 5.0),
+    Shape("exponential, hardly growing", 6.0, 1.0, 0.5, 0.3, 10.0),
+    Shape("exponential, fast growth", 6.0, 1.0, 3.0, 0.3, 3.0),
+    Shape("exponential, bent, hardly growing", 6.0, 2.0, 0.5, 0.3, 10.0),
+    Shape("exponential, bent, fast growth", 6.0, 2.0, 2.0, 0.4, 5.0),
 )
 
 
@@ -90,7 +101,7 @@ def minutes_between(skill: Array, wanted: Array, rate: Array, curve: Array) -> A
 
 def grown(half_life: Array, kept: Array, minutes: Array | float, growth: Array | float) -> Array:
     """Half-life after a day with so many minutes, when the share `kept` had been retained."""
-    effect = 1.0 - np.exp(-np.asarray(minutes) / RECOVERY_MIN)
+    effect = 1.0 - np.exp(-np.asarray(minutes) / FIRMING_MIN)
     return np.asarray(
         np.minimum(half_life * (1.0 + growth * (1.0 - kept) * effect), HALF_LIFE_MOST)
     )
@@ -102,18 +113,18 @@ def after_day(
     days: Array | float,
     minutes: Array | float,
     rate: Array,
-    shape: tuple[Array | float, Array | float, Array | float, Array | float],
+    kinds: tuple[Array | float, Array | float, Array | float, Array | float, Array | float],
 ) -> tuple[Array, Array]:
     """Skill and half-life after `days` without playing and then `minutes` > 0 of work.
 
-    shape : (psi, curve, growth, loss), numbers or arrays
+    kinds : (psi, curve, growth, loss, recovery_min), numbers or arrays
     """
-    psi, curve, growth, loss = shape
+    psi, curve, growth, loss, recovery_min = kinds
     kept = retention(days, half_life, psi)
     missing = 1.0 - kept
     stored = skill * (1.0 - loss * missing)
     access = kept / (1.0 - loss * missing)
-    access = 1.0 - (1.0 - access) * np.exp(-np.asarray(minutes) / RECOVERY_MIN)
+    access = 1.0 - (1.0 - access) * np.exp(-np.asarray(minutes) / recovery_min)
     return (
         learned(stored, minutes, rate, curve) * access,
         grown(half_life, kept, minutes, growth),

@@ -48,8 +48,9 @@ class Cloud:
     """The particles, each field of shape (N,), and what each type of player thinks of them.
 
     pace, hold : log deviations from the first guess of rate and half-life
-    given_type : (N, G) weight of each particle for a player of type g, columns sum to 1
-    type_chance : (G,) first guess of the types
+    given_type : (K, N / K, G / K) weight of the particles of shape k for the player's types of
+        that shape; sums to 1 over the particles
+    type_chance : (K, G / K) first guess of the types
     """
 
     pace: Array
@@ -61,6 +62,7 @@ class Cloud:
     curve: Array
     growth: Array
     loss: Array
+    recovery_min: Array
     given_type: Array
     type_chance: Array
 
@@ -76,13 +78,13 @@ def _between(total: float, within: float) -> float:
 @lru_cache(maxsize=1)
 def cloud() -> Cloud:
     """Build the cloud once."""
-    count = len(SHAPES) * PER_SHAPE
     shape = np.repeat(np.arange(len(SHAPES)), PER_SHAPE)
     points = np.concatenate([_points(seed) for seed in range(len(SHAPES))])
     pace, hold = points[:, 0] * PACE_SD, points[:, 1] * HOLD_SD
-    of_shape = np.array([[s.psi, s.curve, s.growth, s.loss] for s in SHAPES])[shape]
-    weights, chances = _types(pace, hold, shape)
-    assert weights.shape[0] == count
+    of_shape = np.array([s.kinds for s in SHAPES])[shape]
+    flat, chances = _types(pace, hold)
+    weights = flat.reshape(len(SHAPES), PER_SHAPE, -1)
+    chances = np.tile(chances / chances.sum() / len(SHAPES), (len(SHAPES), 1))
     return Cloud(
         pace=pace,
         hold=hold,
@@ -93,7 +95,8 @@ def cloud() -> Cloud:
         curve=of_shape[:, 1],
         growth=of_shape[:, 2],
         loss=of_shape[:, 3],
-        given_type=weights,
+        recovery_min=of_shape[:, 4],
+        given_type=weights / weights.sum(axis=1, keepdims=True),
         type_chance=chances,
     )
 
@@ -103,20 +106,18 @@ def _points(seed: int) -> Array:
     return np.asarray(ndtri(sobol.random(128)[:PER_SHAPE]))
 
 
-def _types(pace: Array, hold: Array, shape: Whole) -> tuple[Array, Array]:
-    columns, chances = [], []
+def _types(pace: Array, hold: Array) -> tuple[Array, Array]:
+    """Weights (N, G / K) and first guess (G / K,) of the types of pace and holding."""
     wide = _normal(pace, 0.0, PACE_SD) * _normal(hold, 0.0, HOLD_SD)
+    columns, chances = [], []
     for p in PACES:
         for h in HOLDS:
             narrow = _normal(pace, p, PACE_WITHIN_SD) * _normal(hold, h, HOLD_WITHIN_SD)
-            chance = _normal(np.array(p), 0.0, _between(PACE_SD, PACE_WITHIN_SD)) * _normal(
-                np.array(h), 0.0, _between(HOLD_SD, HOLD_WITHIN_SD)
-            )
-            for k in range(len(SHAPES)):
-                columns.append(np.where(shape == k, narrow / wide, 0.0))
-                chances.append(float(chance))
-    weights = np.stack(columns, axis=1)
-    return weights / weights.sum(axis=0), np.array(chances) / np.sum(chances)
+            columns.append(narrow / wide)
+            of_pace = _normal(np.array(p), 0.0, _between(PACE_SD, PACE_WITHIN_SD))
+            of_hold = _normal(np.array(h), 0.0, _between(HOLD_SD, HOLD_WITHIN_SD))
+            chances.append(float(of_pace * of_hold))
+    return np.stack(columns, axis=1), np.array(chances)
 
 
 def first_rate(need_min: float) -> float:

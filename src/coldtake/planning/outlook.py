@@ -117,12 +117,15 @@ def _drawn(b: Beliefs, steps: Steps, rng: np.random.Generator) -> Thin:
     """Draw players, then for each a particle of every step, given the player's type: (S, D)."""
     loglik = np.stack([b.filters[r].loglik for r in steps.rows])
     likelihood = np.exp(loglik - loglik.max(axis=1, keepdims=True))
-    types = rng.choice(len(b.types), size=DRAWS, p=b.types)
+    _, size, kinds = b.cloud.given_type.shape
+    types = rng.choice(b.types.size, size=DRAWS, p=b.types.ravel())
     chosen = np.empty((len(steps.rows), DRAWS), dtype=int)
-    for d, kind in enumerate(types):
-        reached = np.cumsum(likelihood * b.cloud.given_type[:, kind], axis=1)
+    for d, (k, g) in enumerate(zip(*np.divmod(types, kinds), strict=True)):
+        own = likelihood[:, k * size : (k + 1) * size] * b.cloud.given_type[k, :, g]
+        reached = np.cumsum(own, axis=1)
         aims = rng.random(len(reached)) * reached[:, -1]
-        chosen[:, d] = np.minimum((reached < aims[:, None]).sum(axis=1), reached.shape[1] - 1)
+        spot = (reached < aims[:, None]).sum(axis=1)
+        chosen[:, d] = k * size + np.minimum(spot, size - 1)
     rows = steps.rows[:, None]
     gap = np.broadcast_to(b.gap_days[rows], chosen.shape).copy()
     return Thin(
@@ -150,7 +153,8 @@ class _Life:
         ladder = prices.ladder_after(
             self.kind, left.astype(int)[:, None], seen, half_life, self.thin.rate
         )
-        return prices.at_price(ladder, self.kappa) - self.kappa * SLOT_MIN
+        dear = prices.DEARNESS[left.astype(int).clip(0), self.steps.aim][:, None]
+        return np.asarray(prices.at_price(ladder, self.kappa) - self.kappa * SLOT_MIN * dear)
 
     def turn(self, left: Array) -> Array:
         """Worth of a slot today against the same tomorrow, or never: (S, D), points per weight."""
@@ -162,7 +166,8 @@ class _Life:
         middle = chances(self.thin, left[:, None] / 2.0)
         never = final * on_date + flow * left[:, None] * middle
         later = np.where(left[:, None] > 1, later + flow * chances(self.thin, 1.0), never)
-        gain = now - np.maximum(later, never) + self.kappa * SLOT_MIN
+        dear = prices.DEARNESS[left.astype(int).clip(0), self.steps.aim][:, None]
+        gain = now - np.maximum(later, never) + self.kappa * SLOT_MIN * dear
         return np.where(self.open & (left[:, None] >= 1), gain * self.worth.weight[:, None], 0.0)
 
     @property

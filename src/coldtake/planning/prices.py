@@ -18,6 +18,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
 
 from coldtake.learning import law
 from coldtake.learning.law import Array, Shape
@@ -29,7 +30,7 @@ SKILLS = np.array([0.0, 0.15, 0.3, 0.42, 0.52, 0.6, 0.67, 0.74, 0.81, 0.88, 0.94
 HALF_LIVES = 1.5 * 2.0 ** np.arange(0, 8.5, 1.0)  # 1.5 to 384 days
 RATES = 0.005 * 2.2 ** np.arange(0, 5.0)  # 0.005 to 0.117 a minute
 PRICES = 0.0004 * 2.0 ** np.arange(0, 8.0)  # 0.0004 to 0.05 points of chance a minute
-MINUTES = (4.0, 9.0)
+MINUTES = (5.0, 10.0)
 GAPS = (1, 2, 3, 5, 8, 13, 21, 34)
 DAYS_MOST = 84  # days looked ahead
 
@@ -43,8 +44,24 @@ class Aim:
 
 
 ON_DATE = Aim(final=0.7, kept_per_day=0.3 / 56)
-KEPT = Aim(final=0.45, kept_per_day=0.55 / 56)
+KEPT = Aim(final=0.0, kept_per_day=1.0 / 56)  # a date that never comes would put off everything
 AIMS = (ON_DATE, KEPT)
+DEAR_DAYS, DEAR_POWER = 20.0, 1.0
+
+
+def _dearness() -> Array:
+    """Price of a minute by days to go and aim, as a share of the price on the last day.
+
+    With one price for all days every course to a date would wait for the last ones, when little is
+    forgotten any more; the price has to rise towards the date so that each day's minutes are taken.
+    What is to be kept has no such day: one price, the average of the others'.
+    """
+    rising = (1.0 + np.arange(DAYS_MOST + 1) / DEAR_DAYS) ** -DEAR_POWER
+    return np.stack([rising, np.full_like(rising, rising[:57].mean())], axis=1)
+
+
+DEARNESS = _dearness()  # [days to go, aim]
+MEAN_DEARNESS = np.cumsum(DEARNESS, axis=0) / np.arange(1, DAYS_MOST + 2)[:, None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,64 +88,63 @@ def idle_chances(skill: Array, half_life: Array, psi: float, days: int) -> Array
     return law.clean_chance(skill[..., None] * kept)
 
 
-def table(shape: Shape, aim: Aim) -> Floats:
-    """Solve one shape of law: value after work [days to go, rate, skill, half-life, price]."""
+def table(shape: Shape) -> Floats:
+    """Solve one shape of law: [days to go, rate, skill, half-life, aim, price], after work."""
     skill, half_life = np.meshgrid(SKILLS, HALF_LIVES, indexing="ij")
     chance = idle_chances(skill, half_life, shape.psi, DAYS_MOST)
-    flow = aim.kept_per_day * np.cumsum(chance[..., 1:], axis=-1)
-    moves = [_move(shape, skill, half_life, gap, m) for gap in GAPS for m in MINUTES]
-    size = (DAYS_MOST + 1, len(RATES), len(SKILLS), len(HALF_LIVES), len(PRICES))
-    value = np.empty(size, dtype=np.float32)
-    value[0] = (aim.final * chance[..., 0])[None, :, :, None]
+    soon = np.cumsum(chance[..., 1:], axis=-1)
+    final = np.array([a.final for a in AIMS])
+    kept = np.array([a.kept_per_day for a in AIMS])
+    moves = [(gap, _move(shape, skill, half_life, gap)) for gap in GAPS]
+    cost = np.array(MINUTES)[:, None, None] * PRICES
+    cost = (DEARNESS[:, None, :, None] * cost).astype(np.float32)
+    size = (len(RATES), len(SKILLS), len(HALF_LIVES), len(AIMS), len(PRICES))
+    value = np.empty((DAYS_MOST + 1, *size), dtype=np.float32)
+    value[0] = (chance[..., 0, None] * final)[None, ..., None]
     for left in range(1, DAYS_MOST + 1):
-        never = flow[..., left - 1] + aim.final * chance[..., left]
-        best = np.broadcast_to(never[None, :, :, None], size[1:]).astype(np.float32)
-        for gap, minutes, index, weight in moves:
+        never = soon[..., left - 1, None] * kept + chance[..., left, None] * final
+        best = np.broadcast_to(never[None, ..., None], size).astype(np.float32)
+        for gap, move in moves:
             if gap < left:
-                then = _gathered(value[left - gap], index, weight)
-                then += flow[None, :, :, gap - 1, None].astype(np.float32)
-                then -= (PRICES * minutes).astype(np.float32)
-                np.maximum(best, then, out=best)
+                flat = value[left - gap].reshape(move.shape[1], -1)
+                then = (move @ flat).reshape(len(MINUTES), *size)
+                then -= cost[left - gap][:, None, None, None]
+                flow = (soon[..., gap - 1, None] * kept).astype(np.float32)
+                np.maximum(best, then.max(axis=0) + flow[None, ..., None], out=best)
         value[left] = best
     return value
 
 
-def _move(
-    shape: Shape, skill: Array, half_life: Array, gap: int, minutes: float
-) -> tuple[int, float, NDArray[np.intp], Floats]:
-    """Where work after a gap leads: four corners of the grid and their weights, per rate."""
+def _move(shape: Shape, skill: Array, half_life: Array, gap: int) -> csr_array:
+    """Where work after a gap leads: from each state, for each length, to corners of the grid."""
     rates = RATES[:, None, None]
-    kinds = (shape.psi, shape.curve, shape.growth, shape.loss)
-    s, h = law.after_day(skill[None], half_life[None], float(gap), minutes, rates, kinds)
-    h = np.broadcast_to(h, s.shape)
+    parts = []
+    for minutes in MINUTES:
+        s, h = law.after_day(skill[None], half_life[None], float(gap), minutes, rates, shape.kinds)
+        parts.append(_corner_weights(s, np.broadcast_to(h, s.shape)))
+    index = np.concatenate([p[0] for p in parts])
+    weight = np.concatenate([p[1] for p in parts]).astype(np.float32)
+    rows = np.arange(0, index.size + 1, index.shape[1])
+    states = len(RATES) * len(SKILLS) * len(HALF_LIVES)
+    return csr_array((weight.ravel(), index.ravel(), rows), shape=(len(index), states))
+
+
+def _corner_weights(s: Array, h: Array) -> tuple[Whole, Array]:
+    """Flat indices and weights of the four corners around each state: (states, 4) both."""
     a, b = _corners(SKILLS, s), _corners(_LOG_HALF_LIVES, np.log(h))
     wide = len(HALF_LIVES)
-    start = a.low * wide + b.low
-    index = np.stack([start, start + 1, start + wide, start + wide + 1])
-    weight = np.stack(
-        [
-            (1 - a.share) * (1 - b.share),
-            (1 - a.share) * b.share,
-            a.share * (1 - b.share),
-            a.share * b.share,
-        ]
-    )
-    index = index + (np.arange(len(RATES)) * len(SKILLS) * wide)[None, :, None, None]
-    return gap, minutes, index, weight[..., None].astype(np.float32)
-
-
-def _gathered(value: Floats, index: NDArray[np.intp], weight: Floats) -> Floats:
-    flat = value.reshape(-1, value.shape[-1])
-    out: Floats = flat[index[0]] * weight[0]
-    for i in range(1, 4):
-        out += flat[index[i]] * weight[i]
-    return out
+    rate = (np.arange(len(RATES)) * len(SKILLS) * wide)[:, None, None]
+    start = rate + a.low * wide + b.low
+    index = np.stack([start, start + 1, start + wide, start + wide + 1], axis=-1)
+    u, v = a.share, b.share
+    weight = np.stack([(1 - u) * (1 - v), (1 - u) * v, u * (1 - v), u * v], axis=-1)
+    return index.reshape(-1, 4), weight.reshape(-1, 4)
 
 
 @lru_cache(maxsize=1)
 def tables() -> Floats:
-    """All tables: [aim, shape of law, days to go, rate, skill, half-life, price]."""
-    return np.stack([np.stack([table(s, aim) for s in law.SHAPES]) for aim in AIMS])
+    """All tables: [shape of law, days to go, rate, skill, half-life, aim, price]."""
+    return np.stack([table(shape) for shape in law.SHAPES])
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,20 +163,20 @@ def ladder_after(kind: Kind, left: Whole, skill: Array, half_life: Array, rate: 
     known = tables()
     flat = known.reshape(-1, len(PRICES))
     steps = np.array(known.strides[:-1]) // known.strides[-2]
-    base = kind.aim * steps[0] + kind.shape * steps[1] + np.clip(left, 0, DAYS_MOST) * steps[2]
+    base = kind.shape * steps[0] + np.clip(left, 0, DAYS_MOST) * steps[1] + kind.aim
     axes = (
         _corners(_LOG_RATES, np.log(rate)),
         _corners(SKILLS, skill),
         _corners(_LOG_HALF_LIVES, np.log(half_life)),
     )
-    for axis, step in zip(axes, steps[3:], strict=True):
+    for axis, step in zip(axes, steps[2:5], strict=True):
         base = base + axis.low * step
     out = np.zeros((*base.shape, len(PRICES)), dtype=np.float32)
     for corner in range(8):
         offset, weight = 0, np.ones(base.shape)
         for k, axis in enumerate(axes):
             up = corner >> k & 1
-            offset += int(steps[k + 3]) * up
+            offset += int(steps[k + 2]) * up
             weight = weight * (axis.share if up else 1.0 - axis.share)
         out += weight[..., None].astype(np.float32) * flat[base + offset]
     return out.astype(float)
@@ -175,7 +191,7 @@ def at_price(ladder: Array, price: Array) -> Array:
 
 
 def minutes_at(ladder: Array, price: Array) -> Array:
-    """Minutes that the best course takes in all at a price: minus the slope of its value.
+    """Minutes, each times its day's dearness, that the best course takes: minus the value's slope.
 
     The value is convex in the price (an upper envelope), so the slopes between the rungs fall.
     """

@@ -20,9 +20,9 @@ from coldtake.learning.law import Array
 from coldtake.planning import prices
 from coldtake.planning.prices import PRICES, Whole
 
-THIN = 12  # particles kept for each step
-WAITS = (1, 2, 4, 8, 16)  # days to wait instead of working tomorrow
-WAIT_MINUTES = (4.0, 9.0)
+THIN = 8  # particles kept for each step
+WAITS = (1, 2, 3, 4, 6, 9, 14, 22)  # days to wait instead of working tomorrow
+WAIT_MINUTES = (5.0, 10.0)
 OPEN_DAYS = 56  # days looked ahead for a topic without a date
 ON_DATE, KEPT = 0, 1  # rows of prices.AIMS
 DONE = frozenset({StepPhase.MET, StepPhase.HELD, StepPhase.SLIPPED})
@@ -146,16 +146,14 @@ def thinned(b: Beliefs, rows: Whole, count: int = THIN) -> Thin:
     )
 
 
-_PSI = np.array([s.psi for s in law.SHAPES])
-_CURVE = np.array([s.curve for s in law.SHAPES])
-_GROWTH = np.array([s.growth for s in law.SHAPES])
-_LOSS = np.array([s.loss for s in law.SHAPES])
+_KINDS = np.array([s.kinds for s in law.SHAPES]).T
+_PSI = _KINDS[0]
 
 
 def moved(thin: Thin, days: float, minutes: float) -> tuple[Array, Array]:
     """Skill and half-life after `days` more without playing, then minutes of work."""
-    k = thin.shape
-    kinds = (_PSI[k], _CURVE[k], _GROWTH[k], _LOSS[k])
+    psi, curve, growth, loss, recovery = _KINDS[:, thin.shape]
+    kinds = (psi, curve, growth, loss, recovery)
     return law.after_day(thin.skill, thin.half_life, thin.gap + days, minutes, thin.rate, kinds)
 
 
@@ -196,8 +194,10 @@ def _idle(steps: Steps, thin: Thin, never: Array) -> Array:
         flow = flow + _FLOW[steps.aim][:, None] * middle * (wait - before)
         before = wait
         possible = (steps.left > wait)[:, None, None]
+        dear = prices.DEARNESS[np.maximum(steps.left - wait, 0), steps.aim]
         for minutes in WAIT_MINUTES:
-            then = _ladder(steps, thin, wait, minutes) - PRICES * minutes + flow[..., None]
+            then = _ladder(steps, thin, wait, minutes) + flow[..., None]
+            then -= PRICES * minutes * dear[:, None, None]
             best = np.where(possible, np.maximum(best, then), best)
     return best
 
