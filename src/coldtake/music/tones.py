@@ -84,6 +84,16 @@ class Pitch:
         return f"{self.tone}{self.octave}"
 
 
+def read_pitch(text: str) -> Pitch:
+    """Read "Bb3" or "F#5"; octave 4 starts at middle C. Raises PassageError."""
+    tone, octave = split_tone(text.strip())
+    if not re.fullmatch(r"[0-9]", octave):
+        raise PassageError(
+            f"“{text}” is not a note with its octave.", remedy="Write it as E3; middle C is C4."
+        )
+    return Pitch(tone, int(octave))
+
+
 def tone_at_fifths(fifths: int) -> Tone:
     """The tone at a place on the line of fifths: the inverse of `Tone.fifths`."""
     return Tone(_FIFTHS[(fifths + 1) % 7], (fifths + 1) // 7)

@@ -1,6 +1,6 @@
 """The pile and its topic maps: everything goes in within seconds, few topics are current."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING, Any
 
 import msgspec
@@ -14,6 +14,8 @@ from coldtake.practice import finding, rules
 from coldtake.practice.checking import title_of, whole
 from coldtake.practice.log import Log
 from coldtake.practice.passages import Passages
+from coldtake.practice.proposals.asks import AnyAsk, Proposal
+from coldtake.practice.proposals.door import Proposals
 from coldtake.settings import value_of
 
 if TYPE_CHECKING:
@@ -28,6 +30,7 @@ class Pile:
     def __init__(self, log: Log) -> None:
         self._log = log
         self.passages = Passages(log)
+        self._proposals = Proposals(log, self.passages)
 
     def add(self, title: str, **fields: Any) -> Topic:
         """Add a topic; fields are those of `Topic`. Raises RuleError."""
@@ -122,6 +125,16 @@ class Pile:
     def exercise_passage(self, step: Step) -> "Passage | None":
         """Return the bars to be played for a step, None when its exercise has no passage."""
         return self.passages.of_step(step)
+
+    def propose_steps(self, topic_id: str, ask: AnyAsk) -> Proposal:
+        """Propose a topic's map; nothing is kept. Raises NotFoundError, InputError."""
+        return self._proposals.propose(topic_id, ask)
+
+    def keep_proposal(
+        self, proposal: Proposal, step_ids: Collection[str] | None = None
+    ) -> tuple[Step, ...]:
+        """Keep a proposal's steps, all or those named, in one append. Raises RuleError."""
+        return self._proposals.keep(proposal, step_ids)
 
     def topic(self, topic_id: str) -> Topic:
         """Return a topic. Raises NotFoundError."""

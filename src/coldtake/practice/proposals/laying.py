@@ -1,0 +1,140 @@
+"""What every kind of proposal is laid out with: ids, tempo paths, criteria, estimates of need."""
+
+import msgspec
+
+from coldtake.domain.criterion import AnyTest, Criterion, NoStopsTest, NotesTest, TempoTest
+from coldtake.domain.ids import named_id
+from coldtake.domain.topic import ClickSetting, Exercise, PassageRef, Step, StoredPassage
+from coldtake.errors import RuleError
+from coldtake.music.passage import Passage
+from coldtake.music.reading import read_passage
+from coldtake.music.tempo import marks_between, nearest_mark
+from coldtake.practice.checking import TITLE_MOST
+from coldtake.practice.proposals.asks import STEPS_MOST, AnyAsk, Proposal
+
+# Guesses, no source; the player changes them, and the log corrects what it can.
+CLEAN_SHARE = 0.6  # of the goal: what is taken to come out clean now, when nobody says
+TEMPO_WITHIN_PERCENT = 10.0
+MARK_MOST = 400.0  # of a tempo test
+BAR_MIN, HARD_BAR_MIN = 3.0, 14.0  # minutes of work for a bar: the plainest, and more when hard
+LEAST_MIN, MOST_MIN = 8, 240
+GUESSED = "How hard a bar is and how long a step takes are estimates from the page, not measured."
+_UNITS = {0.5: "eighth", 1.0: "quarter", 1.5: "dotted quarter", 2.0: "half"}
+
+
+class Pace(msgspec.Struct, frozen=True):
+    """The way from a clean tempo to the goal. mark : beats of `unit` quarters a minute."""
+
+    clean: float
+    goal: float
+    unit: float = 1.0
+
+    @property
+    def marks(self) -> tuple[float, ...]:
+        """Every metronome mark of the way; the goal stands last, whether it is a mark or not."""
+        between = [float(m) for m in marks_between(min(self.clean, self.goal), self.goal)]
+        return tuple([m for m in between if m < self.goal] + [self.goal])
+
+    def rungs(self, most: int) -> tuple[float, ...]:
+        """At most so many marks of the way, evenly chosen, the goal last."""
+        marks = self.marks
+        if len(marks) <= most:
+            return marks
+        places = (round(i * (len(marks) - 1) / (most - 1)) for i in range(most - 1))
+        first = () if most < 2 else tuple(marks[place] for place in places)
+        return (*first, marks[-1])
+
+    def words(self, mark: float) -> str:
+        """Such as "quarter = 72"."""
+        return f"{_UNITS.get(self.unit, f'{self.unit:g} quarters')} = {mark:g}"
+
+    def way_to(self, mark: float) -> str:
+        """The marks up to one, as the exercise's words."""
+        before = [m for m in self.marks if m <= mark]
+        return "By the marks: " + ", ".join(f"{m:g}" for m in before) if len(before) > 1 else ""
+
+
+def pace(goal_bpm: float, clean_bpm: float | None, unit: float = 1.0) -> Pace:
+    """The way in beats of `unit` quarters; without a clean tempo a share of the goal is taken."""
+    unit = unit if goal_bpm / unit <= MARK_MOST else 1.0
+    goal = goal_bpm / unit
+    clean = float(nearest_mark(CLEAN_SHARE * goal)) if clean_bpm is None else clean_bpm / unit
+    return Pace(min(clean, goal), goal, unit)
+
+
+def at_tempo(way: Pace, mark: float, *more: AnyTest) -> Criterion:
+    """Every note right, without stopping, at a mark; and what else is asked."""
+    tempo = TempoTest(mark=mark, beat_unit_beats=way.unit, within_percent=TEMPO_WITHIN_PERCENT)
+    return Criterion(tests=(NotesTest(), NoStopsTest(), tempo, *more))
+
+
+def click(passage: Passage, unit: float) -> ClickSetting:
+    """The click that goes with the first bar's metre."""
+    beats, value = passage.bars[0].metre if passage.bars else (4, 4)
+    return ClickSetting(
+        beat_unit_beats=unit, beats_per_bar=max(1, min(32, round(beats * 4 / value / unit)))
+    )
+
+
+def need(bars: float, hardness: float, share: float = 1.0) -> int:
+    """Estimate of the minutes of work; hardness 0 to 1, share of the whole way."""
+    minutes = bars * (BAR_MIN + HARD_BAR_MIN * hardness) * share
+    return round(max(LEAST_MIN, min(MOST_MIN, minutes)))
+
+
+class Laying:
+    """Collects the steps of one proposal. The same question gives the same ids."""
+
+    def __init__(self, topic_id: str, ask: AnyAsk) -> None:
+        self._topic_id = topic_id
+        self._asked = msgspec.json.encode(ask).decode()
+        self._steps: list[Step] = []
+        self._passages: dict[str, StoredPassage] = {}
+        self._because: dict[str, str] = {}
+
+    def step(
+        self,
+        title: str,
+        criterion: Criterion,
+        exercise: Exercise,
+        need_min: int,
+        needs: tuple[str, ...] = (),
+        because: str = "",
+    ) -> str:
+        """Add a step; its id."""
+        if len(self._steps) >= STEPS_MOST:
+            raise RuleError(
+                f"This would be more than {STEPS_MOST} steps.",
+                remedy="Ask for fewer keys, patterns or bars at once.",
+            )
+        step_id = named_id("proposal", self._topic_id, self._asked, str(len(self._steps)), title)
+        step = Step(
+            id=step_id,
+            topic_id=self._topic_id,
+            title=title[:TITLE_MOST],
+            criterion=criterion,
+            exercise=exercise,
+            need_min=need_min,
+            needs=tuple(dict.fromkeys(needs)),
+        )
+        self._steps.append(step)
+        self._because[step_id] = because
+        return step_id
+
+    def passage(self, title: str, abc: str) -> tuple[PassageRef, Passage]:
+        """Add a passage written for the proposal; it is read at once. Raises PassageError."""
+        read = read_passage(abc, "abc")
+        stored = StoredPassage(
+            id=named_id("passage", title, abc), title=title[:TITLE_MOST], format="abc", text=abc
+        )
+        self._passages[stored.id] = stored
+        return PassageRef(passage_id=stored.id), read
+
+    def proposal(self, *rests_on: str) -> Proposal:
+        """What was laid out."""
+        return Proposal(
+            steps=tuple(self._steps),
+            passages=tuple(self._passages.values()),
+            rests_on=rests_on,
+            because=self._because,
+        )

@@ -1,0 +1,196 @@
+"""A tune and its changes: from the melody to choruses without stopping."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from coldtake.domain.criterion import Criterion, OwnQuestionTest
+from coldtake.domain.topic import ClickSetting, Exercise, PassageRef
+from coldtake.errors import RuleError
+from coldtake.music.changes import (
+    Changes,
+    arpeggios,
+    changes_abc,
+    changes_of,
+    guide_tones,
+    held,
+    read_changes,
+    roots,
+)
+from coldtake.music.chord_scales import scale_choices
+from coldtake.music.instruments import Instrument, instrument_named
+from coldtake.music.notating import Written
+from coldtake.music.passage import Passage
+from coldtake.practice.proposals.asks import Proposal, TuneAsk
+from coldtake.practice.proposals.laying import Laying, at_tempo, click, need, pace
+
+UNMARKED_BPM = 100.0  # a guess
+_CHORUS_MIN = 30
+_WORDS_MOST = 500  # of an exercise
+Notes = Callable[[Changes], Sequence[Written]]
+
+
+@dataclass(frozen=True, slots=True)
+class _Tune:
+    ask: TuneAsk
+    melody: Passage | None
+    changes: Changes
+    instrument: Instrument
+    bpm: float
+    laying: Laying
+
+    def written(self, title: str, notes: Notes) -> tuple[PassageRef, Passage]:
+        """A line through the changes as a passage of its own."""
+        text = changes_abc(self.changes, title, notes, self.instrument, self.bpm)
+        return self.laying.passage(title, text)
+
+
+def propose(topic_id: str, ask: TuneAsk, melody: Passage | None) -> Proposal:
+    """Lay out a tune. Raises RuleError when there are no changes to be read."""
+    instrument = instrument_named(ask.instrument)
+    changes, unread = _changes(ask, melody, instrument)
+    written = melody.written_bpm if melody else None
+    bpm = ask.goal_bpm or written or UNMARKED_BPM
+    tune = _Tune(ask, melody, changes, instrument, bpm, Laying(topic_id, ask))
+    heard = _melody(tune)
+    lines = _lines(tune)
+    _choruses(tune, (*heard, *lines))
+    return tune.laying.proposal(*_rests_on(tune, unread))
+
+
+def _changes(
+    ask: TuneAsk, melody: Passage | None, instrument: Instrument
+) -> tuple[Changes, tuple[str, ...]]:
+    """The changes as the instrument reads them, and symbols that could not be read."""
+    if ask.changes.strip():
+        typed = read_changes(ask.changes, ask.metre)
+        return (typed.moved(-instrument.sounds) if ask.concert else typed), ()
+    found, unread = changes_of(melody) if melody else (None, ())
+    if found is None:
+        what = f" Not readable: {', '.join(unread)}." if unread else ""
+        raise RuleError(
+            f"There are no chord symbols to go by.{what}",
+            where="changes",
+            remedy="Type them as on a chart, such as Dm7 | G7 | Cmaj7 | %.",
+        )
+    return found, unread
+
+
+def _melody(tune: _Tune) -> tuple[str, ...]:
+    """The melody slowly, then at tempo; nothing when only changes were typed."""
+    melody = tune.melody
+    if melody is None or not melody.notes:
+        return ()
+    unit = melody.tempi[0].beat_unit_beats if melody.tempi else 1.0
+    way = pace(tune.bpm, tune.ask.clean_bpm, unit)
+    last = ""
+    for mark in way.rungs(2):
+        last = tune.laying.step(
+            f"Melody at {way.words(mark)}",
+            at_tempo(way, mark),
+            Exercise(
+                passage=PassageRef(passage_id=tune.ask.passage_id),
+                tempo_bpm=mark * unit,
+                words=way.way_to(mark),
+                click=click(melody, unit),
+            ),
+            need(len(melody.bars), 0.15, 0.5),
+            (last,) if last else (),
+        )
+    return (last,)
+
+
+def _lines(tune: _Tune) -> tuple[str, ...]:
+    """Roots, both guide tone lines, arpeggios."""
+    middle = (tune.instrument.low + tune.instrument.high) / 2
+    near, low = round(middle), round(max(tune.instrument.low, middle - 12))
+
+    def guide(which: int) -> Notes:
+        return lambda c: held(c, guide_tones(c, near)[which])
+
+    def under(c: Changes) -> Sequence[Written]:
+        return held(c, roots(c, low))
+
+    base = _line(tune, "Roots", under, 0.05, (), "the floor of the harmony")
+    thirds = _line(tune, "Guide tones from the third", guide(0), 0.1, (base,), "by nearest motion")
+    seventh = _line(
+        tune, "Guide tones from the seventh", guide(1), 0.1, (base,), "by nearest motion"
+    )
+    broken = _line(tune, "Arpeggios", lambda c: arpeggios(c, low), 0.25, (base,), _scales(tune))
+    return thirds, seventh, broken
+
+
+def _line(
+    tune: _Tune, name: str, notes: Notes, hard: float, needs: tuple[str, ...], because: str
+) -> str:
+    ref, passage = tune.written(name, notes)
+    way = pace(tune.bpm, tune.ask.clean_bpm)
+    return tune.laying.step(
+        f"{name} at {way.words(way.goal)}",
+        at_tempo(way, way.goal),
+        Exercise(
+            passage=ref,
+            tempo_bpm=way.goal,
+            words=way.way_to(way.goal),
+            click=click(passage, 1.0),
+        ),
+        need(len(passage.bars), hard, 0.7),
+        needs,
+        because,
+    )
+
+
+def _scales(tune: _Tune) -> str:
+    """The simplest scale over each chord, once each."""
+    found = {}
+    for span in tune.changes.spans:
+        choices = scale_choices(span.chord)
+        if choices:
+            found[span.chord.symbol] = f"{span.chord.symbol}: {choices[0]}"
+    return "; ".join(found.values())
+
+
+def _choruses(tune: _Tune, needs: tuple[str, ...]) -> None:
+    chart, _ = tune.written("The changes", lambda c: held(c, roots(c, tune.instrument.low + 12)))
+    two_and_four = tune.changes.metre == (4, 4)
+    asked = [
+        ("One chorus without stopping", "Did I keep going for one whole chorus?", False),
+        (
+            "Two choruses without stopping",
+            "Did I keep my place through two choruses?",
+            two_and_four,
+        ),
+    ]
+    for title, question, backbeat in asked:
+        words = "The click stands for beats 2 and 4. " if backbeat else ""
+        step = tune.laying.step(
+            title + (", click on 2 and 4" if backbeat else ""),
+            Criterion(tests=(OwnQuestionTest(question=question),)),
+            Exercise(
+                passage=chart,
+                tempo_bpm=tune.bpm,
+                words=(f"{words}Scales: {_scales(tune)}")[:_WORDS_MOST],
+                click=_click(tune, backbeat),
+            ),
+            _CHORUS_MIN,
+            needs,
+        )
+        needs = (step,)
+
+
+def _click(tune: _Tune, backbeat: bool) -> ClickSetting:
+    beats, unit = tune.changes.metre
+    if backbeat:
+        return ClickSetting(beat_unit_beats=2.0, beats_per_bar=1)
+    return ClickSetting(beat_unit_beats=4 / unit, beats_per_bar=beats)
+
+
+def _rests_on(tune: _Tune, unread: tuple[str, ...]) -> tuple[str, ...]:
+    origin = "the changes you typed" if tune.ask.changes.strip() else "the page's chord symbols"
+    said = [
+        f"From {origin}: {tune.changes.bars} bars.",
+        "Guide tones move to the nearest third or seventh; a scale holds every tone of its chord.",
+        "The order of steps is common practice, no source; how long each takes is an estimate.",
+    ]
+    if unread:
+        said.append(f"Not readable, and passed over: {', '.join(unread)}.")
+    return tuple(said)
