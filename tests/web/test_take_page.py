@@ -51,7 +51,7 @@ def test_a_right_take_is_yes_with_its_figures(client, services, step):
     assert only_take(services).verdict.answer is Answer.YES
     said = words(page.text)
     assert "Yes" in said
-    assert "0 notes asked for" in said
+    assert "the limit is 0 notes" in said
     assert page.text.count("mark-right") >= 9
     assert "/sound" in page.text
     listed = words(client.get(f"/steps/{step.id}").text)

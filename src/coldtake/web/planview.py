@@ -73,12 +73,12 @@ def _row(state: State, slot: Slot, begins: datetime, order: list[str]) -> SlotRo
 
 
 def others_of(state: State, plan: Plan) -> tuple[Other, ...]:
-    """List what is not in the plan: refused first, then left out, then spare, each once."""
+    """List what is not in the plan: refused first, then spare, then left out, each once."""
     planned = {s.step_id for s in plan.slots}
     refused = {w.step_id for w in plan.request.wishes if w.refused}
     reasons = {o.step_id: o.reason for o in plan.left_out}
     spare = {s.step_id: "Ready to step in when a yes comes early." for s in plan.spare}
-    ids = dict.fromkeys([*sorted(refused), *reasons, *spare])
+    ids = dict.fromkeys([*sorted(refused), *spare, *reasons])
     return tuple(
         Other(
             step=step,
