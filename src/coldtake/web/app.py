@@ -24,6 +24,7 @@ MODULES = (
     "pages.pile",
     "pages.demo",
     "pages.topic",
+    "pages.proposal",
     "pages.step",
     "pages.passages",
     "pages.tomorrow",

@@ -73,7 +73,8 @@ def with_passage(exercise: Exercise, passage_id: str, passage: Passage) -> Exerc
     )
 
 
-def _given_notation(fields: FormData) -> tuple[bytes, str]:
+def given_notation(fields: FormData) -> tuple[bytes, str]:
+    """Return pasted or uploaded notation with its file name. Raises InputError without any."""
     file = forms.upload(fields, "file")
     if file is not None:
         return file
@@ -125,7 +126,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         step = services.pile.step(step_id)
         chosen = text_fields(fields).get("passage_id", "")
         if not chosen:
-            data, filename = _given_notation(fields)
+            data, filename = given_notation(fields)
             chosen = services.pile.keep_passage(data, filename).id
         read = services.pile.passage(chosen)
         return change(step_id, exercise=with_passage(step.exercise, chosen, read))

@@ -1,0 +1,165 @@
+"""The form of a proposal: address fields to what is asked, and what the form shows."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import msgspec
+
+from coldtake.domain.topic import TopicKind
+from coldtake.errors import InputError
+from coldtake.music.instruments import INSTRUMENTS
+from coldtake.music.keys import KeyOrder
+from coldtake.music.patterns import RULES
+from coldtake.music.rhythms import ARTICULATIONS, METRES, RHYTHMS
+from coldtake.music.scales import SCALES
+from coldtake.music.tones import read_pitch
+from coldtake.practice.proposals.asks import AnyAsk, PieceAsk, PlainAsk, TechniqueAsk, TuneAsk
+from coldtake.web import forms
+
+Query = Mapping[str, str]
+WAYS = {
+    "piece": "A piece, from its notation",
+    "technique": "Patterns over keys",
+    "tune": "A tune and its changes",
+    "plain": "My own lines",
+}
+ORDERS = {
+    KeyOrder.FOURTHS: "round the circle of fourths",
+    KeyOrder.CHROMATIC: "up by semitones",
+    KeyOrder.SHUFFLED: "shuffled",
+}
+_OF_KIND = {
+    TopicKind.PIECE: "piece",
+    TopicKind.TUNE: "tune",
+    TopicKind.TECHNIQUE: "technique",
+    TopicKind.RHYTHM: "technique",
+    TopicKind.INTONATION: "technique",
+}
+# What the form shows first for a topic of a kind.
+_FIRST: dict[TopicKind, dict[str, str]] = {
+    TopicKind.RHYTHM: {"rules": "one note"},
+    TopicKind.INTONATION: {"rules": "long tones"},
+}
+_TEMPO = (20, 400)
+
+
+@dataclass(frozen=True, slots=True)
+class Choices:
+    """What can be chosen from, for the template."""
+
+    ways: Mapping[str, str] = field(default_factory=lambda: WAYS)
+    rules: tuple[str, ...] = tuple(RULES)
+    rhythms: tuple[str, ...] = tuple(RHYTHMS)
+    scales: tuple[str, ...] = tuple(SCALES)
+    metres: tuple[str, ...] = tuple(f"{beats}/{unit}" for beats, unit in METRES)
+    articulations: tuple[str, ...] = tuple(ARTICULATIONS)
+    instruments: tuple[str, ...] = tuple(INSTRUMENTS)
+    orders: Mapping[str, str] = field(
+        default_factory=lambda: {str(k): v for k, v in ORDERS.items()}
+    )
+
+
+def way_of(kind: TopicKind, query: Query) -> str:
+    """Which kind of proposal the page is about."""
+    chosen = query.get("way", "")
+    return chosen if chosen in WAYS else _OF_KIND.get(kind, "plain")
+
+
+def first_rules(kind: TopicKind, chosen: Sequence[str]) -> tuple[str, ...]:
+    """The patterns that are ticked."""
+    return tuple(chosen) or (_FIRST.get(kind, {}).get("rules", "scale"),)
+
+
+def read_ask(way: str, query: Query, rules: Sequence[str]) -> AnyAsk:
+    """Read what is asked. Raises InputError naming the field."""
+    match way:
+        case "piece":
+            return _piece(query)
+        case "technique":
+            return _technique(query, rules)
+        case "tune":
+            return _tune(query)
+        case _:
+            return PlainAsk(lines=query.get("lines", ""), in_order=bool(query.get("in_order")))
+
+
+def _tempo(query: Query, name: str, where: str) -> float | None:
+    return forms.maybe_number(query.get(name, ""), where, *_TEMPO)
+
+
+def _piece(query: Query) -> PieceAsk:
+    if not query.get("passage_id"):
+        raise InputError(
+            "There is no notation chosen.", where="passage", remedy="Choose it, or add it first."
+        )
+    return PieceAsk(
+        passage_id=query["passage_id"],
+        first_bar=forms.maybe_whole(query.get("first_bar", ""), "first bar", 1, 100_000),
+        last_bar=forms.maybe_whole(query.get("last_bar", ""), "last bar", 1, 100_000),
+        goal_bpm=_tempo(query, "goal", "goal"),
+        clean_bpm=_tempo(query, "clean", "clean now"),
+    )
+
+
+def _technique(query: Query, rules: Sequence[str]) -> TechniqueAsk:
+    words = query.get("keys", "").replace(",", " ").split()
+    return TechniqueAsk(
+        rules=tuple(rules),
+        rhythms=(query.get("rhythm") or "eighths",),
+        keys=tuple(words[:24]),
+        order=forms.one_of(KeyOrder, query.get("order") or "fourths", "order of keys"),
+        seed=forms.maybe_whole(query.get("seed", ""), "seed", 0, 1_000_000) or 0,
+        scale=query.get("scale") or "major",
+        metre=_metre(query),
+        articulation=query.get("articulation") or "as it comes",
+        instrument=query.get("instrument") or "flute",
+        concert=bool(query.get("concert")),
+        octaves=forms.maybe_whole(query.get("octaves", ""), "octaves", 1, 4) or 2,
+        low=_note(query, "low"),
+        high=_note(query, "high"),
+        goal_bpm=_tempo(query, "goal", "goal") or 96.0,
+        clean_bpm=_tempo(query, "clean", "clean now"),
+    )
+
+
+def _note(query: Query, name: str) -> int | None:
+    text = query.get(name, "").strip()
+    return read_pitch(text[:1].upper() + text[1:]).midi if text else None
+
+
+def _tune(query: Query) -> TuneAsk:
+    return TuneAsk(
+        passage_id=query.get("passage_id", ""),
+        changes=query.get("changes", ""),
+        metre=_metre(query),
+        instrument=query.get("instrument") or "flute",
+        concert=bool(query.get("concert")),
+        goal_bpm=_tempo(query, "goal", "goal"),
+        clean_bpm=_tempo(query, "clean", "clean now"),
+    )
+
+
+def _metre(query: Query) -> tuple[int, int]:
+    text = query.get("metre") or "4/4"
+    found = next((metre for metre in METRES if f"{metre[0]}/{metre[1]}" == text), None)
+    if found is None:
+        raise InputError(f"“{text}” is not a metre here.", where="metre", remedy="Choose one.")
+    return found
+
+
+def to_text(ask: AnyAsk) -> str:
+    """What is asked as one line of text, to be sent back with the ticks."""
+    return msgspec.json.encode(ask).decode()
+
+
+def from_text(text: str) -> AnyAsk:
+    """The inverse of `to_text`. Raises InputError."""
+    try:
+        ask: AnyAsk = msgspec.json.decode(text, type=AnyAsk)
+    except msgspec.DecodeError as fault:
+        raise InputError(
+            "What was proposed cannot be read any more.", remedy="Propose the steps again."
+        ) from fault
+    return ask

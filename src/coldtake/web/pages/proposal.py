@@ -1,0 +1,121 @@
+"""Propose steps: choose what to go by, look at the list, untick what is not wanted, keep it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Request
+from starlette.responses import RedirectResponse, Response
+from starlette.templating import Jinja2Templates
+
+from coldtake.domain.criterion import question
+from coldtake.domain.topic import Step
+from coldtake.errors import InputError, NotFoundError
+from coldtake.web import asking, forms
+from coldtake.web.forms import Fields, text_fields
+from coldtake.web.pages.passages import WIDTH_PX
+from coldtake.web.pages.step import given_notation
+from coldtake.web.pages.topic import notation_path
+
+if TYPE_CHECKING:
+    from coldtake.practice.proposals.asks import Proposal
+    from coldtake.practice.services import Services
+
+
+def _lines(proposal: Proposal, topic_id: str, asked: str) -> list[dict[str, object]]:
+    """What the list shows of each step; notation made for the proposal has its own address."""
+    titles = {step.id: step.title for step in proposal.steps}
+    own = {passage.id for passage in proposal.passages}
+    shown = set[str]()
+    lines = []
+    for step in proposal.steps:
+        address = _notation(step, own, topic_id, asked)
+        lines.append(
+            {
+                "step": step,
+                "question": question(step.criterion),
+                "needs": [titles[need] for need in step.needs],
+                "because": proposal.because.get(step.id, ""),
+                "notation": "" if address in shown else address,
+            }
+        )
+        shown.add(address)
+    return lines
+
+
+def _notation(step: Step, own: set[str], topic_id: str, asked: str) -> str:
+    ref = step.exercise.passage
+    if ref is None or ref.passage_id not in own:
+        return notation_path(step.exercise)
+    query = urlencode({"passage": ref.passage_id, "ask": asked})
+    return f"/topics/{topic_id}/proposal.svg?{query}"
+
+
+def router(services: Services, templates: Jinja2Templates) -> APIRouter:
+    """Build the routes of the proposal."""
+    routes = APIRouter()
+
+    @routes.get("/topics/{topic_id}/proposal")
+    def show(request: Request, topic_id: str) -> Response:
+        topic = services.pile.topic(topic_id)
+        query = {k: v for k, v in request.query_params.items() if v}
+        way = asking.way_of(topic.kind, query)
+        rules = asking.first_rules(topic.kind, request.query_params.getlist("rules"))
+        context: dict[str, object] = {
+            "here": "",
+            "topic": topic,
+            "way": way,
+            "query": query,
+            "rules": rules,
+            "fault": None,
+            "lines": (),
+            "choices": asking.Choices(),
+            "passages": sorted(
+                services.state().passages.values(), key=lambda p: p.title.casefold()
+            ),
+        }
+        status = 200
+        if "go" in query:
+            try:
+                ask = asking.read_ask(way, query, rules)
+                proposal = services.pile.propose_steps(topic_id, ask)
+                asked = asking.to_text(ask)
+                lines = _lines(proposal, topic_id, asked)
+                context |= {"proposal": proposal, "asked": asked, "lines": lines}
+            except InputError as fault:
+                status = 422
+                context["fault"] = fault
+        return templates.TemplateResponse(request, "proposal.html", context, status_code=status)
+
+    @routes.get("/topics/{topic_id}/proposal.svg")
+    def notation(topic_id: str, passage: str, ask: str, width: str = "900") -> Response:
+        from coldtake.music.engraving import engrave
+        from coldtake.music.reading import read_passage
+
+        proposal = services.pile.propose_steps(topic_id, asking.from_text(ask))
+        found = next((p for p in proposal.passages if p.id == passage), None)
+        if found is None:
+            raise NotFoundError("This notation is not there.", remedy="Propose the steps again.")
+        read = read_passage(found.text, found.format)
+        svg = engrave(read, width_px=forms.whole(width, "width", *WIDTH_PX))
+        return Response(svg, media_type="image/svg+xml", headers={"Cache-Control": "no-cache"})
+
+    @routes.post("/topics/{topic_id}/proposal")
+    def keep(topic_id: str, fields: Fields) -> Response:
+        ask = asking.from_text(text_fields(fields).get("ask", ""))
+        proposal = services.pile.propose_steps(topic_id, ask)
+        wanted = [value for value in fields.getlist("keep") if isinstance(value, str)]
+        services.pile.keep_proposal(proposal, wanted)
+        return RedirectResponse(f"/topics/{topic_id}", status_code=303)
+
+    @routes.post("/topics/{topic_id}/proposal/passage")
+    def add_notation(topic_id: str, fields: Fields) -> Response:
+        topic = services.pile.topic(topic_id)
+        way = asking.way_of(topic.kind, text_fields(fields))
+        data, filename = given_notation(fields)
+        stored = services.pile.keep_passage(data, filename)
+        query = urlencode({"way": way, "passage_id": stored.id})
+        return RedirectResponse(f"/topics/{topic_id}/proposal?{query}", status_code=303)
+
+    return routes
