@@ -1,14 +1,13 @@
 """Judge generated takes and write the table.
 
     python bench/listening/run.py tune  [--takes N] [--only INSTRUMENT] [--condition NAME]
-    python bench/listening/run.py report
+    python bench/listening/run.py report --takes 6 --condition all --conditioned 2 --rivals --write
 
 `tune` uses TimGM6mb and seeds below 1000; `report` FluidR3_GM and seeds from 50000, never looked at
 while choosing a constant.
 """
 
 import argparse
-import json
 import resource
 import sys
 import time
@@ -52,20 +51,22 @@ def take_of(name: str, bank: str, seed: int):
     return passage, synth(bank).render(instrument.program, played), truth
 
 
-def run(which: str, takes: int, only: list[str], conditions: list[str], rivals: bool, skip: int):
-    bank, first = SETS[which]
+def run(args: argparse.Namespace):
+    bank, first = SETS[args.which]
+    conditions = list(CONDITIONS) if args.condition == ["all"] else args.condition
     rows: list[dict] = []
-    for name in only or INSTRUMENTS:
-        for k in range(skip, skip + takes):
+    for name in args.only or INSTRUMENTS:
+        for k in range(args.skip, args.skip + args.takes):
             seed = first + k
             passage, clean, truth = take_of(name, bank, seed)
-            for condition in conditions:
+            heard = conditions if k < args.skip + args.conditioned else conditions[:1]
+            for condition in heard:
                 sound = apply(condition, clean, seed, truth.bpm)
                 started = time.process_time()
                 verdict = judge(Sound(sound.astype(np.float32), RATE), passage, CRITERION)
                 cost = (time.process_time() - started) / (len(sound) / RATE)
                 score = score_take(verdict, passage, truth)
-                if rivals and condition == "clean":
+                if args.rivals and condition == "clean":
                     score_rivals(score.counts, sound, truth)
                 score.lists["cost"] = [cost]
                 rows.append({
@@ -90,11 +91,16 @@ def main() -> None:
     parser.add_argument("--skip", type=int, default=0, help="leave out the first seeds")
     parser.add_argument("--only", nargs="*", default=[])
     parser.add_argument("--condition", nargs="*", default=["clean"])
+    parser.add_argument(
+        "--conditioned",
+        type=int,
+        default=1000,
+        help="how many takes are heard in every condition; the others in the first",
+    )
     parser.add_argument("--write", action="store_true")
     parser.add_argument("--rivals", action="store_true")
     args = parser.parse_args()
-    conditions = list(CONDITIONS) if args.condition == ["all"] else args.condition
-    rows = run(args.which, args.takes, args.only, conditions, args.rivals, args.skip)
+    rows = run(args)
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     write(rows, args, peak_mb=peak)
 

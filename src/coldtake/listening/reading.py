@@ -22,7 +22,7 @@ NEAR = 0.55  # semitones: a tone this near to the wanted pitch is that note, wel
 NEAR_SHARE = 0.3  # of the note's frames that must lie there
 SURELY_GROWN = 0.7
 CLEAR_ATTACKS = 0.8  # a take whose attacks are as clear as this tells where there is none
-DOUBTFUL_ATTACK = 0.1  # a repeated note with less evidence of an attack is not told
+DOUBTFUL_ATTACK = 0.05  # a repeated note with less evidence of an attack is not told
 
 
 @dataclass(frozen=True)
