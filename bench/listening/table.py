@@ -51,8 +51,8 @@ def answers(c) -> str:
 
 HEAD = [
     "", "takes", "F1 50 ms", "F1 25 ms", "onset ms 50/95 %", "95 % over half rise, ms",
-    "faults found %", "falsely accused %", "... in faultless takes", "extras P/R", "restarts found/true (said)",
-    "cents 50/95 %", "displaced P/R", "mistuned P/R", "abstained %",
+    "faults found %", "falsely accused %", "... in faultless takes", "extras P/R",
+    "restarts found/true (said)", "cents 50/95 %", "displaced P/R", "mistuned P/R", "abstained %",
     "answer right, false yes, false no, undecided", "s per s",
 ]  # fmt: skip
 
@@ -93,8 +93,8 @@ def worst(rows, count: int = 10) -> list[str]:
 
 _SHOWN = {
     "falsely accused", "faults wrong", "found wrong", "faults missed", "found missed",
-    "extras said", "extras both", "extras true", "restarts said", "restarts both", "restarts true", "abstained",
-    "undecided notes",
+    "extras said", "extras both", "extras true", "restarts said", "restarts both", "restarts true",
+    "abstained", "undecided notes",
 }  # fmt: skip
 
 
@@ -170,8 +170,8 @@ def report(rows, args, peak_mb: float) -> str:
     parts = [
         "# Listening to one line: figures\n",
         (f"Takes of the bank `{SETS[args.which][0]}`, seeds from "
-        f"{SETS[args.which][1] + args.skip}: {len(clean)} clean, {len(rows) - len(clean)} under other conditions. No constant was "
-        "chosen on them; tuning used TimGM6mb and seeds below 1000.\n"),
+        f"{SETS[args.which][1] + args.skip}: {len(clean)} clean, {len(rows) - len(clean)} "
+        "under other conditions. No constant was chosen on them; tuning used TimGM6mb and seeds below 1000.\n"),
         f"    python bench/listening/run.py {' '.join(sys.argv[1:])}\n",
         (f"Machine: {platform.machine()}, {os.cpu_count()} cores shared with other work, Python "
         f"{platform.python_version()}; peak memory of the whole bench {peak_mb:.0f} MB (both the "

@@ -25,7 +25,7 @@ def attack_strength(hearing: Hearing) -> Floats:
     faint = np.clip(highest - _usual_level(hearing.fine_db) + 8.0, -15.0, 0.0)
     odds = -1.6 + 0.84 * np.clip(struck, -5.0, 6.9) + 0.36 * rise + 1.06 * faint
     odds += 2.2 * np.minimum(rise - 2.0, 0.0)  # the end of a note changes the spectrum too
-    odds -= 4.0 * _click_like(hearing) * np.clip(struck / 3.0, 0.0, 1.0)
+    odds -= 4.0 * _click_like(hearing) * np.clip(0.5 * struck - 1.0, 0.0, 1.0)
     return np.asarray(1.0 / (1.0 + np.exp(-odds)))
 
 
@@ -37,7 +37,7 @@ def _click_like(hearing: Hearing) -> Floats:
     dip = maximum_filter1d(level_dips(hearing), 13, mode="nearest", origin=2)
     level = uniform_filter1d(hearing.fine_db, 9, mode="nearest")
     lasting = np.roll(level, -16) - np.roll(level, 7)
-    undipped, unlasting = np.clip((3.0 - dip) / 1.5, 0.0, 1.0), np.clip(1.0 - lasting, 0.0, 1.0)
+    undipped, unlasting = np.clip((2.5 - dip) / 1.5, 0.0, 1.0), np.clip(1.0 - lasting, 0.0, 1.0)
     return np.asarray(undipped * unlasting)
 
 
