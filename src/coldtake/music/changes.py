@@ -15,9 +15,10 @@ from coldtake.music.instruments import Instrument
 from coldtake.music.keys import C_MAJOR, Key, usual
 from coldtake.music.notating import Page, Written, abc_text
 from coldtake.music.passage import Passage
-from coldtake.music.tones import Interval, Pitch, Tone, pitch_near, simplest
+from coldtake.music.tones import Interval, Pitch, Tone, pitch_near, pitches_of, simplest
 
 MOST_BARS = 400
+_LOW_PART = 5  # semitones above the lowest note, where roots lie
 _THIRDS = ((2,), (3,), (1,))  # letters above the root: the third, in a suspended chord 4 or 2
 _SEVENTHS = ((6,), (5,), (4,))
 
@@ -153,15 +154,25 @@ def _read(symbol: str) -> Chord:
 Line = tuple[Pitch | None, ...]
 
 
-def roots(changes: Changes, near: int) -> Line:
-    """The root under each chord, each near the one before."""
+def roots(changes: Changes, low: int, high: int) -> Line:
+    """The root (or slash bass) under each chord, low in the range, near the one before.
+
+    low, high : written MIDI numbers an octave or more apart, here and below
+    """
     line: list[Pitch | None] = []
     for span in changes.spans:
         tone = span.chord.bass or span.chord.root
         before = next((p for p in reversed(line) if p is not None), None)
+        near = low + _LOW_PART
         middle = near if before is None else (near + before.midi) / 2
-        line.append(None if tone is None else pitch_near(simplest(tone), middle))
+        line.append(None if tone is None else _within(simplest(tone), middle, low, high))
     return tuple(line)
+
+
+def _within(tone: Tone, near: float, low: int, high: int) -> Pitch:
+    """The pitch of a tone in the range that lies nearest; the lower of two equally near."""
+    own = pitches_of(tone, low, high) or (pitch_near(tone, near),)
+    return min(own, key=lambda pitch: (abs(pitch.midi - near), pitch.midi))
 
 
 def guide_pair(chord: Chord) -> tuple[Tone, Tone] | None:
@@ -181,7 +192,7 @@ def _degree_of(chord: Chord, choices: Sequence[tuple[int, ...]]) -> Tone | None:
     return None
 
 
-def guide_tones(changes: Changes, near: int) -> tuple[Line, Line]:
+def guide_tones(changes: Changes, low: int, high: int) -> tuple[Line, Line]:
     """Two lines through the changes: the first begins on the third, the second on the seventh.
 
     Each chord's two tones are given to the lines so that both together move least.
@@ -194,19 +205,20 @@ def guide_tones(changes: Changes, near: int) -> tuple[Line, Line]:
             for line in lines:
                 line.append(None)
             continue
-        last = _nearest(pair, last, near)
+        last = _nearest(pair, last, low, high)
         for line, pitch in zip(lines, last, strict=True):
             line.append(pitch)
     return tuple(lines[0]), tuple(lines[1])
 
 
 def _nearest(
-    pair: tuple[Tone, Tone], last: tuple[Pitch, Pitch] | None, near: int
+    pair: tuple[Tone, Tone], last: tuple[Pitch, Pitch] | None, low: int, high: int
 ) -> tuple[Pitch, Pitch]:
     if last is None:
-        return pitch_near(pair[0], near), pitch_near(pair[1], near)
+        middle = (low + high) / 2
+        return _within(pair[0], middle, low, high), _within(pair[1], middle, low, high)
     ways = [
-        (pitch_near(one, last[0].midi), pitch_near(two, last[1].midi))
+        (_within(one, last[0].midi, low, high), _within(two, last[1].midi, low, high))
         for one, two in (pair, pair[::-1])
     ]
     return min(
@@ -222,12 +234,12 @@ def held(changes: Changes, line: Line) -> list[Written]:
     ]
 
 
-def arpeggios(changes: Changes, low: int) -> list[Written]:
+def arpeggios(changes: Changes, low: int, high: int) -> list[Written]:
     """Each chord broken from its root up, in quarters; a longer chord turns back down."""
     notes: list[Written] = []
     for span in changes.spans:
         tones = span.chord.tones[:4]
-        tops = _stacked(tones, low)
+        tops = _stacked(tones, low, high)
         cycle = [*tops, *reversed(tops[1:-1])] or [None]
         values = _quarters(span.beats)
         for place, value in enumerate(values):
@@ -241,8 +253,8 @@ def _quarters(beats: Fraction) -> list[Fraction]:
     return [Fraction(1)] * int(whole) + ([rest] if rest else [])
 
 
-def _stacked(tones: Sequence[Tone], low: int) -> list[Pitch | None]:
-    """Tones one above the other, the first in the octave from `low` up."""
+def _stacked(tones: Sequence[Tone], low: int, high: int) -> list[Pitch | None]:
+    """Tones one above the other, the first in the octave from `low` up; folded back at `high`."""
     found: list[Pitch | None] = []
     least = low
     for tone in tones:
@@ -251,6 +263,8 @@ def _stacked(tones: Sequence[Tone], low: int) -> list[Pitch | None]:
             (p for o in range(-1, 11) if (p := Pitch(spelled, o)).midi >= least),
             key=lambda p: p.midi,
         )
+        if pitch.midi > high:
+            pitch = Pitch(spelled, pitch.octave - 1)
         found.append(pitch)
         least = pitch.midi + 1
     return found

@@ -1,7 +1,8 @@
 """Scales that go with a chord, simplest first (common practice, no source).
 
-A scale of the chord's family is offered when it holds every tone of the chord; the natural fifth of
-an altered dominant may be missing, as it is left out in playing.
+A scale of the chord's family is offered when it holds every tone of the chord. The natural fifth of
+an altered dominant may be missing, and the natural eleventh over a major third: both are left out
+in playing.
 """
 
 from dataclasses import dataclass
@@ -75,4 +76,6 @@ def _needed(chord: Chord) -> set[int]:
     altered = any(word.startswith(("b", "#", "♭", "♯", "+", "-")) for word in chord.changed)
     dominant = {4, 10} <= _semitones(chord)
     own = {tone.pitch_class for tone in chord.tones}
+    if 4 in _semitones(chord):
+        own -= {root.above(degree("11")).pitch_class}
     return own - {fifth} if altered and dominant else own

@@ -190,7 +190,9 @@ def _read_kind(text: str, symbol: str) -> tuple[str, tuple[Interval, ...], tuple
         if text.endswith(short):
             text = text.removesuffix(short) + long
             break
-    start = next(word for word in _BY_LENGTH if text.startswith(word) and _fits(text, word))
+    start = next((w for w in _BY_LENGTH if text.startswith(w) and _fits(text, w)), None)
+    if start is None:
+        raise _unknown(symbol)
     rest = re.sub(r"[(),]", "", text[len(start) :])
     kind, more = _SPELLED[start]
     ways = {way.steps: way for way in degrees(f"{KINDS[kind]} {more}")}

@@ -92,12 +92,19 @@ def set_to(pitches: Sequence[Pitch], rhythm: Rhythm, bar: Fraction) -> list[Writ
     on_beat = at % rhythm.cell == 0
     if on_beat:
         return [*notes[:-1], Written(pitches[-1], bar - at % bar)]
+    if not rhythm.tuplet:
+        return [*notes[:-1], *_held(pitches[-1], -at % rhythm.cell, bar - (at % bar))]
     rests = [
         Written(None, rhythm.values[i % size], rhythm.tuplet)
         for i in range(len(notes), -(-len(notes) // size) * size)
     ]
     filled = at + sum((note.sounds for note in [notes[-1], *rests]), Fraction(0))
     return [*notes, *rests, *_rest(-filled % bar)]
+
+
+def _held(pitch: Pitch, length: Fraction, left: Fraction) -> list[Written]:
+    """A note to the end of its cell, and rests to the end of the bar."""
+    return [Written(pitch, length), *_rest(left - length)]
 
 
 def _rest(length: Fraction) -> Iterator[Written]:

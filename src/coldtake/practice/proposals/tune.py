@@ -101,22 +101,24 @@ def _melody(tune: _Tune) -> tuple[str, ...]:
 
 def _lines(tune: _Tune) -> tuple[str, ...]:
     """Roots, both guide tone lines, arpeggios."""
-    middle = (tune.instrument.low + tune.instrument.high) / 2
-    near, low = round(middle), round(max(tune.instrument.low, middle - 12))
+    low, high = tune.instrument.low, tune.instrument.high
 
     def guide(which: int) -> Notes:
-        return lambda c: held(c, guide_tones(c, near)[which])
+        return lambda c: held(c, guide_tones(c, low, high)[which])
 
-    def under(c: Changes) -> Sequence[Written]:
-        return held(c, roots(c, low))
-
-    base = _line(tune, "Roots", under, 0.05, (), "the floor of the harmony")
+    base = _line(tune, "Roots", _roots(tune), 0.05, (), "the floor of the harmony")
     thirds = _line(tune, "Guide tones from the third", guide(0), 0.1, (base,), "by nearest motion")
     seventh = _line(
         tune, "Guide tones from the seventh", guide(1), 0.1, (base,), "by nearest motion"
     )
-    broken = _line(tune, "Arpeggios", lambda c: arpeggios(c, low), 0.25, (base,), _scales(tune))
+    broken = _line(
+        tune, "Arpeggios", lambda c: arpeggios(c, low, high), 0.25, (base,), _scales(tune)
+    )
     return thirds, seventh, broken
+
+
+def _roots(tune: _Tune) -> Notes:
+    return lambda c: held(c, roots(c, tune.instrument.low, tune.instrument.high))
 
 
 def _line(
@@ -150,7 +152,7 @@ def _scales(tune: _Tune) -> str:
 
 
 def _choruses(tune: _Tune, needs: tuple[str, ...]) -> None:
-    chart, _ = tune.written("The changes", lambda c: held(c, roots(c, tune.instrument.low + 12)))
+    chart, _ = tune.written("The changes", _roots(tune))
     two_and_four = tune.changes.metre == (4, 4)
     asked = [
         ("One chorus without stopping", "Did I keep going for one whole chorus?", False),

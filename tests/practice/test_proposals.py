@@ -1,0 +1,336 @@
+"""Proposals: every step keeps the rules of the map, every passage can be read and played."""
+
+from itertools import pairwise
+from pathlib import Path
+
+import msgspec
+import pytest
+
+from coldtake.domain.criterion import ConditionsTest, OwnQuestionTest, TempoTest, TuneTest, question
+from coldtake.domain.events import PassageKept, StepKept
+from coldtake.domain.topic import PassageRef
+from coldtake.errors import InputError, NotFoundError, RuleError
+from coldtake.music.keys import KeyOrder
+from coldtake.music.sounding import schedule
+from coldtake.practice.proposals.asks import (
+    STEPS_MOST,
+    PieceAsk,
+    PlainAsk,
+    Proposal,
+    TechniqueAsk,
+    TuneAsk,
+)
+from coldtake.practice.proposals.door import without
+from coldtake.units import METRONOME_MARKS
+
+RUN = "C/D/E/F/G/A/B/c/ C/D/E/F/G/A/B/c/ | "
+PIECE = (
+    "X:1\nT:Piece\nM:4/4\nL:1/8\nQ:1/4=92\nK:C\n"
+    + "CDEF GFED | EFGA BAGF | C4 z4 | " * 2
+    + RUN
+    + "CDEF GFED | EFGA BAGF | C4 z4 |]\n"
+)
+JIG = "X:1\nT:Jig\nM:6/8\nL:1/8\nQ:3/8=96\nK:D\n" + "DFA dAF | GBd gdB | " * 8 + "D6 |]\n"
+TUNE = (
+    "X:1\nT:Tune\nM:4/4\nL:1/4\nQ:1/4=132\nK:C\n"
+    '"Dm7"D E F A | "G7"G F E D | "Cmaj7"C E G c | "A7b9"A G F E | "oops"D4 |]\n'
+)
+DEMO = Path(__file__).parents[2] / "src" / "coldtake" / "demo" / "material"
+
+
+@pytest.fixture
+def topic(services):
+    return services.pile.add("Topic")
+
+
+def kept(services, abc, name="a.abc"):
+    return services.pile.keep_passage(abc.encode(), name).id
+
+
+def checked(services, topic, ask):
+    """A proposal that has passed everything that any proposal must."""
+    proposal = services.pile.propose_steps(topic.id, ask)
+    assert services.state().topic_steps(topic.id) == ()
+    ids = [step.id for step in proposal.steps]
+    assert len(set(ids)) == len(ids)
+    for place, step in enumerate(proposal.steps):
+        assert set(step.needs) <= set(ids[:place])  # acyclic: needs stand before
+        assert question(step.criterion).endswith("?")
+        assert 1 <= step.need_min <= 300
+    assert all(sentence.endswith(".") for sentence in proposal.rests_on)
+    assert proposal.rests_on
+    services.pile.keep_proposal(proposal)
+    kept_steps = services.state().topic_steps(topic.id)
+    assert kept_steps == proposal.steps
+    for step in kept_steps:
+        services.pile.keep_step(step)  # passes the pile's own rules unchanged
+        passage = services.pile.exercise_passage(step)
+        if passage is not None:
+            assert passage.notes
+            sounded = schedule(passage, step.exercise.tempo_bpm)
+            assert all(note.duration_s > 0 for note in sounded)
+    return proposal
+
+
+ASKS = {
+    "scales in twelve keys": TechniqueAsk(),
+    "shuffled": TechniqueAsk(order=KeyOrder.SHUFFLED, seed=5, scale="blues", instrument="guitar"),
+    "few keys": TechniqueAsk(
+        rules=("thirds", "seventh chord"), keys=("Bb", "E"), scale="harmonic minor", clean_bpm=60
+    ),
+    "long tones": TechniqueAsk(rules=("long tones",), keys=("C",), instrument="viola"),
+    "rhythm": TechniqueAsk(rules=("one note",), rhythms=("triplets", "dotted"), keys=("C",)),
+    "compound": TechniqueAsk(metre=(6, 8), rhythms=("eighths in threes",), keys=("D",)),
+    "own lines": PlainAsk(lines="first\n\n second \nthird", in_order=True),
+    "changes": TuneAsk(changes="|: Cm7 F7 | Bbmaj7 :| N.C. | Aø D7b9"),
+    "concert changes": TuneAsk(changes="C | F | G7", concert=True, instrument="horn in F"),
+}
+
+
+@pytest.mark.parametrize("name", ASKS)
+def test_any_proposal_keeps_the_rules(services, topic, name):
+    checked(services, topic, ASKS[name])
+
+
+@pytest.mark.parametrize("abc", [PIECE, JIG, TUNE], ids=["piece", "jig", "tune"])
+def test_any_piece_keeps_the_rules(services, topic, abc):
+    checked(services, topic, PieceAsk(passage_id=kept(services, abc)))
+
+
+@pytest.mark.parametrize("file", sorted(p.name for p in DEMO.iterdir() if p.suffix != ".py"))
+def test_the_example_material_can_be_broken_down(services, topic, file):
+    stored = services.pile.keep_passage((DEMO / file).read_bytes(), file)
+    checked(services, topic, PieceAsk(passage_id=stored.id))
+
+
+# A piece
+
+
+def piece(services, topic, **fields):
+    return checked(services, topic, PieceAsk(passage_id=kept(services, PIECE), **fields))
+
+
+def titles(proposal):
+    return [step.title for step in proposal.steps]
+
+
+def test_a_piece_begins_with_its_hard_spots_and_ends_cold(services, topic):
+    proposal = piece(services, topic)
+    assert titles(proposal)[0].startswith("Bar 7 at quarter = ")
+    assert proposal.because[proposal.steps[0].id].startswith("a hard spot: fast notes")
+    assert titles(proposal)[-2:] == ["From memory", "Cold and from memory"]
+    memory, cold = proposal.steps[-2:]
+    assert cold.needs == (memory.id,)
+    stated = [t.stated for t in cold.criterion.tests if isinstance(t, ConditionsTest)]
+    assert stated == [("from memory", "cold, the first try of the day")]
+
+
+def test_every_bar_is_worked_on_and_neighbours_are_joined(services, topic):
+    proposal = piece(services, topic)
+    groups = {
+        (s.exercise.passage.first_bar, s.exercise.passage.last_bar)
+        for s in proposal.steps
+        if s.title.startswith("Bar")
+    }
+    bars = {bar for first, last in groups for bar in range(first, last + 1)}
+    assert bars == set(range(1, 11))
+    joins = [s for s in proposal.steps if s.title.startswith("Join")]
+    assert all(s.exercise.passage.last_bar == s.exercise.passage.first_bar + 1 for s in joins)
+    assert all(len(s.needs) == 2 for s in joins)
+    phrases = sorted(g for g in groups if g[1] - g[0] >= 2)
+    edges = [(a[1], b[0]) for a, b in pairwise(phrases) if a[1] + 1 == b[0]]
+    assert {(s.exercise.passage.first_bar, s.exercise.passage.last_bar) for s in joins} >= set(
+        edges
+    )
+
+
+def test_tempi_go_along_the_metronome_marks_to_the_goal(services, topic):
+    proposal = piece(services, topic, goal_bpm=92, clean_bpm=63)
+    tempi = [t.mark for s in proposal.steps for t in s.criterion.tests if isinstance(t, TempoTest)]
+    assert set(tempi) <= set(METRONOME_MARKS)
+    assert (min(tempi), max(tempi)) == (63, 92)
+    words = next(s.exercise.words for s in proposal.steps if s.exercise.words)
+    assert words == "By the marks: 63, 66, 69, 72, 76, 80, 84, 88, 92"
+
+
+def test_a_compound_beat_counts_in_dotted_quarters(services, topic):
+    proposal = checked(services, topic, PieceAsk(passage_id=kept(services, JIG)))
+    step = proposal.steps[-1]
+    [tempo] = [t for t in step.criterion.tests if isinstance(t, TempoTest)]
+    assert (tempo.mark, tempo.beat_unit_beats, step.exercise.tempo_bpm) == (96, 1.5, 144)
+    assert (step.exercise.click.beat_unit_beats, step.exercise.click.beats_per_bar) == (1.5, 2)
+
+
+def test_already_clean_at_the_goal_leaves_no_slow_steps(services, topic):
+    proposal = piece(services, topic, goal_bpm=80, clean_bpm=120)
+    assert {s.exercise.tempo_bpm for s in proposal.steps} == {80}
+
+
+def test_some_bars_of_a_piece(services, topic):
+    proposal = piece(services, topic, first_bar=4, last_bar=6)
+    refs = [s.exercise.passage for s in proposal.steps]
+    assert min(r.first_bar for r in refs) == 4
+    assert max(r.last_bar for r in refs) == 6
+
+
+def test_repeats_are_said_and_not_worked_on_twice(services, topic):
+    abc = "X:1\nM:4/4\nL:1/4\nK:C\n|:CDEF|GFED:|C4|]\n"
+    proposal = checked(services, topic, PieceAsk(passage_id=kept(services, abc)))
+    assert "2 bars are repeats of others and are not worked on twice." in proposal.rests_on
+    assert not any(t.startswith(("Bar 3", "Bars 3")) for t in titles(proposal))
+
+
+def test_several_notes_at_once_are_said(services, topic):
+    abc = "X:1\nM:4/4\nL:1/4\nK:C\n[CEG]4|[DFA]4|\n"
+    proposal = checked(services, topic, PieceAsk(passage_id=kept(services, abc)))
+    assert any("answer these steps yourself" in s for s in proposal.rests_on)
+
+
+# Technique
+
+
+def test_patterns_sound_in_the_keys_asked_for(services, topic):
+    ask = TechniqueAsk(keys=("Bb",), concert=True, instrument="alto saxophone in E♭")
+    proposal = checked(services, topic, ask)
+    passage = services.pile.exercise_passage(proposal.steps[0])
+    assert proposal.steps[0].exercise.key == "G major"
+    assert passage.notes[0].pitch % 12 == 10
+    assert "G major on the page sounds B♭ major" in " ".join(proposal.rests_on)
+
+
+def test_what_is_asked_of_each_kind_of_pattern(services, topic):
+    ask = TechniqueAsk(rules=("scale", "long tones", "one note"), keys=("C",))
+    proposal = checked(services, topic, ask)
+    by_title = {s.title: question(s.criterion) for s in proposal.steps}
+    assert any("in tune within" in q for t, q in by_title.items() if "long tones" in t)
+    assert any("within 50 ms" in q for t, q in by_title.items() if "one note" in t)
+    assert all("even within" in q for t, q in by_title.items() if t.startswith("C major at"))
+    assert any(isinstance(t, TuneTest) for s in proposal.steps for t in s.criterion.tests)
+
+
+def test_twelve_keys_come_in_their_order_and_then_in_a_row(services, topic):
+    proposal = checked(services, topic, TechniqueAsk())
+    assert [s.exercise.key for s in proposal.steps][:3] == ["C major", "F major", "B♭ major"]
+    assert len(proposal.steps) == 13
+    assert len(proposal.steps[-1].needs) == 12
+    assert isinstance(proposal.steps[-1].criterion.tests[0], OwnQuestionTest)
+
+
+def test_too_many_steps_at_once(services, topic):
+    rules = ("scale", "thirds", "arpeggio", "fours", "sixths", "fourths")
+    with pytest.raises(RuleError, match=f"more than {STEPS_MOST} steps"):
+        services.pile.propose_steps(topic.id, TechniqueAsk(rules=rules))
+
+
+# A tune
+
+
+def test_a_tune_from_its_page(services, topic):
+    proposal = checked(services, topic, TuneAsk(passage_id=kept(services, TUNE)))
+    names = titles(proposal)
+    assert names[0].startswith("Melody at")
+    assert [n.split(" at ")[0] for n in names[2:6]] == [
+        "Roots",
+        "Guide tones from the third",
+        "Guide tones from the seventh",
+        "Arpeggios",
+    ]
+    assert names[6:] == [
+        "One chorus without stopping",
+        "Two choruses without stopping, click on 2 and 4",
+    ]
+    assert proposal.steps[-1].exercise.click.beat_unit_beats == 2.0
+    assert "Not readable, and passed over: oops." in proposal.rests_on
+    assert "Dm7: D dorian" in proposal.steps[-1].exercise.words
+
+
+def test_concert_changes_are_written_for_the_instrument(services, topic):
+    proposal = checked(services, topic, ASKS["concert changes"])
+    passage = services.pile.exercise_passage(proposal.steps[0])
+    assert [h.symbol for h in passage.harmonies] == ["G", "C", "D7"]
+    assert [n.pitch % 12 for n in passage.notes] == [0, 5, 7]
+
+
+# Keeping
+
+
+def test_proposing_twice_is_the_same(services, topic):
+    ask = ASKS["few keys"]
+    one, two = (services.pile.propose_steps(topic.id, ask) for _ in range(2))
+    assert one == two
+
+
+def test_keeping_is_one_append_and_twice_is_once(services, topic):
+    proposal = services.pile.propose_steps(topic.id, ASKS["few keys"])
+    before = services.store.last_sequence()
+    assert services.pile.keep_proposal(proposal) == proposal.steps
+    events = [event.data for _, event in services.store.events(after=before)]
+    assert sum(isinstance(e, PassageKept) for e in events) == len(proposal.passages)
+    assert sum(isinstance(e, StepKept) for e in events) == len(proposal.steps)
+    assert services.pile.keep_proposal(proposal) == ()
+    assert services.store.last_sequence() == before + len(events)
+
+
+def test_what_the_player_changed_stays(services, topic):
+    proposal = services.pile.propose_steps(topic.id, PlainAsk(lines="one\ntwo"))
+    services.pile.keep_proposal(proposal)
+    mine = msgspec.structs.replace(proposal.steps[0], title="mine")
+    services.pile.keep_step(mine)
+    services.pile.keep_proposal(proposal)
+    assert services.state().steps[mine.id].title == "mine"
+
+
+def test_needs_lead_past_what_is_left_out(services, topic):
+    proposal = services.pile.propose_steps(topic.id, PlainAsk(lines="a\nb\nc\nd", in_order=True))
+    a, b, c, d = proposal.steps
+    kept_steps = services.pile.keep_proposal(proposal, [a.id, d.id])
+    assert [s.title for s in kept_steps] == ["a", "d"]
+    assert kept_steps[1].needs == (a.id,)
+    assert without(proposal.steps, [b.id, c.id])[0].needs == ()
+
+
+def test_only_the_passages_of_kept_steps_are_kept(services, topic):
+    proposal = services.pile.propose_steps(topic.id, ASKS["few keys"])
+    services.pile.keep_proposal(proposal, [proposal.steps[0].id])
+    assert len(services.state().passages) == 1
+
+
+def test_a_proposal_that_breaks_a_rule_keeps_nothing(services, topic):
+    proposal = services.pile.propose_steps(topic.id, PlainAsk(lines="a\nb"))
+    a, b = proposal.steps
+    circle = Proposal(steps=(msgspec.structs.replace(a, needs=(b.id,)), b))
+    before = services.store.last_sequence()
+    with pytest.raises(RuleError):
+        services.pile.keep_proposal(circle)
+    assert services.store.last_sequence() == before
+
+
+@pytest.mark.parametrize(
+    ("ask", "sentence"),
+    [
+        (PlainAsk(lines="\n \n"), "no line yet"),
+        (PlainAsk(lines="x\n" * (STEPS_MOST + 1)), "is the limit"),
+        (PlainAsk(lines="x" * 201), "200 is the limit"),
+        (PieceAsk(passage_id="none"), "There is no passage"),
+        (TuneAsk(), "no chord symbols"),
+        (TechniqueAsk(goal_bpm=1.0), "must be at least 20"),
+        (TechniqueAsk(keys=("X",)), "note name"),
+        (TechniqueAsk(octaves=9), "must be at most 4"),
+    ],
+)
+def test_what_cannot_be_proposed(services, topic, ask, sentence):
+    with pytest.raises((InputError, NotFoundError)) as fault:
+        services.pile.propose_steps(topic.id, ask)
+    assert sentence in str(fault.value)
+
+
+def test_bars_without_notes(services, topic):
+    passage = kept(services, "X:1\nM:4/4\nL:1/4\nK:C\nC4|z4|\n")
+    with pytest.raises(RuleError, match="no notes in these bars"):
+        services.pile.propose_steps(topic.id, PieceAsk(passage_id=passage, first_bar=2, last_bar=2))
+    assert services.pile.passages.selected(PassageRef(passage_id=passage)).notes
+
+
+def test_no_topic(services):
+    with pytest.raises(NotFoundError):
+        services.pile.propose_steps("none", PlainAsk(lines="a"))
