@@ -1,5 +1,6 @@
 """Looking back at weeks and minutes, and ahead through the models. Everything is computed."""
 
+import threading
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
@@ -46,6 +47,8 @@ class Looking:
 
     def __init__(self, log: Log) -> None:
         self._log = log
+        self._looking_ahead = threading.Lock()  # two pages that ask at once wait for one answer
+        self._ahead: dict[tuple[int, date, float | None], tuple[TopicOutlook, ...]] = {}
 
     def weeks(self, *, most: int | None = None) -> tuple[Week, ...]:
         """Return every week from the first with something in it to now, oldest first."""
@@ -83,15 +86,23 @@ class Looking:
     def outlook(
         self, *, minutes_per_day: float | None = None, progress: Progress | None = None
     ) -> tuple[TopicOutlook, ...]:
-        """Return for each topic what will be ready on its date, with intervals."""
+        """Return for each topic what will be ready on its date, with intervals.
+
+        It takes seconds, so what was found is kept until the log or the day changes.
+        """
+        with self._looking_ahead:
+            key = (self._log.store.last_sequence(), self._log.today(), minutes_per_day)
+            self._ahead = {k: found for k, found in self._ahead.items() if k[:2] == key[:2]}
+            if key not in self._ahead:
+                self._ahead[key] = self._found_ahead(key[1], minutes_per_day, progress)
+            return self._ahead[key]
+
+    def _found_ahead(
+        self, today: date, minutes_per_day: float | None, progress: Progress | None
+    ) -> tuple[TopicOutlook, ...]:
         from coldtake.planning.outlook import outlook
 
-        return outlook(
-            self._log.state(),
-            self._log.today(),
-            minutes_per_day=minutes_per_day,
-            progress=progress,
-        )
+        return outlook(self._log.state(), today, minutes_per_day=minutes_per_day, progress=progress)
 
 
 def _monday(day: date) -> date:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import AsyncIterator, Collection
-from contextlib import asynccontextmanager
+from collections.abc import AsyncIterator, Callable, Collection
+from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from importlib import import_module
 from typing import TYPE_CHECKING
 
@@ -38,6 +38,7 @@ MODULES = (
 
 # What takes a second to import; the server does it while the player reads the first page.
 HEAVY = (
+    "coldtake.learning.memory",
     "coldtake.listening.judge",
     "coldtake.music.engraving",
     "coldtake.planning.day",
@@ -45,15 +46,22 @@ HEAVY = (
 )
 
 
-def _import_heavy() -> None:
-    for name in HEAVY:
+def _warm_up(services: Services) -> None:
+    import_module(HEAVY[0])
+    services.looking.estimates()  # the first step page waits for the first estimates
+    for name in HEAVY[1:]:
         import_module(name)
 
 
-@asynccontextmanager
-async def _warmed(_app: FastAPI) -> AsyncIterator[None]:
-    threading.Thread(target=_import_heavy, name="warm-up", daemon=True).start()
-    yield
+def _warmed(services: Services) -> Callable[[FastAPI], AbstractAsyncContextManager[None]]:
+    @asynccontextmanager
+    async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
+        warming = threading.Thread(target=_warm_up, args=(services,), name="warm-up", daemon=True)
+        warming.start()
+        yield
+        warming.join()  # it reads the log, which may be closed now
+
+    return lifespan
 
 
 def create_app(
@@ -69,7 +77,11 @@ def create_app(
     hosts : further host names to answer under; loopback names always work
     """
     app = FastAPI(
-        title="Coldtake", docs_url=None, redoc_url=None, openapi_url=None, lifespan=_warmed
+        title="Coldtake",
+        docs_url=None,
+        redoc_url=None,
+        openapi_url=None,
+        lifespan=_warmed(services),
     )
     templates = make_templates()
     app.state.build_demo = build_demo

@@ -88,6 +88,16 @@ def given_notation(fields: FormData) -> tuple[bytes, str]:
     return text.encode(), "pasted.abc"
 
 
+def sound_path(exercise: Exercise) -> str:
+    """Return the address of an exercise's sound at its tempo, empty when it has no passage."""
+    ref = exercise.passage
+    if ref is None:
+        return ""
+    query = bar_query(ref)
+    tempo = f"{'&' if query else '?'}bpm={exercise.tempo_bpm:g}" if exercise.tempo_bpm else ""
+    return f"/passages/{ref.passage_id}.wav{query}{tempo}"
+
+
 def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     """Build the routes of the step page."""
     routes = APIRouter()
@@ -159,6 +169,7 @@ def _context(services: Services, step: Step) -> dict[str, object]:
         "editor": editor_of(step.criterion),
         "others": [s for s in state.topic_steps(step.topic_id) if s.id != step.id],
         "notation": notation_path(step.exercise),
+        "sound": sound_path(step.exercise),
         "passage": state.passages.get(ref.passage_id) if ref else None,
         "bars": len(services.pile.passage(ref.passage_id).bars) if ref else 0,
         "bar_query": bar_query(ref) if ref else "",

@@ -8,6 +8,7 @@ import * as actions from "./actions.js";
 import { CALM, due, scene } from "./conduct.js";
 import { EventLog, closed, sessionOf } from "./log.js";
 import { placesOf, slotTries } from "./reducer.js";
+import { Hear } from "./hear.js";
 import { Sound } from "./sound.js";
 import { Takes } from "./take.js";
 import { isoLocal, minutesLeftOf, practiceDay } from "./when.js";
@@ -32,6 +33,7 @@ export class Desk {
     this.log = new EventLog(store, poke);
     this.sound = new Sound();
     this.sound.onChange = changed;
+    this.hear = new Hear(changed);
     this.takes = new Takes(this.sound, store, poke, changed);
     /** @type {Snapshot | null} */
     this.snapshot = null;
@@ -193,9 +195,30 @@ export class Desk {
     return this.seen.get(answered.id) ?? null;
   }
 
+  /**
+   * Where the shown slot's passage can be heard, at the tempo of the click. A cold take is not told
+   * beforehand how it sounds.
+   * @param {Scene} seen
+   */
+  soundOf(seen) {
+    if (seen.screen !== "slot" || seen.place.slot.kind === "cold" || this.takes.busy) return "";
+    const { step_id } = seen.place.slot;
+    const step = this.step(step_id);
+    if (!step?.notation) return "";
+    const click = this.clickOf(step, step_id);
+    return `${step.notation.replace(".svg", ".wav")}${step.notation.includes("?") ? "&" : "?"}bpm=${click.bpm * click.unit}`;
+  }
+
+  async listen() {
+    const address = this.soundOf(this.scene());
+    const told = address ? await this.hear.toggle(address) : undefined;
+    if (told) this.say(told);
+  }
+
   /** A new slot: what stood there of the last one goes. */
   leave() {
     const run = this.session?.runs.at(-1);
+    if (run?.endedMs !== null) this.hear.stop();
     const { now, busy } = this.takes;
     if (now && !busy && (run?.slotId !== now.slotId || run?.endedMs !== null)) this.takes.drop();
   }
@@ -320,6 +343,7 @@ export class Desk {
     if (step.heard && this.sound.mic === "asking") {
       return this.say("First allow the microphone, or refuse it. Then press again.");
     }
+    this.hear.stop(); // the microphone must not hear it
     const click = this.clickOf(step, slot.step_id);
     const id = this.log.newId();
     await this.takes.start(id, this.session, seen.place, step, click, this.volume, isoLocal);

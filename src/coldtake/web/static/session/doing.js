@@ -28,6 +28,8 @@ export async function doAction(desk, action, words) {
     case "end":
       desk.confirming = session !== null && session.endedMs === null;
       return desk.changed();
+    case "hear":
+      return void desk.listen();
     case "leave":
       return desk.takes.busy ? undefined : desk.takes.drop();
   }

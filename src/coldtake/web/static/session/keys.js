@@ -32,6 +32,7 @@ export const KEYS = [
   { keys: ["m"], shown: "M", action: "move_on", words: "Move on to the next slot" },
   { keys: ["s"], shown: "S", action: "spare", words: "Fill the rest with the spare slot" },
   { keys: ["p"], shown: "P", action: "hold", words: "Stop the clock; Space goes on" },
+  { keys: ["h"], shown: "H", action: "hear", words: "Hear the passage at the tempo of the click, or stop it" },
   { keys: ["k"], shown: "K", action: "click", words: "Click on or off" },
   { keys: ["+", "="], shown: "+", action: "faster", words: "Click faster" },
   { keys: ["-"], shown: "−", action: "slower", words: "Click slower" },

@@ -37,7 +37,7 @@ worker.addEventListener("fetch", (/** @type {any} */ event) => {
   const url = new URL(event.request.url);
   if (event.request.method !== "GET" || url.origin !== location.origin) return;
   if (kept.includes(url.pathname)) event.respondWith(answer(event.request, url, CACHE));
-  else if (url.pathname.startsWith("/passages/")) {
+  else if (/^\/passages\/.*\.svg$/.test(url.pathname)) {
     event.respondWith(answer(event.request, url, NOTATION));
   }
 });

@@ -22,6 +22,8 @@ export function drawHands(desk, seen) {
   for (const id of ["take-back", "move-on", "hold"]) show(el(id), free);
   show(el("end-now"), running && !desk.takes.busy);
   show(el("stage"), running);
+  show(el("hear"), desk.soundOf(seen) !== "");
+  text(el("hear"), desk.hear.playing ? "Stop the sound" : "Hear it");
   if (slot) {
     drawTake(desk, seen);
     drawTakeBack(desk, seen.run.slotId);

@@ -1,0 +1,21 @@
+// @ts-check
+// "Hear it" beside notation. Without scripts it is a plain link to the sound.
+import { Hear } from "../session/hear.js";
+
+const hear = new Hear(() => {
+  for (const link of document.querySelectorAll("[data-hear]")) {
+    link.textContent = hear.playing ? "Stop" : "Hear it";
+  }
+});
+
+document.addEventListener("click", (event) => {
+  const within = /** @type {Element} */ (event.target);
+  const link = within.closest?.("a[data-hear]");
+  if (!(link instanceof HTMLAnchorElement)) return;
+  event.preventDefault();
+  void hear.toggle(link.href).then((told) => {
+    const said = document.getElementById("said");
+    if (said && told) said.textContent = told;
+  });
+});
+document.addEventListener("htmx:beforeSwap", () => hear.stop());
