@@ -164,9 +164,17 @@ def test_the_takes_own_tuning_is_no_fault():
 
 
 def test_an_abandoned_take_is_no_and_names_what_was_not_played():
-    verdict = judge(sounded("flute", keys(tune())[:9]), tune(), NOTES)
+    for count in (9, 6):
+        verdict = judge(sounded("flute", keys(tune())[:count]), tune(), NOTES)
+        assert verdict.answer == Answer.NO
+        assert faults(verdict) == [(f"n{k}", "missed") for k in range(count, len(tune().notes))]
+
+
+def test_starting_in_the_middle_misses_what_was_left_out():
+    verdict = judge(sounded("clarinet", keys(tune(), lead_s=-2.5)[5:]), tune(), NOTES)
     assert verdict.answer == Answer.NO
-    assert faults(verdict) == [(f"n{k}", "missed") for k in range(9, len(tune().notes))]
+    assert faults(verdict) == [(f"n{k}", "missed") for k in range(5)]
+    assert verdict.restarts == ()
 
 
 def silence() -> np.ndarray:

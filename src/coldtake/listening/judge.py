@@ -22,6 +22,7 @@ ENGINE = "line-1"  # raise the number whenever a verdict may come out otherwise
 MOST_NOTES = 3000
 TEMPO_ROOM_PERCENT = 10.0  # about the width of two metronome marks, up or down
 KNOWN_SHARE = 0.6  # of the written notes that must be found right before it is this passage
+PART_NOTES, PART_SHARE = 5, 0.85  # an abandoned take: so many notes right, of those in between
 PLAYER_MAY_ANSWER = "You can answer for this take yourself."
 
 
@@ -87,12 +88,20 @@ def _range(passage: Passage) -> tuple[int, int]:
 def _another_passage(passage: Passage, reading: Reading, evidence: Evidence) -> Obstacle | None:
     right = sum(1 for p in reading.kept.values() if p.right)
     share = right / (len(passage.notes) + len(evidence.extras))
-    if share >= KNOWN_SHARE:
+    if share >= KNOWN_SHARE or _is_part(reading, right, len(evidence.extras)):
         return None
     return Obstacle(
         f"This seems to be another passage: {right} of {len(passage.notes)} notes were found.",
         "Check that the step has the passage that you played, or record the take again.",
     )
+
+
+def _is_part(reading: Reading, right: int, extras: int) -> bool:
+    """Whether a stretch of the passage was played well, though much of it was not played."""
+    if right < PART_NOTES:
+        return False
+    stretch = max(reading.kept) - min(reading.kept) + 1
+    return right / (stretch + extras) >= PART_SHARE
 
 
 def _cannot_tell(
