@@ -27,7 +27,8 @@ FINE_STEP_S = FINE_HOP / RATE
 WINDOW = 512  # samples of the fine spectrum, 32 ms
 BANDS = 60
 LAG = 3  # fine frames between the compared spectra
-CHUNK_FRAMES = 4000
+CHUNK_FRAMES = 1000
+PIECE = 4 * RATE  # samples given to the detector at a time
 VOICED = 0.5
 LOWEST_TRACKED = 31.5  # MIDI number; the detector's own range is 46.9 Hz .. 2094 Hz
 HIGHEST_TRACKED = 95.5
@@ -92,7 +93,7 @@ def _detector() -> "swift_f0.SwiftF0":  # type: ignore[name-defined] # noqa: F82
 
 def _track(samples: Samples, lowest: float, highest: float) -> tuple[Floats, Floats, Floats]:
     """Pitch track. Beyond the detector's range it hears the sound an octave up or down."""
-    found = _detector().detect(_long_enough(samples), RATE)
+    found = _detected(samples)
     pitch, confidence = 69.0 + 12.0 * np.log2(found.pitch_hz / 440.0), found.confidence
     if lowest < LOWEST_TRACKED:
         pitch, confidence = _beyond(samples, pitch, confidence, octave=-1)
@@ -101,8 +102,15 @@ def _track(samples: Samples, lowest: float, highest: float) -> tuple[Floats, Flo
     return pitch, confidence, found.loudness_db
 
 
-def _long_enough(samples: Samples) -> Samples:
-    return samples if len(samples) >= 4096 else np.pad(samples, (0, 4096 - len(samples)))
+def _detected(samples: Samples) -> "swift_f0.PitchResult":  # type: ignore[name-defined] # noqa: F821
+    """The detector's result, fed piece by piece: the same frames with 100 MB less than at once."""
+    import swift_f0
+
+    samples = np.pad(samples, (0, max(4096 - len(samples), 0)))
+    stream = _detector().stream()
+    starts = range(0, len(samples), PIECE)
+    parts = [stream.push(samples[i : i + PIECE], RATE) for i in starts]
+    return swift_f0.concat([*parts, stream.flush()])
 
 
 def _beyond(
@@ -116,7 +124,7 @@ def _beyond(
 
     factor = 2.0**octave
     other = soxr.resample(samples, RATE, RATE * factor, quality="HQ")
-    found = _detector().detect(_long_enough(other), RATE)
+    found = _detected(other)
     heard = 69.0 + 12.0 * np.log2(found.pitch_hz / 440.0) + 12.0 * octave
     at = np.clip(np.round(np.arange(len(pitch)) * factor).astype(int), 0, len(heard) - 1)
     sure = found.confidence[at] >= VOICED
