@@ -24,6 +24,8 @@ from coldtake.settings import value_of
 STEP_DAYS = 4  # days that a step before in the chain is thought to take; a guess
 PACE_DAYS = 28  # days over which the minutes really played are averaged
 COLD_SHARE = 0.4  # of two minutes' work that one cold take is worth as playing; a guess
+PRICE_LEAST = 0.0016  # points of chance / 100 a minute: nobody's minutes are free; a guess
+NEED_LEAST = 10.0  # minutes that keeping a met step asks for at the least; a guess
 SHOWN_MIN = 8  # minutes shown where none are worth their price
 SPACING_DAYS = 8.0  # days after which a step's turn has come half-way again; see `_turns`
 OUTSIDE = 0.2  # weight of topics that do not fit until their dates; see `_fitting`
@@ -89,7 +91,7 @@ def priced(p: Prospect, per_day: float) -> Priced:
         minutes = prices.minutes_at(ladder, price / weight) / dear
         return any(minutes[p.steps.left <= h].sum() > per_day * h for h in horizons)
 
-    price = _bisected(crowded, float(PRICES[0] / 4), float(PRICES[-1] * 4))
+    price = _bisected(crowded, PRICE_LEAST, float(PRICES[-1] * 4))
     weight = _chained(p.steps, ladder, never, price)
     return Priced(price, weight, prices.minutes_at(ladder, price / weight) / dear)
 
@@ -167,7 +169,7 @@ class _Table:
         return np.asarray(np.maximum(np.maximum.accumulate(points, axis=1), 0.0))
 
     def _turns(self) -> Array:
-        """Spacing: how far each step's turn has come again since it was played.
+        """Spacing: how far each step's turn has come again; 1 after 16 days or when never played.
 
         The tables see too little difference between today and tomorrow to space a step's visits
         well; measured in bench/learning: without this the plan loses a sixth.
@@ -175,7 +177,7 @@ class _Table:
         b, rows = self.p.beliefs, self.p.steps.rows
         played = np.array([b.filters[r].day is not None for r in rows])
         gap = np.where(played, b.gap_days[rows], 2.0 * SPACING_DAYS)
-        return np.asarray((gap / (gap + SPACING_DAYS)) ** 2)
+        return np.asarray((1.5 * gap / (gap + SPACING_DAYS)) ** 2)
 
     def _fitting(self) -> Array:
         """Take on only what fits: 1 for steps of topics that fit until their dates, else OUTSIDE.
@@ -228,7 +230,9 @@ class _Table:
         b = self.p.beliefs
         to_met = (minutes_to_met(self.state, b) * b.weight).sum(axis=1)[self.p.steps.rows]
         course = self.worth.minutes
-        return np.where(self.p.steps.done, course, np.maximum(to_met, course))
+        return np.where(
+            self.p.steps.done, np.maximum(course, NEED_LEAST), np.maximum(to_met, course)
+        )
 
     def _chance_with(self, work: Array) -> Array:
         """Chance on the date after tomorrow's best minutes at the price, and nothing more.

@@ -21,7 +21,7 @@ from coldtake.planning import prices
 from coldtake.planning.prices import PRICES, Whole
 
 THIN = 8  # particles kept for each step
-WAITS = (1, 2, 3, 4, 6, 9, 14, 22)  # days to wait instead of working tomorrow
+WAITS = (3, 5, 8, 13, 22)  # days until its turn comes again when it is left out tomorrow
 WAIT_MINUTES = (5.0, 10.0)
 OPEN_DAYS = 56  # days looked ahead for a topic without a date
 ON_DATE, KEPT = 0, 1  # rows of prices.AIMS
