@@ -193,7 +193,7 @@ def _read_kind(text: str, symbol: str) -> tuple[str, tuple[Interval, ...], tuple
     start = next((w for w in _BY_LENGTH if text.startswith(w) and _fits(text, w)), None)
     if start is None:
         raise _unknown(symbol)
-    rest = re.sub(r"[(),]", "", text[len(start) :])
+    rest = re.sub(r"[(),]+", " ", text[len(start) :]).strip()
     kind, more = _SPELLED[start]
     ways = {way.steps: way for way in degrees(f"{KINDS[kind]} {more}")}
     extra: list[Interval] = []
@@ -204,7 +204,7 @@ def _read_kind(text: str, symbol: str) -> tuple[str, tuple[Interval, ...], tuple
             raise _unknown(symbol)
         _change(ways, extra, found, kind)
         changed.append(found[0])
-        rest = rest[found.end() :]
+        rest = rest[found.end() :].lstrip()
     every = {(way.steps, way.semitones): way for way in [*ways.values(), *extra]}
     return kind, tuple(every[key] for key in sorted(every)), tuple(changed)
 
@@ -213,6 +213,8 @@ def _fits(text: str, word: str) -> bool:
     """Say whether what follows the word can be alterations: "C-9" is minor, "C7-9" is not."""
     rest = text[len(word) :]
     if rest.startswith("maj") or rest[:1].isdigit():
+        return False
+    if word == "o" and rest.startswith("mit"):
         return False
     return word != "m" or not rest.startswith(("aj", "in"))
 
