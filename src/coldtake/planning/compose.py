@@ -1,9 +1,9 @@
 """Choice, periods and order put together: slots that fit, worth as much as can be.
 
-The choice knows minutes but no periods. Where its slots do not fit into the periods, the choice
-for a minute less is tried, and so on, and besides it choices with at most one slot for a step,
-which can always be put in order; the better is kept. So a longer session is never worth less.
-Where none of a few fits (caps shorter than two slots, say), slots are left out instead.
+The choice knows minutes but no periods. Where its slots do not fit into the periods, choices of a
+few minutes less are tried; where that costs more than 2 % of the points, minutes and periods are
+decided together (`fitting`), and choices with at most one slot for a step are tried, which can
+always be put in order. The best is kept. Where nothing fits, slots are left out.
 """
 
 from collections.abc import Mapping, Sequence
@@ -12,6 +12,7 @@ from itertools import pairwise
 
 from coldtake.domain.plan import PlanRules, SlotKind
 from coldtake.planning.choice import Choice, DayChoice, Pick, TopicLimits
+from coldtake.planning.fitting import Fitted, fit
 from coldtake.planning.options import (
     Limits,
     OptionTable,
@@ -27,7 +28,9 @@ from coldtake.planning.placement import place, place_most
 from coldtake.planning.values import StepValue
 from coldtake.planning.wishes import hard_places, least_minutes, minutes_by_period
 
-_FALLS = 3  # so many choices of fewer and fewer minutes are tried
+_NEAR = 0.02  # share of the choice's points that may be lost before more is tried
+_NEARBY_MIN = (-5, 5)  # choices whose steps are tried too
+_FALLS = 6  # so many choices of fewer and fewer minutes are tried
 LOOK_FURTHER_MIN = 60  # more minutes that are solved too, to say what would bring a step in
 
 
@@ -108,11 +111,59 @@ def _best_fitting(task: Task, solved: DayChoice, laid: Layout) -> Fitting | None
     periods = _arranged(task, choice, laid)
     if periods is not None:
         return choice, periods
-    plain = _solved(task, laid.playing_min, plain=True)
-    simple = _first_fitting(task, plain, laid, laid.playing_min)
-    worth = simple[0].points if simple else -1.0
-    fuller = _first_fitting(task, solved, laid, choice.minutes - 1, worth)
-    return fuller or simple or _most_fitting(task, plain, laid)
+    near = _first_fitting(task, solved, laid, choice.minutes - 1)
+    if near is not None and near[0].points >= (1.0 - _NEAR) * choice.points:
+        return near
+    tried = [
+        near,
+        _refitted(task, solved, choice, laid),
+        _first_fitting(task, _solved(task, laid.playing_min, plain=True), laid, laid.playing_min),
+    ]
+    found = [t for t in tried if t is not None]
+    if found:
+        return max(found, key=lambda t: t[0].points)
+    return _most_fitting(task, _solved(task, laid.playing_min, plain=True), laid)
+
+
+def _refitted(task: Task, solved: DayChoice, choice: Choice, laid: Layout) -> Fitting | None:
+    """Decide minutes and periods together, for steps in and near the choice, in its topics."""
+    held = set(task.insisted)
+    chosen = dict.fromkeys(task.values[p.row].topic_id for p in choice.picks)
+    others = [solved.choose(max(laid.playing_min + more, 0)) for more in _NEARBY_MIN]
+    near = {p.row for made in (choice, *others) if made for p in made.picks} - held
+    free = [sorted(r for r in near if task.values[r].topic_id == t) for t in chosen]
+    fixed = [x for p in choice.picks if p.row in held for x in _pieces(task, p)]
+    bare = [replace(v, cold_value=0.0) for v in task.values]
+    cold_worth = [v.cold_value if v.available else 0.0 for v in task.values]
+    table = free_options(bare, task.limits, fresh=task.fresh)
+    fitted = fit(table, free, cold_worth, fixed, laid)
+    if fitted is None:
+        return None
+    picks, pieces, where = _shared_pieces(task, fitted)
+    picks += [p for p in choice.picks if p.row in held]
+    made = in_order([*pieces, *fixed], [*where, *fitted.fixed])
+    if _broken(made):
+        return None
+    minutes, points = sum(x.minutes for p in made for x in p), sum(x.gain for p in made for x in p)
+    return Choice(points, minutes, tuple(sorted(picks, key=lambda p: p.row))), made
+
+
+def _shared_pieces(task: Task, fitted: Fitted) -> tuple[list[Pick], list[Piece], list[int]]:
+    picks, pieces, where = [], [], []
+    for part in fitted.parts:
+        picks.append(Pick(part.row, part.cold, sum(part.minutes)))
+        value, done = task.values[part.row], 0
+        if part.cold:
+            cold = task.limits.cold
+            pieces.append(_piece(task, part.row, SlotKind.COLD, cold, value.cold_value, None))
+            where.append(0)
+        for period, minutes in enumerate(part.minutes):
+            if minutes:
+                gain = work_worth(value, done + minutes) - work_worth(value, done)
+                pieces.append(_piece(task, part.row, SlotKind.WORK, minutes, gain, None))
+                where.append(period)
+                done += minutes
+    return picks, pieces, where
 
 
 def _most_fitting(task: Task, plain: DayChoice, laid: Layout) -> Fitting | None:
@@ -153,11 +204,11 @@ def _arranged(task: Task, choice: Choice, laid: Layout) -> tuple[tuple[Piece, ..
 
 
 def _counts(pieces: Sequence[Piece], minutes: int, laid: Layout) -> list[int]:
-    """Numbers of periods to try: the fewest that hold the minutes, and the most there are."""
+    """Numbers of periods to try: the fewest that hold the minutes, one more, and all."""
     asked = [p.wish.period for p in pieces if p.wish and p.wish.period is not None]
     first = max(asked, default=0) + 1
     enough = [n for n in range(first, laid.count + 1) if minutes <= sum(laid.caps[:n])]
-    return list(dict.fromkeys([*enough[:1], *enough[-1:]]))
+    return list(dict.fromkeys([*enough[:2], *enough[-1:]]))
 
 
 def _broken(periods: Sequence[Sequence[Piece]]) -> bool:

@@ -17,19 +17,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coldtake.domain.plan import HARD_PERIOD_MIN
+from coldtake.planning.packing import pack
 from coldtake.planning.pieces import Piece
 
 if TYPE_CHECKING:
     from scipy.optimize import Bounds
 
-_NODES = 60
+_NODES = 30
+PRESOLVE = False  # with it HiGHS at times prints a line of its own to standard output
 _OVER = 1000.0  # cost of a minute over a cap, only where the player insists
 _COLD_LATE = 10.0
 _CROWDED = 1.0
 _NEW_LATE = 0.2
 _UNEVEN_MIN = 2  # minutes that a period may be longer than its even share
 _ORDER = 1e-3
-_FINE_PERIODS = 4  # in longer sessions new work is put early inside periods only: proving is slow
+_FINE_PERIODS = 4  # with more, new work is put early inside periods only: proving is slow
+_SPREAD_PERIODS = 4  # with more, topics are spread by the order inside periods only
+_FULL = 0.95  # share of the caps above which only fitting counts
 _DROPPED = 1e3  # cost of a point lost by leaving a slot out
 
 
@@ -122,7 +126,7 @@ class _Programme:
         for s in range(len(self.pieces)):
             for p in range(self.periods):
                 cost[self.column(s, p)] = p * self._late(s) - self._kept(s)
-        cost[self.crowd_at : self.over_at] = _CROWDED
+        cost[self.crowd_at : self.over_at] = _CROWDED * (self.periods <= _SPREAD_PERIODS)
         cost[self.over_at :] = _OVER
         return cost
 
@@ -171,17 +175,51 @@ def place(
     if len(caps) == 1:
         limit = HARD_PERIOD_MIN if elastic else caps[0]
         return None if sum(p.minutes for p in pieces) > limit else tuple(0 for _ in pieces)
-    even = -(-sum(p.minutes for p in pieces) // len(caps)) + _UNEVEN_MIN
+    free = not elastic and all(p.wish is None for p in pieces)
+    packed = _packed(pieces, caps) if free else None
+    if packed is not None and _full(pieces, caps):
+        return packed
+    if free and packed is None and min(caps) == max(caps):
+        return None
+    return _best(pieces, caps, elastic=elastic, fallback=packed)
+
+
+def _best(
+    pieces: Sequence[Piece],
+    caps: Sequence[int],
+    *,
+    elastic: bool,
+    fallback: tuple[int, ...] | None,
+) -> tuple[int, ...] | None:
+    """Solve with even periods, else with the caps as they are, else take the packing."""
+    even = -(-_minutes(pieces) // len(caps)) + _UNEVEN_MIN
     tight = tuple(min(cap, even) for cap in caps)
-    for limits, fill in ((tight, True), (tuple(caps), True), (tuple(caps), False)):
-        if fill and (elastic or len(pieces) < len(caps)):
-            continue
-        if not elastic and too_large(pieces, limits):
-            continue
+    ways = [(tuple(caps), False)]
+    if not elastic and len(pieces) >= len(caps):
+        ways = [(tight if _may_fit(pieces, tight) else tuple(caps), True), *ways]
+    for limits, fill in ways[:1] if fallback else ways:
         found = _solved(_Programme(pieces, limits, elastic=elastic, fill=fill))
         if found is not None:
             return tuple(p for p in found if p is not None)
-    return None
+    return fallback
+
+
+def _full(pieces: Sequence[Piece], caps: Sequence[int]) -> bool:
+    """Say whether a long session is so full that nothing but fitting counts."""
+    return len(caps) > 2 and min(caps) == max(caps) and _minutes(pieces) > _FULL * sum(caps)
+
+
+def _packed(pieces: Sequence[Piece], caps: Sequence[int]) -> tuple[int, ...] | None:
+    """Place by packing alone: cold takes first, two slots of a step in different periods."""
+    if min(caps) != max(caps) or too_large(pieces, caps):
+        return None
+    places = [0 if x.cold else None for x in pieces]
+    alike = ["" if x.cold else x.step_id for x in pieces]
+    return pack([x.minutes for x in pieces], places, len(caps), caps[0], alike)
+
+
+def _minutes(pieces: Sequence[Piece]) -> int:
+    return sum(p.minutes for p in pieces)
 
 
 def place_most(pieces: Sequence[Piece], caps: Sequence[int]) -> tuple[int | None, ...]:
@@ -193,6 +231,14 @@ def place_most(pieces: Sequence[Piece], caps: Sequence[int]) -> tuple[int | None
         return ()
     found = _solved(_Programme(pieces, caps, dropping=True), gap=0.01)
     return found or tuple(None for _ in pieces)
+
+
+def _may_fit(pieces: Sequence[Piece], caps: Sequence[int]) -> bool:
+    """Say cheaply whether the minutes alone could fit; unequal caps are only counted."""
+    if too_large(pieces, caps):
+        return False
+    sizes = [p.minutes for p in pieces]
+    return min(caps) != max(caps) or bool(pack(sizes, [None] * len(sizes), len(caps), caps[0]))
 
 
 def too_large(pieces: Sequence[Piece], caps: Sequence[int]) -> bool:
@@ -218,8 +264,7 @@ def _solved(programme: _Programme, gap: float = 0.0) -> tuple[int | None, ...] |
 
     programme.constrain()
     model = programme.model
-    kinds = np.zeros(model.width, dtype=np.int64)
-    kinds[: programme.crowd_at] = 1
+    kinds = np.ones(model.width, dtype=np.int64)
     found = milp(
         programme.costs(),
         integrality=kinds,
@@ -227,7 +272,7 @@ def _solved(programme: _Programme, gap: float = 0.0) -> tuple[int | None, ...] |
         constraints=LinearConstraint(
             np.array(model.rows), np.array(model.low), np.array(model.high)
         ),
-        options={"mip_rel_gap": gap, "node_limit": _NODES},
+        options={"mip_rel_gap": gap, "node_limit": _NODES, "presolve": PRESOLVE},
     )
     if found.x is None:
         return None
