@@ -96,7 +96,7 @@ def main():
     )
     print("| --- | --- | --- | --- | --- | --- | --- | --- |")
     for steps in (20, 100, 200, 500):
-        for minutes in (60, 180):
+        for minutes in (60, 135, 180):
             c, p, g, placed, worth, greedy = one_size(steps, minutes)
             print(
                 f"| {steps} | {minutes} | {middle(c)} | {middle(p)} | {middle(g)} "
