@@ -132,6 +132,13 @@ def test_an_accidental_over_a_tie_does_not_hold_for_what_follows():
     assert [n.duration_beats for n in read_passage(abc, "abc").notes] == [3, 2, 1, 2]
 
 
+def test_after_a_tied_accidental_the_next_one_is_told():
+    """Read by eye, a natural right after a tied sharp is written (common practice)."""
+    f_sharp, f = Pitch(Tone("F", 1), 4), Pitch(Tone("F"), 4)
+    notes = [Written(f, Fraction(3)), Written(f_sharp, Fraction(2)), Written(f, Fraction(3))]
+    assert notes_of(abc_text(Page("Tie", Key(Tone("C"))), notes)) == ["F6 ^F2- | F2 =F6 |]"]
+
+
 def test_beams_end_with_the_beat():
     abc = pattern_abc(Pattern("scale", Tone("C"), octaves=1, rhythm="sixteenths"))
     assert notes_of(abc) == ["C/2D/2E/2F/2 G/2A/2B/2c/2 B/2A/2G/2F/2 E/2D/2C |]"]
