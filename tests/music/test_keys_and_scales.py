@@ -16,6 +16,7 @@ from coldtake.music.tones import (
     read_pitch,
     split_tone,
     tone_at_fifths,
+    usual_interval,
 )
 
 music21 = pytest.importorskip("music21")
@@ -241,6 +242,12 @@ def test_intervals_keep_their_letters():
     assert str(c.above(Interval(1, 3))) == "D♯4"
     assert str(c.above(-Interval(1, 1))) == "B3"
     assert str(split_tone("Bbb7")[0]) == "B♭♭"
+
+
+@pytest.mark.parametrize("name", INSTRUMENTS)
+def test_transpositions_are_usual_intervals(name):
+    sounds = instrument_named(name).sounds
+    assert usual_interval(sounds.semitones) == sounds
 
 
 def test_a_ladder_stays_in_its_range():

@@ -251,6 +251,20 @@ def test_concert_changes_are_written_for_the_instrument(services, topic):
     assert [n.pitch % 12 for n in passage.notes] == [0, 5, 7]
 
 
+@pytest.mark.parametrize(
+    ("instrument", "symbols"),
+    [("clarinet in B♭", ["Em7", "A7", "Dmaj7"]), ("flute", ["Dm7", "G7", "Cmaj7"])],
+)
+def test_a_page_for_one_instrument_read_by_another(services, topic, instrument, symbols):
+    abc = 'X:1\nM:4/4\nL:1/4\nK:D transpose=-2\n"Em7"E4|"A7"A4|"Dmaj7"d4|\n'
+    ask = TuneAsk(passage_id=kept(services, abc), instrument=instrument)
+    proposal = checked(services, topic, ask)
+    [roots] = [s for s in proposal.steps if s.title.startswith("Roots")]
+    passage = services.pile.exercise_passage(roots)
+    assert [h.symbol for h in passage.harmonies] == symbols
+    assert [n.pitch % 12 for n in passage.notes] == [2, 7, 0]
+
+
 # Keeping
 
 

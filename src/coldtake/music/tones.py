@@ -18,6 +18,9 @@ _TONE = re.compile(r"([A-G])(x|[#♯]{1,2}|[b♭]{1,2})?")
 _DEGREE = re.compile(r"([#♯b♭]*)(\d+)")
 
 
+_USUAL_STEPS = (0, 1, 1, 2, 2, 3, 4, 4, 5, 5, 6, 6)  # of 0 to 11 semitones: minor third, not #2
+
+
 @dataclass(frozen=True, slots=True)
 class Interval:
     """So many letters and so many semitones up (both negative: down)."""
@@ -29,8 +32,19 @@ class Interval:
         """The same distance the other way."""
         return Interval(-self.steps, -self.semitones)
 
+    def __add__(self, other: "Interval") -> "Interval":
+        """One after the other."""
+        return Interval(self.steps + other.steps, self.semitones + other.semitones)
+
 
 UNISON = Interval(0, 0)
+
+
+def usual_interval(semitones: int) -> Interval:
+    """The usual interval of so many semitones: 2 are a second, 3 a minor third, 6 a fifth."""
+    octaves, within = divmod(abs(semitones), 12)
+    interval = Interval(7 * octaves + _USUAL_STEPS[within], abs(semitones))
+    return interval if semitones >= 0 else -interval
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,7 @@ from coldtake.music.chord_scales import scale_choices
 from coldtake.music.instruments import Instrument, instrument_named
 from coldtake.music.notating import Written
 from coldtake.music.passage import Passage
+from coldtake.music.tones import usual_interval
 from coldtake.practice.proposals.asks import Proposal, TuneAsk
 from coldtake.practice.proposals.laying import Laying, at_tempo, click, need, pace
 
@@ -72,7 +73,13 @@ def _changes(
             where="changes",
             remedy="Type them as on a chart, such as Dm7 | G7 | Cmaj7 | %.",
         )
-    return found, unread
+    return _from_page(found, melody.transposition if melody else 0, instrument), unread
+
+
+def _from_page(changes: Changes, transposition: int, instrument: Instrument) -> Changes:
+    """Changes written for the page's instrument, as the chosen one reads them."""
+    way = usual_interval(transposition) + -instrument.sounds
+    return changes if way.semitones % 12 == 0 else changes.moved(way)
 
 
 def _melody(tune: _Tune) -> tuple[str, ...]:
@@ -193,6 +200,8 @@ def _rests_on(tune: _Tune, unread: tuple[str, ...]) -> tuple[str, ...]:
         "Guide tones move to the nearest third or seventh; a scale holds every tone of its chord.",
         "The order of steps is common practice, no source; how long each takes is an estimate.",
     ]
+    if tune.instrument.sounds.semitones:
+        said.append(f"The lines are written for the {tune.instrument.name}.")
     if unread:
         said.append(f"Not readable, and passed over: {', '.join(unread)}.")
     return tuple(said)
