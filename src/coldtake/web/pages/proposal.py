@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
+from starlette.datastructures import QueryParams
 from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
@@ -52,40 +53,45 @@ def _notation(step: Step, own: set[str], topic_id: str, asked: str) -> str:
     return f"/topics/{topic_id}/proposal.svg?{query}"
 
 
+def _form(services: Services, topic_id: str, params: QueryParams) -> dict[str, Any]:
+    """What the form shows, with what was chosen so far."""
+    topic = services.pile.topic(topic_id)
+    query = {name: text for name, text in params.items() if text}
+    passages = services.state().passages.values()
+    return {
+        "here": "",
+        "topic": topic,
+        "way": asking.way_of(topic.kind, query),
+        "query": query,
+        "rules": asking.first_rules(topic.kind, params.getlist("rules")),
+        "choices": asking.Choices(),
+        "passages": sorted(passages, key=lambda p: p.title.casefold()),
+        "fault": None,
+        "lines": (),
+    }
+
+
+def _proposed(services: Services, topic_id: str, form: dict[str, Any]) -> dict[str, Any]:
+    """The list of steps for what the form asks. Raises InputError."""
+    ask = asking.read_ask(form["way"], form["query"], form["rules"])
+    proposal = services.pile.propose_steps(topic_id, ask)
+    asked = asking.to_text(ask)
+    return {"proposal": proposal, "asked": asked, "lines": _lines(proposal, topic_id, asked)}
+
+
 def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     """Build the routes of the proposal."""
     routes = APIRouter()
 
     @routes.get("/topics/{topic_id}/proposal")
     def show(request: Request, topic_id: str) -> Response:
-        topic = services.pile.topic(topic_id)
-        query = {k: v for k, v in request.query_params.items() if v}
-        way = asking.way_of(topic.kind, query)
-        rules = asking.first_rules(topic.kind, request.query_params.getlist("rules"))
-        context: dict[str, object] = {
-            "here": "",
-            "topic": topic,
-            "way": way,
-            "query": query,
-            "rules": rules,
-            "fault": None,
-            "lines": (),
-            "choices": asking.Choices(),
-            "passages": sorted(
-                services.state().passages.values(), key=lambda p: p.title.casefold()
-            ),
-        }
+        context = _form(services, topic_id, request.query_params)
         status = 200
-        if "go" in query:
+        if "go" in request.query_params:
             try:
-                ask = asking.read_ask(way, query, rules)
-                proposal = services.pile.propose_steps(topic_id, ask)
-                asked = asking.to_text(ask)
-                lines = _lines(proposal, topic_id, asked)
-                context |= {"proposal": proposal, "asked": asked, "lines": lines}
+                context |= _proposed(services, topic_id, context)
             except InputError as fault:
-                status = 422
-                context["fault"] = fault
+                status, context["fault"] = 422, fault
         return templates.TemplateResponse(request, "proposal.html", context, status_code=status)
 
     @routes.get("/topics/{topic_id}/proposal.svg")
