@@ -98,3 +98,12 @@ def test_estimates_and_outlook_are_there_for_every_step(services, laid_out):
     outlooks = services.looking.outlook()
     assert {o.topic_id for o in outlooks} == {s.topic_id for s in laid_out}
     assert not any(o.enough for o in outlooks)  # nothing was played yet, and it says so
+
+
+def test_the_outlook_is_kept_until_something_happens(services, laid_out):
+    first = services.looking.outlook()
+    assert services.looking.outlook() is first
+    assert services.looking.outlook(minutes_per_day=30.0) is not first
+    assert services.looking.outlook() is first
+    services.pile.add("One more")
+    assert services.looking.outlook() is not first

@@ -259,3 +259,17 @@ def test_there_is_no_such_take(services):
     for act in (services.takes.get, services.takes.judge, services.takes.sound):
         with pytest.raises(NotFoundError, match="no take “x”"):
             act("x")
+
+
+def test_a_take_with_a_lost_moment_is_never_told_no(services, slow, right, wrong):
+    """A hole sounds like a stop or a missed note; a yes needs every note and may stand."""
+    for name, sound, expected in (
+        ("whole", wrong, Answer.NO),
+        ("gaps", wrong, Answer.CANNOT_TELL),
+        ("gaps", right, Answer.YES),
+    ):
+        take_id = named_id("take", name, expected)
+        keep(services, sound, slow, take_id, source=name)
+        verdict = services.takes.judge(take_id)
+        assert verdict.answer is expected
+        assert verdict.notes

@@ -1,10 +1,14 @@
 """A topic's map and a step: order, needs, question, notation, and what cannot be."""
 
+import html
 import io
+import re
 import zipfile
 from datetime import timedelta
 
+import numpy as np
 import pytest
+import soundfile
 from desk import AIR, fault_of, words
 
 from coldtake.domain.criterion import (
@@ -328,3 +332,47 @@ def test_notation_that_is_not_there(client, desk, query):
 
 def test_an_unknown_passage(client):
     assert client.get("/passages/none.svg").status_code == 404
+
+
+def test_notation_without_a_title_is_called_after_its_step(client, desk, services):
+    step = desk.step(desk.topic(), "The leap")
+    client.post(f"/steps/{step.id}/passage", data={"abc": "X:1\nL:1/4\nK:C\nCDEF|\n"})
+    (kept,) = services.state().passages.values()
+    assert kept.title == "The leap"
+
+
+def test_hear_it_sounds_as_long_as_the_passage_at_its_tempo(client, desk):
+    step = desk.step(desk.topic(), passage=True)  # three bars of four quarters
+    page = client.get(f"/steps/{step.id}").text
+    address = html.unescape(re.search(r'href="([^"]+)" data-hear', page)[1])
+    assert address.endswith("?bpm=96")
+    for bpm, bars, seconds in ((96, "", 7.5), (192, "", 3.75), (96, "&first=1&last=1", 2.5)):
+        answer = client.get(address.replace("96", str(bpm)) + bars)
+        assert answer.headers["content-type"] == "audio/wav"
+        samples, rate = soundfile.read(io.BytesIO(answer.content))
+        assert len(samples) / rate == pytest.approx(seconds, abs=0.6)  # notes ring on a little
+        strongest = np.argmax(np.abs(np.fft.rfft(samples[: rate // 2]))) / (rate // 2 / rate)
+        # C4 in equal temperament at A4 = 440 Hz (ISO 16:1975), or one of its partials
+        assert strongest / 261.63 == pytest.approx(round(strongest / 261.63), abs=0.02)
+
+
+def test_what_cannot_sound_says_why(client, desk):
+    step = desk.step(desk.topic(), passage=True)
+    address = f"/passages/{step.exercise.passage.passage_id}.wav"
+    assert "outside 10 to 400" in fault_of(client.get(f"{address}?bpm=0"))
+    assert client.get(f"{address}?first=7").status_code == 422
+    assert client.get("/passages/none.wav").status_code == 404
+
+
+def test_an_upload_that_fails_leads_back_to_its_step(client, desk):
+    step = desk.step(desk.topic(), passage=True)
+    address = f"/steps/{step.id}"
+    answer = client.post(
+        f"{address}/takes",
+        files={"sound": ("a.wav", b"")},
+        headers={"Referer": f"http://localhost{address}"},
+    )
+    assert answer.status_code == 422
+    assert f'href="{address}">Back' in answer.text
+    foreign = client.post(f"{address}/takes", headers={"Referer": "http://elsewhere/steps"})
+    assert ">Back" not in foreign.text

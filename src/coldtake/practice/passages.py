@@ -21,13 +21,15 @@ class Passages:
     def __init__(self, log: Log) -> None:
         self._log = log
 
-    def keep(self, data: bytes, filename: str, title: str = "") -> StoredPassage:
+    def keep(
+        self, data: bytes, filename: str, title: str = "", untitled: str = ""
+    ) -> StoredPassage:
         """Keep notation after reading it. Raises PassageError; the same text is kept once."""
         from coldtake.music.reading import read_passage, unpack
 
         form, text = unpack(data, filename)
-        own_title = read_passage(text, form).title or PurePath(filename).stem or "Passage"
-        name = title_of(title.strip() or own_title[:TITLE_MOST])
+        own_title = read_passage(text, form).title or untitled or PurePath(filename).stem
+        name = title_of(title.strip() or own_title[:TITLE_MOST] or "Passage")
         with self._log.deciding() as state:
             known = _same(state, form, text, name)
             if known:

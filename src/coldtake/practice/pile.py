@@ -114,9 +114,14 @@ class Pile:
             finding.step(state, step_id)
             self._log.append(ev.StepDropped(step_id=step_id))
 
-    def keep_passage(self, data: bytes, filename: str, title: str = "") -> StoredPassage:
-        """Keep notation after reading it. Raises PassageError with the place of the fault."""
-        return self.passages.keep(data, filename, title)
+    def keep_passage(
+        self, data: bytes, filename: str, title: str = "", *, untitled: str = ""
+    ) -> StoredPassage:
+        """Keep notation after reading it. Raises PassageError with the place of the fault.
+
+        untitled : its title where neither the caller nor the notation gives one, else the file's
+        """
+        return self.passages.keep(data, filename, title, untitled)
 
     def passage(self, passage_id: str) -> "Passage":
         """Return a passage's note list. Raises NotFoundError."""

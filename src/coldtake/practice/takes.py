@@ -3,6 +3,8 @@
 from datetime import date, datetime
 from pathlib import Path
 
+import msgspec
+
 from coldtake.domain import events as ev
 from coldtake.domain.criterion import Criterion, PlayerTest
 from coldtake.domain.take import Answer, Judge, Take, Verdict
@@ -15,6 +17,7 @@ from coldtake.practice.log import Log
 from coldtake.practice.passages import Passages
 
 CLICK_MOST_BPM = 400.0  # that of a step's own tempo
+GAPS = "gaps"  # source of a take in which the recording lost a moment
 NOT_HEARD = "practice"  # stands as the engine of verdicts for which nobody listened
 
 
@@ -116,13 +119,14 @@ class Takes:
         from coldtake.listening.sound import read_sound
 
         sound = read_sound(self._files.path(take.id))
-        return judge(
+        verdict = judge(
             sound,
             passage,
             step.criterion,
             click_bpm=take.click_bpm,
             started_cold=take.cold,
         )
+        return _with_a_hole(verdict) if take.source == GAPS else verdict
 
     def _answers(
         self, take: Take, criterion: Criterion, verdict: Verdict
@@ -168,6 +172,18 @@ def _check(at: datetime | None, day: date | None, click_bpm: float | None) -> No
             where="click_bpm",
             remedy=f"Send a tempo up to {CLICK_MOST_BPM:g}, or none.",
         )
+
+
+def _with_a_hole(verdict: Verdict) -> Verdict:
+    """A lost moment sounds like a missed note or a stop: what was heard carries a yes, not a no."""
+    if verdict.answer is not Answer.NO:
+        return verdict
+    return msgspec.structs.replace(
+        verdict,
+        answer=Answer.CANNOT_TELL,
+        reason="A moment of this take was lost while it was recorded, so a no cannot be told.",
+        remedy="Close what else runs on this device and play it again, or answer yourself.",
+    )
 
 
 def _why_not_heard(step: Step) -> tuple[str, str]:

@@ -5,6 +5,7 @@ its traceback and shown as one plain sentence, never as a traceback.
 """
 
 import logging
+from urllib.parse import urlsplit
 
 from fastapi import FastAPI
 from fastapi.exceptions import RequestValidationError
@@ -53,7 +54,15 @@ def as_response(
         return templates.TemplateResponse(
             request, "fault.html", parts, status_code=status, headers=headers
         )
+    parts["back"] = _came_from(request)
     return templates.TemplateResponse(request, "error.html", parts, status_code=status)
+
+
+def _came_from(request: Request) -> str:
+    """Return the page of ours that a form was sent from, or nothing."""
+    came = urlsplit(request.headers.get("referer", ""))
+    ours = request.method == "POST" and came.netloc == request.headers.get("host")
+    return came.path + (f"?{came.query}" if came.query else "") if ours else ""
 
 
 def _from_http(error: HTTPException) -> ColdtakeError:

@@ -17,6 +17,7 @@ from coldtake.domain.state import State
 from coldtake.domain.take import Answer, Verdict
 from coldtake.domain.topic import Step
 from coldtake.errors import InputError, NotFoundError
+from coldtake.web.rendering import without_answer
 
 if TYPE_CHECKING:
     from coldtake.music.passage import Passage
@@ -182,7 +183,7 @@ def short_verdict(verdict: Verdict) -> dict[str, Any]:
     """Return what is read from two metres away."""
     return {
         "answer": verdict.answer,
-        "reason": verdict.reason,
+        "reason": without_answer(verdict.reason),
         "remedy": verdict.remedy,
         "tempo_bpm": verdict.tempo_bpm,
     }

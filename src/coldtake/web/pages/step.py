@@ -137,7 +137,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         chosen = text_fields(fields).get("passage_id", "")
         if not chosen:
             data, filename = given_notation(fields)
-            chosen = services.pile.keep_passage(data, filename).id
+            chosen = services.pile.keep_passage(data, filename, untitled=step.title).id
         read = services.pile.passage(chosen)
         return change(step_id, exercise=with_passage(step.exercise, chosen, read))
 

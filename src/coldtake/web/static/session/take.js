@@ -220,10 +220,17 @@ export class Takes {
     this.writing = [];
     if (lostFrames(/** @type {any} */ (this.placed)) > 0) {
       take.advice = "The computer was too busy and lost a moment of this take.";
+      await this.markGaps(take.id);
     }
     await this.store.markTake(take.id, { status: "ready" });
     if (this.now === take && take.phase === "keeping") this.enter("judging");
     this.poke();
+  }
+
+  /** The server must not tell "no" from a take with a hole in it. */
+  async markGaps(/** @type {string} */ takeId) {
+    const kept = (await this.store.takes()).find((one) => one.takeId === takeId);
+    if (kept) await this.store.markTake(takeId, { query: `${kept.query}&source=gaps` });
   }
 
   /** @returns {Promise<void>} */

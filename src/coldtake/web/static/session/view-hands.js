@@ -75,7 +75,8 @@ function drawClick(/** @type {Desk} */ desk, /** @type {string} */ stepId) {
   const click = desk.clickOf(desk.step(stepId), stepId);
   const units = new Map([[0.5, "eighth"], [1, "quarter"], [1.5, "dotted quarter"], [2, "half"]]);
   const unit = units.get(click.unit) ?? `${click.unit} quarters`;
-  text(el("click-sum"), click.on ? `Click: ${unit} = ${click.bpm}` : "Click off");
+  text(el("click-sum"), click.on ? "Click" : "Click off");
+  text(el("click-rate"), click.on ? `: ${unit} = ${click.bpm}` : "");
   /** @type {[string, string | boolean][]} */
   const fields = [
     ["click-on", click.on],
