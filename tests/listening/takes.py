@@ -1,5 +1,4 @@
-"""Takes for the tests: FluidSynth plays, from Debian's bank FluidR3_GM, which no constant of the
-listener was chosen on."""
+"""Takes for the tests: FluidSynth plays, from Debian's bank FluidR3_GM; tuning used another bank."""
 
 from collections.abc import Sequence
 from functools import lru_cache

@@ -94,14 +94,17 @@ def test_reason_of_work_has_its_chances_and_date():
     state = worked_state(performance_on=date(2026, 3, 2))
     values = [value(i, best=10.0, half=1.0, need=15) for i in state.steps]
     reason = reasons_of(state, values)["t1s0", SlotKind.WORK]
-    assert reason.startswith("Clean on 2 March, in 49 days: 60 % with this, 40 % without; ")
+    assert reason.startswith(
+        "Left alone after this, clean on 2 March, in 49 days: 60 %; without it 40 %; "
+    )
     assert reason.endswith("minutes of about 15 still needed.")
 
 
 def test_reason_of_work_without_a_date():
     state = worked_state()
     values = [value(i, best=10.0, half=1.0, need=15) for i in state.steps]
-    assert reasons_of(state, values)["t1s0", SlotKind.WORK].startswith("Clean when asked for: 60 %")
+    reason = reasons_of(state, values)["t1s0", SlotKind.WORK]
+    assert reason.startswith("Left alone after this, clean later: 60 %; without it 40 %; ")
 
 
 def test_reason_where_the_chance_hardly_moves_says_its_points():
@@ -116,7 +119,7 @@ def test_reason_of_a_second_slot_counts_from_the_first():
     values = [value(i, best=10.0, half=20.0, need=100) for i in ("t0s0", "t1s0")]
     plan = plan_day(state, request(60), values=values)
     first, second = [s.reason for s in plan.slots if s.step_id == "t0s0"]
-    assert re.search(r"(\d+) % with", first)[1] == re.search(r"(\d+) % without", second)[1]
+    assert re.search(r": (\d+) %;", first)[1] == re.search(r"without it (\d+) %", second)[1]
 
 
 def test_reason_of_a_cold_take():

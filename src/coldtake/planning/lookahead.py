@@ -24,6 +24,9 @@ from coldtake.settings import value_of
 STEP_DAYS = 4  # days that a step before in the chain is thought to take; a guess
 PACE_DAYS = 28  # days over which the minutes really played are averaged
 COLD_SHARE = 0.4  # of two minutes' work that one cold take is worth as playing; a guess
+SEEING = 0.15  # points for each point of chance on the date that a cold take makes surer; a guess
+CHECK_SHARE = 0.1  # of an average day's minutes that cold takes may claim so; a guess
+REST_DAYS = 2.0  # days without playing before a cold take says anything about keeping; a guess
 PRICE_LEAST = 0.0016  # points of chance / 100 a minute: nobody's minutes are free; a guess
 NEED_LEAST = 10.0  # minutes that keeping a met step asks for at the least; a guess
 SHOWN_MIN = 8  # minutes shown where none are worth their price
@@ -210,20 +213,44 @@ class _Table:
         return max(total, 1.0)
 
     def _cold_values(self) -> Array:
-        """Points for a cold take: what knowing is worth, and what playing it once keeps.
+        """Points for a cold take: what knowing is worth, and what playing it once keeps."""
+        keeping = COLD_SHARE * (self.after[:, :, 0] - self.idle).mean(axis=1)
+        worth = np.maximum(self._deciding(), 0.0) + np.maximum(keeping, 0.0)
+        points = 100.0 * self.worth.weight * (worth + SEEING * self._surer())
+        return np.where(self.p.steps.available & self.p.steps.done, points, 0.0)
 
-        Knowing: the best choice of minutes after a yes and after a no, against the best without.
-        """
+    def _deciding(self) -> Array:
+        """Value of the best minutes after a yes and after a no, above the best without asking."""
         choices = np.concatenate(
             [self.idle[:, :, None], self.after - self.today[:, None, None] * self.p.minutes], axis=2
         )
         yes = self.p.yes[:, :, None]
         told = (choices * yes).mean(axis=1).max(axis=1)
         told = told + (choices * (1.0 - yes)).mean(axis=1).max(axis=1)
-        knowing = told - choices.mean(axis=1).max(axis=1)
-        keeping = COLD_SHARE * (self.after[:, :, 0] - self.idle).mean(axis=1)
-        points = 100.0 * self.worth.weight * (np.maximum(knowing, 0.0) + np.maximum(keeping, 0.0))
-        return np.where(self.p.steps.available & self.p.steps.done, points, 0.0)
+        return np.asarray(told - choices.mean(axis=1).max(axis=1))
+
+    def _surer(self) -> Array:
+        """Say how much of the doubt about the date one cold take is expected to take away.
+
+        The standard deviation of the chance on the date that the answer explains (expected
+        reduction of variance: Lindley 1956, Annals of Mathematical Statistics 27:986, for the
+        idea of valuing an experiment by what it tells). Only what has rested REST_DAYS counts, and
+        only the steps that tell most, as many as CHECK_SHARE of an average day has room for: a
+        plan made of questions alone would play nothing. Measured on four simulated players of 25
+        minutes a day: the score falls by 0.00 to 0.02, the price of an honest outlook.
+        """
+        date_chance = chances(self.p.thin, self.p.steps.left[:, None].astype(float))
+        yes = np.clip(self.p.yes.mean(axis=1), 1e-6, 1.0 - 1e-6)
+        mean = date_chance.mean(axis=1)
+        after_yes = (date_chance * self.p.yes).mean(axis=1) / yes
+        after_no = (date_chance * (1.0 - self.p.yes)).mean(axis=1) / (1.0 - yes)
+        told = np.sqrt(yes * (after_yes - mean) ** 2 + (1.0 - yes) * (after_no - mean) ** 2)
+        rested = self.p.beliefs.gap_days[self.p.steps.rows] >= REST_DAYS
+        told = np.where(rested & self.p.steps.available & self.p.steps.done, told, 0.0)
+        cold_min = value_of(self.state.settings, "cold_minutes")
+        room = max(int(CHECK_SHARE * minutes_per_day(self.state, self.day) / cold_min), 1)
+        told[np.argsort(-(told * self.worth.weight), kind="stable")[room:]] = 0.0
+        return np.asarray(told)
 
     def _needs(self) -> Array:
         """Minutes still expected: to meet the step, and on the best course to its date."""

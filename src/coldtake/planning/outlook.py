@@ -4,7 +4,8 @@ Each draw takes one possible player and one possible truth for every step from t
 lives day after day: the steps whose turn is worth most at tonight's price get slots until the
 minutes are used up, and days are missed as often as they have been. The planner in the loop is a
 shortcut of planning.lookahead: the price stays as it is tonight, slots have one length, and a
-step's turn is judged by doing it today against tomorrow. bench/learning checks it.
+step's turn is judged by doing it today against tomorrow. Not yet held against the real planner,
+and its intervals are not yet calibrated on simulated players.
 
 Draws come from a seed made of the log's own content: equal logs give equal outlooks.
 """

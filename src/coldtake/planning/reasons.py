@@ -78,8 +78,8 @@ class Reasons:
             more = work_worth(value, before + minutes) - work_worth(value, before)
             return f"Adds {points(more)} points to about {without}{self._ahead(when)}"
         if when is None:
-            return f"Clean when asked for: {with_it} with this, {without} without"
-        return f"Clean{self._ahead(when)}: {with_it} with this, {without} without"
+            return f"Left alone after this, clean later: {with_it}; without it {without}"
+        return f"Left alone after this, clean{self._ahead(when)}: {with_it}; without it {without}"
 
     def _ahead(self, when: date | None) -> str:
         """Say the date and how far it is: “ on 2 March, in 49 days”."""
