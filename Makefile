@@ -29,9 +29,9 @@ format: $(VENV)/.ready-test
 	$(BIN)/ruff format .
 	$(BIN)/ruff check --fix .
 
+# The quick study; the slow ones say their commands in bench/*/RESULTS.md.
 bench: $(VENV)/.ready-test
-	@tests/setup.sh
-	$(BIN)/python -m bench $(ARGS)
+	OMP_NUM_THREADS=1 $(BIN)/python bench/planning/run.py $(ARGS)
 
 # The environment is made again whenever the Python or a lock changes.
 $(VENV)/bin/python:

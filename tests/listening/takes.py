@@ -1,4 +1,4 @@
-"""Takes for the tests: FluidSynth plays, from Debian's bank FluidR3_GM; tuning used another bank."""
+"""Takes for the tests: FluidSynth plays Debian's bank FluidR3_GM; tuning used another bank."""
 
 from collections.abc import Sequence
 from functools import lru_cache
