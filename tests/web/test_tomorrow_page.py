@@ -192,3 +192,14 @@ def test_a_slot_goes_over_the_break_and_stops_at_the_ends():
     assert neighbour_place(day, b.id, 1) == (1, 0)
     assert neighbour_place(day, c.id, -1) == (0, 2)
     assert neighbour_place(day, c.id, 1) is None
+
+
+def test_a_large_pile_does_not_swell_the_page(client, desk):
+    """Every slot offers something else, and not each of two hundred steps."""
+    topic = desk.topic()
+    for number in range(40):
+        desk.step(topic, f"Chorus {number}")
+    page = client.post("/tomorrow", data={"minutes": "30", "starts_at": "17:00", "day": ""}).text
+    chosen = page.split("<select", 1)[1].split("</select>", 1)[0]
+    assert 10 < chosen.count("<option") <= 21
+    assert page.count("I want it in") > 21  # the rest is still there, folded

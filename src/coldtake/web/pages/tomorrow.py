@@ -66,6 +66,7 @@ def wished(plan: Plan, form: Form) -> PlanRequest:
     return act()
 
 
+SWAPS_MOST = 20  # what a slot offers instead of itself; the rest can be asked for by name below
 STAYING = (
     "pin",
     "earlier",
@@ -117,6 +118,7 @@ def _context(services: Services, day: date, plan: Plan | None) -> dict[str, obje
         "stave": plan_stave(state, plan) if plan and plan.periods else None,
         "periods": periods_of(state, plan) if plan else (),
         "others": others_of(state, plan) if plan else (),
+        "swaps_most": SWAPS_MOST,
     }
 
 
