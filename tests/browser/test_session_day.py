@@ -118,7 +118,7 @@ def test_a_day_of_practice(tmp_path, served_process, page):
     enter(stand, opened, RIGHT_AT_S)
     stand.waits_for("Recording")
     assert page.evaluate("document.body.dataset.recording") == "true"
-    assert stand.waits_for("Yes", "No", "Cannot tell") == "Yes"
+    assert stand.waits_for("Yes", "No", "Cannot tell") == "Yes", page.inner_text("#told")
     assert page.evaluate("document.body.dataset.recording") == "false"
     with page.expect_popup() as evidence:
         page.get_by_role("link", name="Every note of it").click()

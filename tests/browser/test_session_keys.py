@@ -125,3 +125,18 @@ def test_nothing_planned_and_nothing_to_plan(served, open_page):
     stand.press("Space").settle()
     stand.page.wait_for_function("() => document.querySelector('#notices').textContent.length > 20")
     stand.sees("start")
+
+
+def test_hear_it_is_for_work_and_never_before_a_cold_take(services, served, open_page):
+    steps = laid_out(services)
+    plan_today(services, [slot(steps["air"], 2, cold=True), slot(steps["row"], 9)])
+    page = open_page()
+    stand = Stand(page, served.url).open().begin()
+    assert not page.locator("#hear").is_visible()
+    stand.press("h")
+    assert page.evaluate("() => document.querySelector('#hear').textContent") == "Hear it"
+    stand.press("m").sees("slot", "Again").press("h")
+    page.wait_for_function("() => document.querySelector('#hear').textContent !== 'Hear it'")
+    stand.press("Space")  # a take: nothing may sound into it
+    page.wait_for_function("() => document.body.dataset.take !== 'none'")
+    assert page.evaluate("() => document.querySelector('#hear').textContent") == "Hear it"

@@ -12,6 +12,17 @@ DIGIT = """() => {
   const digit = document.querySelector("#bar .signature").getBBox();
   return (digit.height * 0.5) / window.innerHeight;
 }"""
+# Width of the notation as a share of the room it has.
+NOTATION = """() => {
+  const figure = document.querySelector("[data-scene=slot] > .page");
+  return figure.querySelector("img").getBoundingClientRect().width / figure.clientWidth;
+}"""
+# Whether all tools stand in one row; what is said of the microphone has its own.
+ONE_ROW = """() => {
+  const boxes = [...document.querySelectorAll(".tools > :not(.mic)")]
+    .map((e) => e.getBoundingClientRect()).filter((r) => r.width > 0);
+  return Math.max(...boxes.map((r) => r.top)) < Math.min(...boxes.map((r) => r.bottom));
+}"""
 
 
 @pytest.fixture
@@ -25,13 +36,15 @@ def holds(page, axe, scene):
     """Nothing is wider than the window at any size; axe is silent by day and on stage."""
     for width, height in SIZES:
         page.set_viewport_size({"width": width, "height": height})
-        page.wait_for_timeout(100)
+        page.wait_for_timeout(400 if scene == "slot" else 100)  # the clock is drawn by ticks
         wide, window = page.evaluate(TALL)
         assert wide <= window, f"{scene} at {width}"
         if scene == "slot":
             assert page.evaluate(DIGIT) > 0.05, "the clock is read from two metres"
             assert page.locator("#take").is_visible()
             assert page.locator("#slot-question").is_visible()
+            assert page.evaluate(NOTATION) > 0.85, f"the notation is a stamp at {width}"
+            assert page.evaluate(ONE_ROW), f"the tools stand in one row at {width}"
     for look in ("light", "dark"):
         page.emulate_media(color_scheme=look)
         assert axe(page) == [], f"{scene}, {look}"
