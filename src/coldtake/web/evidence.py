@@ -3,8 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from coldtake.domain.take import Figure, NoteEvidence, NoteStatus, Verdict
 from coldtake.music.marks import ExtraMark, MarkKind, NoteMark
 from coldtake.music.passage import Passage
@@ -97,6 +95,8 @@ def beat_of(note: NoteEvidence, notes: Sequence[NoteEvidence]) -> float:
     if not heard or note.onset_s is None:
         return 0.0
     seconds, beats = zip(*heard, strict=True)
+    import numpy as np  # a quarter of a second that no other page needs at start
+
     return float(np.interp(note.onset_s, seconds, beats))
 
 
