@@ -58,7 +58,7 @@ function noticesNow(running) {
     [!status.room, "Little room is left on this device: about half an hour of takes."],
     [status.refused !== "", `The server refused something: ${status.refused}. It is kept apart.`],
     [status.awakeRefused && running, "The screen may go dark: this browser will not hold it on."],
-    [running && desk.sound.context === null, "Press any key for sound: it needs one touch."],
+    [running && desk.sound.context === null, "Press a key or touch the page once, for sound."],
   ];
   return lines.filter(([on]) => on).map(([, words]) => words);
 }

@@ -19,13 +19,13 @@ export const MIC_WORDS = Object.freeze({
   asking: "Your browser asks for the microphone: allow it to record takes.",
   open: "Microphone ready. It records only while a take runs.",
   denied:
-    "No microphone: this browser was told not to allow it. Allow it beside the address and press Start, or answer by key.",
-  absent: "No microphone was found. Plug one in for takes; until then answer by key.",
+    "No microphone: this browser was told not to allow it. Allow it beside the address and press Try again, or answer yourself.",
+  absent: "No microphone was found. Plug one in for takes; until then answer yourself.",
   processed:
-    "This browser keeps changing the sound (echo or noise filters), so a take would not be honest. Answer by key, or use another browser.",
+    "This browser keeps changing the sound (echo or noise filters), so a take would not be honest. Answer yourself, or use another browser.",
   insecure:
-    "This address is not secure, so the browser gives no microphone. Open the page on localhost; until then answer by key.",
-  lost: "The microphone went away. Plug it in again; until then answer by key.",
+    "This address is not secure, so the browser gives no microphone. Open the page on localhost; until then answer yourself.",
+  lost: "The microphone went away. Plug it in again; until then answer yourself.",
 });
 
 export class Sound {
