@@ -17,7 +17,7 @@ test: $(VENV)/.ready-test node_modules/.ready
 	@tests/setup.sh
 	@$(MAKE) --no-print-directory lint
 	$(BIN)/python -m pytest -n 2 --dist loadgroup $(ARGS)
-	node --test "tests/js/**/*.test.js"
+	node --test tests/js/*.test.js
 
 lint: $(VENV)/.ready-test node_modules/.ready
 	$(BIN)/ruff format --check .
