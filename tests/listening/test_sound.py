@@ -139,7 +139,7 @@ def too_long() -> bytes:
         (no_samples(), "holds no sound"),
         (with_nan(), "not numbers"),
         (too_long(), f"40 minutes long; up to {LONGEST_S / 60:.0f} minutes"),
-        (bytes(range(256)) * 40, "cannot be read as sound"),
+        (bytes(range(256)) * 40, r"cannot be read as sound \([A-Z][a-z ]+\)"),
     ],
     ids=["empty", "text", "midi", "cut wav", "cut flac", "cut header", "no samples", "nan",
          "too long", "garbage"],

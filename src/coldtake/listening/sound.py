@@ -60,7 +60,7 @@ def read_sound(source: Path | bytes, filename: str = "") -> Sound:
         with soundfile.SoundFile(io.BytesIO(data)) as file:
             return _read_soundfile(file, where)
     except soundfile.LibsndfileError as error:
-        return _read_with_av(data, where, str(error))
+        return _read_with_av(data, where, error.error_string)
 
 
 def to_flac(sound: Sound) -> bytes:
