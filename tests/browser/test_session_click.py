@@ -103,7 +103,12 @@ def test_every_click_is_within_one_sample(page, rate, bpm, per_bar):
 
 
 def test_clicks_do_not_move_while_the_main_thread_is_blocked(page):
-    heard = page.evaluate(BLOCKED, {"bpm": 120, "seconds": 4})
+    # A machine too busy to run the recorder itself loses frames: such a measurement says nothing
+    # about the clicks and is taken again, a few times at most.
+    for _ in range(5):
+        heard = page.evaluate(BLOCKED, {"bpm": 120, "seconds": 4})
+        if heard["lost"] == 0:
+            break
     found = starts(np.array(heard["frames"]), 0.05 * heard["spb"])
     assert heard["lost"] == 0
     assert len(found) >= 6
