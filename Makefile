@@ -16,7 +16,8 @@ run: $(VENV)/.ready-run
 test: $(VENV)/.ready-test node_modules/.ready
 	@tests/setup.sh
 	@$(MAKE) --no-print-directory lint
-	$(BIN)/python -m pytest -n 2 --dist loadgroup $(ARGS)
+	$(BIN)/python -m pytest -n 2 --dist loadgroup --ignore tests/browser $(ARGS)
+	$(BIN)/python -m pytest tests/browser $(ARGS)  # alone: sound in a page is played in real time
 	node --test tests/js/*.test.js
 
 lint: $(VENV)/.ready-test node_modules/.ready
