@@ -35,8 +35,32 @@ class Store(Protocol):
         """Return the sequence number of the newest event, 0 for an empty log."""
         ...
 
+    def event(self, event_id: str) -> Event | None:
+        """Return one event by its id, None where the log has no such event."""
+        ...
+
     def close(self) -> None:
         """Let go of files and connections."""
+        ...
+
+
+class Shelf(Protocol):
+    """A place beside the log for what was computed from it and can be computed again.
+
+    Guarantees: `fetch` gives exactly what was put, for the log as it is; or None. What was made by
+    another maker, has been damaged, or belongs to a log whose beginning reads differently is None.
+    """
+
+    def put(self, name: str, maker: str, upto: int, body: bytes) -> None:
+        """Keep what was computed from the log up to a sequence number, in place of the last.
+
+        maker : names the code that can read `body`, at most 64 characters
+        Never raises for a full disk or a busy database: then the old one or none is there.
+        """
+        ...
+
+    def fetch(self, name: str, maker: str) -> tuple[int, bytes] | None:
+        """Return (sequence number, body) of what was put, None where it cannot be trusted."""
         ...
 
 

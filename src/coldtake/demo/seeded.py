@@ -65,5 +65,9 @@ class Draft:
         """Return the number of events told so far."""
         return len(self._events)
 
+    def event(self, event_id: str) -> Event | None:
+        """Return one event by its id."""
+        return self._events.get(event_id)
+
     def close(self) -> None:
         """Nothing is open."""

@@ -7,6 +7,7 @@ database's own lock makes several processes one writer.
 import hashlib
 import threading
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from datetime import datetime
 from typing import Any
 
@@ -16,10 +17,11 @@ from sqlalchemy.engine import URL
 from sqlalchemy.exc import ArgumentError
 
 from coldtake.domain.events import Event, from_json, to_json
-from coldtake.errors import StoreError
+from coldtake.errors import BusyError, StoreError
 from coldtake.storage.engine import open_engine, writing
 from coldtake.storage.faults import spoken
 from coldtake.storage.schema import prepare
+from coldtake.storage.shelf import SqlShelf
 from coldtake.storage.tables import LOG, QUARANTINE
 
 DATABASE = "COLDTAKE_DATABASE"  # the environment may name it, so that no password is typed
@@ -36,6 +38,7 @@ class SqlStore:
         with spoken(self._where):
             self._engine = open_engine(url)
             prepare(self._engine, self._where)
+        self._shelf = SqlShelf(self._engine)
 
     def append(self, events: Sequence[Event]) -> int:
         """Append in one transaction; ids already there are left as they were and not counted."""
@@ -61,6 +64,24 @@ class SqlStore:
         """Return the sequence number of the newest event, 0 for an empty log."""
         with spoken(self._where), self._engine.connect() as connection:
             return connection.execute(select(func.max(LOG.c.sequence))).scalar() or 0
+
+    def event(self, event_id: str) -> Event | None:
+        """Return one event by its id, None where the log has no such event."""
+        query = select(LOG.c.sequence, LOG.c.body).where(LOG.c.id == event_id)
+        with spoken(self._where), self._engine.connect() as connection:
+            row = connection.execute(query).first()
+        return None if row is None else self._read(int(row[0]), str(row[1]))
+
+    def put(self, name: str, maker: str, upto: int, body: bytes) -> None:
+        """Keep what was computed from the log (`ports.Shelf`)."""
+        with suppress(StoreError, BusyError), spoken(self._where), self._writer:
+            self._shelf.put(name, maker, upto, body)
+
+    def fetch(self, name: str, maker: str) -> tuple[int, bytes] | None:
+        """Return (sequence number, body) of what was computed, None where it is in doubt."""
+        with suppress(StoreError, BusyError), spoken(self._where):
+            return self._shelf.fetch(name, maker)
+        return None
 
     def refuse(self, raw: bytes, why: str, at: datetime) -> None:
         """Keep what could not become an event, once per content."""

@@ -28,3 +28,15 @@ QUARANTINE = Table(
     Column("raw", LargeBinary, nullable=False),
     sqlite_autoincrement=True,
 )
+
+# Computed from the log and safe to throw away: never copied, never exported, rebuilt at any doubt.
+COMPUTED = Table(
+    "computed",
+    METADATA,
+    Column("name", String(80), primary_key=True),
+    Column("maker", String(64), nullable=False),
+    Column("upto", Counter, nullable=False),
+    Column("mark", String(80), nullable=False),
+    Column("sha256", String(64), nullable=False),
+    Column("body", LargeBinary, nullable=False),
+)
