@@ -9,7 +9,7 @@ from datetime import date, datetime
 import msgspec
 
 from coldtake.domain.plan import Plan, Slot
-from coldtake.domain.take import Answer, Judge, Verdict
+from coldtake.domain.take import Answer, ClickTrack, Judge, Verdict
 from coldtake.domain.topic import Place, Step, StoredPassage, Topic
 
 
@@ -154,6 +154,7 @@ class TakeRecorded(Data, frozen=True, kw_only=True, tag="take_recorded"):
     session_id: str | None = None
     slot_id: str | None = None
     click_bpm: float | None = None
+    click: ClickTrack | None = None
     source: str = "microphone"
 
 

@@ -287,6 +287,7 @@ def _take_recorded(state: State, event: ev.Event, data: ev.TakeRecorded) -> None
         session_id=data.session_id,
         slot_id=data.slot_id,
         click_bpm=data.click_bpm,
+        click=data.click,
         source=data.source,
     )
 

@@ -2,8 +2,10 @@
 
 from datetime import date, datetime
 from enum import StrEnum
+from typing import Annotated
 
 import msgspec
+from msgspec import Meta
 
 
 class Answer(StrEnum):
@@ -77,10 +79,44 @@ class Restart(msgspec.Struct, frozen=True, kw_only=True):
     to_beat: float
 
 
+class ClickTrack(msgspec.Struct, frozen=True, kw_only=True):
+    """The clicks made during a take, in seconds of its recording; negative is before its start.
+
+    first_s : click 0; every_s : from click to click, > 0; music_s : when the passage was to begin
+    per_bar, accent : clicks in a bar (0: no accents) and the first accented one; count : in all,
+    None until the take's end; is_guess : only the tempo is known, first_s and accents are not
+    """
+
+    first_s: float
+    every_s: Annotated[float, Meta(gt=0.01)]
+    music_s: float = 0.0
+    per_bar: int = 0
+    accent: int = 0
+    count: int | None = None
+    is_guess: bool = False
+
+
+class ClickHeard(msgspec.Struct, frozen=True, kw_only=True):
+    """The click as it was heard in a recording.
+
+    delay_start_ms, delay_end_ms : from the making of a click to its sound in the recording
+    level_db : its peak against the loudest moment of the music; clicks : how many were looked at
+    steady : one delay held throughout, so that timing is told against the click
+    """
+
+    delay_start_ms: float
+    delay_end_ms: float
+    error_ms: float
+    level_db: float
+    clicks: int
+    steady: bool
+
+
 class Verdict(msgspec.Struct, frozen=True, kw_only=True):
     """A judged take. Same file, passage, criterion and engine give the same verdict.
 
     tempo_curve : (beat, quarters per minute) along the passage
+    click : the click as it was heard in the recording, None where there was none to hear
     """
 
     answer: Answer
@@ -94,6 +130,7 @@ class Verdict(msgspec.Struct, frozen=True, kw_only=True):
     restarts: tuple[Restart, ...] = ()
     abstained: tuple[str, ...] = ()
     tempo_curve: tuple[tuple[float, float], ...] = ()
+    click: ClickHeard | None = None
 
 
 class Take(msgspec.Struct, frozen=True, kw_only=True):
@@ -110,6 +147,7 @@ class Take(msgspec.Struct, frozen=True, kw_only=True):
     session_id: str | None = None
     slot_id: str | None = None
     click_bpm: float | None = None
+    click: ClickTrack | None = None
     source: str = "microphone"
     verdict: Verdict | None = None
 

@@ -10,6 +10,8 @@ from coldtake.listening.sound import Samples, Sound
 SHORTEST_S = 0.4
 SILENT_PEAK = 10 ** (-60.0 / 20.0)  # of full scale
 CLIPPED_SHARE = 0.004  # of the samples louder than -20 dB of the peak
+AT_TOP, NEAR_TOP = 0.995, 0.97  # of the peak
+FLAT_SAMPLES, FLAT_SHARE = 3, 0.65  # a cut-off top: so many at the top, of those near it
 TONE_SHARE = 0.2  # of the loud time in which a tone must be heard
 STEADY_SEMITONES = 0.35  # a tone keeps its pitch from one frame to the next within this
 
@@ -45,12 +47,21 @@ def obstacle_in_sound(sound: Sound) -> Obstacle | None:
 
 
 def clipped_share(samples: Samples, peak: float) -> float:
-    """Share of the loud samples that stand in a row of three or more at the very peak."""
+    """Share of the loud samples that lie on cut-off tops.
+
+    A rounded top of any wave, also of a steady pure tone, stays within 0.5 % of its peak for
+    sqrt(0.5 / 3) = 41 % of the time that it stays within 3 %; a cut-off top for nearly all of it.
+    """
     size = np.abs(samples)
-    top = size >= 0.995 * peak
-    flat = top[:-2] & top[1:-1] & top[2:]
+    near = np.concatenate([[False], size >= NEAR_TOP * peak, [False]])
+    edges = np.flatnonzero(near[1:] != near[:-1])
+    starts, lengths = edges[::2], edges[1::2] - edges[::2]
+    if not len(starts):
+        return 0.0
+    at_top = np.add.reduceat((size >= AT_TOP * peak).astype(np.int64), starts)
+    cut_off = (at_top >= FLAT_SAMPLES) & (at_top >= FLAT_SHARE * lengths)
     loud = int((size > 0.1 * peak).sum())
-    return float(flat.sum()) / max(loud, 1)
+    return float(at_top[cut_off].sum()) / max(loud, 1)
 
 
 def obstacle_in_hearing(hearing: Hearing) -> Obstacle | None:
