@@ -20,6 +20,8 @@ Samples = npt.NDArray[np.float32]
 
 LONGEST_S = 1800.0  # longer recordings are refused: choose the take inside
 HIGHEST_RATE = 48_000  # Hz; nothing above 24 kHz helps to tell notes
+RATES = (4_000, 768_000)  # Hz; what lies outside was never recorded
+MOST_CHANNELS = 32
 SPEECH_RATE = 11_025  # Hz; at or below it a recording carries only the lower partials
 BLOCK_FRAMES = 1 << 18
 DIFFERENT = 0.05  # channels differ when their difference has this share of the sound's level
@@ -135,9 +137,11 @@ def _refuse_missing(promised: int, there: int, bytes_per_s: int, where: str) -> 
 
 def _read_soundfile(file: "soundfile.SoundFile", where: str) -> Sound:  # type: ignore[name-defined] # noqa: F821
     promised = int(file.frames)
-    _refuse_length(promised / file.samplerate, where)
     mixer = _Mixer(int(file.samplerate), where)
-    while len(block := file.read(BLOCK_FRAMES, dtype="float32", always_2d=True)):
+    _refuse_length(promised / file.samplerate, where)
+    _refuse_channels(file.channels, where)
+    frames = BLOCK_FRAMES // file.channels
+    while len(block := file.read(frames, dtype="float32", always_2d=True)):
         mixer.add(block)
     if mixer.frames < promised and not file.format.startswith(("MP3", "MPEG")):
         raise SoundError(
@@ -157,7 +161,12 @@ def _read_with_av(data: bytes, where: str, first_reason: str) -> Sound:
             if not container.streams.audio:
                 raise SoundError("the file holds no sound.", where=where, remedy=_WHAT_WE_READ)
             stream = container.streams.audio[0]
-            mixer = _Mixer(int(stream.rate), where)
+            if stream.codec_context is None:
+                raise SoundError(
+                    "the sound is of an unknown kind.", where=where, remedy=_WHAT_WE_READ
+                )
+            _refuse_channels(stream.channels, where)
+            mixer = _Mixer(int(stream.rate or 0), where)
             for block in _av_blocks(container, stream):
                 mixer.add(block)
     except (av.FFmpegError, ValueError, EOFError) as error:
@@ -178,6 +187,25 @@ def _av_blocks(container: "av.container.InputContainer", stream: object) -> Iter
             yield np.ascontiguousarray(part.to_ndarray().T, dtype=np.float32)
 
 
+def _refuse_channels(channels: int, where: str) -> None:
+    if channels > MOST_CHANNELS:
+        raise SoundError(
+            f"the file has {channels} channels; up to {MOST_CHANNELS} can be mixed to one.",
+            where=where,
+            remedy="Export it in stereo or mono.",
+        )
+
+
+def _refuse_rate(rate: int, where: str) -> None:
+    lowest, highest = RATES
+    if not lowest <= rate <= highest:
+        raise SoundError(
+            f"the file says {rate} samples a second, which no recording has.",
+            where=where,
+            remedy="Export it at 44.1 or 48 kHz.",
+        )
+
+
 def _refuse_length(seconds: float, where: str) -> None:
     if seconds > LONGEST_S:
         raise SoundError(
@@ -192,6 +220,7 @@ class _Mixer:
     """Collects blocks, mixed to one channel and brought down to the highest rate kept."""
 
     def __init__(self, rate: int, where: str) -> None:
+        _refuse_rate(rate, where)
         self.frames = 0
         self._rate, self._where = rate, where
         self._parts: list[Samples] = []
@@ -228,7 +257,7 @@ class _Mixer:
             raise SoundError(
                 "the file holds no sound.", where=self._where, remedy="Record the take again."
             )
-        samples = np.concatenate(self._parts)
+        samples = _joined(self._parts)
         loudest = float(np.abs(samples).max(initial=0.0))
         if loudest > 1.0:
             samples /= np.float32(loudest)
@@ -243,3 +272,14 @@ class _Mixer:
                 f"Recorded at {self._rate / 1000:g} kHz: high notes are told less surely."
             )
         return tuple(remarks)
+
+
+def _joined(parts: list[Samples]) -> Samples:
+    """All parts in one array; each is let go of once it is copied, so that none is there twice."""
+    whole = np.empty(sum(map(len, parts)), np.float32)
+    at = 0
+    for n, part in enumerate(parts):
+        whole[at : at + len(part)] = part
+        at += len(part)
+        parts[n] = part[:0].copy()
+    return whole

@@ -4,6 +4,7 @@ import io
 import re
 import xml.etree.ElementTree as ET
 import zipfile
+import zlib
 
 from coldtake.errors import PassageError
 
@@ -59,6 +60,8 @@ def _from_mxl(data: bytes, filename: str) -> bytes:
         NotImplementedError,
         OSError,
         EOFError,
+        ValueError,  # a place before the file's beginning
+        zlib.error,
     ) as e:
         raise PassageError(
             "the compressed file is damaged or is not compressed MusicXML.",

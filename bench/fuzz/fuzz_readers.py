@@ -1,0 +1,90 @@
+"""What reads bytes from outside, each as one call; only the house's own errors may come out."""
+
+import atexit
+import shutil
+import tempfile
+from collections.abc import Callable
+from functools import lru_cache
+from pathlib import Path
+
+from coldtake.errors import ColdtakeError, PassageError
+
+Reader = Callable[[bytes], None]
+NAMES = {"musicxml": ".musicxml", "abc": ".abc", "mei": ".mei", "midi": ".mid"}
+
+
+def notation(data: bytes, name: str) -> None:
+    """As the pile reads an upload, then what every page asks of a passage."""
+    from coldtake.music.changes import changes_of
+    from coldtake.music.excerpt import select_bars
+    from coldtake.music.reading import read_passage, unpack
+
+    form, text = unpack(data, name)
+    passage = read_passage.__wrapped__(text, form)
+    select_bars(passage, 1, 1)
+    changes_of(passage)
+    if not passage.notes or not passage.bars:
+        raise AssertionError("a passage without notes was let in")
+
+
+def audio(data: bytes) -> None:
+    from coldtake.listening.sound import read_sound, to_flac
+
+    to_flac(read_sound(data, "take.wav"))
+
+
+def chords(data: bytes) -> None:
+    """A line of changes, and its words as single chord symbols."""
+    from coldtake.music.changes import read_changes
+    from coldtake.music.chords import read_chord
+
+    text = data.decode("utf-8", "replace")
+    for word in text.split()[:8]:
+        _quiet(lambda word=word: read_chord(word))
+    read_changes(text)
+
+
+def _quiet(call: Callable[[], object]) -> None:
+    try:
+        call()
+    except PassageError:
+        return
+
+
+@lru_cache(maxsize=1)
+def _client() -> "TestClient":  # type: ignore[name-defined] # noqa: F821
+    """The whole application over a folder of its own."""
+    import warnings
+
+    with warnings.catch_warnings():  # the test client asks for httpx2; httpx serves it as well
+        warnings.simplefilter("ignore")
+        from starlette.testclient import TestClient
+
+    from coldtake.bootstrap import open_services
+    from coldtake.web.app import create_app
+
+    folder = Path(tempfile.mkdtemp(prefix="fuzz-"))
+    services = open_services(folder)
+    atexit.register(shutil.rmtree, folder, True)
+    atexit.register(services.close)
+    return TestClient(create_app(services), base_url="http://localhost")
+
+
+def events(data: bytes) -> None:
+    """The session page's own door; the log is read back by the page that shows the session."""
+    headers = {"Content-Type": "application/json"}
+    path = "/api/session/start" if data[:1] == b"{" else "/api/events"
+    answer = _client().post(path, content=data, headers=headers)
+    if answer.status_code >= 500:
+        raise AssertionError(f"{answer.status_code} {answer.text[:200]}")
+    if answer.status_code == 422:
+        raise ColdtakeError(answer.json()["error"]["what"])
+
+
+READERS: dict[str, Reader] = {
+    "audio": audio,
+    "chords": chords,
+    "events": events,
+}
+for form, suffix in NAMES.items():
+    READERS[form] = lambda data, suffix=suffix: notation(data, f"passage{suffix}")
