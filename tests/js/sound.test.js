@@ -10,6 +10,7 @@ import {
   samplesPerBeat,
 } from "../../src/coldtake/web/static/session/clicks.js";
 import { TakeEnd, levelAdvice } from "../../src/coldtake/web/static/session/take-end.js";
+import { Holes } from "../../src/coldtake/web/static/session/holes.js";
 import { encodeWav, lostFrames, placed } from "../../src/coldtake/web/static/session/wav.js";
 
 const PLAN = { f0: 1000, samplesPerBeat: 0, count: Infinity, perBar: 4, accentOffset: 0, volume: 1 };
@@ -110,4 +111,33 @@ test("advice on the level is one sentence or none", () => {
   assert.match(levelAdvice(0.0001, 0.0003, 0.0001), /Nothing/);
   assert.match(levelAdvice(0.005, 0.02, 0.003), /room/);
   assert.equal(levelAdvice(0.1, 0.4, 0.001), "");
+});
+
+/** A tone with rows of exact zeros cut into it: [from, length] in frames. */
+function cut(rows, edge = () => 1) {
+  const tone = Float32Array.from({ length: 48000 }, (_, i) => 0.3 * Math.sin(0.06 * i + 1) * edge(i));
+  for (const [from, length] of rows) tone.fill(0, from, from + length);
+  return tone;
+}
+const holesIn = (tone) => {
+  const holes = new Holes();
+  for (let i = 0; i < tone.length; i += 128) holes.see(tone.subarray(i, i + 128));
+  return holes.count;
+};
+
+test("blocks of nothing in the middle of a sound are holes; rests and fades are not", () => {
+  assert.equal(holesIn(cut([])), 0);
+  assert.equal(holesIn(cut([[9993, 480]])), 1);
+  assert.equal(holesIn(cut([[9993, 480], [20051, 128], [30150, 4410]])), 3);
+  assert.equal(holesIn(cut([[10000, 30]])), 0, "shorter than any queue's block");
+  assert.equal(holesIn(cut([[10000, 20000]])), 0, "silence");
+  const fade = (i) => Math.min(1, Math.abs(i - 20000) / 2000); // to nothing and back
+  assert.equal(holesIn(cut([[19960, 80]], fade)), 0, "a fade to nothing is a rest");
+  assert.equal(holesIn(new Float32Array(48000)), 0);
+});
+
+test("a recording that began late has lost its beginning", () => {
+  const batches = [{ frame: 100, samples: Float32Array.of(1, 2) }];
+  assert.equal(lostFrames(batches, 100), 0);
+  assert.equal(lostFrames(batches, 90), 10);
 });

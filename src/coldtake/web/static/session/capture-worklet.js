@@ -1,7 +1,10 @@
 // @ts-check
 // The microphone as raw samples. Always gives the level; gives samples only while a take runs.
 // Messages in: {record: {from: frame}} and {stop: true}. Out: {frame, samples} in batches of about
-// 0.1 s (buffers are handed over, not copied), {level, peak} ten times a second, {done: true}.
+// 0.1 s (buffers are handed over, not copied), {level, peak} ten times a second, and at the end
+// {done: true, holes}. A batch never hides a break: where frames are missing a new one begins.
+
+import { Holes } from "./holes.js";
 
 const BATCH_S = 0.1;
 
@@ -17,16 +20,23 @@ class CaptureProcessor extends AudioWorkletProcessor {
     this.square = 0;
     this.peak = 0;
     this.measured = 0;
+    this.holes = new Holes();
     this.port.onmessage = ({ data }) => {
-      if (data.record) this.from = data.record.from;
+      if (data.record) this.begin(data.record.from);
       if (data.stop) this.finish();
     };
+  }
+
+  begin(/** @type {number} */ from) {
+    this.filled = 0;
+    this.from = from;
+    this.holes = new Holes();
   }
 
   finish() {
     this.send();
     this.from = Infinity;
-    this.port.postMessage({ done: true });
+    this.port.postMessage({ done: true, holes: this.holes.count });
   }
 
   send() {
@@ -44,7 +54,9 @@ class CaptureProcessor extends AudioWorkletProcessor {
     const skip = Math.max(0, this.from - currentFrame);
     if (skip >= input.length) return true;
     const kept = input.subarray(skip);
+    if (this.filled > 0 && this.batchFrame + this.filled !== currentFrame + skip) this.send();
     if (this.filled === 0) this.batchFrame = currentFrame + skip;
+    this.holes.see(kept);
     this.batch.set(kept, this.filled);
     this.filled += kept.length;
     if (this.filled > this.size - 128) this.send();

@@ -39,6 +39,8 @@ export class Sound {
     /** @type {MicState} */
     this.mic = "none";
     this.micSince = Infinity;
+    /** @type {MediaStreamTrack | null} */
+    this.track = null;
     this.volume = 0.6;
     /** @type {(message: any) => void} */
     this.onCapture = () => {};
@@ -105,6 +107,7 @@ export class Sound {
         return this.say("processed");
       }
       track.onended = () => this.say("lost");
+      this.track = track;
       this.capture?.disconnect();
       const shape = { numberOfOutputs: 0, channelCount: 1, channelCountMode: "explicit" };
       this.capture = new AudioWorkletNode(
@@ -130,6 +133,16 @@ export class Sound {
 
   get canRecord() {
     return this.mic === "open" && this.running;
+  }
+
+  /** What the browser itself says it has dropped so far: frames of the microphone, of the sound. */
+  get dropped() {
+    const track = /** @type {any} */ (this.track)?.stats;
+    const played = /** @type {any} */ (this.context)?.playbackStats;
+    return {
+      frames: track ? track.totalFrames - track.deliveredFrames : 0,
+      underruns: played?.underrunEvents ?? 0,
+    };
   }
 
   /** First frame at which the stream can be trusted. */

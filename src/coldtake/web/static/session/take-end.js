@@ -38,13 +38,18 @@ export class TakeEnd {
     if (level > this.threshold) this.lastSoundS = atS;
   }
 
+  /** Anything louder than the room. */
+  get heard() {
+    return this.lastSoundS > -Infinity;
+  }
+
   get threshold() {
     return Math.max(LEAST_LEVEL, this.noise * ABOVE_NOISE, this.loudest * BELOW_LOUDEST);
   }
 
   /** @param {number} atS @returns {boolean} */
   isOver(atS) {
-    const heard = this.lastSoundS > -Infinity;
+    const { heard } = this;
     const quietS = atS - this.lastSoundS;
     if (atS >= LONGEST_S) return true;
     if (this.expectedS === null) return heard && quietS >= this.stoppedS;

@@ -13,7 +13,12 @@ import { now as timeNow } from "./now.js";
 const LEAD_S = 0.25; // from the key to the first click
 const EARLY_S = 0.5; // kept before the music, at most half a beat
 const NOISE_OF = 50; // levels looked back on for the room's noise: five seconds
-const STOP_PATIENCE_MS = 1000;
+const STOP_PATIENCE_MS = 15_000; // only an audio thread that died does not answer
+
+const FLAW_WORDS = Object.freeze({
+  lost: "The computer was too busy and lost a moment of this take.",
+  "no room": "There was no room left on this device: this take is not whole.",
+});
 
 /** @typedef {"count_in" | "playing" | "keeping" | "judging" | "verdict" | "ask"} TakePhase */
 /**
@@ -39,6 +44,7 @@ const STOP_PATIENCE_MS = 1000;
  * @property {string} advice on the level
  * @property {string} why the server refused it
  * @property {number | null} clickBpm quarters a minute, when the click went through
+ * @property {boolean} byItself nobody pressed a key for it
  */
 
 export class Takes {
@@ -64,11 +70,17 @@ export class Takes {
     this.placed = [];
     /** @type {Promise<void>[]} */
     this.writing = [];
+    /** What is known to be missing in the recording. @type {Set<string>} */
+    this.flaws = new Set();
+    this.fromFrame = 0;
+    this.holes = 0;
+    this.dropped = 0;
     this.end = new TakeEnd(null, 0, 0);
     this.musicFrame = 0;
     this.countClicks = 0;
     /** @type {(() => void) | null} */
     this.stopped = null;
+    this.onNobody = () => {};
     sound.onCapture = (message) => this.hear(message);
     sound.onClick = (message) => this.clicked(message);
   }
@@ -95,8 +107,9 @@ export class Takes {
    * @param {ClickChoice} click
    * @param {number} volume 0..1
    * @param {(ms: number) => string} iso
+   * @param {boolean} byItself
    */
-  async start(id, session, place, step, click, volume, iso) {
+  async start(id, session, place, step, click, volume, iso, byItself = false) {
     const recorded = step.heard && this.sound.canRecord;
     const { musicFrame, fromFrame } = this.schedule(step, click, volume, recorded);
     const musicMs = timeNow() + ((musicFrame - this.sound.frame) / this.sound.rate) * 1000;
@@ -104,7 +117,7 @@ export class Takes {
     this.end = takeEnd(step, click, this.noise);
     this.musicFrame = musicFrame;
     this.loudest = this.peak = 0;
-    this.placed = [];
+    this.forget(fromFrame);
     this.now = {
       id,
       stepId: place.slot.step_id,
@@ -118,19 +131,31 @@ export class Takes {
       advice: "",
       why: "",
       clickBpm: quarters,
+      byItself,
     };
     this.changed();
     if (!recorded) return;
+    this.sound.record(fromFrame); // at once: the store may be slow, the first note is not
     const beganMs = musicMs - ((musicFrame - fromFrame) / this.sound.rate) * 1000;
     const { sessionId, query } = asked(session, place, quarters, iso(beganMs));
     const { slotId, stepId } = this.now;
     const rate = this.sound.rate;
     await this.store
       .beginTake({ takeId: id, sessionId, slotId, stepId, query, rate, status: "recording" })
-      .then(() => this.sound.record(fromFrame))
       .catch(() => {
-        if (this.now) this.now.recorded = false; // no room left: the player answers
+        this.sound.stopRecording();
+        if (this.now?.id === id) this.now.recorded = false; // no room left: the player answers
       });
+  }
+
+  /** A new recording is whole until something is known to be missing. */
+  forget(/** @type {number} */ fromFrame) {
+    this.placed = [];
+    this.writing = [];
+    this.flaws.clear();
+    this.fromFrame = fromFrame;
+    this.holes = 0;
+    this.dropped = this.sound.dropped.frames;
   }
 
   /**
@@ -169,7 +194,10 @@ export class Takes {
   }
 
   hear(/** @type {any} */ message) {
-    if (message.done) this.stopped?.();
+    if (message.done) {
+      this.holes = message.holes;
+      this.stopped?.();
+    }
     else if (message.samples) this.keepBatch(message);
     else {
       this.level = message.level;
@@ -185,7 +213,8 @@ export class Takes {
   keepBatch(/** @type {{frame: number, samples: Float32Array}} */ batch) {
     if (!this.now) return;
     this.placed.push({ frame: batch.frame, samples: { length: batch.samples.length } });
-    this.writing.push(this.store.keepBatch(this.now.id, batch));
+    const written = this.store.keepBatch(this.now.id, batch);
+    this.writing.push(written.catch(() => void this.flaws.add("no room")));
   }
 
   /** Seconds since the music was expected to start; negative in the count-in. */
@@ -216,29 +245,62 @@ export class Takes {
     this.enter("keeping");
     take.advice = levelAdvice(this.loudest, this.peak, this.noise);
     await this.stopCapture();
-    await Promise.allSettled(this.writing);
+    await Promise.all(this.writing);
     this.writing = [];
-    if (lostFrames(/** @type {any} */ (this.placed)) > 0) {
-      take.advice = "The computer was too busy and lost a moment of this take.";
+    if (take.byItself && !this.end.heard) return this.nobodyPlayed(take);
+    this.weigh();
+    if (this.flaws.size > 0) {
+      take.advice = FLAW_WORDS[this.flaws.has("no room") ? "no room" : "lost"];
       await this.markGaps(take.id);
     }
-    await this.store.markTake(take.id, { status: "ready" });
+    await this.store.markTake(take.id, { status: "ready" }).catch(() => undefined);
     if (this.now === take && take.phase === "keeping") this.enter("judging");
     this.poke();
+  }
+
+  /** Everything by which a recording can be known not to be whole. */
+  weigh() {
+    if (lostFrames(this.placed, this.fromFrame) > 0) this.flaws.add("lost frames");
+    if (this.placed.length === 0) this.flaws.add("nothing came");
+    if (this.holes > 0) this.flaws.add("holes");
+    if (this.sound.dropped.frames > this.dropped) this.flaws.add("dropped by the browser");
+  }
+
+  /** A take that started by itself while nobody played is no try: nothing of it is kept. */
+  async nobodyPlayed(/** @type {Take} */ take) {
+    await this.store.dropTake(take.id).catch(() => undefined);
+    if (this.now === take) this.drop();
+    this.onNobody();
+  }
+
+  /** Another tab or device has taken over: what was recorded stays, and is not judged. */
+  async abandon() {
+    if (!this.busy) return;
+    this.sound.stopClick();
+    if (this.now?.recorded) await this.stopCapture();
+    await Promise.all(this.writing);
+    this.drop();
   }
 
   /** The server must not tell "no" from a take with a hole in it. */
   async markGaps(/** @type {string} */ takeId) {
     const kept = (await this.store.takes()).find((one) => one.takeId === takeId);
-    if (kept) await this.store.markTake(takeId, { query: `${kept.query}&source=gaps` });
+    const query = `${kept?.query}&source=gaps`;
+    if (kept) await this.store.markTake(takeId, { query }).catch(() => undefined);
   }
 
-  /** @returns {Promise<void>} */
+  /** Resolves when the audio thread has handed over everything. @returns {Promise<void>} */
   stopCapture() {
     return new Promise((resolve) => {
-      this.stopped = resolve;
+      const late = setTimeout(() => {
+        this.flaws.add("the end did not come");
+        resolve();
+      }, STOP_PATIENCE_MS);
+      this.stopped = () => {
+        clearTimeout(late);
+        resolve();
+      };
       this.sound.stopRecording();
-      setTimeout(resolve, STOP_PATIENCE_MS);
     });
   }
 

@@ -19,10 +19,13 @@ export function placed(batches) {
   return whole;
 }
 
-/** Frames that no batch brought. */
-export function lostFrames(/** @type {{frame: number, samples: Float32Array}[]} */ batches) {
+/**
+ * Frames that no batch brought, from `from` on (of the first batch when not given).
+ * @param {{frame: number, samples: {length: number}}[]} batches @param {number} [from]
+ */
+export function lostFrames(batches, from) {
   const sorted = [...batches].sort((a, b) => a.frame - b.frame);
-  let lost = 0;
+  let lost = sorted.length && from !== undefined ? Math.max(0, sorted[0].frame - from) : 0;
   for (let i = 1; i < sorted.length; i++) {
     lost += Math.max(0, sorted[i].frame - sorted[i - 1].frame - sorted[i - 1].samples.length);
   }
