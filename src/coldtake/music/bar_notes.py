@@ -25,6 +25,7 @@ class WrittenNote:
     """One notehead. onset, length: quarter notes; grace notes have length 0.
 
     tie : "i", "m", "t" when the note says so itself; event : number of its chord within the layer
+    sounding : written pitch where octave lines are taken into account, before transposition
     """
 
     id: str
@@ -38,6 +39,7 @@ class WrittenNote:
     grace: bool
     tie: str = ""
     event: int = 0
+    sounding: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,6 +188,7 @@ class LayerWalk:
             grace,
             head.get("tie") or chord_tie,
             self._events,
+            spelling.midi(step, sounding, alter),
         )
 
     def _alter(self, head: Element, step: str, octave: int) -> Fraction:

@@ -80,6 +80,7 @@ _PLAIN_WORDS: tuple[tuple[tuple[str, ...], str], ...] = (
     (("7+",), "augmented-seventh"),
     (("5", "power"), "power"),
     (("ped", "pedal"), "pedal"),
+    *(((name,), name) for name in ("Neapolitan", "Italian", "French", "German", "Tristan")),
 )
 
 
@@ -145,6 +146,11 @@ class Chord:
         own |= {self.bass.pitch_class} if self.bass else set()
         return frozenset(own | (self.below.pitch_classes if self.below else frozenset()))
 
+    @property
+    def suffix(self) -> str:
+        """What stands after the root, without bass or lower chord."""
+        return split_tone(_halves(self.symbol)[0])[1]
+
     def moved(self, interval: Interval) -> "Chord":
         """The chord at an interval, with a root of at most one sharp or flat."""
         if self.root is None:
@@ -152,8 +158,7 @@ class Chord:
         root = simplest(self.root.above(interval))
         bass = simplest(self.bass.above(interval)) if self.bass else None
         below = self.below.moved(interval) if self.below else None
-        own = _own_suffix(self)
-        symbol = _plain(root) + own + (f"/{_plain(bass)}" if bass else "")
+        symbol = _plain(root) + self.suffix + (f"/{_plain(bass)}" if bass else "")
         if below:
             symbol = f"{symbol}|{below.symbol}"
         return Chord(symbol, root, self.kind, self.ways, self.changed, bass, below)
@@ -247,12 +252,6 @@ def _unknown(symbol: str) -> PassageError:
         f"“{symbol}” is not a chord symbol that can be read.",
         remedy="Write it as on a lead sheet, such as Cm7, F#7b9, Bb/D or N.C.",
     )
-
-
-def _own_suffix(chord: Chord) -> str:
-    """What stands after the root, without bass or lower chord."""
-    upper, _ = _halves(chord.symbol)
-    return split_tone(upper)[1]
 
 
 def _plain(tone: Tone) -> str:

@@ -12,10 +12,13 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from coldtake.errors import PassageError
+from coldtake.music.harmony import symbol_of
 from coldtake.music.mei import Element
 
 _NAME = re.compile(r"^[A-Za-z_][\w.\-]*$")
 _MOST_DIVISIONS = 1_000_000
+HARMONY_SIGN = "§"
+_CHORD_PARTS = frozenset(["root", "numeral", "function", "kind", "inversion", "bass", "degree"])
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,11 +27,13 @@ class Prepared:
 
     tie_stops : ids of the notes that end a tie
     bar_beats : what each measure holds [quarter notes], 0 where only whole-bar rests stand
+    symbols : chord symbols; the text names them by number, between `HARMONY_SIGN`s
     """
 
     text: str
     tie_stops: frozenset[str]
     bar_beats: tuple[Fraction, ...]
+    symbols: tuple[str, ...] = ()
 
 
 def parsed(text: str, what: str) -> Element:
@@ -68,7 +73,26 @@ def prepare(text: str) -> Prepared:
         _one_division(part)
     _settle_ids(root)
     stops = {n.get("id", "") for n in root.iter("note") if _stops_tie(n)}
-    return Prepared(ET.tostring(root, encoding="unicode"), frozenset(stops), _bar_beats(root))
+    beats, symbols = _bar_beats(root), _number_harmonies(root)
+    return Prepared(ET.tostring(root, encoding="unicode"), frozenset(stops), beats, symbols)
+
+
+def _number_harmonies(root: Element) -> tuple[str, ...]:
+    """Give every chord symbol a number as its text: verovio loses kinds, degrees and "N.C."."""
+    symbols: list[str] = []
+    for harmony in root.iter("harmony"):
+        symbol = symbol_of(harmony)
+        if not symbol:
+            continue
+        for element in [e for e in harmony if e.tag in _CHORD_PARTS]:
+            harmony.remove(element)
+        step = ET.Element("root")
+        ET.SubElement(step, "root-step").text = "C"
+        kind = ET.Element("kind", text=f"{HARMONY_SIGN}{len(symbols)}{HARMONY_SIGN}")
+        kind.text = "major"
+        harmony[:0] = [step, kind]
+        symbols.append(symbol)
+    return tuple(symbols)
 
 
 def _bar_beats(root: Element) -> tuple[Fraction, ...]:

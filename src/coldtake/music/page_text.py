@@ -59,7 +59,7 @@ def tempi(
 ) -> tuple[TempoMark, ...]:
     """Tempo marks in the order of playing; a jump back brings the earlier tempo back."""
     own = [_own_tempi(bar, content) for bar, content in zip(bars, contents, strict=True)]
-    first = next((_mark(d, Fraction(0)) for d in mei.all_of(score, "scoreDef")), None)
+    first = next((tempo_mark(d, Fraction(0)) for d in mei.all_of(score, "scoreDef")), None)
     in_force: list[TempoMark | None] = []
     now = first
     for marks in own:
@@ -85,11 +85,11 @@ def _take(found: list[TempoMark], mark: TempoMark) -> None:
 
 
 def _own_tempi(bar: WrittenBar, content: BarContent) -> list[TempoMark]:
-    marks = [_mark(e, place(bar, content, e)) for e in mei.all_of(bar.element, "tempo")]
+    marks = [tempo_mark(e, place(bar, content, e)) for e in mei.all_of(bar.element, "tempo")]
     return sorted((m for m in marks if m is not None), key=lambda m: m.onset_beats)
 
 
-def _mark(element: Element, onset: Fraction) -> TempoMark | None:
+def tempo_mark(element: Element, onset: Fraction) -> TempoMark | None:
     """Tempo of a `tempo` or `scoreDef`: the printed mark if there is one, else midi.bpm."""
     printed, played = mei.number(element.get("mm")), mei.number(element.get("midi.bpm"))
     if printed is not None:

@@ -60,11 +60,16 @@ def _plain(line: str) -> str:
 
 
 def _annotated(mei_text: str, ready: musicxml.Prepared) -> str:
-    """Say on noteheads and measures what verovio drops: ends of ties, and how long a bar is."""
+    """Say what verovio drops: ends of ties, how long a bar is, how a chord is spelled."""
     root = mei.parse(mei_text)
     for note in mei.all_of(root, "note"):
         if mei.xml_id(note) in ready.tie_stops:
             mei.add_type(note, "tie-stop")
+    for harm in mei.all_of(root, "harm"):
+        number = mei.text_of(harm).split(musicxml.HARMONY_SIGN)
+        if len(number) == 3 and int(number[1]) < len(ready.symbols):
+            harm[:] = []
+            harm.text = ready.symbols[int(number[1])]
     measures = list(mei.all_of(root, "measure"))
     if len(measures) == len(ready.bar_beats):
         for measure, beats in zip(measures, ready.bar_beats, strict=True):

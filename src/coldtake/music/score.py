@@ -24,10 +24,19 @@ class Score:
         reader = BarReader(score)
         self.bars: list[WrittenBar] = reader.bars
         self.part_names = tuple(reader.names[n] for n in sorted(reader.names))
-        self.contents = _contents(score, self.bars)
+        self.spans = bar_notes.tuplet_spans(bar.element for bar in self.bars)
+        self.gestural = any(e.get("accid.ges") for e in score.iter())
+        self.contents = self._contents()
         _require_notes(self.contents)
         page_text.find_jumps(self.bars)
         self.order = unfold.order(score, self.bars)
+
+    def _contents(self) -> list[BarContent]:
+        found: list[BarContent] = []
+        for bar in self.bars:
+            before = found[-1] if found else None
+            found.append(bar_notes.content(bar, before, self.spans, self.gestural))
+        return found
 
     def passage(self, first: int = 0, last: int | None = None, mei_text: str = "") -> Passage:
         """The passage of the bars [first, last) as played; `mei_text` replaces the notation."""
@@ -57,15 +66,6 @@ def _parsed(text: str) -> Element:
         return mei.parse(text)
     except ET.ParseError as error:
         raise PassageError(f"the notation is broken: {error}.") from error
-
-
-def _contents(score: Element, bars: list[WrittenBar]) -> list[BarContent]:
-    spans = bar_notes.tuplet_spans(bar.element for bar in bars)
-    gestural = any(e.get("accid.ges") for e in score.iter())
-    found: list[BarContent] = []
-    for bar in bars:
-        found.append(bar_notes.content(bar, found[-1] if found else None, spans, gestural))
-    return found
 
 
 def _require_notes(contents: list[BarContent]) -> None:
