@@ -1,0 +1,114 @@
+"""A passage as the page's player reads it: beats, pitches, bars, and an accompaniment in a feel."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any, get_args
+
+from coldtake.errors import InputError
+from coldtake.music.accompaniment import Feel, accompany, feels_for
+from coldtake.music.bar_places import measure_ids
+from coldtake.music.changes import changes_of
+from coldtake.music.tones import usual_interval
+from coldtake.music.tuning import Tuning, cents_above
+from coldtake.units import CENTS_PER_SEMITONE, METRONOME_MARKS
+
+if TYPE_CHECKING:
+    from coldtake.music.changes import Changes
+    from coldtake.music.passage import Passage
+
+PLAIN_BPM = 80.0  # where neither the exercise nor the page names a tempo
+
+
+def sounding_changes(passage: Passage) -> Changes | None:
+    """Return the chords of a page as they sound, None when it has none."""
+    changes, _unread = changes_of(passage)
+    if changes is None or not passage.transposition:
+        return changes
+    return changes.moved(usual_interval(passage.transposition))
+
+
+def feels_of(passage: Passage) -> tuple[Feel, ...]:
+    """Return the feels in which a page's chords can be accompanied, () without chords."""
+    changes = sounding_changes(passage)
+    return feels_for(changes) if changes else ()
+
+
+def sound_score(passage: Passage, *, a4_hz: float, feel: str = "") -> dict[str, Any]:
+    """Build the player's score. Raises InputError for a feel that the page cannot have."""
+    key = passage.bars[0].key_fifths if passage.bars else 0
+    mark = passage.tempi[0] if passage.tempi else None
+    return {
+        "title": passage.title,
+        "notes": _notes(passage),
+        "bars": _bars(passage),
+        "band": _band(passage, feel) if feel else [],
+        "a4Hz": a4_hz,
+        "marks": METRONOME_MARKS,
+        "tunings": {name: deviations(name) for name in get_args(Tuning)},
+        "tonic": (7 * key + passage.transposition) % 12,
+        "bpm": mark.bpm if mark else PLAIN_BPM,
+        "unit": beat_unit(passage),
+    }
+
+
+def beat_unit(passage: Passage) -> float:
+    """Return the quarters of one beat: as the tempo says, else three eighths in 6/8, 9/8, 12/8."""
+    if passage.tempi:
+        return passage.tempi[0].beat_unit_beats
+    beats, value = passage.bars[0].metre if passage.bars else (4, 4)
+    compound = value >= 8 and beats > 3 and beats % 3 == 0
+    return 12 / value if compound else 4 / value
+
+
+def deviations(name: Tuning) -> list[float]:
+    """Return how far each semitone above the tonic lies from equal temperament, in cents."""
+    return [round(cents_above(n, name) - n * CENTS_PER_SEMITONE, 4) for n in range(12)]
+
+
+def _notes(passage: Passage) -> list[dict[str, Any]]:
+    return [
+        {
+            "id": n.id,
+            "heads": n.notation_ids,
+            "onset": round(n.onset_beats, 6),
+            "beats": round(n.duration_beats, 6),
+            "pitch": n.pitch,
+        }
+        for n in passage.notes
+    ]
+
+
+def _bars(passage: Passage) -> list[dict[str, Any]]:
+    places = measure_ids(passage)
+    return [
+        {
+            "label": bar.label,
+            "measure": places[bar.index] if bar.index < len(places) else "",
+            "onset": round(bar.onset_beats, 6),
+            "beats": round(bar.length_beats, 6),
+            "metre": bar.metre,
+        }
+        for bar in passage.bars
+    ]
+
+
+def _band(passage: Passage, feel: str) -> list[dict[str, Any]]:
+    changes = sounding_changes(passage)
+    if changes is None or feel not in {f.name for f in feels_for(changes)}:
+        raise InputError(
+            "This page cannot be accompanied in that feel.",
+            where="accompaniment",
+            remedy="Choose one that the page offers; it needs chord symbols.",
+        )
+    onsets = [Fraction(b.onset_beats).limit_denominator(96) for b in passage.bars]
+    return [
+        {
+            "part": n.part,
+            "onset": round(n.onset_beats, 6),
+            "beats": round(n.beats, 6),
+            "pitch": n.pitch,
+            "level": n.level,
+        }
+        for n in accompany(changes, feel, onsets)
+    ]
