@@ -15,6 +15,7 @@ from coldtake.storage import engine
 from coldtake.storage.folder import data_folder, sqlite_url
 from coldtake.storage.lock import FolderLock
 from coldtake.storage.log import SqlStore
+from coldtake.storage.sums import digest_of
 from making import event
 
 ONE = event(ev.AnswerTakenBack(try_id="t"))
@@ -117,11 +118,15 @@ def test_a_cut_off_database_is_called_damaged(tmp_path):
         list(SqlStore(sqlite_url(tmp_path)).events())
 
 
-def test_an_entry_that_cannot_be_read_is_named(tmp_path):
+def test_an_entry_of_a_later_kind_is_named(tmp_path):
     store = SqlStore(sqlite_url(tmp_path))
     store.append([ONE])
+    later = {"id": ONE.id, "kind": "k", "at": "a", "day": "d", "body": '{"id": 1}'}
     with sqlite3.connect(tmp_path / "coldtake.db") as other:
-        other.execute("""UPDATE log SET body = '{"id": 1}'""")
+        row = {**later, "digest": digest_of(**later)}
+        other.execute(
+            "UPDATE log SET kind=:kind, at=:at, day=:day, body=:body, digest=:digest", row
+        )
     other.close()
     with pytest.raises(StoreError, match="Entry 1 of the log") as told:
         list(store.events())

@@ -6,24 +6,28 @@ database's own lock makes several processes one writer.
 
 import hashlib
 import threading
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Insert, func, make_url, select
+from sqlalchemy import Connection, Insert, Select, func, make_url, select
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.engine import URL
-from sqlalchemy.exc import ArgumentError
+from sqlalchemy.exc import ArgumentError, OperationalError
 
-from coldtake.domain.events import Event, from_json, to_json
+from coldtake.domain.care import Repair
+from coldtake.domain.events import Event, from_json
 from coldtake.errors import BusyError, StoreError
 from coldtake.storage.engine import open_engine, writing
 from coldtake.storage.faults import spoken
+from coldtake.storage.mending import FromCopy, Mender
 from coldtake.storage.schema import prepare
 from coldtake.storage.shelf import SqlShelf
+from coldtake.storage.sums import COLUMNS, digest_of, row_of
 from coldtake.storage.tables import LOG, QUARANTINE
 
+_ENTRY = (LOG.c.sequence, *(LOG.c[name] for name in COLUMNS), LOG.c.digest)
 DATABASE = "COLDTAKE_DATABASE"  # the environment may name it, so that no password is typed
 _ROWS_AT_ONCE = 500  # below SQLite's limit of variables in a statement; bounds memory when reading
 
@@ -31,20 +35,30 @@ _ROWS_AT_ONCE = 500  # below SQLite's limit of variables in a statement; bounds 
 class SqlStore:
     """`ports.Store` over SQLAlchemy. Opening migrates the database to its present shape."""
 
-    def __init__(self, url: str | URL) -> None:
-        """Open `sqlite:////path/file.db` or `postgresql://…`. Raises StoreError or BusyError."""
+    def __init__(
+        self,
+        url: str | URL,
+        *,
+        from_copy: FromCopy | None = None,
+        note: Callable[..., Repair] | None = None,
+    ) -> None:
+        """Open `sqlite:////path/file.db` or `postgresql://…`. Raises StoreError or BusyError.
+
+        from_copy, note : where an entry damaged on the disk is looked up, and told (`Mender`)
+        """
         self._where = _shown(url)
         self._writer = threading.Lock()
         with spoken(self._where):
             self._engine = open_engine(url)
             prepare(self._engine, self._where)
         self._shelf = SqlShelf(self._engine)
+        self._mender = Mender(self._engine, from_copy, note)
 
     def append(self, events: Sequence[Event]) -> int:
         """Append in one transaction; ids already there are left as they were and not counted."""
         if not events:
             return 0
-        rows = [_row(event) for event in events]
+        rows = [row_of(event) for event in events]
         with spoken(self._where), self._writer, writing(self._engine) as connection:
             return sum(
                 _insert(connection, rows[start : start + _ROWS_AT_ONCE])
@@ -52,10 +66,15 @@ class SqlStore:
             )
 
     def events(self, after: int = 0) -> Iterator[tuple[int, Event]]:
-        """Give (sequence number, event) in order of arrival; no transaction is held open."""
+        """Give (sequence number, event) in order of arrival; no transaction is held open.
+
+        An entry that does not fit its checksum is put right on the way, or set aside.
+        """
         while True:
             rows = self._rows(after)
-            yield from ((sequence, self._read(sequence, body)) for sequence, body in rows)
+            for sequence, body in rows:
+                if body is not None:
+                    yield sequence, self._read(sequence, body)
             if len(rows) < _ROWS_AT_ONCE:
                 return
             after = rows[-1][0]
@@ -67,10 +86,13 @@ class SqlStore:
 
     def event(self, event_id: str) -> Event | None:
         """Return one event by its id, None where the log has no such event."""
-        query = select(LOG.c.sequence, LOG.c.body).where(LOG.c.id == event_id)
+        query = select(LOG.c.sequence).where(LOG.c.id == event_id)
         with spoken(self._where), self._engine.connect() as connection:
-            row = connection.execute(query).first()
-        return None if row is None else self._read(int(row[0]), str(row[1]))
+            sequence = connection.execute(query).scalar()
+        if sequence is None:
+            return None
+        [(_, body)] = self._rows(sequence - 1, 1)
+        return None if body is None else self._read(sequence, body)
 
     def put(self, name: str, maker: str, upto: int, body: bytes) -> None:
         """Keep what was computed from the log (`ports.Shelf`)."""
@@ -108,15 +130,18 @@ class SqlStore:
         """Let go of files and connections."""
         self._engine.dispose()
 
-    def _rows(self, after: int) -> list[tuple[int, str]]:
-        query = (
-            select(LOG.c.sequence, LOG.c.body)
-            .where(LOG.c.sequence > after)
-            .order_by(LOG.c.sequence)
-            .limit(_ROWS_AT_ONCE)
-        )
-        with spoken(self._where), self._engine.connect() as connection:
-            return [(int(sequence), str(body)) for sequence, body in connection.execute(query)]
+    def _rows(self, after: int, most: int = _ROWS_AT_ONCE) -> list[tuple[int, str | None]]:
+        """Read entries on from a number; the body is None where an entry had to be set aside."""
+        query = select(*_ENTRY).where(LOG.c.sequence > after)
+        query = query.order_by(LOG.c.sequence).limit(most)
+        with spoken(self._where):
+            with self._engine.connect() as connection:
+                rows = _fetched(connection, query)
+            return [(row[0], row[5] if _fits(row) else self._mended(row[0])) for row in rows]
+
+    def _mended(self, sequence: int) -> str | None:
+        with self._writer:
+            return self._mender.mend(sequence)
 
     def _read(self, sequence: int, body: str) -> Event:
         try:
@@ -144,14 +169,22 @@ def _shown(url: str | URL) -> str:
     return parsed.render_as_string(hide_password=True)
 
 
-def _row(event: Event) -> dict[str, Any]:
-    return {
-        "id": event.id,
-        "kind": type(event.data).__struct_config__.tag,
-        "at": event.at.isoformat(),
-        "day": event.day.isoformat(),
-        "body": to_json(event).decode(),
-    }
+def _fetched(connection: Connection, query: Select[Any]) -> Sequence[Any]:
+    """Fetch entries; where one of them is no text any more, only their numbers."""
+    try:
+        return connection.execute(query).all()
+    except OperationalError as fault:
+        if "decode" not in str(fault).lower():
+            raise
+    return connection.execute(query.with_only_columns(LOG.c.sequence)).all()
+
+
+def _fits(row: Sequence[Any]) -> bool:
+    """Say whether an entry is what was written: (sequence, the columns, checksum)."""
+    try:
+        return bool(digest_of(*row[1:6]) == row[6])
+    except (IndexError, TypeError):
+        return False
 
 
 def _dialect(connection: Connection) -> Any:

@@ -15,6 +15,7 @@ LOG = Table(
     Column("at", String(40), nullable=False),
     Column("day", String(10), nullable=False),
     Column("body", Text, nullable=False),
+    Column("digest", String(16), nullable=False, server_default=""),
     sqlite_autoincrement=True,
 )
 

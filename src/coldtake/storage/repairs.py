@@ -1,0 +1,46 @@
+"""The record of repairs beside the log: one line each, never in the log (it is about this disk)."""
+
+import os
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+
+import msgspec
+
+from coldtake.domain.care import Repair
+from coldtake.storage.takes import flush_folder
+
+NAME = "repairs.jsonl"
+
+
+class Repairs:
+    """The repairs of a data folder, oldest first. Raises OSError where it cannot be written."""
+
+    def __init__(self, folder: Path, now: Callable[[], datetime]) -> None:
+        self._file = folder / NAME
+        self._now = now
+
+    def note(self, what: str, *, lost: int = 0, aside: str = "") -> Repair:
+        """Write down a repair."""
+        repair = Repair(at=self._now(), what=what, lost=lost, aside=aside)
+        with self._file.open("ab") as file:
+            file.write(msgspec.json.encode(repair) + b"\n")
+            file.flush()
+            os.fsync(file.fileno())
+        flush_folder(self._file.parent)
+        return repair
+
+    def all(self) -> tuple[Repair, ...]:
+        """Return every repair that can be read."""
+        try:
+            lines = self._file.read_bytes().splitlines()
+        except FileNotFoundError:
+            return ()
+        return tuple(repair for line in lines if (repair := _read(line)))
+
+
+def _read(line: bytes) -> Repair | None:
+    try:
+        return msgspec.json.decode(line, type=Repair)
+    except ValueError:  # cut off by a crash; what it told is in the log's quarantine all the same
+        return None
