@@ -5,8 +5,9 @@ from pathlib import Path
 
 SRC = Path(__file__).parents[1] / "src" / "coldtake"
 ROWS = {
-    "errors": 1,
+    "errors": 0,
     "units": 1,
+    "bounded": 1,
     "domain": 2,
     "music": 2,
     "settings": 2,

@@ -164,7 +164,43 @@ def _chart(rng: random.Random, number: int) -> Iterator[str]:
 
 
 _ROOTS = ["C", "D♭", "Eb", "F#", "G", "A", "B♭", "Cb"]
-_KINDS = ["", "", "m", "7", "m7", "maj7", "Δ", "ø7", "m7b5", "dim7", "o", "+", "aug", "6", "m6", "6/9", "9", "m9", "11", "13", "13b9", "7alt", "7#9b13", "sus4", "7sus4", "sus2", "add9", "5", "maj9", "m(maj7)", "7(b9,#11)", "no3", "omit5", "-7", "min7"]
+_KINDS = [
+    "",
+    "",
+    "m",
+    "7",
+    "m7",
+    "maj7",
+    "Δ",
+    "ø7",
+    "m7b5",
+    "dim7",
+    "o",
+    "+",
+    "aug",
+    "6",
+    "m6",
+    "6/9",
+    "9",
+    "m9",
+    "11",
+    "13",
+    "13b9",
+    "7alt",
+    "7#9b13",
+    "sus4",
+    "7sus4",
+    "sus2",
+    "add9",
+    "5",
+    "maj9",
+    "m(maj7)",
+    "7(b9,#11)",
+    "no3",
+    "omit5",
+    "-7",
+    "min7",
+]
 
 
 def events() -> list[bytes]:

@@ -6,6 +6,7 @@ import zipfile
 import pytest
 from scores import bar, musicxml
 
+from coldtake.bounded import worker
 from coldtake.errors import PassageError
 from coldtake.music import verovio_door
 from coldtake.music.reading import read_passage, unpack
@@ -135,21 +136,23 @@ def test_notation_that_ends_the_engraver_is_refused_and_the_next_one_is_read():
 
     Which mutation ends the process differs between versions, so the process itself is ended here.
     """
-    process = verovio_door._WORKER._running()
-    process.kill()
-    process.wait()
+    read_passage(musicxml(bar("D4")), "musicxml")
+    processes = [one.popen for one in verovio_door.WORKER._idle]
+    for process in processes:
+        process.kill()
+        process.wait()
     assert len(read_passage(musicxml(bar("E4", "F4")), "musicxml").notes) == 2
-    assert verovio_door._WORKER._process is not process
+    assert not {one.popen for one in verovio_door.WORKER._idle} & set(processes)
 
 
 def test_an_engraver_that_dies_over_a_file_gives_a_refusal(monkeypatch):
-    def dies(process, job):
-        process.kill()
-        process.wait()
-        return verovio_exchange(process, job)
+    def dies(process, *job):
+        process.popen.kill()
+        process.popen.wait()
+        return exchange(process, *job)
 
-    verovio_exchange = verovio_door._exchange
-    monkeypatch.setattr(verovio_door, "_exchange", dies)
+    exchange = worker._exchange
+    monkeypatch.setattr(worker, "_exchange", dies)
     with pytest.raises(PassageError, match="gave up") as caught:
         read_passage(musicxml(bar("A4", "B4", "C5", "D5")), "musicxml")
     assert caught.value.remedy

@@ -1,62 +1,52 @@
-"""A process of its own for verovio: jobs in on stdin, answers out on stdout.
+"""What the worker process of notation does: verovio itself, or reading a passage as a whole.
 
-Run by path with `python -P`, and importing nothing of Coldtake: broken notation can end a process
-in the engraver (divisions by zero and aborts were seen), which must not end the server. Each
-message is a length in four bytes, then JSON.
+Broken notation can end a process in the engraver (divisions by zero and aborts were seen), or make
+it eat time and memory, which must not happen to the server.
 """
 
-import json
-import os
-import struct
-import sys
-import tempfile
-from typing import Any, BinaryIO
+from typing import Any
+
+import msgspec
+
+from coldtake.bounded import inside
 
 
-def main() -> None:
-    """Answer jobs until stdin ends."""
-    answers = os.fdopen(os.dup(1), "wb")
-    with tempfile.TemporaryFile() as log:
-        os.dup2(log.fileno(), 1)  # verovio speaks on both; nothing of it may mix with answers
-        os.dup2(log.fileno(), 2)
-        while (job := _receive(sys.stdin.buffer)) is not None:
-            answer = _do(job)
-            log.flush()
-            log.seek(0)
-            answer["log"] = log.read(20_000).decode("utf-8", "replace")
-            log.seek(0)
-            log.truncate()
-            _send(answers, answer)
+def do(job: dict[str, Any], body: bytes, _tell: object) -> tuple[Any, bytes]:
+    """Do one job for `verovio_door` or `apart`."""
+    if job["want"] == "passage":
+        return _passage(job["form"], body)
+    if job["want"] == "unpack":
+        return _unpacked(body, job["filename"])
+    return engrave(job), b""
 
 
-def _receive(source: BinaryIO) -> dict[str, Any] | None:
-    head = source.read(4)
-    if len(head) < 4:
-        return None
-    job: dict[str, Any] = json.loads(source.read(struct.unpack(">I", head)[0]))
-    return job
+def _passage(form: str, body: bytes) -> tuple[None, bytes]:
+    from coldtake.music.reading import read_passage
+
+    return None, msgspec.json.encode(read_passage.__wrapped__(body.decode(), form))
 
 
-def _send(target: BinaryIO, answer: dict[str, Any]) -> None:
-    text = json.dumps(answer).encode("utf-8")
-    target.write(struct.pack(">I", len(text)) + text)
-    target.flush()
+def _unpacked(body: bytes, filename: str) -> tuple[str, bytes]:
+    from coldtake.music.reading import unpack
+
+    form, text = unpack(body, filename)
+    return form, text.encode("utf-8", "replace")
 
 
-def _do(job: dict[str, Any]) -> dict[str, Any]:
+def engrave(job: dict[str, Any]) -> dict[str, Any]:
+    """Have verovio read notation and give MEI or SVG pages; none when it could not read it."""
     import verovio
 
+    inside.words()
     verovio.enableLog(verovio.LOG_WARNING)
     kit = verovio.toolkit()
     kit.setOptions(job["options"])
     kit.setInputFrom(job["reader"])
     if not kit.loadData(job["text"]):
-        return {"ok": False}
+        return {"pages": [], "log": inside.words()}
     if job["want"] == "mei":
         kit.renderToSVG(1)  # what cannot be drawn must be known at once
-        return {"ok": True, "pages": [str(kit.getMEI({}))]}
-    return {"ok": True, "pages": [str(kit.renderToSVG(n + 1)) for n in range(kit.getPageCount())]}
-
-
-if __name__ == "__main__":
-    main()
+        pages = [str(kit.getMEI({}))]
+    else:
+        pages = [str(kit.renderToSVG(n + 1)) for n in range(kit.getPageCount())]
+    return {"pages": pages, "log": inside.words()}

@@ -1,0 +1,48 @@
+"""Reading what somebody sent in, apart from the process that serves: with limits, cached.
+
+The same answers and refusals as `reading`, and one more: that it took too much time or memory.
+"""
+
+from functools import lru_cache
+
+import msgspec
+
+from coldtake.bounded import Lost
+from coldtake.errors import PassageError
+from coldtake.music.passage import Passage
+from coldtake.music.verovio_door import WORKER
+
+_TOO_MUCH = {
+    "time": "reading it took more than half a minute, so it was given up.",
+    "memory": "reading it took more than a gigabyte of memory, so it was given up.",
+    "end": "the engraver gave up on it.",
+}
+
+
+def unpack(data: bytes, filename: str = "") -> tuple[str, str]:
+    """As `reading.unpack`. Raises PassageError."""
+    try:
+        form, text, _ = WORKER.ask({"want": "unpack", "filename": filename}, data)
+    except Lost as lost:
+        raise _given_up(lost, filename) from lost
+    return str(form), text.decode()
+
+
+@lru_cache(maxsize=256)
+def read_passage(text: str, format: str) -> Passage:  # noqa: A002 - the name agreed by all rooms
+    """As `reading.read_passage`. Raises PassageError."""
+    try:
+        _, found, _ = WORKER.ask({"want": "passage", "form": format}, text.encode())
+    except Lost as lost:
+        raise _given_up(lost) from lost
+    except UnicodeEncodeError as fault:  # half of a sign, as only a broken program writes it
+        raise PassageError("this is not text.", remedy="Give MusicXML, MEI or ABC.") from fault
+    return msgspec.json.decode(found, type=Passage)
+
+
+def _given_up(lost: Lost, filename: str = "") -> PassageError:
+    return PassageError(
+        _TOO_MUCH[lost.why],
+        where=filename,
+        remedy="Export it again from the program that made it, or give only the bars you need.",
+    )
