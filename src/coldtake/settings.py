@@ -40,6 +40,7 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting("a4_hz", 440, 392, 466, "Hz", "Tuning of A4."),
     Setting("click_volume", 60, 0, 100, "%", "Loudness of the click."),
+    Setting("takes_alone", 1, 0, 1, "yes is 1", "Takes that can be heard start by themselves."),
 )
 BY_NAME: Mapping[str, Setting] = {s.name: s for s in SETTINGS}
 

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from coldtake.ports import Store
     from coldtake.practice.services import Services
 
-SETTINGS = ("quiet_seconds", "click_volume")
+SETTINGS = ("quiet_seconds", "click_volume", "takes_alone")
 _ANSWERS_MOST = 100  # as many as "k of n" can ask for
 _LOOK_BACK = 512
 
@@ -34,13 +34,16 @@ def snapshot(services: Services) -> dict[str, Any]:
 
     session : the running one, else the latest of today, else None
     plan : the session's own copy, else today's, else None
+    seen : how far the log had been read; what comes later is asked for from there
     """
+    seen = services.store.last_sequence()
     state, today = services.state(), services.today()
     session = state.running_session() or _latest(state, today)
     plan = session.plan if session else state.plans.get(today)
     chosen = services.settings.all()
     return {
         "day": today,
+        "seen": seen,
         "session": _session(session) if session else None,
         "plan": plan,
         "next_plan": state.plans.get(today),
