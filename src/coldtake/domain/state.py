@@ -14,7 +14,7 @@ from coldtake.domain import events as ev
 from coldtake.domain.plan import Plan
 from coldtake.domain.progress import Standing, standing, step_phase
 from coldtake.domain.session import BreakRun, SessionRun, SlotRun
-from coldtake.domain.take import Judge, Take, Try, Work
+from coldtake.domain.take import EarlierVerdict, Judge, Take, Try, Work
 from coldtake.domain.topic import Place, Step, StepPhase, StoredPassage, Topic
 
 
@@ -294,8 +294,14 @@ def _take_recorded(state: State, event: ev.Event, data: ev.TakeRecorded) -> None
 
 def _take_judged(state: State, _event: ev.Event, data: ev.TakeJudged) -> None:
     take = state.takes.get(data.take_id)
-    if take:
-        state.takes[take.id] = msgspec.structs.replace(take, verdict=data.verdict)
+    if take is None:
+        return
+    before = take.verdict
+    earlier = take.earlier
+    if before is not None:
+        told = EarlierVerdict(engine=before.engine, answer=before.answer, reason=before.reason)
+        earlier = (*earlier, told)
+    state.takes[take.id] = msgspec.structs.replace(take, verdict=data.verdict, earlier=earlier)
 
 
 def _session_ended(state: State, event: ev.Event, data: ev.SessionEnded) -> None:

@@ -133,8 +133,19 @@ class Verdict(msgspec.Struct, frozen=True, kw_only=True):
     click: ClickHeard | None = None
 
 
+class EarlierVerdict(msgspec.Struct, frozen=True, kw_only=True):
+    """What an engine said before another one, or the same one again, was asked."""
+
+    engine: str
+    answer: Answer
+    reason: str
+
+
 class Take(msgspec.Struct, frozen=True, kw_only=True):
-    """A recorded try. The sound lies beside the log as FLAC, named by its id."""
+    """A recorded try. The sound lies beside the log as FLAC, named by its id.
+
+    verdict : the last one given, which counts; earlier : those before it, oldest first
+    """
 
     id: str
     step_id: str
@@ -150,6 +161,7 @@ class Take(msgspec.Struct, frozen=True, kw_only=True):
     click: ClickTrack | None = None
     source: str = "microphone"
     verdict: Verdict | None = None
+    earlier: tuple[EarlierVerdict, ...] = ()
 
 
 class Try(msgspec.Struct, frozen=True, kw_only=True):
