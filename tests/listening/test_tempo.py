@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from coldtake.listening.tempo import against_click, fit_tempo
+from coldtake.listening.tempo import Grid, against_click, fit_tempo
 
 BEATS = np.arange(0, 24, 0.5)
 PERIOD = 0.6
@@ -66,9 +66,17 @@ def test_too_few_notes_have_no_tempo():
 
 
 def test_against_a_click_a_slow_player_drifts():
-    off = against_click(BEATS, 0.606 * BEATS + 3.0, [], 100.0)
-    assert np.median(off) == pytest.approx(0.0)
+    grid = Grid(music_s=3.0, beat_s=0.6, every_s=0.6, error_s=0.0)
+    off = against_click(BEATS, 0.606 * BEATS + 3.01, [], grid)
+    assert off[0] == pytest.approx(0.01 + 0.006 * BEATS[0])
     assert off[-1] - off[0] == pytest.approx(0.006 * BEATS[-1])
+
+
+def test_who_comes_in_a_click_later_is_in_time():
+    grid = Grid(music_s=3.0, beat_s=0.6, every_s=0.6, error_s=0.0)
+    times = 0.6 * BEATS + 3.0 + np.where(np.arange(len(BEATS)) < 20, 1.2, 3.6)
+    off = against_click(BEATS, times + 0.02, [20], grid)
+    assert off == pytest.approx(np.full(len(BEATS), 0.02))
 
 
 def test_long_takes_are_fitted_in_stretches_that_agree():

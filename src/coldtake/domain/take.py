@@ -82,13 +82,15 @@ class Restart(msgspec.Struct, frozen=True, kw_only=True):
 class ClickTrack(msgspec.Struct, frozen=True, kw_only=True):
     """The clicks made during a take, in seconds of its recording; negative is before its start.
 
-    first_s : click 0; every_s : from click to click, > 0; music_s : when the passage was to begin
+    first_s : click 0; every_s : from click to click, > 0; unit_beats : that in quarters, > 0
+    music_s : when the passage was to begin
     per_bar, accent : clicks in a bar (0: no accents) and the first accented one; count : in all,
     None until the take's end; is_guess : only the tempo is known, first_s and accents are not
     """
 
     first_s: float
     every_s: Annotated[float, Meta(gt=0.01)]
+    unit_beats: Annotated[float, Meta(gt=0)] = 1.0
     music_s: float = 0.0
     per_bar: int = 0
     accent: int = 0

@@ -9,7 +9,7 @@ from coldtake.domain.take import NoteEvidence, NoteStatus, Restart
 from coldtake.listening.attacks import attack_strength
 from coldtake.listening.hearing import FINE_STEP_S, Floats, Hearing
 from coldtake.listening.reading import CLEAR_ATTACKS, Playing, Reading
-from coldtake.listening.tempo import TempoFit, against_click, fit_tempo
+from coldtake.listening.tempo import Grid, TempoFit, against_click, fit_tempo
 from coldtake.music.passage import Passage, PassageNote
 
 MISTUNED_CENTS = 25.0
@@ -29,7 +29,8 @@ class Evidence:
 
     notes : one per written note in order, then the extras in order of time
     played : indices of written notes with an onset, in order; fit : their tempo, same order
-    deviations_s : of each played note from the click if there was one, else from the fitted tempo
+    deviations_s : of each played note from the click if it was heard, else from the fitted tempo
+    grid_error_s : half width (95 %) of the click's own place; timed_by : which of the two, in words
     """
 
     notes: tuple[NoteEvidence, ...]
@@ -41,12 +42,14 @@ class Evidence:
     fit: TempoFit | None
     deviations_s: Floats
     tuning_cents: float
+    grid_error_s: float = 0.0
+    timed_by: str = ""
 
 
 def gather(
-    hearing: Hearing, passage: Passage, reading: Reading, click_bpm: float | None = None
+    hearing: Hearing, passage: Passage, reading: Reading, grid: Grid | None = None
 ) -> Evidence:
-    """Put a reading into evidence; with a click, deviations are from the click."""
+    """Put a reading into evidence; with a click's grid, deviations are from that."""
     played = tuple(sorted(reading.kept))
     beats = np.array([passage.notes[i].onset_beats for i in played])
     times = np.array([reading.kept[i].onset_s for i in played])
@@ -54,8 +57,8 @@ def gather(
     fit = fit_tempo(beats, times, cuts) if len(played) else None
     tuning = _tuning(reading, passage, played)
     off = np.zeros(0) if fit is None else fit.deviations_s
-    if fit is not None and click_bpm is not None:
-        off = against_click(beats, times, cuts, click_bpm)
+    if fit is not None and grid is not None:
+        off = against_click(beats, times, cuts, grid)
     unsure = _unsure(hearing, passage, reading, fit)
     notes = tuple(
         _note(note, reading.kept.get(i), _timing(fit, off, played, i), tuning, i in unsure)
@@ -74,6 +77,7 @@ def gather(
         fit,
         off,
         100.0 * tuning,
+        grid_error_s=0.0 if grid is None else grid.error_s,
     )
 
 

@@ -9,6 +9,7 @@ Two clocks, both in seconds from the start of the recording:
   suppression for onset detection", DAFx 2013), and level in dB.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
@@ -19,6 +20,7 @@ from coldtake.listening.sound import Sound
 
 Floats = npt.NDArray[np.float64]
 Samples = npt.NDArray[np.float32]
+Tell = Callable[[float], object]  # is told how far it has come, 0..1
 
 RATE = 16_000  # Hz, of the pitch detector; all analysis runs at it
 PITCH_STEP_S = 0.016
@@ -32,6 +34,7 @@ PIECE = 4 * RATE  # samples given to the detector at a time
 VOICED = 0.5
 LOWEST_TRACKED = 31.5  # MIDI number; the detector's own range is 46.9 Hz .. 2094 Hz
 HIGHEST_TRACKED = 95.5
+TRACK_SHARE = 0.8  # of all the work of a verdict, about: following the pitch
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,10 +68,12 @@ class Hearing:
         return self.confidence >= VOICED
 
 
-def hear(sound: Sound, lowest: float = 40.0, highest: float = 90.0) -> Hearing:
+def hear(
+    sound: Sound, lowest: float = 40.0, highest: float = 90.0, tell: Tell | None = None
+) -> Hearing:
     """Analyse a recording; lowest and highest expected MIDI pitch choose the detector's octave."""
     samples, gain = _prepared(sound)
-    pitch, confidence, level_db = _track(samples, lowest, highest)
+    pitch, confidence, level_db = _track(samples, lowest, highest, tell)
     flux, fine_db = _fine(samples)
     return Hearing(samples, gain, pitch, confidence, level_db, flux, fine_db)
 
@@ -91,9 +96,11 @@ def _detector() -> "swift_f0.SwiftF0":  # type: ignore[name-defined] # noqa: F82
     return swift_f0.SwiftF0(threads=1, spin=False)
 
 
-def _track(samples: Samples, lowest: float, highest: float) -> tuple[Floats, Floats, Floats]:
+def _track(
+    samples: Samples, lowest: float, highest: float, tell: Tell | None = None
+) -> tuple[Floats, Floats, Floats]:
     """Pitch track. Beyond the detector's range it hears the sound an octave up or down."""
-    found = _detected(samples)
+    found = _detected(samples, tell)
     pitch, confidence = 69.0 + 12.0 * np.log2(found.pitch_hz / 440.0), found.confidence
     if lowest < LOWEST_TRACKED:
         pitch, confidence = _beyond(samples, pitch, confidence, octave=-1)
@@ -102,14 +109,17 @@ def _track(samples: Samples, lowest: float, highest: float) -> tuple[Floats, Flo
     return pitch, confidence, found.loudness_db
 
 
-def _detected(samples: Samples) -> "swift_f0.PitchResult":  # type: ignore[name-defined] # noqa: F821
+def _detected(samples: Samples, tell: Tell | None = None) -> "swift_f0.PitchResult":  # type: ignore[name-defined] # noqa: F821
     """The detector's result, fed piece by piece: the same frames with 100 MB less than at once."""
     import swift_f0
 
     samples = np.pad(samples, (0, max(4096 - len(samples), 0)))
     stream = _detector().stream()
-    starts = range(0, len(samples), PIECE)
-    parts = [stream.push(samples[i : i + PIECE], RATE) for i in starts]
+    parts = []
+    for start in range(0, len(samples), PIECE):
+        parts.append(stream.push(samples[start : start + PIECE], RATE))
+        if tell is not None:
+            tell(TRACK_SHARE * min((start + PIECE) / len(samples), 1.0))
     return swift_f0.concat([*parts, stream.flush()])
 
 

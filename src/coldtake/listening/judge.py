@@ -5,20 +5,23 @@ made only where the sound carries it; otherwise the answer is "cannot tell", wit
 what to do about it.
 """
 
+from dataclasses import replace as replaced
+
 import numpy as np
 from msgspec.structs import replace
 
 from coldtake.domain.criterion import AnyTest, Criterion, NoStopsTest, NotesTest, TempoTest
-from coldtake.domain.take import Answer, Figure, NoteStatus, Verdict
+from coldtake.domain.take import Answer, ClickTrack, Figure, NoteStatus, Verdict
+from coldtake.listening.click_effect import click_effect, without_click_notes
+from coldtake.listening.engine import ENGINE
 from coldtake.listening.evidence import Evidence, gather
 from coldtake.listening.fitness import Obstacle, obstacle_in_hearing, obstacle_in_sound
-from coldtake.listening.hearing import hear
+from coldtake.listening.hearing import Tell, hear
 from coldtake.listening.measures import measure_all
 from coldtake.listening.reading import Reading, read_take
 from coldtake.listening.sound import Sound
 from coldtake.music.passage import Passage
 
-ENGINE = "line-1"  # raise the number whenever a verdict may come out otherwise
 MOST_NOTES = 3000
 TEMPO_ROOM_PERCENT = 10.0  # about the width of two metronome marks, up or down
 KNOWN_SHARE = 0.6  # of the written notes that must be found right before it is this passage
@@ -40,28 +43,35 @@ def judge(
     criterion: Criterion,
     *,
     click_bpm: float | None = None,
+    click: ClickTrack | None = None,
     started_cold: bool = False,
+    tell: Tell | None = None,
 ) -> Verdict:
     """Judge a take by the tests that can be heard.
 
     click_bpm : the click's tempo if one was heard while playing, in quarters per minute
+    click : when its clicks were made, where that is known too
     started_cold : how the take came about; the sound is judged alike
+    tell : is told how far it has come, 0..1
     """
     del started_cold
     obstacle = _obstacle_in_passage(passage) or obstacle_in_sound(sound)
     if obstacle is not None:
         return _cannot_tell(obstacle, criterion, sound)
+    beside = click_effect(sound, click, click_bpm)
+    sound = replaced(beside.sound, remarks=(*sound.remarks, *beside.remarks))
     lowest, highest = _range(passage)
-    hearing = hear(sound, lowest, highest)
+    hearing = hear(sound, lowest, highest, tell)
     obstacle = obstacle_in_hearing(hearing)
     if obstacle is not None:
         return _cannot_tell(obstacle, criterion, sound)
-    reading = read_take(hearing, passage)
-    evidence = gather(hearing, passage, reading, click_bpm)
+    reading = without_click_notes(read_take(hearing, passage), beside.heard)
+    evidence = gather(hearing, passage, reading, beside.grid(passage))
+    evidence = replaced(evidence, timed_by=beside.timed_by)
     obstacle = _another_passage(passage, reading, evidence)
     if obstacle is not None:
         return _cannot_tell(obstacle, criterion, sound, evidence)
-    return _decided(criterion, evidence, sound)
+    return replace(_decided(criterion, evidence, sound), click=beside.told)
 
 
 def _obstacle_in_passage(passage: Passage) -> Obstacle | None:

@@ -112,10 +112,12 @@ def _timing(test: TimingTest, evidence: Evidence) -> Figure:
     if evidence.fit is None:
         return _nothing("timing", test.share_percent, "% of notes", "too few notes for a tempo")
     off = np.abs(evidence.deviations_s) * 1e3
-    figure = _share(off, evidence.onset_errors_s * 1e3, test.tolerance_ms, test.share_percent)
+    errors = (evidence.onset_errors_s + evidence.grid_error_s) * 1e3
+    figure = _share(off, errors, test.tolerance_ms, test.share_percent)
     value, error, passed = figure
     middle = float(np.median(evidence.deviations_s) * 1e3)
     words = f"{value:.0f} % within {test.tolerance_ms:g} ms; median deviation {middle:+.0f} ms"
+    words += evidence.timed_by
     return Figure(
         name="timing", value=value, uncertainty=error, threshold=test.share_percent,
         unit="% of notes", passed=passed, words=words,

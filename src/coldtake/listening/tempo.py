@@ -69,17 +69,33 @@ def fit_tempo(beats: Floats, times_s: Floats, restarts: Sequence[int] = ()) -> T
     return _fitted(design, times_s, period, tuple(waits))
 
 
-def against_click(
-    beats: Floats, times_s: Floats, restarts: Sequence[int], click_bpm: float
-) -> Floats:
-    """Deviations of onsets from a click of known tempo, late positive [s].
+@dataclass(frozen=True)
+class Grid:
+    """The click as heard: when beat 0 of the passage falls, seconds a beat, clicks' distance.
 
-    Where the click began is not known; each stretch between restarts is laid on it by its median.
+    error_s : half width (95 %) within which the click's own place is known
     """
-    off = times_s - beats * 60.0 / click_bpm
+
+    music_s: float
+    beat_s: float
+    every_s: float
+    error_s: float
+
+
+def against_click(beats: Floats, times_s: Floats, restarts: Sequence[int], grid: Grid) -> Floats:
+    """Deviations of onsets from a click that was heard, late positive [s].
+
+    Who comes in at another click than the written one is no less in time: each stretch between
+    restarts is moved by whole clicks.
+    """
+    off = times_s - grid.music_s - beats * grid.beat_s
     cuts = [0, *sorted({k for k in restarts if 0 < k < len(beats)}), len(beats)]
-    parts = [off[a:b] - np.median(off[a:b]) for a, b in pairwise(cuts) if b > a]
+    parts = [off[a:b] - _whole_clicks(off[a:b], grid) for a, b in pairwise(cuts) if b > a]
     return np.concatenate(parts) if parts else off
+
+
+def _whole_clicks(off: Floats, grid: Grid) -> float:
+    return grid.every_s * round(float(np.median(off)) / grid.every_s)
 
 
 def local_period(beats: Floats, times_s: Floats) -> tuple[Floats, Floats] | None:

@@ -1,0 +1,305 @@
+"""The click of the page in a recording: found, timed, and taken out of it.
+
+The click's sound is our own (`click-worklet.js`) and known to the sample, and the page says when it
+was made; what a recording adds is one delay (loudspeaker, air, microphone, buffers), which differs
+at every start and can step by some 20 ms in between.
+
+Found: the recording is whitened frame by frame by linear prediction (J. Makhoul, "Linear
+prediction: a tutorial review", Proc. IEEE 63, 1975), which takes held tones away and leaves what is
+sudden; in it a matched filter for each click's sound gives the likelihood of a click at every
+moment (H. L. Van Trees, Detection, Estimation, and Modulation Theory, part I, 1968, ch. 4: optimum
+in coloured noise, phase unknown). The delays of all clicks together are the best path through
+delay by click, on which a change costs (Viterbi), so that one loud attack beside a click moves
+nothing.
+
+Taken out: the click as the room returns it, fitted to all clicks of the take at once.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.linalg import LinAlgError, solve_toeplitz
+from scipy.signal import fftconvolve, hilbert, resample_poly
+
+from coldtake.domain.take import ClickTrack
+from coldtake.listening.hearing import RATE, Floats, Samples
+from coldtake.listening.sound import Sound
+
+LENGTH_S, DECAY_S = 0.03, 0.006  # of the click; as in click-worklet.js
+PLAIN_HZ, ACCENT_HZ, PLAIN_LEVEL = 1000.0, 1500.0, 0.7
+EARLIEST_S, LATEST_S = -0.03, 0.45  # delays looked for; 78-179 ms were measured in a browser
+STEP_S = 0.00025  # of the delays compared
+ORDER = 24  # of the linear prediction
+FRAME, HOP = 2048, 1024  # samples at RATE
+BEFORE, AFTER = 32, 256  # samples at RATE around the start of a click that are compared
+FREEDOM = 30.0  # independent values in those samples, halved: a guess, as music is not all noise
+SILENCE = 1e-8  # energy below which nothing is compared
+MOST_LIKELY = 25.0  # what one click can add: an attack that lies beside it must not outvote others
+CHANGE_COST = 30.0  # of a delay that steps: more than one click can gain
+LEAST_CLICKS = 4
+MOST_ONE = 6.0  # of a click's likelihood, where it is asked whether there are any
+AHEAD = 0.6  # so far the best delay must lie ahead of the next best; without a click: up to 0.3
+SPREADS = 6.0  # and so many spreads above the others; without a click: up to 5.5
+NEAR = round(0.008 / STEP_S)  # delays nearer than this are one
+SAME_DELAY_S = 0.002  # at start and end: more, and the delay stepped (measured in a browser)
+TAPS_BEFORE, TAPS = 6, 40  # of the room's answer to a click, samples at RATE
+FINER = 3  # clicks are laid down at so many times RATE
+Flags = npt.NDArray[np.bool_]
+Places = npt.NDArray[np.intp]
+Complexes = npt.NDArray[np.complex128]
+
+
+@dataclass(frozen=True, eq=False)
+class HeardClicks:
+    """The clicks of one take as they lie in its recording.
+
+    times_s, accented : shape (n,), every click that lies inside the recording, delay included
+    delay_start_s, delay_end_s : from making to recording; error_s : half width (95 %)
+    level_db : their peak against the loudest moment of the rest
+    """
+
+    times_s: Floats
+    accented: Flags
+    delay_start_s: float
+    delay_end_s: float
+    error_s: float
+    level_db: float
+
+    @property
+    def steady(self) -> bool:
+        """Whether one delay held from start to end, so that timing can be told against it."""
+        return abs(self.delay_end_s - self.delay_start_s) <= SAME_DELAY_S
+
+
+def click_sound(rate: int, *, accented: bool) -> Floats:
+    """The click at volume 1, from its first sample on; shape (n,)."""
+    n = np.arange(round(LENGTH_S * rate))
+    hz, level = (ACCENT_HZ, 1.0) if accented else (PLAIN_HZ, PLAIN_LEVEL)
+    return np.asarray(level * np.cos(2 * np.pi * hz * n / rate) * np.exp(-n / (DECAY_S * rate)))
+
+
+def find_clicks(sound: Sound, track: ClickTrack) -> HeardClicks | None:
+    """Find the clicks of a known track in a recording; None where they are not heard."""
+    samples = _at_rate(sound)
+    made, accented = _made(track, len(samples) / RATE)
+    delays = np.arange(EARLIEST_S, min(LATEST_S, 0.9 * track.every_s), STEP_S)
+    if track.is_guess:
+        delays = np.arange(0.0, track.every_s, STEP_S)
+    last_s = len(samples) / RATE - LENGTH_S
+    inside = np.flatnonzero((made + delays[0] > 0) & (made + delays[-1] < last_s))
+    if len(inside) < LEAST_CLICKS:
+        return None
+    likely = _likelihoods(samples, made[inside], accented[inside], delays, either=track.is_guess)
+    path = _best_path(likely)
+    if not _are_heard(likely, path):
+        return None
+    return _timed(samples, (made, accented, inside), likely, path, delays)
+
+
+def _timed(
+    samples: Samples, clicks: tuple[Floats, Flags, Places], likely: Floats, path: Places,
+    delays: Floats,
+) -> HeardClicks:  # fmt: skip
+    made, accented, inside = clicks
+    cuts = [0, *(np.flatnonzero(np.diff(path)) + 1).tolist(), len(path)]
+    first, last = slice(cuts[0], cuts[1]), slice(cuts[-2], cuts[-1])
+    start, start_error = _common(likely[first], path[first], delays)
+    end, end_error = _common(likely[last], path[last], delays)
+    # Clicks that were not looked at have their nearest neighbour's delay.
+    near = np.clip(np.searchsorted(inside, np.arange(len(made))), 0, len(inside) - 1)
+    own = np.where(near < cuts[1], start, np.where(near >= cuts[-2], end, delays[path][near]))
+    level = _level(samples, made + own, accented)
+    error = max(start_error, end_error)
+    return HeardClicks(made + own, accented, start, end, error, level)
+
+
+def without_clicks(sound: Sound, heard: HeardClicks) -> Sound:
+    """The recording at the analysis rate, with the clicks taken out."""
+    samples = _at_rate(sound).astype(np.float64)
+    clicks = _clicks_as_recorded(samples, heard)
+    return Sound((samples - clicks).astype(np.float32), RATE, sound.remarks)
+
+
+def _at_rate(sound: Sound) -> Samples:
+    if sound.rate == RATE:
+        return sound.samples
+    import soxr
+
+    return np.asarray(soxr.resample(sound.samples, sound.rate, RATE, quality="HQ"))
+
+
+def _made(track: ClickTrack, length_s: float) -> tuple[Floats, Flags]:
+    """When the clicks were made, seconds of the recording, and which of them are accented."""
+    first = max(0, int(np.floor(-(track.first_s + LATEST_S) / track.every_s)))
+    last = int(np.floor((length_s - track.first_s) / track.every_s))
+    if track.count is not None:
+        last = min(last, track.count - 1)
+    k = np.arange(first, last + 1)
+    accented: Flags = np.zeros(len(k), np.bool_)
+    if track.per_bar > 0:
+        accented = np.asarray((k - track.accent) % track.per_bar == 0)
+    return np.asarray(track.first_s + k * track.every_s, dtype=np.float64), accented
+
+
+def _likelihoods(
+    samples: Samples, made: Floats, accented: Flags, delays: Floats, *, either: bool
+) -> Floats:
+    """Log likelihood gained by a click at each delay, shape (clicks, delays); chance is 1."""
+    curves = [_matched(samples, accented=a) for a in (False, True)]
+    if either:
+        curves = [np.maximum(*curves)] * 2
+    at = made[:, None] + delays[None, :]
+    clock = np.arange(len(samples)) / RATE
+    rows = [np.interp(t, clock, curves[int(a)]) for t, a in zip(at, accented, strict=True)]
+    return np.asarray(np.minimum(np.array(rows), MOST_LIKELY), dtype=np.float64)
+
+
+def _matched(samples: Samples, *, accented: bool) -> Floats:
+    """Log likelihood gained by a click that begins at each sample."""
+    shape = np.asarray(hilbert(click_sound(RATE, accented=accented)), dtype=np.complex128)
+    padded = np.pad(samples.astype(np.float64), (FRAME, FRAME + HOP))
+    out = np.zeros(len(padded))
+    weight = np.zeros(len(padded))
+    fade = np.hanning(FRAME + 2)[1:-1]
+    for start in range(0, len(padded) - FRAME - len(shape), HOP):
+        z = _matched_frame(padded[start : start + FRAME + len(shape)], shape)
+        out[start : start + FRAME] += fade * z
+        weight[start : start + FRAME] += fade
+    return (out / np.maximum(weight, 1e-9))[FRAME : FRAME + len(samples)]
+
+
+def _matched_frame(frame: Floats, shape: Complexes) -> Floats:
+    """Log likelihood ratio of "a click begins here" against noise of unknown strength.
+
+    The click's whitened shape is compared with the 2 ms before and 16 ms after each sample: of the
+    energy there, the share that the click explains decides (generalised likelihood ratio).
+    """
+    predictor = _whitener(frame)
+    white = fftconvolve(frame, predictor)[: len(frame)]
+    white[:ORDER] = 0.0
+    known = fftconvolve(shape[:AFTER], predictor)[:AFTER]
+    power = float(np.vdot(known, known).real) / 2.0
+    out = fftconvolve(white, np.conj(known[::-1]))[len(known) - 1 :][:FRAME]
+    energy = fftconvolve(white**2, np.ones(BEFORE + AFTER))[AFTER - 1 :][:FRAME]
+    share = np.abs(out) ** 2 / (power * (energy + SILENCE))
+    return np.asarray(-FREEDOM * np.log(1.0 - np.clip(share, 0.0, 0.999)))
+
+
+def _whitener(frame: Floats) -> Floats:
+    """Prediction error filter of one frame, shape (ORDER + 1,)."""
+    cut = frame * np.hanning(len(frame))
+    power = np.abs(np.fft.rfft(cut, 2 * len(cut))) ** 2
+    lags = np.fft.irfft(power)[: ORDER + 1]
+    lags[0] = lags[0] * 1.0001 + 1e-9
+    try:
+        ahead = solve_toeplitz(lags[:-1], lags[1:])
+    except LinAlgError:
+        ahead = np.zeros(ORDER)
+    return np.concatenate([[1.0], -ahead])
+
+
+def _best_path(likely: Floats) -> Places:
+    """Delay of every click: the path of most likelihood on which a change costs."""
+    count, width = likely.shape
+    total = likely[0].copy()
+    came = np.zeros(likely.shape, np.intp)
+    stay = np.arange(width)
+    for k in range(1, count):
+        best = int(np.argmax(total))
+        moved = total[best] - CHANGE_COST
+        came[k] = np.where(total >= moved, stay, best)
+        total = np.maximum(total, moved) + likely[k]
+    path = np.empty(count, np.intp)
+    path[-1] = int(np.argmax(total))
+    for k in range(count - 1, 0, -1):
+        path[k - 1] = came[k, path[k]]
+    return path
+
+
+def _are_heard(likely: Floats, path: Places) -> bool:
+    """Whether clicks are there: the path stands out above every other delay of the same take.
+
+    Each click counts up to MOST_ONE, so that many must agree.
+    """
+    capped = np.minimum(likely, MOST_ONE)
+    gained = float(capped[np.arange(len(path)), path].sum())
+    total = capped.sum(axis=0)
+    far = np.ones(len(total), bool)
+    for at in set(path.tolist()):
+        far[max(at - NEAR, 0) : at + NEAR + 1] = False
+    if not far.any():
+        return False
+    rest = total[far]
+    ahead = (gained - float(rest.max())) / np.sqrt(len(path))
+    return bool(ahead > AHEAD and gained > float(rest.mean() + SPREADS * rest.std()))
+
+
+def _common(likely: Floats, path: Places, delays: Floats) -> tuple[float, float]:
+    """The one delay of some clicks, and its half width (95 %) from their own scatter [s]."""
+    middle = int(np.bincount(path).argmax())
+    reach = round(0.004 / STEP_S)
+    low, high = max(middle - reach, 0), min(middle + reach + 1, likely.shape[1])
+    window = likely[:, low:high].sum(axis=0)
+    best = int(np.argmax(window))
+    at = float(delays[low + best])
+    if 0 < best < len(window) - 1:
+        a, b, c = window[best - 1 : best + 2]
+        bend = a - 2.0 * b + c
+        at += 0.5 * STEP_S * float((a - c) / bend) if bend < 0 else 0.0
+    own = delays[low + np.argmax(likely[:, low:high], axis=1)]
+    spread = float(np.median(np.abs(own - at))) / 0.6745
+    return at, 2.0 * spread / np.sqrt(len(own)) + STEP_S
+
+
+def _clicks_as_recorded(samples: Floats, heard: HeardClicks) -> Floats:
+    """Every click with the room's answer, fitted by least squares to all of them at once."""
+    columns = _columns(len(samples), heard)
+    answer = _room_answer(samples, columns, heard)
+    return np.asarray(np.convolve(columns, answer)[TAPS_BEFORE : TAPS_BEFORE + len(samples)])
+
+
+def _columns(length: int, heard: HeardClicks) -> Floats:
+    """The clicks as made, at their times in the recording, to a third of a sample."""
+    fine = np.zeros(FINER * length)
+    for time, accented in zip(heard.times_s, heard.accented, strict=True):
+        shape = click_sound(FINER * RATE, accented=bool(accented))
+        at = round(time * FINER * RATE)
+        if at >= 0:
+            part = fine[at : at + len(shape)]
+            part += shape[: len(part)]
+    return np.asarray(resample_poly(fine, 1, FINER))
+
+
+def _room_answer(samples: Floats, columns: Floats, heard: HeardClicks) -> Floats:
+    """Taps of the room's answer, in whitened frames, so that held notes do not leak into it."""
+    normal = np.zeros((TAPS, TAPS))
+    right = np.zeros(TAPS)
+    span = round(LENGTH_S * RATE) + TAPS
+    for time in heard.times_s:
+        low = round(time * RATE) - TAPS - ORDER
+        if low < ORDER + 256 or low + span + 512 > len(samples):
+            continue
+        around = samples[low - 256 : low + span + 512]
+        predictor = _whitener(around)
+        part = slice(low, low + span + ORDER)
+        white = np.convolve(samples[part], predictor)[ORDER:-ORDER]
+        known = np.convolve(columns[part.start - TAPS : part.stop + TAPS], predictor)
+        rows = np.stack(
+            [known[TAPS + ORDER + TAPS_BEFORE - j :][: len(white)] for j in range(TAPS)], axis=1
+        )
+        noise = (float(np.median(np.abs(white))) / 0.6745) ** 2 + 1e-14
+        normal += rows.T @ rows / noise
+        right += rows.T @ white / noise
+    ridge = 1e-3 * float(np.trace(normal)) / TAPS + 1e-12
+    return np.asarray(np.linalg.solve(normal + ridge * np.eye(TAPS), right))
+
+
+def _level(samples: Samples, times_s: Floats, accented: Flags) -> float:
+    """Peak of the clicks against the loudest moment of the rest [dB]."""
+    heard = HeardClicks(times_s, accented, 0.0, 0.0, 0.0, 0.0)
+    clicks = _clicks_as_recorded(samples.astype(np.float64), heard)
+    rest = float(np.abs(samples - clicks).max(initial=0.0))
+    return float(
+        20.0 * np.log10(max(float(np.abs(clicks).max(initial=0.0)), 1e-9) / max(rest, 1e-9))
+    )
