@@ -1,5 +1,6 @@
 """Takes: the sound is on disk before the log speaks of it; then the listener judges."""
 
+import math
 from datetime import date, datetime
 from pathlib import Path
 
@@ -7,7 +8,7 @@ import msgspec
 
 from coldtake.domain import events as ev
 from coldtake.domain.criterion import Criterion, PlayerTest
-from coldtake.domain.take import Answer, Judge, Take, Verdict
+from coldtake.domain.take import Answer, ClickTrack, Judge, Take, Verdict
 from coldtake.domain.topic import Step
 from coldtake.errors import PassageError, RuleError
 from coldtake.ports import TakeFiles
@@ -17,6 +18,7 @@ from coldtake.practice.log import Log
 from coldtake.practice.passages import Passages
 
 CLICK_MOST_BPM = 400.0  # that of a step's own tempo
+CLICK_MOST_S, BAR_MOST = 3600.0, 64  # what a click's times and bar can be
 GAPS = "gaps"  # source of a take in which the recording lost a moment
 NOT_HEARD = "practice"  # stands as the engine of verdicts for which nobody listened
 
@@ -41,13 +43,15 @@ class Takes:
         session_id: str | None = None,
         slot_id: str | None = None,
         click_bpm: float | None = None,
+        click: ClickTrack | None = None,
         source: str = "microphone",
     ) -> Take:
         """Keep a take's sound as FLAC, then its event. Raises SoundError, StoreError, RuleError.
 
         at : the instant at which the take began, aware; keeping the same take_id twice is fine
+        click : when the clicks were made, in seconds of the recording
         """
-        _check(at, day, click_bpm)
+        _check(at, day, click_bpm, click)
         take_id = (take_id or self._log.new_id()).lower()
         known = self._log.state().takes.get(take_id)
         if known:
@@ -65,6 +69,7 @@ class Takes:
             session_id=session_id,
             slot_id=slot_id,
             click_bpm=click_bpm,
+            click=click,
             source=source,
         )
         with self._log.deciding() as state:  # the same take may be coming in twice at once
@@ -124,6 +129,7 @@ class Takes:
             passage,
             step.criterion,
             click_bpm=take.click_bpm,
+            click=take.click,
             started_cold=take.cold,
         )
         return _with_a_hole(verdict) if take.source == GAPS else verdict
@@ -154,7 +160,9 @@ class Takes:
         return (answer,)
 
 
-def _check(at: datetime | None, day: date | None, click_bpm: float | None) -> None:
+def _check(
+    at: datetime | None, day: date | None, click_bpm: float | None, click: ClickTrack | None
+) -> None:
     """Raise RuleError for what would make a take's event unfit for the log."""
     if at is not None and at.tzinfo is None:
         raise RuleError(
@@ -172,6 +180,18 @@ def _check(at: datetime | None, day: date | None, click_bpm: float | None) -> No
             where="click_bpm",
             remedy=f"Send a tempo up to {CLICK_MOST_BPM:g}, or none.",
         )
+    if click is not None and not _may_be(click):
+        raise RuleError(
+            "The times of the clicks are no times within a take.",
+            where="click",
+            remedy="Send them in seconds from the start of the recording, or none.",
+        )
+
+
+def _may_be(click: ClickTrack) -> bool:
+    times = (click.first_s, click.every_s, click.music_s, click.unit_beats)
+    near = all(math.isfinite(t) and abs(t) <= CLICK_MOST_S for t in times)
+    return near and 0 <= click.accent <= max(click.per_bar, 0) <= BAR_MOST
 
 
 def _with_a_hole(verdict: Verdict) -> Verdict:

@@ -3,8 +3,9 @@
 GET  /api/session          -> what `session_data.snapshot` returns
 POST /api/session/start    {"day": "2026-11-26"} -> the same, with the session begun (or running)
 POST /api/events           [event, ...] -> {"kept": [id], "refused": [{"id", "why"}]}
-PUT  /api/takes/{take_id}  ?step_id&session_id&slot_id&at&day&click_bpm&source&judge, body a sound
-                           file -> {"take", "verdict", "events"}; with judge=no it is only kept
+PUT  /api/takes/{take_id}  ?step_id&session_id&slot_id&at&day&click_bpm&click&source&judge, body a
+                           sound file -> {"take", "verdict", "events"}; with judge=no it is only
+                           kept; click is JSON (`domain.take.ClickTrack`)
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 from starlette.templating import Jinja2Templates
 
-from coldtake.domain.take import Verdict
+from coldtake.domain.take import ClickTrack, Verdict
 from coldtake.errors import InputError
 from coldtake.web import session_data
 
@@ -44,6 +45,7 @@ class About(msgspec.Struct, frozen=True, kw_only=True):
     at: datetime | None = None
     day: date | None = None
     click_bpm: float | None = None
+    click: ClickTrack | None = None
     source: str = "microphone"
     judge: bool = True
 
@@ -80,12 +82,14 @@ def _events(body: bytes) -> list[bytes]:
 
 
 def _about(request: Request) -> About:
-    query = {name: value for name, value in request.query_params.items() if value != ""}
+    query: dict[str, Any] = {k: v for k, v in request.query_params.items() if v != ""}
     if "judge" in query:
         query["judge"] = "true" if query["judge"] not in ("no", "0", "false") else "false"
     try:
+        if "click" in query:
+            query["click"] = msgspec.json.decode(query["click"])
         about = msgspec.convert(query, type=About, strict=False)
-    except msgspec.ValidationError as error:
+    except msgspec.MsgspecError as error:
         raise InputError(f"What was said of the take cannot be read: {error}.") from error
     if about.at is not None and about.at.tzinfo is None:
         raise InputError("The take's instant has no zone.", where="at", remedy="Add Z or +01:00.")
@@ -113,6 +117,7 @@ def keep_take(services: Services, take_id: str, about: About, sound: bytes) -> d
         session_id=about.session_id,
         slot_id=about.slot_id,
         click_bpm=about.click_bpm,
+        click=about.click,
         source=about.source,
     )
     verdict: Verdict | None = services.takes.judge(take.id) if about.judge else take.verdict
