@@ -111,7 +111,7 @@ export class Takes {
    */
   async start(id, session, place, step, click, volume, iso, byItself = false) {
     const recorded = step.heard && this.sound.canRecord;
-    const { musicFrame, fromFrame } = this.schedule(step, click, volume, recorded);
+    const { musicFrame, fromFrame, track } = this.schedule(step, click, volume, recorded);
     const musicMs = timeNow() + ((musicFrame - this.sound.frame) / this.sound.rate) * 1000;
     const quarters = click.on && click.through ? click.bpm * click.unit : null;
     this.end = takeEnd(step, click, this.noise);
@@ -137,7 +137,7 @@ export class Takes {
     if (!recorded) return;
     this.sound.record(fromFrame); // at once: the store may be slow, the first note is not
     const beganMs = musicMs - ((musicFrame - fromFrame) / this.sound.rate) * 1000;
-    const { sessionId, query } = asked(session, place, quarters, iso(beganMs));
+    const { sessionId, query } = asked(session, place, quarters, track, iso(beganMs));
     const { slotId, stepId } = this.now;
     const rate = this.sound.rate;
     await this.store
@@ -169,7 +169,7 @@ export class Takes {
     this.countClicks = 0;
     if (!click.on || !sound.running) {
       const musicFrame = Math.ceil(Math.max(soon, trusted));
-      return { musicFrame, fromFrame: musicFrame };
+      return { musicFrame, fromFrame: musicFrame, track: null };
     }
     const shape = {
       beat_unit_beats: click.unit,
@@ -184,7 +184,18 @@ export class Takes {
     sound.startClick({ f0, samplesPerBeat: spb, count, perBar: click.perBar, accentOffset, volume });
     this.countClicks = clicks;
     const musicFrame = f0 + Math.round(leadClicks * spb);
-    return { musicFrame, fromFrame: Math.ceil(musicFrame - early) };
+    const fromFrame = Math.ceil(musicFrame - early);
+    const inTake = (/** @type {number} */ frame) => (frame - fromFrame) / sound.rate;
+    const track = {
+      first_s: inTake(f0),
+      every_s: spb / sound.rate,
+      unit_beats: click.unit,
+      music_s: inTake(musicFrame),
+      per_bar: click.perBar,
+      accent: accentOffset,
+      count: click.through ? null : clicks,
+    };
+    return { musicFrame, fromFrame, track };
   }
 
   clicked(/** @type {{clicked: number}} */ _message) {
@@ -345,9 +356,11 @@ function takeEnd(step, click, noise) {
 
 /**
  * What the server is told of a take.
- * @param {Session} session @param {Place} place @param {number | null} clickBpm @param {string} at
+ * @param {Session} session @param {Place} place @param {number | null} clickBpm
+ * @param {object | null} track when the clicks were made, in seconds of the recording
+ * @param {string} at
  */
-function asked(session, place, clickBpm, at) {
+function asked(session, place, clickBpm, track, at) {
   const query = new URLSearchParams({
     step_id: place.slot.step_id,
     session_id: session.id,
@@ -356,5 +369,6 @@ function asked(session, place, clickBpm, at) {
     day: session.day,
   });
   if (clickBpm !== null) query.set("click_bpm", String(clickBpm));
+  if (track !== null) query.set("click", JSON.stringify(track));
   return { sessionId: session.id, query: query.toString() };
 }
