@@ -83,11 +83,16 @@ def open_services(
     return Services(store, takes, clock or SystemClock())
 
 
-def make_app(services: Services) -> "FastAPI":
-    """Make the web application over opened services; its pile offers the example when empty."""
-    from coldtake.web.app import create_app
+def make_app(services: Services, *, data: Path | None = None) -> "FastAPI":
+    """Make the web application over opened services; its pile offers the example when empty.
 
-    return create_app(services, build_demo=fill_with_demo)
+    With the data folder given it can be shared with a paired device, once somebody asks for it.
+    """
+    from coldtake.web.app import create_app
+    from coldtake.web.sharing.listener import Sharing
+
+    sharing = Sharing(data) if data else None
+    return create_app(services, build_demo=fill_with_demo, sharing=sharing)
 
 
 def fill_with_demo(services: Services, progress: Progress | None = None) -> None:

@@ -73,6 +73,13 @@ def _serve(commands: "Commands[Parser]") -> None:
     )
     parser.add_argument("--no-browser", action="store_true", help="do not open a browser")
     parser.add_argument(
+        "--share",
+        nargs="?",
+        const="",
+        metavar="ADDRESS",
+        help="share with one paired tablet or phone in the local network, over TLS",
+    )
+    parser.add_argument(
         "--demo", action="store_true", help="fill an empty data folder with the example first"
     )
     _json(parser)

@@ -1,4 +1,4 @@
-"""`coldtake serve`: the app on this machine. Loopback only; one server per data folder."""
+"""`coldtake serve`: the app on this machine, on loopback; with `--share` also to one tablet."""
 
 import os
 import socket
@@ -10,9 +10,11 @@ from collections.abc import Callable
 from pathlib import Path
 
 import uvicorn
+from fastapi import FastAPI
 
 from coldtake.bootstrap import fill_with_demo, make_app, open_services
 from coldtake.cli.opened import ShownProgress, print_json
+from coldtake.errors import InputError
 from coldtake.storage.folder import data_folder
 from coldtake.storage.lock import FolderLock
 
@@ -48,20 +50,40 @@ def run(arguments: Namespace) -> int:
 
 
 def _serve(arguments: Namespace, folder: Path, lock: FolderLock) -> None:
-    services = open_services(folder)
+    services, app = open_services(folder), None
     try:
         if arguments.demo and services.is_empty():
             fill_with_demo(services, ShownProgress())
         listener = _listen(arguments.port)
         address = f"http://{HOST}:{listener.getsockname()[1]}/"
         lock.say(address)
-        config = uvicorn.Config(
-            make_app(services), log_level="warning", timeout_graceful_shutdown=_CLOSING_S
-        )
-        server = _Server(config, lambda: _announce(arguments, address, folder))
+        app = make_app(services, data=folder)
+        config = uvicorn.Config(app, log_level="warning", timeout_graceful_shutdown=_CLOSING_S)
+        shared = _share(app, arguments.share)
+        server = _Server(config, lambda: _announce(arguments, address, folder, shared))
         server.run(sockets=[listener])
     finally:
+        if app is not None:
+            app.state.sharing.stop()
         services.close()
+
+
+def _share(app: FastAPI, asked: str | None) -> str:
+    """Share with a tablet when asked to; return where. Raises InputError, BusyError."""
+    if asked is None:
+        return ""
+    from coldtake.web.sharing import addresses
+
+    address = asked or addresses.usual()
+    if not address:
+        raise InputError(
+            "The local network gave this machine no address.",
+            where="--share",
+            remedy="Name it: coldtake serve --share 192.168.1.20.",
+        )
+    app.state.sharing.start(app, address)
+    url: str = app.state.sharing.url
+    return url
 
 
 def _listen(port: int) -> socket.socket:
@@ -82,11 +104,13 @@ def _listen(port: int) -> socket.socket:
     raise AssertionError("unreachable")
 
 
-def _announce(arguments: Namespace, address: str, folder: Path) -> None:
+def _announce(arguments: Namespace, address: str, folder: Path, shared: str) -> None:
     if arguments.json:
-        print_json({"address": address, "data": str(folder)})
+        print_json({"address": address, "data": str(folder), "shared": shared})
     else:
         print(f"Coldtake is at {address}\nIts data lies in {folder}. Stop it with Ctrl-C.")
+        if shared:
+            print(f"Shared with one paired device at {shared}: {address}share shows its code.")
     sys.stdout.flush()
     if not arguments.no_browser and _has_screen():
         threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import AsyncIterator, Callable, Collection
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
+from functools import partial
 from importlib import import_module
 from typing import TYPE_CHECKING
 
@@ -14,10 +15,12 @@ from starlette.staticfiles import StaticFiles
 from coldtake.web import errors
 from coldtake.web.rendering import STATIC, make_templates
 from coldtake.web.security import Guard
+from coldtake.web.sharing.gate import Gate
 
 if TYPE_CHECKING:
     from coldtake.practice.services import Services
     from coldtake.web.pages.demo import BuildDemo
+    from coldtake.web.sharing.listener import Sharing
 
 # Each of these modules has `router(services, templates) -> APIRouter`.
 MODULES = (
@@ -34,6 +37,7 @@ MODULES = (
     "pages.progress",
     "pages.outlook",
     "pages.settings",
+    "pages.share",
 )
 
 # What takes a second to import; the server does it while the player reads the first page.
@@ -51,6 +55,7 @@ def _warm_up(services: Services) -> None:
     services.looking.estimates()  # the first step page waits for the first estimates
     for name in HEAVY[1:]:
         import_module(name)
+    import_module("coldtake.listening.apart").warm_up()  # a process of its own
 
 
 def _warmed(services: Services) -> Callable[[FastAPI], AbstractAsyncContextManager[None]]:
@@ -69,12 +74,14 @@ def create_app(
     *,
     build_demo: BuildDemo | None = None,
     hosts: Collection[str] = (),
+    sharing: Sharing | None = None,
 ) -> FastAPI:
     """Build the application.
 
     build_demo : fills an empty log with the example, telling a `Progress` how far it has come;
         the pile offers it when given
     hosts : further host names to answer under; loopback names always work
+    sharing : can share the app with a paired device; the page for that says so when there is none
     """
     app = FastAPI(
         title="Coldtake",
@@ -85,7 +92,10 @@ def create_app(
     )
     templates = make_templates()
     app.state.build_demo = build_demo
-    app.add_middleware(Guard, hosts=hosts)
+    app.state.sharing = sharing
+    refuse = partial(errors.refused, templates=templates)
+    app.add_middleware(Gate, sharing=sharing, refuse=refuse)
+    app.add_middleware(Guard, hosts=hosts)  # added last: the first that a request meets
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for name in MODULES:
         module = import_module(f"coldtake.web.{name}")

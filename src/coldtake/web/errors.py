@@ -16,6 +16,7 @@ from starlette.templating import Jinja2Templates
 
 from coldtake.errors import BusyError, ColdtakeError, InputError, NotFoundError, StoreError
 from coldtake.web.security import HEADERS
+from coldtake.web.sharing.gate import NOT_PAIRED, is_shared
 
 log = logging.getLogger(__name__)
 
@@ -25,6 +26,7 @@ STATUS: tuple[tuple[type[ColdtakeError], int], ...] = (
     (BusyError, 409),
     (StoreError, 503),
 )
+STRANGER = {"here": "", "paired": False, "fingerprint": "", "fault": NOT_PAIRED}
 OWN_FAULT = ColdtakeError(
     "Something in Coldtake itself broke.",
     remedy="What you entered before is safe. Load the page again; the log says what happened.",
@@ -56,6 +58,15 @@ def as_response(
         )
     parts["back"] = _came_from(request)
     return templates.TemplateResponse(request, "error.html", parts, status_code=status)
+
+
+def refused(
+    request: Request, error: ColdtakeError, status: int, *, templates: Jinja2Templates
+) -> Response:
+    """Refuse before any page was reached; a stranger is shown nothing but how to pair."""
+    if is_shared(request) and not wants_json(request) and error is NOT_PAIRED:
+        return templates.TemplateResponse(request, "pair.html", STRANGER, status_code=status)
+    return as_response(request, templates, error, status)
 
 
 def _came_from(request: Request) -> str:

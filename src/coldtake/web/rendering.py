@@ -4,7 +4,10 @@ from datetime import date, datetime, time
 from pathlib import Path
 
 import jinja2
+from starlette.requests import Request
 from starlette.templating import Jinja2Templates
+
+from coldtake.web.sharing.gate import is_shared
 
 HERE = Path(__file__).parent
 TEMPLATES = HERE / "templates"
@@ -74,6 +77,11 @@ def without_answer(reason: str) -> str:
     return reason
 
 
+def _on_device(request: Request) -> dict[str, bool]:
+    """Every page knows whether it is shown on the paired device."""
+    return {"shared": is_shared(request)}
+
+
 def make_templates() -> Jinja2Templates:
     """Build the environment; an unknown name in a template is a fault, not an empty place."""
     env = jinja2.Environment(
@@ -96,4 +104,4 @@ def make_templates() -> Jinja2Templates:
         "answer": lambda answer: ANSWER[str(answer)],
     }
     env.globals["IMPORTANCE"] = IMPORTANCE
-    return Jinja2Templates(env=env)
+    return Jinja2Templates(env=env, context_processors=[_on_device])

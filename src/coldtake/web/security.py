@@ -14,6 +14,8 @@ from starlette.exceptions import HTTPException
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from coldtake.web.sharing.gate import SHARED
+
 MAX_BODY = 160 * 1024 * 1024  # bytes; ten minutes of raw 48 kHz float samples are 115 MB
 LOOPBACK = frozenset({"localhost", "127.0.0.1", "::1"})
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
@@ -57,9 +59,16 @@ def origin_allowed(method: str, headers: Headers) -> bool:
     return origin is None or urlsplit(origin).netloc == headers.get("host", "")
 
 
+def _names_us(scope: Scope, host: str, hosts: Collection[str]) -> bool:
+    """Say whether a Host header names the server that the request came through."""
+    if SHARED not in scope:
+        return host_allowed(host, hosts)
+    return host_allowed(host, scope[SHARED]) and not host_allowed(host)
+
+
 def _refusal(scope: Scope, hosts: Collection[str]) -> PlainTextResponse | None:
     headers = Headers(scope=scope)
-    if not host_allowed(headers.get("host", ""), hosts):
+    if not _names_us(scope, headers.get("host", ""), hosts):
         words = "Coldtake does not answer under this name. Open the address it printed at start."
         return PlainTextResponse(words, status_code=421)
     if not origin_allowed(scope["method"], headers):

@@ -1,0 +1,8 @@
+"""One paired tablet or phone on the local network, over TLS; without it only loopback is served.
+
+authority   the certificate authority of this data folder and its short-lived leaf
+pairing     the code that is shown, and the one device that is paired
+addresses   which address of this machine may be shared
+listener    the second server, which speaks TLS on that address
+gate        what an unpaired and a paired device may ask for
+"""
