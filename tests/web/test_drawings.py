@@ -8,12 +8,13 @@ from hypothesis import strategies as st
 from coldtake.domain.session import SessionRun, SlotRun
 from coldtake.domain.state import State
 from coldtake.domain.take import Answer, Figure, NoteEvidence, NoteStatus
+from coldtake.listening.outline import extremes
 from coldtake.web.charts import chords_of, strokes_of
 from coldtake.web.evidence import beat_of, kind_of, scale_of
 from coldtake.web.rendering import minutes, number, percent, without_answer
 from coldtake.web.stave import one_line_stave, plan_stave
 from coldtake.web.tries import tries_stave
-from coldtake.web.waveform import HEIGHT, outline
+from coldtake.web.waveform import HEIGHT, drawn
 from making import NOON, attempt, plan, slot, step
 
 lengths = st.lists(st.integers(1, 40), min_size=1, max_size=6)
@@ -90,7 +91,7 @@ def heights(path):
 
 def test_an_outline_reaches_the_loudest_sample_and_stays_inside():
     sound = np.concatenate([np.zeros(500), np.full(500, 0.5), np.full(500, -0.25)])
-    found = heights(outline(sound.astype(np.float32), 3))
+    found = heights(drawn(*extremes(sound.astype(np.float32), 3)))
     assert found[0] == HEIGHT / 2
     assert found[1] == pytest.approx(HEIGHT * 0.02)
     assert all(0 <= h <= HEIGHT for h in found)
@@ -98,7 +99,7 @@ def test_an_outline_reaches_the_loudest_sample_and_stays_inside():
 
 @pytest.mark.parametrize("samples", [0, 1, 2, 599])
 def test_a_very_short_sound_has_an_outline_too(samples):
-    assert outline(np.zeros(samples, dtype=np.float32)).startswith("M")
+    assert drawn(*extremes(np.zeros(samples, dtype=np.float32), 600)).startswith("M")
 
 
 def figure(value, spread, threshold):

@@ -25,7 +25,7 @@ class Passages:
         self, data: bytes, filename: str, title: str = "", untitled: str = ""
     ) -> StoredPassage:
         """Keep notation after reading it. Raises PassageError; the same text is kept once."""
-        from coldtake.music.reading import read_passage, unpack
+        from coldtake.music.apart import read_passage, unpack
 
         form, text = unpack(data, filename)
         own_title = read_passage(text, form).title or untitled or PurePath(filename).stem
@@ -65,7 +65,7 @@ class Passages:
 
 
 def _read(stored: StoredPassage) -> "Passage":
-    from coldtake.music.reading import read_passage
+    from coldtake.music.apart import read_passage
 
     return read_passage(stored.text, stored.format)
 

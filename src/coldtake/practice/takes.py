@@ -6,6 +6,7 @@ from pathlib import Path
 
 import msgspec
 
+from coldtake.bounded import Tell
 from coldtake.domain import events as ev
 from coldtake.domain.criterion import Criterion, PlayerTest
 from coldtake.domain.take import Answer, ClickTrack, Judge, Take, Verdict
@@ -56,15 +57,15 @@ class Takes:
         known = self._log.state().takes.get(take_id)
         if known:
             return known
-        from coldtake.listening.sound import read_sound, to_flac
+        from coldtake.listening.apart import to_flac
 
-        heard = read_sound(sound, filename)
-        sha256 = self._files.keep(take_id, to_flac(heard))
+        kept = to_flac(sound, filename)
+        sha256 = self._files.keep(take_id, kept.flac)
         data = ev.TakeRecorded(
             take_id=take_id,
             step_id=step_id,
-            duration_s=len(heard.samples) / heard.rate,
-            sample_rate=heard.rate,
+            duration_s=kept.duration_s,
+            sample_rate=kept.rate,
             sha256=sha256,
             session_id=session_id,
             slot_id=slot_id,
@@ -77,16 +78,20 @@ class Takes:
                 self._log.append(data, at=at, day=day)
         return self.get(take_id)
 
-    def judge(self, take_id: str) -> Verdict:
+    def judge(self, take_id: str, tell: Tell | None = None) -> Verdict:
         """Return a take's verdict, listening if nobody has yet. Raises NotFoundError."""
         verdict = self.get(take_id).verdict
-        return verdict or self.rejudge(take_id)
+        return verdict or self.rejudge(take_id, tell)
 
-    def rejudge(self, take_id: str) -> Verdict:
-        """Listen to a take (again) and keep the verdict; the last one counts."""
+    def rejudge(self, take_id: str, tell: Tell | None = None) -> Verdict:
+        """Listen to a take (again) and keep the verdict; the last one counts.
+
+        tell : is told how far it has come (0..1); False stops it, and nothing is kept. Raises
+        bounded.Stopped then.
+        """
         take = self.get(take_id)
         step = finding.step(self._log.state(), take.step_id)
-        verdict = self._listen(take, step)
+        verdict = self._listen(take, step, tell)
         # The clock of whoever recorded may be ahead of ours: a verdict never precedes its take.
         judged_at = max(self._log.now(), take.at)
         self._log.append(
@@ -97,6 +102,14 @@ class Takes:
             # At the take's own instant, so that "first try of the day" stays what it was.
             self._log.append(*answers, at=take.at, day=take.day)
         return verdict
+
+    def outdated(self) -> tuple[str, ...]:
+        """Return the takes whose verdict an older listener gave, newest first."""
+        from coldtake.listening.engine import ENGINE
+
+        takes = self._log.state().takes.values()
+        old = [t for t in takes if t.verdict and t.verdict.engine not in (ENGINE, NOT_HEARD)]
+        return tuple(t.id for t in sorted(old, key=lambda t: t.at, reverse=True))
 
     def sound(self, take_id: str) -> Path:
         """Return the FLAC file of a take. Raises NotFoundError."""
@@ -111,7 +124,7 @@ class Takes:
         """Return a take. Raises NotFoundError."""
         return finding.take(self._log.state(), take_id)
 
-    def _listen(self, take: Take, step: Step) -> Verdict:
+    def _listen(self, take: Take, step: Step, tell: Tell | None) -> Verdict:
         reason, remedy = _why_not_heard(step)
         if reason:
             return _cannot_tell(reason, remedy)
@@ -120,17 +133,17 @@ class Takes:
         except PassageError as fault:
             return _cannot_tell(fault.what, fault.remedy)
         assert passage is not None
-        from coldtake.listening.judge import judge
-        from coldtake.listening.sound import read_sound
+        from coldtake.listening.apart import judge
 
-        sound = read_sound(self._files.path(take.id))
         verdict = judge(
-            sound,
+            self._files.path(take.id),
             passage,
             step.criterion,
+            duration_s=take.duration_s,
             click_bpm=take.click_bpm,
             click=take.click,
             started_cold=take.cold,
+            tell=tell,
         )
         return _with_a_hole(verdict) if take.source == GAPS else verdict
 

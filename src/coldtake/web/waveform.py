@@ -1,10 +1,9 @@
 """A take's sound as an outline: the largest and smallest sample in each of a few hundred slices."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-
-import numpy as np
 
 SLICES = 600
 HEIGHT = 100.0
@@ -24,12 +23,9 @@ class Waveform:
         return round(100 * min(max(at_s / self.duration_s, 0.0), 1.0), 3) if self.duration_s else 0
 
 
-def outline(samples: np.ndarray, slices: int = SLICES) -> str:
+def drawn(lows: Sequence[float], highs: Sequence[float]) -> str:
     """SVG path around the sound; loudest point at full height, silence a flat line."""
-    cuts = np.array_split(samples, min(slices, max(len(samples), 1)))
-    highs = np.array([c.max(initial=0.0) for c in cuts])
-    lows = np.array([c.min(initial=0.0) for c in cuts])
-    loudest = max(float(np.abs([highs, lows]).max(initial=0.0)), 1e-4)
+    loudest = max(max(map(abs, (*lows, *highs)), default=0.0), 1e-4)
     scale = 0.48 * HEIGHT / loudest
     up = [f"{i} {HEIGHT / 2 - h * scale:.1f}" for i, h in enumerate(highs)]
     down = [f"{i} {HEIGHT / 2 - low * scale + 0.4:.1f}" for i, low in enumerate(lows)][::-1]
@@ -39,7 +35,7 @@ def outline(samples: np.ndarray, slices: int = SLICES) -> str:
 @lru_cache(maxsize=32)
 def waveform(path: Path) -> Waveform:
     """Read a take's FLAC file. Raises SoundError when it cannot be read."""
-    from coldtake.listening.sound import read_sound
+    from coldtake.listening.apart import outline
 
-    sound = read_sound(path)
-    return Waveform(outline(sound.samples), len(sound.samples) / sound.rate)
+    small = outline(path, SLICES)
+    return Waveform(drawn(small.lows, small.highs), small.duration_s)

@@ -96,8 +96,8 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
 
     @routes.get("/topics/{topic_id}/proposal.svg")
     def notation(topic_id: str, passage: str, ask: str, width: str = "900") -> Response:
+        from coldtake.music.apart import read_passage
         from coldtake.music.engraving import engrave
-        from coldtake.music.reading import read_passage
 
         proposal = services.pile.propose_steps(topic_id, asking.from_text(ask))
         found = next((p for p in proposal.passages if p.id == passage), None)

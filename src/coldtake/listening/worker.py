@@ -1,0 +1,66 @@
+"""What the worker process of listening does: decode, outline and judge recordings."""
+
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from coldtake.domain.criterion import Criterion
+from coldtake.domain.take import ClickTrack
+from coldtake.music.passage import Passage
+
+
+class Asked(msgspec.Struct, frozen=True, kw_only=True):
+    """What `judge` is given beside the sound: one field for each of its arguments."""
+
+    passage: Passage
+    criterion: Criterion
+    click_bpm: float | None = None
+    click: ClickTrack | None = None
+    started_cold: bool = False
+
+
+def do(job: dict[str, Any], body: bytes, tell: Any) -> tuple[Any, bytes]:
+    """Do one job for `apart`."""
+    return {"flac": _flac, "outline": _outline, "judge": _judged, "ready": _ready}[job["want"]](
+        job, body, tell
+    )
+
+
+def _ready(_job: dict[str, Any], _body: bytes, _tell: Any) -> tuple[None, bytes]:
+    import coldtake.listening.judge  # noqa: F401 - this is what takes long
+
+    return None, b""
+
+
+def _flac(job: dict[str, Any], body: bytes, _tell: Any) -> tuple[dict[str, Any], bytes]:
+    from coldtake.listening.sound import read_sound, to_flac
+
+    sound = read_sound(body, job["filename"])
+    return {"duration_s": sound.duration_s, "rate": sound.rate}, to_flac(sound)
+
+
+def _outline(job: dict[str, Any], _body: bytes, _tell: Any) -> tuple[dict[str, Any], bytes]:
+    from coldtake.listening.outline import extremes
+    from coldtake.listening.sound import read_sound
+
+    sound = read_sound(Path(job["path"]))
+    lows, highs = extremes(sound.samples, job["slices"])
+    return {"duration_s": sound.duration_s, "lows": lows, "highs": highs}, b""
+
+
+def _judged(job: dict[str, Any], body: bytes, tell: Any) -> tuple[None, bytes]:
+    from coldtake.listening.judge import judge
+    from coldtake.listening.sound import read_sound
+
+    asked = msgspec.json.decode(body, type=Asked)
+    verdict = judge(
+        read_sound(Path(job["path"])),
+        asked.passage,
+        asked.criterion,
+        click_bpm=asked.click_bpm,
+        click=asked.click,
+        started_cold=asked.started_cold,
+        tell=tell,
+    )
+    return None, msgspec.json.encode(verdict)
