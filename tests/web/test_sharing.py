@@ -11,6 +11,7 @@ import pytest
 from cryptography import x509
 from cryptography.x509.verification import PolicyBuilder, Store, VerificationError
 from desk import TestClient, fault_of, words
+from starlette.responses import PlainTextResponse
 
 from coldtake.errors import BusyError, InputError
 from coldtake.web.app import MODULES, create_app
@@ -144,15 +145,15 @@ MAY = {
 }
 
 
-def test_the_paired_device_runs_sessions_and_leaves_the_pile_alone(paired, services, desk):
-    desk.topic()
-    before = dict(services.state().topics)
-    changing = [(m, p) for m, p in every_route(services) if m not in ("GET", "HEAD")]
-    let_in = {(m, p) for m, p in changing if paired.request(m, p, headers=PAGE).status_code != 403}
-    assert let_in == MAY
-    assert dict(services.state().topics) == before
-    reading = {p for m, p in every_route(services) if m == "GET"}
-    refused = {p for p in reading if paired.get(p, headers=PAGE).status_code == 403}
+def test_the_paired_device_runs_sessions_and_leaves_the_pile_alone(sharing, services):
+    """The gate alone, before an app that says yes to everything."""
+    refuse = lambda _request, _error, status: PlainTextResponse("no", status)  # noqa: E731
+    behind = gate.Gate(PlainTextResponse("yes"), sharing=sharing, refuse=refuse)
+    one = device(behind)
+    one.cookies.set(gate.COOKIE, sharing.pairing.pair(sharing.pairing.new_code().digits, "tablet"))
+    told = {(m, p): one.request(m, p).status_code for m, p in every_route(services)}
+    assert {r for r, status in told.items() if status == 200 and r[0] != "GET"} == MAY
+    refused = {p for (m, p), status in told.items() if status == 403 and m == "GET"}
     assert refused == {"/share", "/demo"}
 
 
@@ -295,8 +296,8 @@ def test_the_mark_of_the_shared_server_cannot_be_sent(app):
     assert own.post("/pair", data={"code": "123456"}).status_code == 404
 
 
-def test_without_sharing_the_page_says_so(client):
-    answer = client.get("/share")
+def test_without_sharing_the_page_says_so(services):
+    answer = TestClient(create_app(services), base_url="http://localhost").get("/share")
     assert answer.status_code == 404
     assert "cannot be shared" in fault_of(answer)
 
