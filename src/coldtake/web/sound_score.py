@@ -41,7 +41,7 @@ def sound_score(passage: Passage, *, a4_hz: float, feel: str = "") -> dict[str, 
     return {
         "title": passage.title,
         "notes": _notes(passage),
-        "bars": _bars(passage),
+        "bars": bars_of(passage),
         "band": _band(passage, feel) if feel else [],
         "a4Hz": a4_hz,
         "marks": METRONOME_MARKS,
@@ -79,7 +79,8 @@ def _notes(passage: Passage) -> list[dict[str, Any]]:
     ]
 
 
-def _bars(passage: Passage) -> list[dict[str, Any]]:
+def bars_of(passage: Passage) -> list[dict[str, Any]]:
+    """Return the bars as played, each with the id of its measure on the page."""
     places = measure_ids(passage)
     return [
         {

@@ -1,28 +1,33 @@
-"""Notation by itself, as an image that any page can show, and as it would sound."""
+"""Notation by itself: as an image that any page can show, as it sounds, and a page to hear it."""
 
 from __future__ import annotations
 
 import io
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+from urllib.parse import urlencode
 
-from fastapi import APIRouter
-from starlette.responses import Response
+from fastapi import APIRouter, Request
+from starlette.responses import JSONResponse, Response
 from starlette.templating import Jinja2Templates
 
 from coldtake.domain.topic import PassageRef
 from coldtake.errors import InputError
-from coldtake.units import beats_to_s
+from coldtake.units import METRONOME_MARKS, beats_to_s
 from coldtake.web import forms
+from coldtake.web.pages.topic import bar_query
+from coldtake.web.sound_score import PLAIN_BPM, bars_of, beat_unit, feels_of, sound_score
 
 if TYPE_CHECKING:
+    from coldtake.domain.topic import Step
     from coldtake.music.passage import Passage
     from coldtake.practice.services import Services
 
 WIDTH_PX = (200, 3000)
 TEMPO_BPM = (10, 400)  # quarter notes per minute
-PLAIN_BPM = 80.0  # where neither the exercise nor the page names a tempo
 SOUND_MOST_S = 600.0
+BARS_SHOWN = 64  # on one page; longer music is turned over like pages
 _RATE = 32_000  # Hz; the voice has nothing above half of it
+TONES = ("C", "D♭", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
 
 
 def as_wav(passage: Passage, bpm: float, a4_hz: float) -> bytes:
@@ -52,7 +57,7 @@ def _reference(passage_id: str, first: str, last: str) -> PassageRef:
     )
 
 
-def router(services: Services, _templates: Jinja2Templates) -> APIRouter:
+def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     """Build the routes of notation and sound."""
     routes = APIRouter()
 
@@ -72,4 +77,87 @@ def router(services: Services, _templates: Jinja2Templates) -> APIRouter:
         wav = as_wav(passage, tempo or passage.written_bpm or PLAIN_BPM, a4_hz)
         return Response(wav, media_type="audio/wav", headers={"Cache-Control": "no-cache"})
 
+    @routes.get("/passages/{passage_id}.json")
+    def score(
+        passage_id: str, first: str = "", last: str = "", feel: str = "", only: str = ""
+    ) -> Response:
+        passage = services.pile.passages.selected(_reference(passage_id, first, last))
+        if only == "bars":
+            return JSONResponse({"bars": bars_of(passage)})
+        a4_hz = services.settings.all()["a4_hz"]
+        return JSONResponse(sound_score(passage, a4_hz=a4_hz, feel=feel))
+
+    @routes.get("/passages/{passage_id}")
+    def hear(
+        request: Request,
+        passage_id: str,
+        first: str = "",
+        last: str = "",
+        bpm: str = "",
+        step: str = "",
+    ) -> Response:
+        ref = _reference(passage_id, first, last)
+        tempo = forms.maybe_number(bpm, "tempo", *TEMPO_BPM)
+        owner = services.state().steps.get(step)
+        context = _context(services, ref, tempo, owner)
+        return templates.TemplateResponse(request, "hear.html", context)
+
     return routes
+
+
+def shown(ref: PassageRef, bars: int) -> PassageRef:
+    """Return what one page shows of so many bars: as asked, and not more than it can hold."""
+    first, last = ref.first_bar or 1, ref.last_bar or bars
+    if not 1 <= first <= last <= bars or last - first < BARS_SHOWN:
+        return ref  # whoever reads the passage says what is wrong with bars that are not there
+    return PassageRef(passage_id=ref.passage_id, first_bar=first, last_bar=first + BARS_SHOWN - 1)
+
+
+def _turning(ref: PassageRef, bars: int) -> list[tuple[str, str]]:
+    """Return words and address of the bars before and after those of a page."""
+    first, last = ref.first_bar or 1, ref.last_bar or bars
+    pages = []
+    if first > 1:
+        pages.append((max(1, first - BARS_SHOWN), first - 1))
+    if last < bars:
+        pages.append((last + 1, min(bars, last + BARS_SHOWN)))
+    return [
+        (f"Bars {a} to {b}", f"/passages/{ref.passage_id}?{urlencode({'first': a, 'last': b})}")
+        for a, b in pages
+    ]
+
+
+def _context(
+    services: Services, asked: PassageRef, tempo: float | None, owner: Step | None
+) -> dict[str, Any]:
+    """Return what the page to hear a passage shows."""
+    stored = services.state().passages.get(asked.passage_id)
+    whole = services.pile.passages.read(asked.passage_id)
+    ref = shown(asked, len(whole.bars))
+    passage = services.pile.passages.selected(ref)
+    unit = owner.exercise.click.beat_unit_beats if owner else beat_unit(passage)
+    values = services.settings.all()
+    key = passage.bars[0].key_fifths if passage.bars else 0
+    bpm = tempo or (owner.exercise.tempo_bpm if owner else None) or passage.written_bpm or PLAIN_BPM
+    beats = round(4 * passage.bars[0].metre[0] / passage.bars[0].metre[1] / unit)
+    return {
+        "here": "",
+        "title": stored.title if stored else passage.title,
+        "owner": owner,
+        "ref": ref,
+        "address": f"/passages/{ref.passage_id}",
+        "query": bar_query(ref),
+        "offset": (ref.first_bar or 1) - 1,
+        "bars": len(passage.bars),
+        "turning": _turning(ref, len(whole.bars)),
+        "unit": unit,
+        "mark": bpm / unit,
+        "beats": max(1, min(beats, 12)),
+        "count_in": owner.exercise.click.count_in_bars if owner else 1,
+        "marks": METRONOME_MARKS,
+        "feels": feels_of(passage),
+        "tones": TONES,
+        "tonic": (7 * key + passage.transposition) % 12,
+        "a4_hz": values["a4_hz"],
+        "click_volume": values["click_volume"],
+    }

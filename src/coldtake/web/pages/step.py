@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
+from urllib.parse import urlencode
 
 import msgspec
 from fastapi import APIRouter, Request
@@ -98,6 +99,15 @@ def sound_path(exercise: Exercise) -> str:
     return f"/passages/{ref.passage_id}.wav{query}{tempo}"
 
 
+def hear_page(step: Step) -> str:
+    """Return the address where a step's exercise can be heard and looped, empty without one."""
+    ref = step.exercise.passage
+    if ref is None:
+        return ""
+    bars = {n: b for n, b in (("first", ref.first_bar), ("last", ref.last_bar)) if b}
+    return f"/passages/{ref.passage_id}?{urlencode({**bars, 'step': step.id})}"
+
+
 def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     """Build the routes of the step page."""
     routes = APIRouter()
@@ -170,6 +180,7 @@ def _context(services: Services, step: Step) -> dict[str, object]:
         "others": [s for s in state.topic_steps(step.topic_id) if s.id != step.id],
         "notation": notation_path(step.exercise),
         "sound": sound_path(step.exercise),
+        "hear_page": hear_page(step),
         "passage": state.passages.get(ref.passage_id) if ref else None,
         "bars": len(services.pile.passage(ref.passage_id).bars) if ref else 0,
         "bar_query": bar_query(ref) if ref else "",

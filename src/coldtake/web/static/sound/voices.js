@@ -6,7 +6,7 @@
 
 const A4_PITCH = 69;
 const HIGHEST_HZ = 9000; // partials above add nothing but hiss
-const MOST_BOOST = 5; // of a low note against A4, as a factor
+const MOST_BOOST = 3.5; // of a low note against A4, as a factor
 const MOST_PARTIALS = 24;
 
 /**
@@ -20,16 +20,20 @@ const MOST_PARTIALS = 24;
  * @property {number} level
  */
 
+/** A sounding board carries little below its lowest mode: loud low notes without waste. */
+const board = (/** @type {number} */ hz) => 1 / Math.hypot(1, (110 / hz) ** 1.5);
+
 /** @type {Record<string, Voice>} */
 export const VOICES = {
   struck: {
-    strength: (k, hz) => (1 / k ** 1.15) * Math.exp(-(k * hz) / 5200) * (k === 7 ? 0.3 : 1),
+    strength: (k, hz) =>
+      board(k * hz) * (1 / k ** 1.15) * Math.exp(-(k * hz) / 5200) * (k === 7 ? 0.3 : 1),
     attackS: 0.004,
     releaseS: 0.11,
     decayS: 1.3,
     damping: 0.22,
     stretch: 2.5e-4,
-    level: 0.16,
+    level: 0.085,
   },
   blown: {
     strength: (k, hz) => (k % 2 ? 1 : 0.35) * (1 / k ** 1.25) * Math.exp(-(k * hz) / 6500),
@@ -38,16 +42,16 @@ export const VOICES = {
     decayS: Infinity,
     damping: 0,
     stretch: 0,
-    level: 0.1,
+    level: 0.06,
   },
   bass: {
-    strength: (k, hz) => (1 / k ** 1.1) * Math.exp(-(k * hz) / 900),
+    strength: (k, hz) => board(k * hz) * (1 / k ** 1.1) * Math.exp(-(k * hz) / 1200),
     attackS: 0.006,
     releaseS: 0.06,
     decayS: 0.35,
     damping: 0.35,
     stretch: 5e-5,
-    level: 0.16,
+    level: 0.04,
   },
   chords: {
     strength: (k, hz) => [0, 1, 0.3, 0.12, 0.1, 0.03, 0.02][k] * Math.exp(-(k * hz) / 6000) || 0,
@@ -56,7 +60,7 @@ export const VOICES = {
     decayS: 0.9,
     damping: 0.5,
     stretch: 0,
-    level: 0.05,
+    level: 0.026,
   },
   drone: {
     strength: (k) => (k <= 10 ? 1 / k ** 1.2 : 0),
@@ -65,7 +69,7 @@ export const VOICES = {
     decayS: Infinity,
     damping: 0,
     stretch: 0,
-    level: 0.045,
+    level: 0.022,
   },
 };
 
@@ -186,7 +190,7 @@ export class Click {
     this.at = at;
     this.n = 0;
     this.step = (2 * Math.PI * (accent ? 1500 : 1000)) / rate;
-    this.level = 0.5 * level * (accent ? 1 : 0.7);
+    this.level = 0.4 * level * (accent ? 1 : 0.7);
     this.length = CLICK_S * rate;
     this.decay = CLICK_DECAY_S * rate;
   }
