@@ -102,7 +102,7 @@ class World:
         used = 0.0
         for part, tries in ((2.0 * slot.cold, 1), (minutes, 2)):
             if part >= 1.0:
-                first = (slot.step_id, self.day) not in self.state.touched
+                first = not self.state.touched(slot.step_id, self.day)
                 self.answer(step, cold=first)
                 self.player.practise(step, part - 0.5 * tries, self.day)
                 self.pass_minutes(part - 0.5 * tries)

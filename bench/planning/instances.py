@@ -30,7 +30,7 @@ def state_of(steps):
             id=step_id, topic_id=topic_id, title=step_id, criterion=criterion
         )
         at = datetime(2026, 1, 10, 17, tzinfo=UTC)
-        state.works.append(Work(step_id=step_id, at=at, day=at.date(), minutes=5.0))
+        state.keep_work(Work(step_id=step_id, at=at, day=at.date(), minutes=5.0), step_id)
     return state
 
 

@@ -127,7 +127,8 @@ class Player:
         planned_s = 60.0 * slot.minutes
         yield self._event(ev.SlotStarted(**about, planned_s=planned_s), day)
         for n in range(count):
-            self._worked[slot.step_id] = self._worked.get(slot.step_id, 0.0) + planned_s / 60 / count
+            before = self._worked.get(slot.step_id, 0.0)
+            self._worked[slot.step_id] = before + planned_s / 60 / count
             wait_s = planned_s / (count + 1)
             yield from self._try(about, day, wait_s, heard=n < heard)
         yield self._event(ev.SlotEnded(**about, played_s=planned_s), day, planned_s / (count + 1))
@@ -242,8 +243,8 @@ def _slot(day: date, step: Step, kind: SlotKind, minutes: int, n: int) -> Slot:
         minutes=minutes,
         question="Every note right, at quarter = 72 or faster?",
         goal="Settle it at quarter = 72.",
-        reason="Clean on 13 January, in 48 days: 23 % with this, 15 % without; 8 minutes of about 49 "
-        f"still needed. “{step.title}” was last met 3 days ago.",
+        reason="Clean on 13 January, in 48 days: 23 % with this, 15 % without; 8 minutes of about "
+        f"49 still needed. “{step.title}” was last met 3 days ago.",
         gain=2.5,
     )
 

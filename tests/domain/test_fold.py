@@ -106,10 +106,10 @@ def test_a_copy_stays_as_it_was(log, at):
     state = State()
     for one in ordered[:at]:
         apply(state, one)
-    copy, before = state.copy(), msgspec.json.encode(state)
+    copy = state.copy()
     for one in ordered[at:]:
         apply(state, one)
-    assert msgspec.json.encode(copy) == before
+    assert copy == fold(ordered[:at])
     assert state == fold(log)
 
 
@@ -133,10 +133,10 @@ def test_a_copy_of_a_running_session_stays_as_it_was():
     log = [event(datum, at=NOON + timedelta(minutes=n)) for n, datum in enumerate(data)]
     for cut in range(len(log)):
         state = fold(log[:cut])
-        copy, before = state.copy(), msgspec.json.encode(state)
+        copy = state.copy()
         for later in log[cut:]:
             apply(state, later)
-        assert msgspec.json.encode(copy) == before, cut
+        assert copy == fold(log[:cut]), cut
 
 
 @settings(max_examples=60, deadline=None)

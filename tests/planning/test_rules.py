@@ -266,5 +266,5 @@ def test_a_first_slot_is_not_the_shortest():
     values = [value(i, half=1.0, most=12) for i in state.steps]
     assert min(s.minutes for s in plan_day(state, request(60), values=values).slots) >= 8
     for step_id in state.steps:
-        state.works.append(work_on(step_id, 2, 5.0))
+        state.keep_work(work_on(step_id, 2, 5.0), "work")
     assert min(s.minutes for s in plan_day(state, request(60), values=values).slots) < 8

@@ -1,7 +1,7 @@
 """Goals, reasons and notices: short, with their numbers, from the log."""
 
 import re
-from datetime import date, timedelta
+from datetime import date
 
 import msgspec
 import pytest
@@ -78,10 +78,8 @@ def test_goal_without_a_tempo(times, phase, said):
 def worked_state(performance_on=None):
     state = state_of((2, 2), performance_on=performance_on)
     for step_id in state.steps:
-        state.works.append(work_on(step_id, 5, 10.0))
-        state.touched.add((step_id, DAY - timedelta(days=5)))
-    tried = try_on("t0s0", 6)
-    state.tries[tried.id] = tried
+        state.keep_work(work_on(step_id, 5, 10.0), "work")
+    state.keep_try(try_on("t0s0", 6), "try")
     return state
 
 
@@ -139,7 +137,7 @@ def test_reason_of_a_due_topic_says_when_it_was_last_met():
 
 def test_reason_of_a_step_never_played_says_what_it_goes_by():
     state = worked_state(performance_on=date(2026, 2, 1))
-    state.works = [w for w in state.works if w.step_id != "t1s1"]
+    del state.pasts["t1s1"]
     said = reasons_of(state, [value(i) for i in state.steps])["t1s1", SlotKind.WORK]
     assert said == (
         "Not played yet: it goes by importance 3 of 5, 20 days to 1 February "
@@ -149,7 +147,8 @@ def test_reason_of_a_step_never_played_says_what_it_goes_by():
 
 def played(minutes_a_day, days=range(1, 29), first=40):
     state = state_of((1,))
-    state.works = [work_on("t0s0", first, 1.0), *(work_on("t0s0", d, minutes_a_day) for d in days)]
+    for ago, minutes in ((first, 1.0), *((d, minutes_a_day) for d in days)):
+        state.keep_work(work_on("t0s0", ago, minutes), "work")
     return state
 
 
@@ -160,7 +159,8 @@ def test_usual_load_has_no_notice():
 def test_a_week_above_the_limit_is_said_with_the_caution():
     """Suddenly increased load: Chan and Ackermann, Frontiers in Psychology 5:706, 2014."""
     state = played(30.0, days=range(7, 29))
-    state.works += [work_on("t0s0", d, 70.0) for d in range(1, 7)]
+    for ago in range(1, 7):
+        state.keep_work(work_on("t0s0", ago, 70.0), "work")
     notice = load_notice(state, DAY, 70)
     assert notice.startswith("The week that ends here comes to 490 minutes")
     assert "doctor's" in notice

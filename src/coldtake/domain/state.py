@@ -5,51 +5,105 @@ arrival. Unknown ids are skipped, never an error: the log is what happened.
 """
 
 from collections.abc import Callable, Iterable
-from datetime import date
+from datetime import date, datetime
+from hashlib import blake2b
 from typing import Any
 
 import msgspec
 
 from coldtake.domain import events as ev
+from coldtake.domain.packed import Packed
+from coldtake.domain.past import (
+    NOTHING_YET,
+    Aside,
+    ById,
+    Homes,
+    Mark,
+    Past,
+    Pasts,
+    Works,
+    mark_of,
+)
 from coldtake.domain.plan import Plan
-from coldtake.domain.progress import Standing, standing, step_phase
+from coldtake.domain.progress import Standing, standing
 from coldtake.domain.session import BreakRun, SessionRun, SlotRun
 from coldtake.domain.take import EarlierVerdict, Judge, Take, Try, Work
 from coldtake.domain.topic import Place, Step, StepPhase, StoredPassage, Topic
 
+# So many of each stay unpacked: what a month touches.
+_PASTS_FRESH, _SESSIONS_FRESH, _PLANS_FRESH = 128, 16, 8
+
+
+def _field(make: Callable[[], Any]) -> Any:
+    return msgspec.field(default_factory=make)
+
 
 class State(msgspec.Struct, kw_only=True):
-    """Everything derived from the log. Read it; change it only through `apply`."""
+    """Everything derived from the log. Read it; change it only through `apply`.
+
+    pasts : what happened to each step, also to those that are gone
+    prints : of each past, another one whenever the past is another
+    minutes_on, minutes_of : minutes played, by day and by step id
+    sessions_on : ids of the sessions of a day, in their order
+    open_sessions : when each session began that has not ended
+    homes, marks : ways to look things up; they add nothing and never make two states differ
+    """
 
     topics: dict[str, Topic] = {}
     steps: dict[str, Step] = {}
     order: dict[str, tuple[str, ...]] = {}
     passages: dict[str, StoredPassage] = {}
     settings: dict[str, str] = {}
-    plans: dict[date, Plan] = {}
-    sessions: dict[str, SessionRun] = {}
-    tries: dict[str, Try] = {}
-    works: list[Work] = []
-    takes: dict[str, Take] = {}
-    touched: set[tuple[str, date]] = set()
-    last: tuple[Any, str] | None = None
+    plans: Packed[date, Plan] = _field(lambda: Packed(Plan, _PLANS_FRESH))
+    sessions: Packed[str, SessionRun] = _field(lambda: Packed(SessionRun, _SESSIONS_FRESH))
+    pasts: Pasts = _field(lambda: Packed(Past, _PASTS_FRESH))
+    prints: dict[str, str] = {}
+    minutes_on: dict[date, float] = {}
+    minutes_of: dict[str, float] = {}
+    sessions_on: dict[date, tuple[str, ...]] = {}
+    open_sessions: dict[str, datetime] = {}
+    try_count: int = 0
+    take_count: int = 0
+    homes: Homes = _field(Homes)
+    marks: Aside = _field(Aside)
+    last: tuple[datetime, str] | None = None
 
     def copy(self) -> "State":
         """Return a state that later events do not change: the records themselves are shared."""
-        return msgspec.structs.replace(
-            self,
-            topics=self.topics.copy(),
-            steps=self.steps.copy(),
-            order=self.order.copy(),
-            passages=self.passages.copy(),
-            settings=self.settings.copy(),
-            plans=self.plans.copy(),
-            sessions=self.sessions.copy(),
-            tries=self.tries.copy(),
-            works=self.works.copy(),
-            takes=self.takes.copy(),
-            touched=self.touched.copy(),
-        )
+        own = {
+            name: value.copy()
+            for name in self.__struct_fields__
+            if isinstance(value := getattr(self, name), (dict, Packed))
+        }
+        return msgspec.structs.replace(self, **own)
+
+    @property
+    def tries(self) -> ById[Try]:
+        """Tries by id. Cheap for one; going through all of them reads ten years."""
+        return ById(self.pasts, self.homes, self.try_count, lambda past: past.tries)
+
+    @property
+    def takes(self) -> ById[Take]:
+        """Takes by id, their verdicts without evidence. Cheap for one."""
+        return ById(self.pasts, self.homes, self.take_count, lambda past: past.takes)
+
+    @property
+    def works(self) -> Works:
+        """Work on all steps as it happened. Reads ten years."""
+        return Works(self.pasts, bool(self.minutes_on))
+
+    def past(self, step_id: str) -> Past:
+        """Return what happened to one step so far."""
+        return self.pasts.get(step_id, NOTHING_YET)
+
+    def played(self, step_id: str) -> bool:
+        """Say whether a step was ever worked on or tried, as far as that still counts."""
+        past = self.past(step_id)
+        return bool(past.tries or past.works)
+
+    def touched(self, step_id: str, day: date) -> bool:
+        """Say whether a step was tried or worked on that day, answers taken back included."""
+        return day in self.past(step_id).days
 
     def topic_steps(self, topic_id: str) -> tuple[Step, ...]:
         """Steps of a topic in the player's order."""
@@ -57,25 +111,24 @@ class State(msgspec.Struct, kw_only=True):
 
     def step_tries(self, step_id: str) -> tuple[Try, ...]:
         """Tries of one step, oldest first."""
-        return tuple(t for t in self.tries.values() if t.step_id == step_id)
+        return self.past(step_id).tries
+
+    def mark(self, step_id: str) -> Mark:
+        """Return one step's phase and the days on which it changed."""
+        criterion = self.steps[step_id].criterion
+        known = self.marks.get(step_id)
+        if known is None or known[0] != criterion:
+            known = self.marks[step_id] = (criterion, mark_of(criterion, self.past(step_id)))
+        return known[1]
 
     def phase(self, step_id: str) -> StepPhase:
         """Phase of one step now."""
-        return self.phases((step_id,))[step_id]
+        return self.mark(step_id).phase
 
     def phases(self, step_ids: Iterable[str] | None = None) -> dict[str, StepPhase]:
-        """Phases of the given steps (default all) in one pass over the log."""
-        wanted = set(self.steps if step_ids is None else step_ids)
-        grouped: dict[str, list[Try]] = {i: [] for i in wanted}
-        for attempt in self.tries.values():
-            if attempt.step_id in wanted:
-                grouped[attempt.step_id].append(attempt)
-        worked = {w.step_id for w in self.works}
-        return {
-            i: step_phase(self.steps[i].criterion, tuple(grouped[i]), i in worked)
-            for i in wanted
-            if i in self.steps
-        }
+        """Phases of the given steps (default all)."""
+        wanted = self.steps if step_ids is None else step_ids
+        return {i: self.mark(i).phase for i in wanted if i in self.steps}
 
     def standings(self) -> dict[str, Standing]:
         """Say where every topic stands."""
@@ -87,8 +140,67 @@ class State(msgspec.Struct, kw_only=True):
 
     def running_session(self) -> SessionRun | None:
         """Return the session that has not ended, or None; the latest if several are open."""
-        open_ones = [s for s in self.sessions.values() if s.ended_at is None]
-        return max(open_ones, key=lambda s: s.started_at, default=None)
+        latest = max(self.open_sessions.items(), key=lambda known: known[1], default=None)
+        return None if latest is None else self.sessions[latest[0]]
+
+    def keep_past(self, step_id: str, past: Past, why: str) -> None:
+        """Put a step's past in place of what it was; `why` must name what made the difference."""
+        self.pasts[step_id] = past
+        told = f"{self.prints.get(step_id, '')} {why}".encode()
+        self.prints[step_id] = blake2b(told, digest_size=8).hexdigest()
+        self.marks.pop(step_id, None)
+
+    def keep_work(self, work: Work, why: str) -> None:
+        """Add minutes played."""
+        past = _touching(self.past(work.step_id), work.day)
+        past = msgspec.structs.replace(past, works=(*past.works, work))
+        self.keep_past(work.step_id, past, why)
+        self.minutes_on[work.day] = self.minutes_on.get(work.day, 0.0) + work.minutes
+        self.minutes_of[work.step_id] = self.minutes_of.get(work.step_id, 0.0) + work.minutes
+
+    def keep_try(self, attempt: Try, why: str) -> None:
+        """Add a try, or put it in place of what was known of it."""
+        past = _touching(self.past(attempt.step_id), attempt.day)
+        tries = _with(past.tries, attempt)
+        self.try_count += len(tries) - len(past.tries)
+        past = msgspec.structs.replace(past, tries=tries)
+        self.keep_past(attempt.step_id, past, f"{why} {attempt.cold}")
+        self.homes.add(attempt.id, attempt.step_id)
+
+    def drop_try(self, attempt: Try, why: str) -> None:
+        """Take a try away; its day stays touched."""
+        past = self.past(attempt.step_id)
+        left = tuple(t for t in past.tries if t.id != attempt.id)
+        self.try_count -= len(past.tries) - len(left)
+        self.keep_past(attempt.step_id, msgspec.structs.replace(past, tries=left), why)
+
+    def keep_take(self, take: Take, why: str) -> None:
+        """Add a take, or put it in place of what was known of it."""
+        past = self.past(take.step_id)
+        takes = _with(past.takes, take)
+        self.take_count += len(takes) - len(past.takes)
+        self.keep_past(take.step_id, msgspec.structs.replace(past, takes=takes), why)
+        self.homes.add(take.id, take.step_id)
+
+    def drop_take(self, take: Take, why: str) -> None:
+        """Take a take away: its sound turned out to be of another step."""
+        past = self.past(take.step_id)
+        left = tuple(t for t in past.takes if t.id != take.id)
+        self.take_count -= len(past.takes) - len(left)
+        self.keep_past(take.step_id, msgspec.structs.replace(past, takes=left), why)
+
+
+def _touching(past: Past, day: date) -> Past:
+    if day in past.days:
+        return past
+    return msgspec.structs.replace(past, days=(*past.days, day))
+
+
+def _with(known: tuple[Any, ...], one: Any) -> tuple[Any, ...]:
+    """Put one in place of its namesake, or at the end."""
+    if any(other.id == one.id for other in known):
+        return tuple(one if other.id == one.id else other for other in known)
+    return (*known, one)
 
 
 def _topic_kept(state: State, _event: ev.Event, data: ev.TopicKept) -> None:
@@ -158,10 +270,14 @@ def _session(state: State, session_id: str | None) -> SessionRun | None:
 
 
 def _session_started(state: State, event: ev.Event, data: ev.SessionStarted) -> None:
-    if data.session_id not in state.sessions:
-        state.sessions[data.session_id] = SessionRun(
-            id=data.session_id, plan=data.plan, day=event.day, started_at=event.at
-        )
+    if data.session_id in state.sessions:
+        return
+    state.sessions[data.session_id] = SessionRun(
+        id=data.session_id, plan=data.plan, day=event.day, started_at=event.at
+    )
+    known = state.sessions_on.get(event.day, ())
+    state.sessions_on[event.day] = (*known, data.session_id)
+    state.open_sessions[data.session_id] = event.at
 
 
 def _intention_set(state: State, _event: ev.Event, data: ev.IntentionSet) -> None:
@@ -189,7 +305,6 @@ def _slot_ended(state: State, event: ev.Event, data: ev.SlotEnded) -> None:
         if run.slot_id == data.slot_id and run.ended_at is None:
             run.ended_at, run.played_s, run.early = event.at, data.played_s, data.early
             break
-    state.touched.add((data.step_id, event.day))
     work = Work(
         step_id=data.step_id,
         at=event.at,
@@ -197,7 +312,7 @@ def _slot_ended(state: State, event: ev.Event, data: ev.SlotEnded) -> None:
         minutes=data.played_s / 60.0,
         session_id=data.session_id,
     )
-    state.works.append(work)
+    state.keep_work(work, event.id)
 
 
 def _slot_added(state: State, _event: ev.Event, data: ev.SlotAdded) -> None:
@@ -224,7 +339,7 @@ def _break_ended(state: State, event: ev.Event, data: ev.BreakEnded) -> None:
 
 def _is_cold(state: State, event: ev.Event, data: ev.TryAnswered | ev.TakeRecorded) -> bool:
     """Say whether a try is the first of its step that day, before any work on it."""
-    if (data.step_id, event.day) in state.touched:
+    if state.touched(data.step_id, event.day):
         return False
     session = state.sessions.get(data.session_id or "")
     return session is None or not session.worked_before(data.step_id, event.at)
@@ -233,9 +348,9 @@ def _is_cold(state: State, event: ev.Event, data: ev.TryAnswered | ev.TakeRecord
 def _try_answered(state: State, event: ev.Event, data: ev.TryAnswered) -> None:
     known = state.tries.get(data.try_id)
     if known:
-        state.tries[data.try_id] = _joined(known, data)
+        state.keep_try(_joined(known, data), event.id)
         return
-    state.tries[data.try_id] = Try(
+    attempt = Try(
         id=data.try_id,
         step_id=data.step_id,
         at=event.at,
@@ -248,7 +363,7 @@ def _try_answered(state: State, event: ev.Event, data: ev.TryAnswered) -> None:
         take_id=data.take_id,
         tempo_bpm=data.tempo_bpm,
     )
-    state.touched.add((data.step_id, event.day))
+    state.keep_try(attempt, event.id)
     session = _session(state, data.session_id)
     if session:
         session.try_ids.append(data.try_id)
@@ -267,15 +382,21 @@ def _joined(known: Try, data: ev.TryAnswered) -> Try:
     return msgspec.structs.replace(known, answer=data.answer, tempo_bpm=tempo)
 
 
-def _answer_taken_back(state: State, _event: ev.Event, data: ev.AnswerTakenBack) -> None:
-    gone = state.tries.pop(data.try_id, None)
-    session = _session(state, gone.session_id) if gone else None
+def _answer_taken_back(state: State, event: ev.Event, data: ev.AnswerTakenBack) -> None:
+    gone = state.tries.get(data.try_id)
+    if gone is None:
+        return
+    state.drop_try(gone, event.id)
+    session = _session(state, gone.session_id)
     if session and data.try_id in session.try_ids:
         session.try_ids.remove(data.try_id)
 
 
 def _take_recorded(state: State, event: ev.Event, data: ev.TakeRecorded) -> None:
-    state.takes[data.take_id] = Take(
+    known = state.takes.get(data.take_id)
+    if known and known.step_id != data.step_id:
+        state.drop_take(known, event.id)
+    take = Take(
         id=data.take_id,
         step_id=data.step_id,
         at=event.at,
@@ -290,9 +411,10 @@ def _take_recorded(state: State, event: ev.Event, data: ev.TakeRecorded) -> None
         click=data.click,
         source=data.source,
     )
+    state.keep_take(take, event.id)
 
 
-def _take_judged(state: State, _event: ev.Event, data: ev.TakeJudged) -> None:
+def _take_judged(state: State, event: ev.Event, data: ev.TakeJudged) -> None:
     take = state.takes.get(data.take_id)
     if take is None:
         return
@@ -301,7 +423,10 @@ def _take_judged(state: State, _event: ev.Event, data: ev.TakeJudged) -> None:
     if before is not None:
         told = EarlierVerdict(engine=before.engine, answer=before.answer, reason=before.reason)
         earlier = (*earlier, told)
-    state.takes[take.id] = msgspec.structs.replace(take, verdict=data.verdict, earlier=earlier)
+    judged = msgspec.structs.replace(
+        take, verdict=data.verdict.said(), earlier=earlier, judged_by=event.id
+    )
+    state.keep_take(judged, event.id)
 
 
 def _session_ended(state: State, event: ev.Event, data: ev.SessionEnded) -> None:
@@ -311,6 +436,7 @@ def _session_ended(state: State, event: ev.Event, data: ev.SessionEnded) -> None
         return
     if session.ended_at is None:
         session.ended_at, session.early = event.at, data.early
+        state.open_sessions.pop(session.id, None)
     session.note = data.note or session.note
 
 
@@ -338,7 +464,7 @@ _HANDLERS: dict[type[ev.Data], Callable[[State, ev.Event, Any], None]] = {
 }
 
 
-def order_key(event: ev.Event) -> tuple[Any, str]:
+def order_key(event: ev.Event) -> tuple[datetime, str]:
     """Return where an event belongs in the fold: by instant, then by id."""
     return (event.at, event.id)
 

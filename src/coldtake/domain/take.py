@@ -134,6 +134,10 @@ class Verdict(msgspec.Struct, frozen=True, kw_only=True):
     tempo_curve: tuple[tuple[float, float], ...] = ()
     click: ClickHeard | None = None
 
+    def said(self) -> "Verdict":
+        """Return it without its notes and curve: these are long, and stay in the log."""
+        return msgspec.structs.replace(self, notes=(), tempo_curve=())
+
 
 class EarlierVerdict(msgspec.Struct, frozen=True, kw_only=True):
     """What an engine said before another one, or the same one again, was asked."""
@@ -146,7 +150,9 @@ class EarlierVerdict(msgspec.Struct, frozen=True, kw_only=True):
 class Take(msgspec.Struct, frozen=True, kw_only=True):
     """A recorded try. The sound lies beside the log as FLAC, named by its id.
 
-    verdict : the last one given, which counts; earlier : those before it, oldest first
+    verdict : the last one given, which counts; in the state only what it `said`, all of it is in
+        the event `judged_by`
+    earlier : those before it, oldest first
     """
 
     id: str
@@ -164,6 +170,7 @@ class Take(msgspec.Struct, frozen=True, kw_only=True):
     source: str = "microphone"
     verdict: Verdict | None = None
     earlier: tuple[EarlierVerdict, ...] = ()
+    judged_by: str | None = None
 
 
 class Try(msgspec.Struct, frozen=True, kw_only=True):

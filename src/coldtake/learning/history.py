@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from datetime import date, datetime
 from typing import NamedTuple
 
+from coldtake.domain.past import Past
 from coldtake.domain.state import State
 from coldtake.domain.take import Answer, Judge, Try, Work
 
@@ -35,19 +36,14 @@ History = tuple[Mark, ...]
 
 def histories(state: State, until: date) -> dict[str, History]:
     """Return the history of every step that has one, days up to and including `until`."""
-    works: dict[str, list[Work]] = {}
-    for work in state.works:
-        if work.day <= until:
-            works.setdefault(work.step_id, []).append(work)
-    tries: dict[str, list[Try]] = {}
-    for attempt in state.tries.values():
-        if attempt.day <= until:
-            tries.setdefault(attempt.step_id, []).append(attempt)
-    return {
-        i: _merged(works.get(i, ()), tries.get(i, ()))
-        for i in state.steps
-        if i in works or i in tries
-    }
+    told = {i: history(state.past(i), until) for i in state.steps if i in state.pasts}
+    return {i: marks for i, marks in told.items() if marks}
+
+
+def history(past: Past, until: date) -> History:
+    """Return one step's history, days up to and including `until`."""
+    works = [work for work in past.works if work.day <= until]
+    return _merged(works, [attempt for attempt in past.tries if attempt.day <= until])
 
 
 def _merged(works: Iterable[Work], tries: Iterable[Try]) -> History:

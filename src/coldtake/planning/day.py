@@ -224,7 +224,7 @@ class _Day:
         if not plan.periods:
             return [NOTHING_WORTH if self.values else NO_STEPS]
         said = [NONE_CURRENT] if self.none_current else []
-        if not self.state.tries and not self.state.works:
+        if not self.state.try_count and not self.state.minutes_on:
             said.append(NO_HISTORY)
         workable = {v.topic_id for v in self.values if _worth_something(v)}
         if self.rules.topics_least > 1 and len(workable) == 1:

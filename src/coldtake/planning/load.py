@@ -20,7 +20,7 @@ _CAUTION = (
 
 def _minutes(state: State, first: date, last: date) -> float:
     """Minutes played from `first` to `last`, both included."""
-    return sum(w.minutes for w in state.works if first <= w.day <= last)
+    return sum(minutes for day, minutes in state.minutes_on.items() if first <= day <= last)
 
 
 def _grown(what: str, now: float, usual: float, limit: int) -> str | None:
@@ -36,14 +36,14 @@ def load_notice(state: State, day: date, playing_min: int) -> str | None:
     The week is the seven days that end with `day`; the average is that of the 28 days before
     `day`. Nothing is said before four weeks are in the log.
     """
-    if not state.works or playing_min <= 0:
+    if not state.minutes_on or playing_min <= 0:
         return None
     yesterday, start = day - timedelta(days=1), day - timedelta(weeks=_WEEKS)
-    if min(w.day for w in state.works) > start:
+    if min(state.minutes_on) > start:
         return None
     limit = value_of(state.settings, "load_notice")
     total = _minutes(state, start, yesterday)
-    days = len({w.day for w in state.works if start <= w.day <= yesterday})
+    days = len([day for day in state.minutes_on if start <= day <= yesterday])
     if total <= 0:
         return f"Nothing was played for four weeks: begin gently. {_CAUTION}"
     week = _minutes(state, day - timedelta(days=6), yesterday) + playing_min

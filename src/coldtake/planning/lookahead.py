@@ -52,10 +52,10 @@ def minutes_per_day(state: State, day: date) -> float:
     Before a week of history is there, the setting is mixed in.
     """
     offered = float(value_of(state.settings, "session_minutes"))
-    first = min((w.day for w in state.works), default=day)
+    first = min(state.minutes_on, default=day)
     since = max(first, day - timedelta(days=PACE_DAYS))
     days = (day - since).days
-    played = sum(w.minutes for w in state.works if since <= w.day < day)
+    played = sum(minutes for on, minutes in state.minutes_on.items() if since <= on < day)
     return (played + 7.0 * offered * 0.85) / (days + 7.0)
 
 
@@ -125,9 +125,7 @@ class _Table:
     def __init__(self, state: State, day: date, slot_most: int, p: Prospect, worth: Priced) -> None:
         self.state, self.day, self.p, self.worth = state, day, p, worth
         self.slot_most = slot_most
-        self.played: dict[str, float] = {}
-        for work in state.works:
-            self.played[work.step_id] = self.played.get(work.step_id, 0.0) + work.minutes
+        self.played = state.minutes_of
         kappa = worth.price / worth.weight
         shape = p.after.shape[:3]
         self.after = prices.at_price(p.after, np.broadcast_to(kappa[:, None, None], shape))
@@ -301,10 +299,11 @@ class _Table:
         if len(topics) > most:
             return set()
         last = dict.fromkeys(topics, date.min)
-        for step_id, day in self.state.touched:
-            step = self.state.steps.get(step_id)
-            if step and step.topic_id in last and day < self.day:
-                last[step.topic_id] = max(last[step.topic_id], day)
+        for step_id in self.p.steps.ids:
+            topic_id = self.state.steps[step_id].topic_id
+            days = [day for day in self.state.past(step_id).days if day < self.day]
+            if topic_id in last and days:
+                last[topic_id] = max(last[topic_id], *days)
         return {t for t, d in last.items() if (self.day - d).days >= touch}
 
     def _why(self, i: int, alone: float, planned: float, need: float) -> str:

@@ -100,16 +100,16 @@ def _per_day(state: State, today: date, given: float | None) -> float:
 
 
 def _seed(state: State, today: date, per_day: float) -> int:
-    said = (today.isoformat(), f"{per_day:.3f}", *state.steps, str(len(state.tries)))
+    said = (today.isoformat(), f"{per_day:.3f}", *state.steps, str(state.try_count))
     return int.from_bytes(hashlib.sha256("\x1f".join(said).encode()).digest()[:8], "big")
 
 
 def _days(state: State, today: date, per_day: float) -> Days:
     """Share of days played in the last four weeks (a week of five in six is mixed in)."""
     since = today - timedelta(days=28)
-    first = min((w.day for w in state.works), default=today)
+    first = min(state.minutes_on, default=today)
     span = max((today - max(since, first)).days, 0)
-    played = len({w.day for w in state.works if since <= w.day < today})
+    played = len([day for day in state.minutes_on if since <= day < today])
     share = min((played + 6.0) / (span + 7.0), 1.0)
     return Days(per_day / share, share)
 

@@ -22,19 +22,14 @@ class Reasons:
 
     def __init__(self, state: State, rules: PlanRules, day: date) -> None:
         self.state, self.rules, self.day = state, rules, day
-        self._tries: dict[str, list[Try]] = {}
-        for attempt in state.tries.values():
-            self._tries.setdefault(attempt.step_id, []).append(attempt)
-        worked = {w.step_id for w in state.works}
-        self._touched = worked | set(self._tries)
 
     def tries(self, step_id: str) -> tuple[Try, ...]:
         """Tries of one step, as the log has them."""
-        return tuple(self._tries.get(step_id, ()))
+        return self.state.step_tries(step_id)
 
     def fresh(self, step_id: str) -> bool:
         """Say whether a step was never played."""
-        return step_id not in self._touched
+        return not self.state.played(step_id)
 
     def slot(self, value: StepValue, kind: SlotKind, minutes: int, before: int = 0) -> str:
         """Say why this slot, and why so long; `before` are minutes of an earlier slot on it."""
@@ -100,8 +95,8 @@ class Reasons:
         if not value.due:
             return ""
         topic = self._topic(value.step_id)
-        mine = {s.id for s in self.state.topic_steps(topic.id)} if topic else set()
-        days = [day for step_id, day in self.state.touched if step_id in mine]
+        mine = self.state.topic_steps(topic.id) if topic else ()
+        days = [day for step in mine for day in self.state.past(step.id).days]
         if topic is None or not days:
             return ""
         ago = (self.day - max(days)).days

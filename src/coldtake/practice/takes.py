@@ -121,8 +121,12 @@ class Takes:
         return self._files.damaged(take_id, self.get(take_id).sha256)
 
     def get(self, take_id: str) -> Take:
-        """Return a take. Raises NotFoundError."""
-        return finding.take(self._log.state(), take_id)
+        """Return a take, its verdict with all the evidence. Raises NotFoundError."""
+        take = finding.take(self._log.state(), take_id)
+        told = self._log.store.event(take.judged_by) if take.judged_by else None
+        if told is None or not isinstance(told.data, ev.TakeJudged):
+            return take
+        return msgspec.structs.replace(take, verdict=told.data.verdict)
 
     def _listen(self, take: Take, step: Step, tell: Tell | None) -> Verdict:
         reason, remedy = _why_not_heard(step)
