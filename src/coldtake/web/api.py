@@ -2,6 +2,8 @@
 
 GET  /api/session          -> what `session_data.snapshot` returns
 POST /api/session/start    {"day": "2026-11-26"} -> the same, with the session begun (or running)
+POST /api/session/lead     {"device", "session_id", "name", "claims", "take", "seen"} -> {"leads",
+                           "by", "quiet_s", "events" since `seen`, "seen"}
 POST /api/events           [event, ...] -> {"kept": [id], "refused": [{"id", "why"}]}
 PUT  /api/takes/{take_id}  ?step_id&session_id&slot_id&at&day&click_bpm&click&source&judge, body a
                            sound file -> {"take", "verdict", "events"}; with judge=no it is only
@@ -11,11 +13,12 @@ PUT  /api/takes/{take_id}  ?step_id&session_id&slot_id&at&day&click_bpm&click&so
 from __future__ import annotations
 
 from datetime import date, datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, Any
 from uuid import UUID
 
 import msgspec
 from fastapi import APIRouter, Request
+from msgspec import Meta
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 from starlette.templating import Jinja2Templates
@@ -23,6 +26,7 @@ from starlette.templating import Jinja2Templates
 from coldtake.domain.take import ClickTrack, Verdict
 from coldtake.errors import InputError
 from coldtake.web import session_data
+from coldtake.web.lead import Leads
 
 if TYPE_CHECKING:
     from coldtake.practice.services import Services
@@ -34,6 +38,17 @@ class Start(msgspec.Struct, frozen=True):
     """Which day's plan to begin; None for today's."""
 
     day: date | None = None
+
+
+class AskLead(msgspec.Struct, frozen=True, kw_only=True):
+    """A device asks whether it leads; see `lead.Leads`. Without a session it asks for one."""
+
+    device: Annotated[str, Meta(min_length=1, max_length=64)]
+    session_id: str = ""
+    name: Annotated[str, Meta(max_length=60)] = ""
+    claims: bool = False
+    take: bool = False
+    seen: int = 0
 
 
 class About(msgspec.Struct, frozen=True, kw_only=True):
@@ -62,6 +77,31 @@ def _start(body: bytes) -> Start:
         raise InputError(
             f"The start of the session cannot be read: {error}.", remedy="Load the page again."
         ) from error
+
+
+def _ask(body: bytes) -> AskLead:
+    try:
+        return msgspec.json.decode(body, type=AskLead)
+    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+        raise InputError(
+            f"What was asked about the lead cannot be read: {error}.", remedy="Load the page again."
+        ) from error
+
+
+def _told(services: Services, leads: Leads, ask: AskLead) -> dict[str, Any]:
+    running = services.sessions.running()
+    session_id = ask.session_id or (running.id if running else "")
+    seen, events = session_data.news(services.store, session_id, ask.seen)
+    if not session_id:
+        return {"leads": True, "by": "", "quiet_s": 0.0, "events": [], "seen": ask.seen}
+    told = leads.ask(session_id, ask.device, ask.name, claims=ask.claims, take=ask.take)
+    return {
+        "leads": told.leads,
+        "by": told.by,
+        "quiet_s": told.quiet_s,
+        "events": events,
+        "seen": seen,
+    }
 
 
 def _events(body: bytes) -> list[bytes]:
@@ -140,6 +180,7 @@ def _take_events(services: Services, take_id: str, session_id: str | None) -> li
 def router(services: Services, _templates: Jinja2Templates) -> APIRouter:
     """Build the routes of the session page's scripts."""
     routes = APIRouter(prefix="/api")
+    leads = Leads()
 
     @routes.get("/session")
     def session() -> Response:
@@ -150,6 +191,11 @@ def router(services: Services, _templates: Jinja2Templates) -> APIRouter:
         wanted = _start(await request.body())
         await run_in_threadpool(services.sessions.start, wanted.day)
         return _reply(await run_in_threadpool(session_data.snapshot, services))
+
+    @routes.post("/session/lead")
+    async def lead(request: Request) -> Response:
+        ask = _ask(await request.body())
+        return _reply(await run_in_threadpool(_told, services, leads, ask))
 
     @routes.post("/events")
     async def events(request: Request) -> Response:

@@ -174,6 +174,22 @@ def _of_session(store: Store, session_id: str, after: int) -> Iterator[ev.Event]
                 yield event
 
 
+def news(store: Store, session_id: str, after: int) -> tuple[int, list[dict[str, Any]]]:
+    """Return how far the log goes, and a session's events from after a sequence number on.
+
+    Verdicts and answers taken back name no session: they come along, whosever they are.
+    """
+    last, found = after, []
+    for sequence, event in store.events(after=after) if session_id else ():
+        last = sequence
+        match event.data:
+            case ev.AnswerTakenBack() | ev.TakeJudged():
+                found.append(shortened(event))
+            case data if getattr(data, "session_id", None) == session_id:
+                found.append(shortened(event))
+    return last, found
+
+
 def shortened(event: ev.Event) -> dict[str, Any]:
     """Return an event as JSON values; a verdict without its evidence, which has its own page."""
     plain: dict[str, Any] = msgspec.to_builtins(event)

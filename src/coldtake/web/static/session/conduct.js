@@ -6,6 +6,7 @@
 /** @import {Session, Place, SlotRun, Scene, Context, Happening} from "./model.js" */
 
 export const AWAY_MS = 20_000; // nobody was looking for this long: wait for the player
+export const OPENING_MS = 30_000; // so long the first intention waits for words
 export const INTENTION_MS = 15_000; // an intention that nobody writes is skipped
 export const TYPING_MS = 20_000; // words begun and left are taken as they stand
 export const COLD_LINGER_MS = 6_000; // after the one answer of a cold slot, to take it back
@@ -82,9 +83,7 @@ export function scene(session, now, context) {
   if (!session) return { screen: "start" };
   if (session.endedMs !== null) return { screen: "end" };
   const opening = session.intentions.get("");
-  if (!opening) {
-    return { screen: "intention", place: null, sinceMs: session.startedMs, endsMs: null };
-  }
+  if (!opening) return openingScene(session, now, context);
   const run = session.runs.at(-1);
   if (run?.endedMs === null) return slotScene(session, run, context);
   const pause = session.breaks.find((b) => b.endedMs === null);
@@ -96,6 +95,18 @@ export function scene(session, now, context) {
     return { screen: "quiet", sinceMs: opening.atMs, endsMs: opening.atMs + context.quietS * 1000 };
   }
   return betweenScene(session, now, context);
+}
+
+/** The first intention: goes on by itself, unless the page was left meanwhile. */
+function openingScene(
+  /** @type {Session} */ session,
+  /** @type {number} */ now,
+  /** @type {Context} */ context,
+) {
+  const endsMs = Math.max(session.startedMs + OPENING_MS, context.typedMs + TYPING_MS);
+  const left = now > endsMs + AWAY_MS;
+  const scene = { screen: /** @type {const} */ ("intention"), place: null };
+  return { ...scene, sinceMs: session.startedMs, endsMs: left ? null : endsMs };
 }
 
 /** @param {Session} session @param {SlotRun} run @param {Context} context @returns {Scene} */
@@ -176,7 +187,12 @@ function breakDue(/** @type {Session} */ session) {
  * @returns {Happening | null}
  */
 export function due(session, now, context) {
-  if (!session) return null;
+  const found = session && dueIn(session, now, context);
+  return found ? { ...found, byTime: true } : null;
+}
+
+/** @param {Session} session @param {number} now @param {Context} context @returns {Happening | null} */
+function dueIn(session, now, context) {
   const seen = scene(session, now, context);
   const session_id = session.id;
   switch (seen.screen) {
@@ -206,6 +222,7 @@ export function due(session, now, context) {
  */
 function dueBetween(session, now, context, seen) {
   const session_id = session.id;
+  if (seen.screen === "intention" && seen.place === null) return skipOpening(session, now, seen);
   const after_period = context.held ? null : breakDue(session);
   if (after_period !== null) {
     const planned_s = session.plan.rules.break_min * 60;
@@ -219,6 +236,16 @@ function dueBetween(session, now, context, seen) {
   }
   if (seen.next === null) return context.held ? null : sessionEnd(session, seen.sinceMs);
   return seen.auto ? slotStart(session, seen.next, seen.sinceMs) : null;
+}
+
+/**
+ * @param {Session} session @param {number} now
+ * @param {Extract<Scene, {screen: "intention"}>} seen @returns {Happening | null}
+ */
+function skipOpening(session, now, seen) {
+  if (seen.endsMs === null || now < seen.endsMs) return null;
+  const data = { kind: /** @type {const} */ ("intention_set"), session_id: session.id };
+  return { atMs: seen.endsMs, data: { ...data, slot_id: null, words: "" } };
 }
 
 /** @param {Session} session @param {number} atMs @param {string} [note] @returns {Happening} */

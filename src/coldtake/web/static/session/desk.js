@@ -8,6 +8,7 @@ import * as actions from "./actions.js";
 import { CALM, due, scene } from "./conduct.js";
 import { EventLog, closed, sessionOf } from "./log.js";
 import { placesOf, slotTries } from "./reducer.js";
+import { HandsFree } from "./hands-free.js";
 import { Hear } from "./hear.js";
 import { Sound } from "./sound.js";
 import { Takes } from "./take.js";
@@ -35,6 +36,8 @@ export class Desk {
     this.sound.onChange = changed;
     this.hear = new Hear(changed);
     this.takes = new Takes(this.sound, store, poke, changed);
+    this.handsFree = new HandsFree(this);
+    this.takes.onNobody = () => this.nobodyPlayed();
     /** @type {Snapshot | null} */
     this.snapshot = null;
     /** @type {Context} */
@@ -113,6 +116,14 @@ export class Desk {
     this.changed();
   }
 
+  /** Another device wrote these: kept here too, and not sent again. */
+  async elsewhere(/** @type {import("./model.js").Event[]} */ events) {
+    await this.store.keep(events, 0).catch(() => undefined);
+    this.log.add(events);
+    this.tell();
+    await this.reread();
+  }
+
   /** A take that was cut off by a crash is kept, and not judged: it was no fair try. */
   async rescueTakes() {
     for (const take of await this.store.takes()) {
@@ -159,9 +170,11 @@ export class Desk {
         one.data.words = this.written();
         this.context.typedMs = 0;
       }
+      if (one.data.kind === "intention_set" && one.data.words) one.byTime = false;
       await this.write([one]);
       this.leave();
     }
+    await this.handsFree.advance();
     const seen = this.scene();
     const ends = "endsMs" in seen ? seen.endsMs : null;
     this.sound.ringAt(this.context.busy ? null : ends);
@@ -330,7 +343,14 @@ export class Desk {
     else this.say(why);
   }
 
-  async take() {
+  /** A take that started by itself, and nobody was there: the player's key starts the next. */
+  nobodyPlayed() {
+    const seen = this.scene();
+    if (seen.screen === "slot") this.handsFree.stopped.add(seen.place.slot.id);
+    this.say("Nobody played, so nothing was kept. Takes wait for your key.", 30_000);
+  }
+
+  async take(byItself = false) {
     const seen = this.scene();
     if (!this.session || seen.screen !== "slot" || seen.coldDone) return;
     const { slot } = seen.place;
@@ -346,7 +366,9 @@ export class Desk {
     this.hear.stop(); // the microphone must not hear it
     const click = this.clickOf(step, slot.step_id);
     const id = this.log.newId();
-    await this.takes.start(id, this.session, seen.place, step, click, this.volume, isoLocal);
+    if (!byItself) this.handsFree.wanted(slot.id);
+    const { takes, session, volume } = this;
+    await takes.start(id, session, seen.place, step, click, volume, isoLocal, byItself);
     this.sound.ringAt(null);
   }
 }

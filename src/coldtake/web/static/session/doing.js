@@ -6,19 +6,23 @@ import * as actions from "./actions.js";
 import { BREAK_LEAST_MS } from "./conduct.js";
 import { now as timeNow } from "./now.js";
 
+const TURNED = ["judging", "verdict", "ask"];
+const TURN_MS = 400;
+
 /** @param {Desk} desk @param {string} action @param {string} words written in the intention */
 export async function doAction(desk, action, words) {
   if (!desk.leading) return;
   const now = timeNow();
   if (desk.confirming) return confirm(desk, action);
   const { session } = desk;
+  if (["on", "back"].includes(action) && justTurned(desk, now)) return;
   switch (action) {
     case "on":
       return on(desk, words);
     case "start_full":
       return desk.scene().screen === "start" ? desk.start(true) : undefined;
     case "back":
-      return desk.takes.now?.phase === "ask" ? desk.answer("no") : undefined;
+      return desk.takes.now?.phase === "ask" ? desk.answer("no") : desk.handsFree.notYet();
     case "yes":
     case "no":
     case "cannot_tell":
@@ -51,6 +55,12 @@ export async function doAction(desk, action, words) {
   await desk.advance();
 }
 
+/** A foot was on its way to end the take when the take ended itself: it did not mean an answer. */
+function justTurned(/** @type {Desk} */ desk, /** @type {number} */ now) {
+  const take = desk.takes.now;
+  return take !== null && TURNED.includes(take.phase) && now - take.sinceMs < TURN_MS;
+}
+
 /** @param {Desk} desk @param {string} words */
 async function on(desk, words) {
   const seen = desk.scene();
@@ -59,7 +69,7 @@ async function on(desk, words) {
   if (!session) return;
   if (seen.screen === "slot") {
     if (takes.now?.phase === "ask") return desk.answer("yes");
-    if (takes.now?.phase === "count_in" || takes.now?.phase === "playing") return takes.finish();
+    if (takes.now?.phase === "playing") return takes.finish();
     return takes.busy ? undefined : desk.take();
   }
   void desk.openSound();

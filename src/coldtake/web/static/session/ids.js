@@ -19,6 +19,27 @@ export function uuid7(atMs, count, randomness) {
   return `${time.slice(0, 8)}-${time.slice(8)}-7${hex(count, 3)}-${rest.slice(0, 4)}-${rest.slice(4)}`;
 }
 
+const FNV_PRIME = 0x100000001b3n;
+const FNV_START = 0xcbf29ce484222325n;
+
+/**
+ * The id of what time alone makes happen: every device that knows the same session names it alike,
+ * so that two of them that were both on their own give one event, not two. The bits after the time
+ * are a count above those of `idMaker` and a hash of the name (FNV-1a, Fowler, Noll and Vo, 64 bits).
+ * @param {number} atMs instant of what happened
+ * @param {number} rank 0 <= rank < 256, puts in order what happens at one instant
+ * @param {string} name
+ * @returns {string}
+ */
+export function namedId(atMs, rank, name) {
+  let hash = FNV_START;
+  for (const byte of new TextEncoder().encode(name)) {
+    hash = ((hash ^ BigInt(byte)) * FNV_PRIME) & 0xffffffffffffffffn;
+  }
+  const bytes = Uint8Array.from({ length: 8 }, (_, i) => Number((hash >> BigInt(8 * i)) & 0xffn));
+  return uuid7(Math.floor(atMs), 0xf00 + rank, bytes);
+}
+
 /**
  * @param {() => number} now Unix milliseconds
  * @param {(bytes: Uint8Array<ArrayBuffer>) => Uint8Array} fill puts randomness into the bytes

@@ -23,7 +23,7 @@ export const KEYS = [
     keys: ["PageUp", "ArrowLeft", "ArrowUp"],
     shown: "Page up, ←, ↑",
     action: "back",
-    words: "While the page asks: no. Otherwise nothing",
+    words: "While the page asks: no. Before a take that starts by itself: not yet",
   },
   { keys: ["y"], shown: "Y", action: "yes", words: "Yes" },
   { keys: ["n"], shown: "N", action: "no", words: "No" },

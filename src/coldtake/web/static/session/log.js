@@ -4,7 +4,7 @@
 
 /** @import {Event, Happening, Session, Snapshot} from "./model.js" */
 /** @import {SessionStore} from "./store.js" */
-import { idMaker } from "./ids.js";
+import { idMaker, namedId } from "./ids.js";
 import { fold, inOrder } from "./reducer.js";
 import { sessionEnd, slotEnd } from "./conduct.js";
 import { isoLocal, practiceDay } from "./when.js";
@@ -49,8 +49,8 @@ export class EventLog {
   async write(/** @type {Happening[]} */ happenings) {
     if (happenings.length === 0) return;
     const day = this.session?.day;
-    const events = happenings.map(({ atMs, data }) => ({
-      id: this.newId(),
+    const events = happenings.map(({ atMs, data, byTime }) => ({
+      id: byTime ? idByTime(atMs, data) : this.newId(),
       at: isoLocal(atMs),
       day: day ?? practiceDay(atMs),
       data,
@@ -65,6 +65,15 @@ export class EventLog {
     this.add(events);
     this.poke();
   }
+}
+
+const RANKS = ["slot_ended", "break_started", "break_ended", "intention_set", "slot_started", "session_ended"];
+
+/** @param {number} atMs @param {import("./model.js").Data} data */
+function idByTime(atMs, data) {
+  const of = /** @type {Record<string, unknown>} */ (data);
+  const name = [data.kind, of.session_id, of.slot_id ?? of.after_period ?? "", atMs].join("/");
+  return namedId(atMs, RANKS.indexOf(data.kind) + 1, name);
 }
 
 /** The store is full or gone: try the server at once, it is the only place left. */

@@ -2,6 +2,7 @@
 // Puts the session page together: store, outbox, ticker, keys, touch.
 
 import { Desk } from "./desk.js";
+import { Devices } from "./devices.js";
 import { doAction } from "./doing.js";
 import { el, show, text } from "./dom.js";
 import { actionOf } from "./keys.js";
@@ -10,12 +11,15 @@ import { openStore } from "./store.js";
 import { Awake, Tabs } from "./tabs.js";
 import { View, sized } from "./view.js";
 import { drawNotices, fillKeys } from "./view-hands.js";
+import { minutesSaid } from "./when.js";
 import { now as timeNow } from "./now.js";
 
 const LEAVE_PATIENCE_MS = 2500; // so long the page waits for the outbox before it leaves
 const AGAIN_MS = 3000;
+const QUIET_S = 10; // so long a leading device may be silent before it is said
 const ROOM_LEAST = 100 * 2 ** 20; // bytes; half an hour of takes and more
 
+const roles = { tab: false, device: true }; // a page leads when its tab and its device do
 const status = { reached: true, waiting: 0, refused: "", awakeRefused: false, room: true, followsFrom: Infinity };
 
 // Both stand under /session, where the service worker can give them without a server.
@@ -27,10 +31,22 @@ const desk = new Desk(store, poke, draw, () => tabs.tell());
 const awake = new Awake((refused) => {
   status.awakeRefused = refused;
 });
-const tabs = new Tabs(lead, (news) => {
+const tabs = new Tabs((leads) => lead({ tab: leads }), (news) => {
   void desk.enqueue(() => desk.reread());
   if (news?.takeId) void desk.enqueue(() => desk.verdict(news));
 });
+
+let device = await store.recall("device");
+if (!device) await store.note("device", (device = desk.log.newId())).catch(() => undefined);
+const devices = new Devices(
+  device,
+  () => (desk.session?.endedMs === null ? desk.session.id : ""),
+  ({ leads, events }) => {
+    if (roles.tab) lead({ device: leads });
+    const fresh = events.filter((one) => !desk.log.known.has(one.id));
+    if (fresh.length) void desk.enqueue(() => desk.elsewhere(fresh));
+  },
+);
 
 function poke() {
   outbox.postMessage("poke");
@@ -49,10 +65,12 @@ function noticesNow(running) {
   const now = timeNow();
   const waiting = status.waiting ? `: ${status.waiting} waiting` : "";
   const follows = !desk.leading && desk.snapshot !== null && now > status.followsFrom;
+  const other = roles.device ? "another tab or window" : devices.by || "another device";
+  const quiet = !roles.device && devices.quietS > QUIET_S ? `, not heard of for ${quietWords()}` : "";
   /** @type {[boolean, string][]} */
   const lines = [
     [desk.word !== null && desk.word.untilMs > now, desk.word?.words ?? ""],
-    [follows, "This session is led by another tab or window. Press T, or touch this line, to take it over here."],
+    [follows, `This session is led by ${other}${quiet}. Press T, or touch this line, to take it over here.`],
     [!status.reached, `The server does not answer. Everything is kept here and sent later${waiting}.`],
     [desk.log.failing, "This browser can keep nothing now: free some room on this device."],
     [!status.room, "Little room is left on this device: about half an hour of takes."],
@@ -63,13 +81,26 @@ function noticesNow(running) {
   return lines.filter(([on]) => on).map(([, words]) => words);
 }
 
-function lead(/** @type {boolean} */ leading) {
-  desk.leading = leading;
-  if (leading) {
-    void desk.enqueue(() => desk.rescueTakes());
-    poke();
+const quietWords = () =>
+  devices.quietS < 90 ? `${Math.round(devices.quietS)} seconds` : minutesSaid(Math.round(devices.quietS / 60));
+
+/** @param {Partial<typeof roles>} change */
+function lead(change) {
+  Object.assign(roles, change);
+  const leading = roles.tab && roles.device;
+  if (leading !== desk.leading) {
+    desk.leading = leading;
+    void desk.enqueue(() => (leading ? desk.rescueTakes() : desk.takes.abandon()));
+    if (leading) poke();
   }
   draw();
+}
+
+/** The player wants the session here, in this tab and on this device. */
+function takeOver() {
+  if (!roles.device) devices.take(performance.now());
+  lead({ device: true });
+  if (!roles.tab) tabs.lead(true);
 }
 
 outbox.onmessage = ({ data }) => {
@@ -82,7 +113,10 @@ outbox.onmessage = ({ data }) => {
   if (data.takeRefused) desk.refusedTake(data.takeRefused);
   draw();
 };
-ticker.onmessage = () => desk.tick();
+ticker.onmessage = () => {
+  desk.tick();
+  if (roles.tab && desk.snapshot) devices.tick(performance.now());
+};
 document.addEventListener("visibilitychange", () => desk.tick());
 
 const intention = /** @type {HTMLInputElement} */ (el("intention-words"));
@@ -117,7 +151,7 @@ document.addEventListener("keydown", (event) => {
   const target = event.target instanceof HTMLElement ? event.target : document.body;
   const field = target.matches("input:not([type=checkbox], [type=range]), select, textarea");
   const empty = target instanceof HTMLInputElement && target.value === "";
-  if (!desk.leading && event.key.toLowerCase() === "t" && !field) return tabs.lead(true);
+  if (!desk.leading && event.key.toLowerCase() === "t" && !field) return takeOver();
   const action = actionOf(event, { field: field && target.id !== "none", empty });
   if (!action) return;
   // Space and Enter on a focused control are that control's, except the page's own buttons.
@@ -141,7 +175,7 @@ function closeDrawers() {
 document.addEventListener("click", (event) => {
   const within = event.target instanceof Element ? event.target : document.body;
   if (!within.closest("details")) closeDrawers();
-  if (!desk.leading && within.closest("#notices")) return tabs.lead(true);
+  if (!desk.leading && within.closest("#notices")) return takeOver();
   const target = within.closest("[data-do]");
   if (!(target instanceof HTMLButtonElement)) return;
   act(target.dataset.do ?? "");
@@ -217,6 +251,7 @@ async function open() {
     return;
   }
   await desk.adopt(snapshot);
+  if (reached) devices.seen = snapshot.seen;
   status.followsFrom = timeNow() + 1000;
   tabs.lead();
   if (reached) await keepPage().catch(() => undefined);

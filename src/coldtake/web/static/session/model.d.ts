@@ -68,6 +68,8 @@ export interface Event {
 export interface Happening {
   atMs: number;
   data: Data;
+  /** Time alone made it: any device that knows the session would say the same. */
+  byTime?: boolean;
 }
 
 export interface Verdict {
@@ -132,6 +134,8 @@ export interface Session {
 export interface Settings {
   quiet_seconds: number;
   click_volume: number;
+  /** 1: takes start by themselves; 0: by the player's key. */
+  takes_alone: number;
 }
 
 /** What the page must know of a step, besides its slot. */
@@ -161,6 +165,8 @@ export interface Snapshot {
   day: string;
   session: { id: string; day: string; started_at: string; ended_at: string | null } | null;
   plan: Plan | null;
+  /** How far the server's log had been read. */
+  seen: number;
   /** Today's plan, also while a session runs with an older copy. */
   next_plan: Plan | null;
   steps: Record<string, StepInfo>;

@@ -192,6 +192,12 @@ export class Sound {
     pairs[answer].forEach((hz, i) => this.tone(hz, now + i * 0.22, 0.5, 0.12));
   }
 
+  /** A soft call before a take that starts by itself. */
+  callAt(/** @type {number} */ atMs) {
+    const time = (this.context?.currentTime ?? 0) + Math.max(0.02, (atMs - timeNow()) / 1000);
+    for (const hz of [523.3, 784]) this.tone(hz, time, 0.6, 0.06);
+  }
+
   /** @param {number} hz @param {number} time @param {number} seconds @param {number} level */
   tone(hz, time, seconds, level) {
     const context = this.context;

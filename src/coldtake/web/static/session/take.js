@@ -284,6 +284,18 @@ export class Takes {
     this.onNobody();
   }
 
+  /** Not yet: a take in its count-in does not come, and is no try. */
+  async cancel() {
+    const take = this.now;
+    if (take?.phase !== "count_in") return;
+    this.sound.stopClick();
+    this.enter("keeping");
+    if (take.recorded) await this.stopCapture();
+    await Promise.all(this.writing);
+    if (take.recorded) await this.store.dropTake(take.id).catch(() => undefined);
+    if (this.now === take) this.drop();
+  }
+
   /** Another tab or device has taken over: what was recorded stays, and is not judged. */
   async abandon() {
     if (!this.busy) return;
