@@ -11,9 +11,9 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from coldtake.domain.ids import uuid7
 from coldtake.ports import Clock, Progress
 from coldtake.practice.services import Services
-from coldtake.storage.folder import TAKES_NAME, data_folder, sqlite_url
-from coldtake.storage.log import DATABASE, SqlStore
-from coldtake.storage.takes import FolderTakes
+from coldtake.storage.folder import data_folder
+from coldtake.storage.log import DATABASE
+from coldtake.storage.opening import open_folder
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
@@ -74,13 +74,11 @@ def open_services(
 ) -> Services:
     """Open the data folder; the log is in it unless `database_url` or COLDTAKE_DATABASE is given.
 
-    Raises StoreError, BusyError.
+    A damaged log is put right first. Raises StoreError, BusyError.
     """
-    folder = data_folder(data)
-    takes = FolderTakes(folder / TAKES_NAME)
-    url = database_url or os.environ.get(DATABASE) or sqlite_url(folder)
-    store = SqlStore(url)
-    return Services(store, takes, clock or SystemClock())
+    time = clock or SystemClock()
+    opened = open_folder(data_folder(data), time.now, database_url or os.environ.get(DATABASE))
+    return Services(opened.store, opened.takes, time, care=opened.keeper)
 
 
 def make_app(services: Services, *, data: Path | None = None) -> "FastAPI":

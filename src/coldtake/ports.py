@@ -5,6 +5,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Protocol
 
+from coldtake.domain.care import Checkup, Copy, Repair
 from coldtake.domain.events import Event
 
 
@@ -84,6 +85,34 @@ class TakeFiles(Protocol):
         ...
 
 
+class Caretaker(Protocol):
+    """Looks after the data folder: automatic copies, check-ups, repairs."""
+
+    def copies(self) -> Sequence[Copy]:
+        """Return the automatic copies, newest first."""
+        ...
+
+    def repairs(self) -> Sequence[Repair]:
+        """Return what was repaired, oldest first."""
+        ...
+
+    def last(self) -> Checkup | None:
+        """Return what the last check found, None when there was none yet."""
+        ...
+
+    def copy(self) -> Copy | None:
+        """Make today's copy; None when nothing changed since the last. Raises StoreError."""
+        ...
+
+    def check(self, progress: "Progress | None" = None) -> Checkup:
+        """Read every entry and compare every take with its checksum; damage is put right."""
+        ...
+
+    def close(self) -> None:
+        """Stop looking after it."""
+        ...
+
+
 class Clock(Protocol):
     """The time of day, in the player's own zone."""
 
@@ -94,6 +123,10 @@ class Clock(Protocol):
     def new_id(self) -> str:
         """Return a fresh UUIDv7."""
         ...
+
+
+class Cancelled(Exception):  # noqa: N818 - it is no fault
+    """Whoever watches long work asked it to stop; nothing half done was left behind."""
 
 
 class Progress(Protocol):

@@ -4,7 +4,7 @@ from datetime import date, datetime
 
 from coldtake.domain.events import AnyData, Event
 from coldtake.domain.state import State
-from coldtake.ports import Clock, Store, TakeFiles
+from coldtake.ports import Caretaker, Clock, Store, TakeFiles
 from coldtake.practice.chosen import ChosenSettings
 from coldtake.practice.evening import Evening
 from coldtake.practice.log import Log
@@ -17,9 +17,16 @@ from coldtake.practice.takes import Takes
 class Services:
     """The use cases over one store. Safe to use from several threads."""
 
-    def __init__(self, store: Store, take_files: TakeFiles, clock: Clock) -> None:
+    def __init__(
+        self,
+        store: Store,
+        take_files: TakeFiles,
+        clock: Clock,
+        care: Caretaker | None = None,
+    ) -> None:
         self.store = store
         self.take_files = take_files
+        self.care = care
         self.log = Log(store, clock)
         self.settings = ChosenSettings(self.log)
         self.pile = Pile(self.log)
@@ -52,4 +59,6 @@ class Services:
 
     def close(self) -> None:
         """Let go of files and connections."""
+        if self.care is not None:
+            self.care.close()
         self.store.close()

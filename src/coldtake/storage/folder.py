@@ -30,7 +30,12 @@ def data_folder(override: str | Path | None = None) -> Path:
 
 def sqlite_url(folder: Path) -> URL:
     """Return the database URL of the log in a data folder, whatever signs its name holds."""
-    return URL.create("sqlite", database=str(folder / LOG_NAME))
+    return sqlite_url_of(folder / LOG_NAME)
+
+
+def sqlite_url_of(database: Path) -> URL:
+    """Return the database URL of a file of SQLite."""
+    return URL.create("sqlite", database=str(database))
 
 
 def _usual() -> Path:

@@ -71,3 +71,49 @@ def _try_lock(file: IO[str]) -> bool:
     except OSError:
         return False
     return True
+
+
+class FolderUse:
+    """Says that a process uses a data folder, so that nobody repairs it under its hands.
+
+    Any number may use it at once; a repair needs to be alone. Windows keeps open files from being
+    replaced by itself, so there every process counts as alone.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._path = folder / "use.lock"
+        self._file: IO[bytes] | None = None
+
+    def begin(self) -> bool:
+        """Begin to use the folder; say whether nobody else does. Raises StoreError."""
+        try:
+            self._file = self._path.open("ab")
+        except OSError as fault:
+            raise of_system(fault, self._path) from fault
+        return self._locked(alone=True) or not self._share()
+
+    def share(self) -> None:
+        """Let others in: the look at the folder is over."""
+        self._share()
+
+    def end(self) -> None:
+        """Stop using the folder."""
+        if self._file:
+            self._file.close()
+            self._file = None
+
+    def _share(self) -> bool:
+        return self._locked(alone=False)
+
+    def _locked(self, *, alone: bool) -> bool:
+        if sys.platform == "win32" or self._file is None:
+            return True
+        import fcntl
+
+        # Who looks at the folder alone is done within seconds; sharing waits for that.
+        how = fcntl.LOCK_EX | fcntl.LOCK_NB if alone else fcntl.LOCK_SH
+        try:
+            fcntl.flock(self._file.fileno(), how)
+        except OSError:
+            return False
+        return True

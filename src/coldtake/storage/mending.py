@@ -18,11 +18,11 @@ from coldtake.storage.sums import COLUMNS, digest_of, mended
 from coldtake.storage.tables import LOG, QUARANTINE
 
 Columns = dict[str, str]
-# Give the entry of a sequence number as an automatic copy has it, whole, or None.
-FromCopy = Callable[[int, str], Columns | None]
+# Give an entry, by its number and what is left of it, as an automatic copy has it; or None.
+FromCopy = Callable[[int, Columns], Columns | None]
 
 
-def _nothing(_sequence: int, _event_id: str) -> None:
+def _nothing(_sequence: int, _as_it_is: Columns) -> None:
     return None
 
 
@@ -51,7 +51,7 @@ class Mender:
                 return None  # another process was first
             if digest_of(**columns) == digest:
                 return columns["body"]  # its neighbour is the damaged one
-            right = mended(columns, digest) or self._from_copy(sequence, columns["id"])
+            right = mended(columns, digest) or self._from_copy(sequence, columns)
             if right is None:
                 _set_aside(connection, sequence, columns, digest)
             else:

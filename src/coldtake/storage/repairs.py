@@ -18,11 +18,11 @@ class Repairs:
 
     def __init__(self, folder: Path, now: Callable[[], datetime]) -> None:
         self._file = folder / NAME
-        self._now = now
+        self.now = now
 
     def note(self, what: str, *, lost: int = 0, aside: str = "") -> Repair:
         """Write down a repair."""
-        repair = Repair(at=self._now(), what=what, lost=lost, aside=aside)
+        repair = Repair(at=self.now(), what=what, lost=lost, aside=aside)
         with self._file.open("ab") as file:
             file.write(msgspec.json.encode(repair) + b"\n")
             file.flush()

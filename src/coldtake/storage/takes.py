@@ -9,6 +9,7 @@ import hashlib
 import os
 import re
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 from coldtake.errors import NotFoundError, RuleError
@@ -16,6 +17,7 @@ from coldtake.storage.faults import of_system
 
 _ID = re.compile(r"[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}")
 _UNFINISHED = ".part"
+_END = ".flac"
 
 
 class FolderTakes:
@@ -25,7 +27,9 @@ class FolderTakes:
         """Use (and make) a folder. Raises StoreError where it cannot be made."""
         self._folder = folder
         try:
-            folder.mkdir(parents=True, exist_ok=True)
+            if not folder.is_dir():
+                folder.mkdir(parents=True, exist_ok=True)
+                flush_folder(folder.parent)
         except OSError as fault:
             raise of_system(fault, folder) from fault
 
@@ -33,9 +37,10 @@ class FolderTakes:
         """Keep a take's sound, return its SHA-256 in hex. Raises StoreError, RuleError."""
         target = self._file(take_id)
         sha256 = hashlib.sha256(flac).hexdigest()
-        if not self.damaged(take_id, sha256):
-            return sha256
         try:
+            if not self.damaged(take_id, sha256):
+                flush_folder(target.parent)  # whoever wrote it may have been killed before this
+                return sha256
             write_whole(target, flac)
         except OSError as fault:
             raise of_system(fault, target) from fault
@@ -63,24 +68,47 @@ class FolderTakes:
         except OSError as fault:
             raise of_system(fault, target) from fault
 
+    def there(self) -> frozenset[str]:
+        """Return the ids of all takes whose file is there and holds something."""
+        try:
+            with os.scandir(self._folder) as entries:
+                return frozenset(
+                    entry.name.removesuffix(_END).lower()
+                    for entry in entries
+                    if entry.name.endswith(_END) and entry.stat().st_size > 0
+                )
+        except OSError as fault:
+            raise of_system(fault, self._folder) from fault
+
     def _file(self, take_id: str) -> Path:
         if not _ID.fullmatch(take_id):  # nothing from outside may name another file
             raise RuleError(f"“{take_id}” is not the id of a take.", remedy="Send a UUID.")
-        return self._folder / f"{take_id.lower()}.flac"
+        return self._folder / f"{take_id.lower()}{_END}"
 
 
 def write_whole(target: Path, data: bytes) -> None:
     """Write a file so that a crash leaves either all of it or none. Raises OSError."""
+    with whole_file(target) as part:
+        part.write_bytes(data)
+
+
+@contextlib.contextmanager
+def whole_file(target: Path) -> Iterator[Path]:
+    """Give a temporary file that takes the name `target` only when all of the block succeeded.
+
+    After it neither a crash nor a power cut takes the file away. Raises OSError.
+    """
     handle, name = tempfile.mkstemp(suffix=_UNFINISHED, dir=target.parent)
+    os.close(handle)
+    part = Path(name)
     try:
-        with os.fdopen(handle, "wb") as part:
-            part.write(data)
-            part.flush()
-            os.fsync(part.fileno())
-        Path(name).replace(target)
+        yield part
+        with part.open("rb+") as whole:
+            os.fsync(whole.fileno())
+        part.replace(target)
     except BaseException:
         with contextlib.suppress(OSError):
-            Path(name).unlink()
+            part.unlink()
         raise
     flush_folder(target.parent)
 

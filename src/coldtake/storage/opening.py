@@ -1,0 +1,82 @@
+"""Everything that happens when a data folder is opened, in its order.
+
+The folder is taken into use; the database is looked over and repaired where it is damaged; before
+its shape changes it is copied; then it is opened.
+"""
+
+import contextlib
+import sqlite3
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from sqlalchemy.engine import URL
+
+from coldtake.domain.care import Repair
+from coldtake.storage.copies import Copies, opened
+from coldtake.storage.damage import look_over
+from coldtake.storage.folder import LOG_NAME, TAKES_NAME, sqlite_url
+from coldtake.storage.keeping import Keeper
+from coldtake.storage.lock import FolderUse
+from coldtake.storage.log import SqlStore
+from coldtake.storage.repairs import Repairs
+from coldtake.storage.schema import HEAD
+from coldtake.storage.takes import FolderTakes
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """An opened data folder. repair : what had to be put right at this opening."""
+
+    store: SqlStore
+    takes: FolderTakes
+    keeper: Keeper
+    repair: Repair | None
+
+
+def open_folder(folder: Path, now: Callable[[], datetime], url: str | URL | None = None) -> Opened:
+    """Open a data folder; its log is in it unless `url` names another database.
+
+    Raises StoreError, BusyError; then nothing stays open.
+    """
+    use, takes = FolderUse(folder), FolderTakes(folder / TAKES_NAME)
+    alone = use.begin()
+    try:
+        return _opened(folder, now, url, takes, use, alone=alone)
+    except BaseException:
+        use.end()
+        raise
+
+
+def _opened(
+    folder: Path,
+    now: Callable[[], datetime],
+    url: str | URL | None,
+    takes: FolderTakes,
+    use: FolderUse,
+    *,
+    alone: bool,
+) -> Opened:
+    repairs, repair = Repairs(folder, now), None
+    copies = None if url else Copies(folder / LOG_NAME)
+    if copies:
+        repair = look_over(folder / LOG_NAME, copies, repairs, alone=alone)
+        _copy_before_upgrade(folder / LOG_NAME, copies, now)
+    store = SqlStore(
+        url or sqlite_url(folder),
+        from_copy=copies.entry if copies else None,
+        note=repairs.note,
+    )
+    use.share()
+    keeper = Keeper(folder, store, takes, copies=copies, repairs=repairs, use=use)
+    return Opened(store, takes, keeper, repair)
+
+
+def _copy_before_upgrade(database: Path, copies: Copies, now: Callable[[], datetime]) -> None:
+    """Copy a database of an older shape, so that a bad upgrade can be undone. Raises StoreError."""
+    found = None
+    with contextlib.suppress(sqlite3.Error), opened(database) as connection:
+        found = connection.execute("SELECT version_num FROM alembic_version").fetchone()
+    if found and found[0] < HEAD:  # shapes are numbered; a newer one is refused when it is opened
+        copies.make(now().date(), before=HEAD)
