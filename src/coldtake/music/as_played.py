@@ -117,9 +117,13 @@ def _join(notes: list[_Sounding], ties: Ties) -> set[int]:
 
 
 def _give_graces_time(layer: list[_Sounding]) -> None:
-    """Place the grace notes of one voice before their main notes."""
+    """Place the grace notes of one voice before their main notes, in time linear in the notes."""
     waiting: list[list[_Sounding]] = []
     main: list[_Sounding] = []
+    together: dict[Fraction, list[_Sounding]] = defaultdict(list)
+    for note in layer:
+        if not note.written.grace:
+            together[note.onset].append(note)
     for note in layer:
         if note.written.grace:
             _add_grace(waiting, note)
@@ -128,7 +132,7 @@ def _give_graces_time(layer: list[_Sounding]) -> None:
             main.append(note)
             continue
         if waiting:
-            _place(waiting, main, note.onset, [n for n in layer if n.onset == note.onset])
+            _place(waiting, main, note.onset, together[note.onset])
             waiting = []
         main = [note]
     if waiting:
@@ -159,13 +163,12 @@ def _place(
         for note in before:
             note.length = min(note.length, start - note.onset)
     else:
-        shortest = min((n.length for n in mains if not n.written.grace), default=Fraction(1))
+        shortest = min((n.length for n in mains), default=Fraction(1))
         each = min(GRACE_BEATS, shortest / 2 / len(waiting))
         start = at
         for note in mains:
-            if not note.written.grace:
-                note.onset += each * len(waiting)
-                note.length -= each * len(waiting)
+            note.onset += each * len(waiting)
+            note.length -= each * len(waiting)
     for index, group in enumerate(waiting):
         for note in group:
             note.onset, note.length = start + each * index, each
