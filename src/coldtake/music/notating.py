@@ -5,7 +5,7 @@ accidental on that letter in the bar (in any octave, ABC 2.1, section 11.3).
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from coldtake.music.keys import Key
@@ -20,8 +20,10 @@ _BARS_IN_LINE = 4
 class Written:
     """A note, or a rest (pitch None).
 
-    length : quarters as written; in a tuplet of `tuplet` notes it sounds shorter
+    length : quarters as written; in a tuplet (`tuplet` in the time of `in_time_of`) it sounds
+    shorter; group : notes and rests under one bracket where they are not `tuplet` many
     before, after : ABC signs around it: slurs, decorations; chord : a chord symbol above it
+    others : further noteheads of a chord
     """
 
     pitch: Pitch | None
@@ -30,11 +32,21 @@ class Written:
     before: str = ""
     after: str = ""
     chord: str = ""
+    in_time_of: int = 2
+    group: int = 0
+    others: tuple[Pitch, ...] = ()
 
     @property
     def sounds(self) -> Fraction:
         """Length in quarters as played (three triplet notes in the time of two)."""
-        return self.length * Fraction(2, 3) if self.tuplet == 3 else self.length
+        return self.length * Fraction(self.in_time_of, self.tuplet) if self.tuplet else self.length
+
+    @property
+    def bracket(self) -> str:
+        """What opens its tuplet: "(3" or "(p:q:r" (ABC 2.1, section 4.13)."""
+        many = self.group or self.tuplet
+        plain = (self.tuplet, self.in_time_of, many) == (3, 2, 3)
+        return "(3" if plain else f"({self.tuplet}:{self.in_time_of}:{many}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +84,23 @@ def abc_text(page: Page, notes: Sequence[Written]) -> str:
         " | ".join(bars[start : start + _BARS_IN_LINE])
         for start in range(0, len(bars), _BARS_IN_LINE)
     ]
+    return _header(page) + " |\n".join(lines) + " |]\n"
+
+
+def bars_text(page: Page, bars: Sequence[tuple[tuple[int, int], Sequence[Written]]]) -> str:
+    """The whole tune from bars that are cut already, each with its metre; ties are the caller's."""
+    found = []
+    metre = page.metre
+    for own, notes in bars:
+        now = replace(page, metre=own)
+        sign = "" if own == metre else f"[M:{own[0]}/{own[1]}]"
+        metre = own
+        parts, at = [], Fraction(0)
+        for note in notes:
+            parts.append(_Part(note, at, note.length, continued=False, continues=False))
+            at += note.sounds
+        found.append(sign + _Bar(now).text(parts))
+    lines = [" | ".join(found[i : i + _BARS_IN_LINE]) for i in range(0, len(found), _BARS_IN_LINE)]
     return _header(page) + " |\n".join(lines) + " |]\n"
 
 
@@ -135,12 +164,16 @@ class _Bar:
         note = part.note
         sign = f'"{note.chord}"' if note.chord and not part.continued else ""
         if note.tuplet and self._tuplet_left == 0:
-            sign += f"({note.tuplet}"
-            self._tuplet_left = note.tuplet
+            sign += note.bracket
+            self._tuplet_left = note.group or note.tuplet
         self._tuplet_left = max(self._tuplet_left - 1, 0)
         if note.pitch is None:
             return sign + "z" + _length(part.length)
-        body = self._accidental(note.pitch, tied=part.continued) + _letter(note.pitch)
+        heads = [
+            self._accidental(pitch, tied=part.continued) + _letter(pitch)
+            for pitch in (note.pitch, *note.others)
+        ]
+        body = heads[0] if len(heads) == 1 else f"[{''.join(heads)}]"
         before = "" if part.continued else note.before
         after = "-" if part.continues else note.after
         return sign + before + body + _length(part.length) + after
