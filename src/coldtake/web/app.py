@@ -30,6 +30,7 @@ MODULES = (
     "pages.proposal",
     "pages.step",
     "pages.passages",
+    "pages.slow",
     "pages.tomorrow",
     "pages.take",
     "pages.session",
