@@ -7,6 +7,7 @@ from coldtake.domain.state import State
 from coldtake.ports import Caretaker, Clock, Store, TakeFiles
 from coldtake.practice.chosen import ChosenSettings
 from coldtake.practice.evening import Evening
+from coldtake.practice.jobs import Jobs
 from coldtake.practice.log import Log
 from coldtake.practice.looking import Looking
 from coldtake.practice.pile import Pile
@@ -34,6 +35,8 @@ class Services:
         self.sessions = Sessions(self.log, self.evening)
         self.takes = Takes(self.log, take_files, self.pile.passages)
         self.looking = Looking(self.log)
+        self.jobs = Jobs()  # long work: one at a time
+        self.hearing = Jobs()  # a long take that is being heard: one at a time
 
     def state(self) -> State:
         """Return the present state; later events do not change what was returned."""
@@ -59,6 +62,8 @@ class Services:
 
     def close(self) -> None:
         """Let go of files and connections."""
+        self.jobs.close()
+        self.hearing.close()
         if self.care is not None:
             self.care.close()
         self.store.close()
