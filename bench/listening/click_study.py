@@ -156,7 +156,8 @@ def one_level(args, level, room: bool) -> list[str]:
 
 HEAD = (
     "click", "found", "delay error ms, median / 95 %", "step of 22 ms told",
-    "false extras + accusations: no click", "before", "after", "wrong note found: no click", "after",
+    "false extras + accusations: no click", "before", "after",
+    "wrong note found: no click", "after",
 )  # fmt: skip
 
 

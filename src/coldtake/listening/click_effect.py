@@ -1,8 +1,8 @@
 """What the click in a recording means for the verdict: taken out, no notes of its own, a grid.
 
 - A click that is heard is taken out before anything else listens.
-- What is left of one (a room's echo) is no note: an extra tone that begins at a click and is short
-  or has the click's own pitch does not count. A written note is never excused, whatever its place.
+- What is left of one (a room's echo) is no note: a short extra tone that begins at a click does not
+  count. A written note is never excused, whatever its place.
 - Timing is told against the click only where its delay is known and held from start to end;
   otherwise against the player's own tempo, and the figure says so.
 """
@@ -95,12 +95,21 @@ def click_effect(
 
     click_bpm : where only the click's tempo is known, in quarters a minute, a click a quarter
     """
+    if track is not None and _ends_before_music(track):
+        return ClickEffect(sound)  # a count-in alone is nothing to be in time with
     if track is None and click_bpm is not None:
         track = ClickTrack(first_s=0.0, every_s=60.0 / click_bpm, is_guess=True)
     heard = None if track is None else find_clicks(sound, track)
     if heard is None:
         return ClickEffect(sound, track)
     return ClickEffect(without_clicks(sound, heard), track, heard)
+
+
+def _ends_before_music(track: ClickTrack) -> bool:
+    return (
+        track.count is not None
+        and track.first_s + (track.count - 0.5) * track.every_s < track.music_s
+    )
 
 
 def without_click_notes(reading: Reading, heard: HeardClicks | None) -> Reading:

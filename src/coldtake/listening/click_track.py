@@ -16,11 +16,12 @@ Taken out: the click as the room returns it, fitted to all clicks of the take at
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
 from scipy.linalg import LinAlgError, solve_toeplitz
-from scipy.signal import fftconvolve, hilbert, resample_poly
+from scipy.signal import fftconvolve, firwin, hilbert, resample_poly
 
 from coldtake.domain.take import ClickTrack
 from coldtake.listening.hearing import RATE, Floats, Samples
@@ -33,14 +34,15 @@ STEP_S = 0.00025  # of the delays compared
 ORDER = 24  # of the linear prediction
 FRAME, HOP = 2048, 1024  # samples at RATE
 BEFORE, AFTER = 32, 256  # samples at RATE around the start of a click that are compared
+BAND_HZ, BAND_HALF = (500.0, 2500.0), 64  # samples; without it an attack hides a click at -10 dB
 FREEDOM = 30.0  # independent values in those samples, halved: a guess, as music is not all noise
 SILENCE = 1e-8  # energy below which nothing is compared
-MOST_LIKELY = 25.0  # what one click can add: an attack that lies beside it must not outvote others
-CHANGE_COST = 30.0  # of a delay that steps: more than one click can gain
+MOST_LIKELY = 25.0  # what one click can add to the place of the common delay
+MOST_ON_PATH, CHANGE_COST = 8.0, 10.0  # one click alone, or an attack beside it, makes no step
 LEAST_CLICKS = 4
 MOST_ONE = 6.0  # of a click's likelihood, where it is asked whether there are any
-AHEAD = 0.6  # so far the best delay must lie ahead of the next best; without a click: up to 0.3
-SPREADS = 6.0  # and so many spreads above the others; without a click: up to 5.5
+AHEAD = 1.0  # so far the best delay must lie ahead of the next best
+SPREADS = 6.0  # and so many spreads above the others
 NEAR = round(0.008 / STEP_S)  # delays nearer than this are one
 SAME_DELAY_S = 0.002  # at start and end: more, and the delay stepped (measured in a browser)
 TAPS_BEFORE, TAPS = 6, 40  # of the room's answer to a click, samples at RATE
@@ -178,12 +180,21 @@ def _matched_frame(frame: Floats, shape: Complexes) -> Floats:
     predictor = _whitener(frame)
     white = fftconvolve(frame, predictor)[: len(frame)]
     white[:ORDER] = 0.0
-    known = fftconvolve(shape[:AFTER], predictor)[:AFTER]
+    white = fftconvolve(white, _band())[BAND_HALF:][: len(frame)]
+    known = fftconvolve(fftconvolve(shape[:AFTER], predictor), _band())
+    known = known[BAND_HALF - BEFORE : BAND_HALF + AFTER]
     power = float(np.vdot(known, known).real) / 2.0
-    out = fftconvolve(white, np.conj(known[::-1]))[len(known) - 1 :][:FRAME]
-    energy = fftconvolve(white**2, np.ones(BEFORE + AFTER))[AFTER - 1 :][:FRAME]
-    share = np.abs(out) ** 2 / (power * (energy + SILENCE))
-    return np.asarray(-FREEDOM * np.log(1.0 - np.clip(share, 0.0, 0.999)))
+    out = fftconvolve(white, np.conj(known[::-1]))[len(known) - 1 :]
+    energy = fftconvolve(white**2, np.ones(len(known)))[len(known) - 1 :]
+    share = np.abs(out) ** 2 / (power * (np.maximum(energy, 0.0) + SILENCE))
+    gained = -FREEDOM * np.log(1.0 - np.clip(share, 0.0, 0.999))
+    return np.asarray(np.concatenate([np.zeros(BEFORE), gained])[:FRAME])
+
+
+@lru_cache(maxsize=1)
+def _band() -> Floats:
+    """Lets the click pass, and little of the noise of an attack that sounds with it."""
+    return np.asarray(firwin(2 * BAND_HALF + 1, BAND_HZ, fs=RATE, pass_zero=False))
 
 
 def _whitener(frame: Floats) -> Floats:
@@ -202,6 +213,7 @@ def _whitener(frame: Floats) -> Floats:
 def _best_path(likely: Floats) -> Places:
     """Delay of every click: the path of most likelihood on which a change costs."""
     count, width = likely.shape
+    likely = np.minimum(likely, MOST_ON_PATH)
     total = likely[0].copy()
     came = np.zeros(likely.shape, np.intp)
     stay = np.arange(width)
