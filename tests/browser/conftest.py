@@ -83,6 +83,20 @@ def hearing(playwright_driver: Playwright) -> Iterator[Callable[[Path], Browser]
 
 
 @pytest.fixture
+def another_browser(playwright_driver: Playwright) -> Iterator[Callable[..., Browser]]:
+    """Start browsers of their own: `another_browser("--switch")`."""
+    started: list[Browser] = []
+
+    def build(*more: str) -> Browser:
+        started.append(launch(playwright_driver, *more))
+        return started[-1]
+
+    yield build
+    for browser in started:
+        browser.close()
+
+
+@pytest.fixture
 def open_page(chromium: Browser) -> Iterator[Callable[..., Page]]:
     """Open pages that fail the test when a script throws or the policy refuses something."""
     contexts: list[BrowserContext] = []
@@ -135,6 +149,7 @@ class Served:
 
     url: str
     services: Any
+    sharing: Any = None
 
 
 @pytest.fixture
@@ -148,12 +163,12 @@ def services(tmp_path: Path) -> Iterator[Any]:
 
 
 @contextmanager
-def serve(services: Any) -> Iterator[Served]:
-    """Serve opened services on a free port until the block ends."""
+def serve(services: Any, data: Path | None = None) -> Iterator[Served]:
+    """Serve opened services on a free port until the block ends; with `data` it can be shared."""
     from coldtake.bootstrap import make_app
 
     port = free_port()
-    app = make_app(services)
+    app = make_app(services, data=data)
     config = uvicorn.Config(
         app, host="127.0.0.1", port=port, ws="none", lifespan="off", log_level="error"
     )
@@ -162,9 +177,18 @@ def serve(services: Any) -> Iterator[Served]:
     thread.start()
     url = f"http://127.0.0.1:{port}"
     wait_until_answers(f"{url}/settings")
-    yield Served(url, services)
+    yield Served(url, services, app.state.sharing)
+    if app.state.sharing:
+        app.state.sharing.stop()
     server.should_exit = True
     thread.join(timeout=10)
+
+
+@pytest.fixture
+def shareable(services: Any, tmp_path: Path) -> Iterator[Served]:
+    """A server that can be shared with a tablet."""
+    with serve(services, tmp_path / "data") as one:
+        yield one
 
 
 @pytest.fixture

@@ -100,6 +100,7 @@ def test_a_stranger_is_refused_everything_but_pairing(stranger, desk, services):
         ("GET", "/pair"),
         ("POST", "/pair"),
         ("GET", "/pair/certificate.crt"),
+        ("GET", "/pair/worker.js"),
     }
     assert list(services.store.events()) == before
 

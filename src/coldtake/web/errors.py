@@ -26,7 +26,7 @@ STATUS: tuple[tuple[type[ColdtakeError], int], ...] = (
     (BusyError, 409),
     (StoreError, 503),
 )
-STRANGER = {"here": "", "paired": False, "fingerprint": "", "fault": NOT_PAIRED}
+STRANGER = {"here": "", "paired": False, "fingerprint": "", "kind": "", "fault": NOT_PAIRED}
 OWN_FAULT = ColdtakeError(
     "Something in Coldtake itself broke.",
     remedy="What you entered before is safe. Load the page again; the log says what happened.",

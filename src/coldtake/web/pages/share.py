@@ -12,6 +12,7 @@ from coldtake.errors import ColdtakeError, InputError, NotFoundError
 from coldtake.web import forms
 from coldtake.web.errors import status_of
 from coldtake.web.sharing.gate import COOKIE, is_shared, secret_of
+from coldtake.web.sharing.pairing import device_kind, device_name
 
 if TYPE_CHECKING:
     from coldtake.practice.services import Services
@@ -118,6 +119,7 @@ def _add_devices(routes: APIRouter, templates: Jinja2Templates) -> None:
             "here": "",
             "paired": sharing.pairing.knows(secret_of(request.headers)),
             "fingerprint": sharing.authority.fingerprint,
+            "kind": device_kind(request.headers.get("user-agent", "")),
             "fault": fault,
         }
         status = status_of(fault) if fault else 200
@@ -129,8 +131,6 @@ def _add_devices(routes: APIRouter, templates: Jinja2Templates) -> None:
 
     @routes.post("/pair")
     def pair(request: Request, code: Annotated[str, Form()] = "") -> Response:
-        from coldtake.web.sharing.pairing import device_name
-
         if not is_shared(request):
             raise NotFoundError("This is for the tablet.", remedy="Pair it from its own page.")
         name = device_name(request.headers.get("user-agent", ""))
@@ -143,6 +143,11 @@ def _add_devices(routes: APIRouter, templates: Jinja2Templates) -> None:
             COOKIE, secret, max_age=COOKIE_S, secure=True, httponly=True, samesite="strict"
         )
         return answer
+
+    @routes.get("/pair/worker.js")
+    def trial() -> Response:
+        words = "// It does nothing: that it starts shows that the certificate is trusted.\n"
+        return Response(words, media_type="text/javascript")
 
     @routes.get("/pair/certificate.crt")
     def certificate(request: Request) -> Response:

@@ -31,6 +31,7 @@ OPEN = frozenset(
     {
         "/pair",
         "/pair/certificate.crt",
+        "/pair/worker.js",
         "/static/css/tokens.css",
         "/static/css/base.css",
         "/static/css/stave.css",

@@ -38,7 +38,7 @@ class Sharing:
         self._server: uvicorn.Server | None = None
         self._thread: threading.Thread | None = None
         self._authority: Authority | None = None
-        self._leaf: Leaf | None = None
+        self.leaf: Leaf | None = None
         self._context: ssl.SSLContext | None = None
         self.pairing = Pairing(self._folder, now)
         self.address: Address | None = None
@@ -86,8 +86,8 @@ class Sharing:
         self._server = self._thread = None
 
     def _renewed(self, address: Address) -> ssl.SSLContext:
-        self._leaf = make_leaf(self.authority, [address], self._now())
-        self._context = context_of(self._leaf, self._folder)
+        self.leaf = make_leaf(self.authority, [address], self._now())
+        self._context = context_of(self.leaf, self._folder)
         self._context.sni_callback = self._shake_hands
         return self._context
 
@@ -95,7 +95,7 @@ class Sharing:
         self, sock: ssl.SSLObject | ssl.SSLSocket, _name: str | None, _first: ssl.SSLContext
     ) -> None:
         """Show the present leaf at every handshake; make it again when it is half over."""
-        if self.address and self._leaf and self._leaf.due(self._now()):
+        if self.address and self.leaf and self.leaf.due(self._now()):
             self._renewed(self.address)
         if self._context:
             sock.context = self._context

@@ -9,6 +9,7 @@ leaves with no archive.
 
 import hashlib
 import hmac
+import re
 import secrets
 import threading
 from collections.abc import Callable
@@ -158,6 +159,13 @@ class Pairing:
 
 def _digest(secret: str) -> str:
     return hashlib.sha256(secret.encode()).hexdigest()
+
+
+def device_kind(user_agent: str) -> str:
+    """Say whose steps to unfold first: `android`, `ios` or `other`."""
+    if "Android" in user_agent:
+        return "android"
+    return "ios" if re.search("iPad|iPhone|Mac", user_agent) else "other"
 
 
 def device_name(user_agent: str) -> str:

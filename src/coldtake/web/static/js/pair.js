@@ -1,6 +1,6 @@
 // @ts-check
-// The device's own page: the code comes with the scanned address; once paired, the page says
-// whether the browser trusts it, which a service worker needs.
+// The device's own page. The code comes with the scanned address. A service worker starts only
+// where the browser trusts the certificate: so the page knows whether that has to come first.
 
 const code = /** @type {HTMLInputElement | null} */ (document.getElementById("code"));
 const scanned = /^#(\d{6})$/.exec(location.hash);
@@ -8,26 +8,28 @@ if (code && scanned) {
   code.value = `${scanned[1].slice(0, 3)} ${scanned[1].slice(3)}`;
   history.replaceState(null, "", location.pathname);
 }
+void show(await trusted());
 
-const place = document.getElementById("secure");
-if (place) void check(place);
-
-/** @param {HTMLElement} place */
-async function check(place) {
-  const words = await said();
-  place.dataset.check = words ? "no" : "yes";
-  place.textContent =
-    words || "This page is secure: microphone, a waking screen and playing without the network work.";
+/** @returns {Promise<boolean>} */
+async function trusted() {
+  if (!("serviceWorker" in navigator)) return false;
+  try {
+    const worker = await navigator.serviceWorker.register("/pair/worker.js", { scope: "/pair/" });
+    await worker.unregister();
+    return true;
+  } catch {
+    return false;
+  }
 }
 
-/** @returns {Promise<string>} what is missing, or nothing */
-async function said() {
-  const why = "Pairing worked, but this browser does not trust the page yet. Take in the certificate";
-  if (!("serviceWorker" in navigator)) return `${why}, then load this page again.`;
-  try {
-    await navigator.serviceWorker.register("/session-worker.js", { scope: "/session" });
-    return "";
-  } catch {
-    return `${why}; until then a session here does not survive a lost network.`;
-  }
+/** @param {boolean} good */
+function show(good) {
+  const first = document.getElementById("trust-first");
+  if (first) first.hidden = good;
+  const place = document.getElementById("secure");
+  if (!place) return;
+  place.dataset.check = good ? "yes" : "no";
+  place.textContent = good
+    ? "The page is secure: it may hear you, stay awake, and play on without the network."
+    : "It works, but this browser does not trust your computer yet: no playing on without the network.";
 }
