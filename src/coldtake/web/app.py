@@ -39,6 +39,7 @@ MODULES = (
     "pages.outlook",
     "pages.settings",
     "pages.share",
+    "pages.tuner",
 )
 
 # What takes a second to import; the server does it while the player reads the first page.

@@ -41,6 +41,10 @@ export class Sound {
     this.micSince = Infinity;
     /** @type {MediaStreamTrack | null} */
     this.track = null;
+    /** The open microphone, for whoever listens beside the recording. @type {AudioNode | null} */
+    this.source = null;
+    /** The device that the player chose; empty for the browser's own choice. */
+    this.device = "";
     this.volume = 0.6;
     /** @type {(message: any) => void} */
     this.onCapture = () => {};
@@ -99,7 +103,8 @@ export class Sound {
     if (!navigator.mediaDevices) return this.say("insecure");
     this.say("asking");
     try {
-      const audio = { ...RAW, channelCount: 1 };
+      const chosen = this.device ? { deviceId: { ideal: this.device } } : {};
+      const audio = { ...RAW, channelCount: 1, ...chosen };
       const stream = await navigator.mediaDevices.getUserMedia({ audio });
       const [track] = stream.getAudioTracks();
       if (!isRaw(track.getSettings())) {
@@ -116,13 +121,32 @@ export class Sound {
         /** @type {AudioWorkletNodeOptions} */ (shape),
       );
       this.capture.port.onmessage = ({ data }) => this.onCapture(data);
-      context.createMediaStreamSource(stream).connect(this.capture);
+      this.source = context.createMediaStreamSource(stream);
+      this.source.connect(this.capture);
       this.micSince = this.frame;
       this.say("open");
     } catch (error) {
       const name = error instanceof DOMException ? error.name : "";
       this.say(name === "NotFoundError" || name === "NotReadableError" ? "absent" : "denied");
     }
+  }
+
+  /** Lets the microphone go, so that the browser's own sign goes out too. */
+  closeMicrophone() {
+    if (this.mic !== "open") return;
+    this.track?.stop();
+    this.source?.disconnect();
+    this.capture?.disconnect();
+    this.track = this.source = this.capture = null;
+    this.micSince = Infinity;
+    this.say("none");
+  }
+
+  /** Listens to another device from now on. @param {string} id */
+  async choose(id) {
+    this.device = id;
+    this.closeMicrophone();
+    await this.openMicrophone();
   }
 
   /** @param {MicState} state */
