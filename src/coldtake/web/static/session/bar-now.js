@@ -18,6 +18,7 @@ const DIGIT_EM = 1.42; // font size in spaces for digits two spaces high
  * @property {number} wholeMs when the bar ends that is drawn (a cold slot may end before)
  * @property {"slot" | "break" | "quiet"} kind
  * @property {TryMade[]} tries
+ * @property {number | null} comingMs when a take starts by itself
  * @property {boolean} final nothing comes after
  * @property {string} name
  */
@@ -32,6 +33,7 @@ export class GreatBar {
     this.digits = [svg("text", {}), svg("text", {})];
     this.ink = svg("g", { class: "ink" });
     this.mark = svg("g", { class: "now-mark" });
+    this.coming = svg("g", { class: "coming-mark" });
   }
 
   /** @param {BarNow} bar @param {number} now */
@@ -48,6 +50,8 @@ export class GreatBar {
     const x = this.x(bar, now);
     for (const line of this.ink.children) attr(line, "x2", x.toFixed(1));
     attr(this.mark, "transform", `translate(${x.toFixed(1)} 0)`);
+    attr(this.coming, "visibility", bar.comingMs === null ? "hidden" : "visible");
+    if (bar.comingMs !== null) attr(this.coming, "transform", `translate(${this.x(bar, bar.comingMs).toFixed(1)} 0)`);
     attr(this.root, "aria-label", bar.name);
   }
 
@@ -85,8 +89,13 @@ export class GreatBar {
       svg("line", { x1: 0, x2: 0, y1: top - s * 0.55, y2: y(4) + s * 0.55, "stroke-width": s * 0.12 }),
       svg("ellipse", { rx: s * 0.62, ry: s * 0.44, cy: y(2), transform: `rotate(-22 0 ${y(2)})` }),
     );
+    // A down-bow over the stave: here a take begins by itself.
+    const [bow, high] = [s * 0.34, top - s * 0.12];
+    this.coming.replaceChildren(
+      svg("path", { d: `M${-bow} ${high}V${high - s * 0.5}H${bow}V${high}`, "stroke-width": s * 0.14 }),
+    );
     const parts = [...rules, ...this.minutes(bar, y, s), ...this.frame(bar, y, s, width)];
-    this.root.replaceChildren(...parts, this.ink, ...this.notes(bar, y, s), this.mark, ...this.digits);
+    this.root.replaceChildren(...parts, this.ink, ...this.notes(bar, y, s), this.coming, this.mark, ...this.digits);
   }
 
   /** Barlines; a break is drawn as a rest of many bars, a quiet moment under a fermata. */

@@ -41,6 +41,17 @@ export const KEYS = [
   { keys: ["Escape"], shown: "Escape", action: "leave", words: "Put away what the page tells" },
 ];
 
+export const plainKey = (/** @type {string} */ key) => (key.length === 1 ? key.toLowerCase() : key);
+
+/**
+ * A switch of a pedal learns an action; it forgets what it did before, and the action its old one.
+ * @param {ReadonlyMap<string, string>} learnt @param {string} key @param {string} action
+ */
+export function teach(learnt, key, action) {
+  const kept = [...learnt].filter(([k, a]) => k !== plainKey(key) && a !== action);
+  return new Map([...kept, [plainKey(key), action]]);
+}
+
 const ACTIONS = new Map(KEYS.flatMap((line) => line.keys.map((key) => [key, line.action])));
 
 /**
@@ -56,11 +67,14 @@ const ACTIONS = new Map(KEYS.flatMap((line) => line.keys.map((key) => [key, line
  * Escape and a pedal's page keys act; Space acts there while nothing is written.
  * @param {Pressed} pressed
  * @param {{field: boolean, empty: boolean}} at whether a text field has the focus, and is empty
+ * @param {ReadonlyMap<string, string>} [learnt] action by key, as taught by the player: it comes first
  * @returns {string | null}
  */
-export function actionOf(pressed, at) {
+export function actionOf(pressed, at, learnt) {
   if (pressed.repeat || pressed.ctrlKey || pressed.metaKey || pressed.altKey) return null;
-  const key = pressed.key.length === 1 ? pressed.key.toLowerCase() : pressed.key;
+  const key = plainKey(pressed.key);
+  const own = learnt?.get(key);
+  if (own && !(at.field && key.length === 1)) return own;
   if (at.field && !["Enter", "Escape", "PageDown", "PageUp"].includes(key)) {
     return at.empty && key === " " ? "on" : null;
   }

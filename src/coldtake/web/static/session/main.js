@@ -5,7 +5,7 @@ import { Desk } from "./desk.js";
 import { Devices } from "./devices.js";
 import { doAction } from "./doing.js";
 import { el, show, text } from "./dom.js";
-import { actionOf } from "./keys.js";
+import { actionOf, teach } from "./keys.js";
 import { loadSnapshot } from "./log.js";
 import { openStore } from "./store.js";
 import { Awake, Tabs } from "./tabs.js";
@@ -135,24 +135,46 @@ function act(action) {
   void desk.enqueue(() => doAction(desk, action, words)).then(draw);
 }
 
-/** Day, dark stage. */
+const NEXT_LOOK = { light: "dark", dark: "sun", sun: "light" };
+
+/** Day, dark stage, out in the sun. */
 function stage() {
   const root = document.documentElement;
-  const dark = root.dataset.look === "dark";
-  root.dataset.look = dark ? "light" : "dark";
+  const dark = matchMedia("(prefers-color-scheme: dark)").matches ? "dark" : "light";
+  const seen = root.dataset.look ?? "auto";
+  const now = /** @type {keyof typeof NEXT_LOOK} */ (seen in NEXT_LOOK ? seen : dark);
+  root.dataset.look = NEXT_LOOK[now];
   try {
     localStorage.setItem("look", root.dataset.look);
   } catch {
     // kept for this page only
   }
+  draw();
+}
+
+/** What the player's pedal has learnt, and what it is being taught. */
+const pedal = { learnt: new Map(), teaching: "" };
+
+/** @param {string} action "" to stop teaching @param {string} [key] the switch that was pressed */
+function teachPedal(action, key) {
+  if (key && key !== "Escape") {
+    pedal.learnt = teach(pedal.learnt, key, pedal.teaching);
+    void store.note("pedal", [...pedal.learnt]).catch(() => undefined);
+  }
+  pedal.teaching = action;
+  fillKeys(pedal.learnt, action);
 }
 
 document.addEventListener("keydown", (event) => {
+  if (pedal.teaching && !event.repeat) {
+    event.preventDefault();
+    return teachPedal("", event.key);
+  }
   const target = event.target instanceof HTMLElement ? event.target : document.body;
   const field = target.matches("input:not([type=checkbox], [type=range]), select, textarea");
   const empty = target instanceof HTMLInputElement && target.value === "";
   if (!desk.leading && event.key.toLowerCase() === "t" && !field) return takeOver();
-  const action = actionOf(event, { field: field && target.id !== "none", empty });
+  const action = actionOf(event, { field, empty }, pedal.learnt);
   if (!action) return;
   // Space and Enter on a focused control are that control's, except the page's own buttons.
   const control = target.closest("summary, a, select, input:not(#intention-words), form#end-form button");
@@ -176,6 +198,12 @@ document.addEventListener("click", (event) => {
   const within = event.target instanceof Element ? event.target : document.body;
   if (!within.closest("details")) closeDrawers();
   if (!desk.leading && within.closest("#notices")) return takeOver();
+  const lesson = within.closest("[data-teach]");
+  if (lesson instanceof HTMLButtonElement) {
+    lesson.blur();
+    return teachPedal(lesson.dataset.teach ?? "");
+  }
+  if (pedal.teaching) teachPedal("");
   const target = within.closest("[data-do]");
   if (!(target instanceof HTMLButtonElement)) return;
   act(target.dataset.do ?? "");
@@ -241,7 +269,8 @@ async function keepPage() {
 }
 
 async function open() {
-  fillKeys();
+  pedal.learnt = new Map((await store.recall("pedal")) ?? []);
+  fillKeys(pedal.learnt, "");
   const { snapshot, reached } = await loadSnapshot(store);
   status.reached = reached;
   if (!snapshot) {

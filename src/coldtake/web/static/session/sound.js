@@ -18,14 +18,22 @@ export const MIC_WORDS = Object.freeze({
   none: "",
   asking: "Your browser asks for the microphone: allow it to record takes.",
   open: "Microphone ready. It records only while a take runs.",
-  denied:
-    "No microphone: this browser was told not to allow it. Allow it beside the address and press Try again, or answer yourself.",
-  absent: "No microphone was found. Plug one in for takes; until then answer yourself.",
-  processed:
-    "This browser keeps changing the sound (echo or noise filters), so a take would not be honest. Answer yourself, or use another browser.",
-  insecure:
-    "This address is not secure, so the browser gives no microphone. Open the page on localhost; until then answer yourself.",
-  lost: "The microphone went away. Plug it in again; until then answer yourself.",
+  denied: "The microphone is not allowed. Allow it beside the address, or answer yourself.",
+  absent: "No microphone. Plug one in for takes, or answer yourself.",
+  processed: "This browser changes the sound, so no take is honest: answer yourself.",
+  insecure: "No microphone here: this address is not secure. Until then answer yourself.",
+  lost: "The microphone went away. Plug it in again, or answer yourself.",
+});
+
+/** The same in few words, for the slot. */
+export const MIC_SHORT = Object.freeze({
+  ...MIC_WORDS,
+  open: "",
+  denied: "Microphone not allowed: answer yourself.",
+  absent: "No microphone: answer yourself.",
+  processed: "This browser changes the sound: answer yourself.",
+  insecure: "No microphone at this address: answer yourself.",
+  lost: "The microphone went away: answer yourself.",
 });
 
 export class Sound {

@@ -6,9 +6,14 @@
 import { attr, el, html, show, text } from "./dom.js";
 import { KEYS } from "./keys.js";
 import { slotTries } from "./reducer.js";
-import { MIC_WORDS } from "./sound.js";
+import { MIC_SHORT, MIC_WORDS } from "./sound.js";
 import { LEAST_LEVEL_DB, levelDb } from "./take-end.js";
+import { clockTime } from "./when.js";
+import { now as timeNow } from "./now.js";
 
+const SOON_MS = 30_000; // a take that starts by itself is announced so long before
+/** @type {Record<string, string>} */
+const LOOKS = { dark: "stage", sun: "sun" };
 const RUNNING = ["slot", "break", "between", "quiet", "intention"];
 
 /** @param {Desk} desk @param {Scene} seen */
@@ -22,8 +27,10 @@ export function drawHands(desk, seen) {
   for (const id of ["take-back", "move-on", "hold"]) show(el(id), free);
   show(el("end-now"), running && !desk.takes.busy);
   show(el("stage"), running);
+  text(el("stage"), `Light: ${LOOKS[document.documentElement.dataset.look ?? ""] ?? "day"}`);
   show(el("hear"), desk.soundOf(seen) !== "");
   text(el("hear"), desk.hear.playing ? "Stop the sound" : "Hear it");
+  drawComing(desk, seen);
   if (slot) {
     drawTake(desk, seen);
     drawTakeBack(desk, seen.run.slotId);
@@ -32,6 +39,21 @@ export function drawHands(desk, seen) {
   if (slot) drawClick(desk, seen.place.slot.step_id);
   drawMicrophone(desk);
   drawLevel(desk);
+}
+
+/** A take that starts by itself is announced, and can be put off. */
+function drawComing(/** @type {Desk} */ desk, /** @type {Scene} */ seen) {
+  const restMs = desk.handsFree.chain(seen).atMs - timeNow();
+  show(el("coming"), restMs <= SOON_MS);
+  if (restMs <= SOON_MS) text(el("coming-words"), `Take in ${Math.max(0, Math.ceil(restMs / 1000))}`);
+}
+
+/** What the small line under "Take" says. @param {Desk} desk @param {Scene} seen @param {boolean} records */
+function takeWords(desk, seen, records) {
+  if (!records) return "not recorded";
+  const { state, atMs } = desk.handsFree.chain(seen);
+  if (state === "waits" && atMs - timeNow() > SOON_MS) return `by itself at ${clockTime(atMs)}`;
+  return state === "stopped" || state === "unheard" ? "recorded, by your key" : "recorded";
 }
 
 /** @param {Desk} desk @param {Extract<Scene, {screen: "slot"}>} seen */
@@ -43,14 +65,15 @@ function drawTake(desk, seen) {
   const phase = now?.phase ?? "none";
   const words = {
     none: slot.kind === "cold" ? "The cold take" : records ? "Take" : "Try",
-    count_in: "End the take",
+    count_in: "",
     playing: now?.recorded ? "End the take" : "Played",
     keeping: "Listening",
     judging: "Take again",
     verdict: "Take again",
     ask: "Take again",
   }[phase];
-  show(el("take"), phase !== "ask");
+  show(el("take"), phase !== "ask" && phase !== "count_in");
+  show(el("cancel"), phase === "count_in");
   // While a take runs there is one thing to do.
   const { busy } = desk.takes;
   el("take").classList.toggle("alone", busy);
@@ -58,7 +81,7 @@ function drawTake(desk, seen) {
   text(el("yes-key"), phase === "ask" ? "Space" : "Y");
   text(el("no-key"), phase === "ask" ? "\u2190" : "N");
   text(el("take-word"), words);
-  text(el("take-small"), phase === "none" ? (records ? "recorded" : "not recorded") : "");
+  text(el("take-small"), phase === "none" ? takeWords(desk, seen, records) : "");
   const button = /** @type {HTMLButtonElement} */ (el("take"));
   button.disabled = phase === "keeping" || seen.coldDone;
 }
@@ -98,8 +121,8 @@ function drawClick(/** @type {Desk} */ desk, /** @type {string} */ stepId) {
 function drawMicrophone(/** @type {Desk} */ desk) {
   const { mic } = desk.sound;
   const recording = desk.takes.recording;
-  const said = document.body.dataset.screen === "slot" && mic === "open";
-  text(el("mic-words"), recording || said ? "" : MIC_WORDS[mic]);
+  const words = document.body.dataset.screen === "slot" ? MIC_SHORT : MIC_WORDS;
+  text(el("mic-words"), recording ? "" : words[mic]);
   const again = ["denied", "absent", "lost", "processed"].includes(mic);
   show(el("mic-again"), again);
 }
@@ -122,12 +145,24 @@ export function drawNotices(/** @type {string[]} */ words) {
   node.replaceChildren(...words.map((line) => html("p", line)));
 }
 
-/** The key table, as it stands in `keys.js`. */
-export function fillKeys() {
+/**
+ * The key table, as it stands in `keys.js`, and what the player's pedal has learnt.
+ * @param {Map<string, string>} learnt action by key @param {string} teaching
+ */
+export function fillKeys(learnt, teaching) {
   const rows = KEYS.map((line) => {
     const row = html("tr");
-    row.append(html("td", line.shown), html("td", line.words));
+    const known = [...learnt].find(([, action]) => action === line.action)?.[0];
+    const words = teaching === line.action ? "Press it now" : known ? keyName(known) : "Teach";
+    const button = html("button", words, "quiet");
+    button.dataset.teach = line.action;
+    button.append(html("span", `: ${line.words}`, "aside"));
+    const pedal = html("td");
+    pedal.append(button);
+    row.append(html("td", line.words), html("td", line.shown), pedal);
     return row;
   });
   el("keys").querySelector("tbody")?.replaceChildren(...rows);
 }
+
+const keyName = (/** @type {string} */ key) => (key === " " ? "Space" : key);

@@ -10,6 +10,7 @@ import { answersTo, progress } from "./reducer.js";
 import { now as timeNow } from "./now.js";
 
 const WORDS = { yes: "Yes", no: "No", cannot_tell: "Cannot tell" };
+const LONG = 60; // letters of a question that is set smaller
 const JUDGING_LONG_MS = 8_000;
 
 /**
@@ -25,7 +26,9 @@ export function drawSlot(desk, seen, spare) {
   text(el("slot-letter"), letter(session.places.indexOf(seen.place)));
   text(el("slot-title"), step ? `${step.topic_title}: ${step.title}` : "This step was dropped");
   show(el("slot-cold"), slot.kind === "cold");
-  text(el("slot-question"), slot.question || step?.question || "");
+  const question = slot.question || step?.question || "";
+  text(el("slot-question"), question);
+  el("slot-question").classList.toggle("long", question.length > LONG);
   text(el("slot-goal"), [slot.goal, step?.words].filter(Boolean).join(" "));
   const meant = session.intentions.get(slot.id)?.words || session.intentions.get("")?.words || "";
   show(el("slot-intention"), meant !== "");
@@ -50,7 +53,8 @@ function drawRow(
   const heads = Array.from({ length: Math.min(wanted, 12) }, (_, i) =>
     sign(i < have ? "yes" : "no", 14 + 24 * i, 14, 24),
   );
-  const size = { width: 28 + 24 * (heads.length - 1), height: 28, "aria-hidden": "true" };
+  const width = 28 + 24 * (heads.length - 1);
+  const size = { viewBox: `0 0 ${width} 28`, "aria-hidden": "true" };
   node.replaceChildren(svg("svg", { ...size, class: "heads" }, ...heads), html("span", words));
 }
 
@@ -82,7 +86,20 @@ function drawTold(desk, seen) {
     say(word, reason, more);
     if (take.recorded && take.verdict && !el("told-more").querySelector("a")) evidence(take.id);
   } else if (last) say(WORDS[last.answer], "Next comes by itself. Backspace takes it back.", "");
+  // The sign beside the word: never the word or the colour alone.
+  const answer = take ? (take.verdict && ["verdict", "ask"].includes(take.phase) && !needsPlayer(take) ? take.verdict.answer : "") : last?.answer ?? "";
+  drawSign(answer);
   el("told").dataset.answer = take?.verdict?.answer ?? last?.answer ?? "";
+}
+
+/** What can be heard is right, and the rest only the player can tell. */
+const needsPlayer = (/** @type {Take} */ take) => take.phase === "ask" && take.verdict?.answer === "yes";
+
+function drawSign(/** @type {string} */ answer) {
+  const node = el("told-sign");
+  if (node.dataset.answer === answer) return;
+  node.dataset.answer = answer;
+  node.replaceChildren(...(answer ? [sign(answer, 14, 14, 28)] : []));
 }
 
 function say(/** @type {string} */ word, /** @type {string} */ reason, /** @type {string} */ more) {

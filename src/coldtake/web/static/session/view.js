@@ -80,7 +80,8 @@ export class View {
 
   /** @param {Desk} desk @param {Scene} seen @param {number} now */
   drawClock(desk, seen, now) {
-    const bar = barOf(desk, seen);
+    const { atMs } = desk.handsFree.chain(seen);
+    const bar = barOf(desk, seen, atMs === Infinity ? null : atMs);
     show(el("clock"), bar !== null);
     if (!bar) return;
     this.bar.draw(bar, now);
@@ -171,11 +172,11 @@ export class View {
   }
 }
 
-/** @param {Desk} desk @param {Scene} seen @returns {import("./bar-now.js").BarNow | null} */
-function barOf(desk, seen) {
+/** @param {Desk} desk @param {Scene} seen @param {number | null} comingMs @returns {import("./bar-now.js").BarNow | null} */
+function barOf(desk, seen, comingMs) {
   const { session } = desk;
   if (!session) return null;
-  const plain = { tries: [], final: false };
+  const plain = { tries: [], final: false, comingMs: null };
   if (seen.screen === "quiet") {
     const { sinceMs: startedMs, endsMs } = seen;
     return { ...plain, kind: "quiet", startedMs, endsMs, wholeMs: endsMs, name: "A quiet moment" };
@@ -193,6 +194,7 @@ function barOf(desk, seen) {
     endsMs: seen.endsMs,
     wholeMs: startedMs + plannedS * 1000,
     tries: slotTries(session, seen.run.slotId),
+    comingMs,
     final: nextPlace(session) === null,
     name: `This slot: ${minutesSaid(Math.round(plannedS / 60))}`,
   };
