@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from coldtake.domain.care import Checkup, Copy, Repair
 from coldtake.domain.events import Event
@@ -32,6 +32,10 @@ class Store(Protocol):
         """Give (sequence number, event) in order of arrival, from after a sequence number."""
         ...
 
+    def history(self) -> Iterator[tuple[int, Event]]:
+        """Give the same as `events()`, in the order in which things happened: by instant, id."""
+        ...
+
     def last_sequence(self) -> int:
         """Return the sequence number of the newest event, 0 for an empty log."""
         ...
@@ -45,6 +49,7 @@ class Store(Protocol):
         ...
 
 
+@runtime_checkable
 class Shelf(Protocol):
     """A place beside the log for what was computed from it and can be computed again.
 

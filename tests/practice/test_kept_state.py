@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from coldtake.domain import events as ev
 from coldtake.domain.ids import uuid7
-from coldtake.domain.state import fold
+from coldtake.domain.state import fold, order_key
 from coldtake.domain.take import Answer, Judge
 from coldtake.practice import memory
 from coldtake.practice.memory import Memory
@@ -40,15 +40,29 @@ LOG = st.lists(
 )
 
 
+class Rows:
+    """A store that can only be read."""
+
+    def __init__(self, rows):
+        self.rows = rows
+
+    def events(self, after=0):
+        return iter(row for row in self.rows() if row[0] > after)
+
+    def history(self):
+        return iter(sorted(self.rows(), key=lambda row: order_key(row[1])))
+
+
 @settings(max_examples=100, deadline=None)
-@given(LOG, st.lists(st.integers(1, 12), min_size=1), st.integers(2, 10))
-def test_kept_up_equals_rebuilt(log, sizes, recent):
+@given(LOG, st.lists(st.integers(1, 12), min_size=1), st.integers(2, 10), st.integers(1, 6))
+def test_kept_up_equals_rebuilt(log, sizes, recent, every):
     """Whatever comes late, in whatever portions, and however little is kept as recent."""
     rows = list(enumerate(log, start=1))
-    before, memory.RECENT_MOST = memory.RECENT_MOST, recent
+    before = memory.RECENT_MOST, memory.MARK_EVERY
+    memory.RECENT_MOST, memory.MARK_EVERY = recent, every
     try:
-        kept = Memory(lambda: iter(rows[:upto]))
         upto, turn = 0, 0
+        kept = Memory(Rows(lambda: rows[:upto]))
         while upto < len(rows):
             portion = rows[upto : upto + sizes[turn % len(sizes)]]
             upto += len(portion)
@@ -57,7 +71,7 @@ def test_kept_up_equals_rebuilt(log, sizes, recent):
             assert kept.snapshot() == fold(log[:upto])
             assert kept.seen == upto
     finally:
-        memory.RECENT_MOST = before
+        memory.RECENT_MOST, memory.MARK_EVERY = before
 
 
 def test_rows_that_a_rebuild_has_read_already_are_not_doubled():
@@ -67,10 +81,9 @@ def test_rows_that_a_rebuild_has_read_already_are_not_doubled():
     early = event(CHOICES[1], at=NOON)
     newest = event(worked, at=NOON + timedelta(minutes=9))
     rows = [(1, later), (2, early), (3, newest)]
-    kept = Memory(lambda: iter(rows))
+    kept = Memory(Rows(lambda: rows))
     kept.take_in(rows[:1])
-    kept._base = fold([later])  # as if it had settled long ago
-    kept._recent = []
+    kept._marks, kept._recent = [memory._Mark(0, fold([later]))], []  # as if it were long ago
     kept.take_in(rows[1:2])
     kept.take_in(rows[2:])
     assert kept.snapshot() == fold([later, early, newest])

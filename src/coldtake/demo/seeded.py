@@ -11,6 +11,7 @@ import numpy as np
 
 from coldtake.domain.events import Event
 from coldtake.domain.ids import uuid7
+from coldtake.domain.state import order_key
 
 
 class StoryClock:
@@ -60,6 +61,10 @@ class Draft:
         """Give (sequence number, event) in order of arrival."""
         told = list(self._events.values())[after:]
         return iter(enumerate(told, start=after + 1))
+
+    def history(self) -> Iterator[tuple[int, Event]]:
+        """Give (sequence number, event) in the order in which things happened."""
+        return iter(sorted(self.events(), key=lambda told: order_key(told[1])))
 
     def last_sequence(self) -> int:
         """Return the number of events told so far."""

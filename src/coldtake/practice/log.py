@@ -8,13 +8,14 @@ from itertools import islice
 
 from coldtake.domain.events import AnyData, Event
 from coldtake.domain.state import State
-from coldtake.ports import Clock, Store
+from coldtake.ports import Clock, Shelf, Store
 from coldtake.practice.memory import Memory
 
 DAY_TURNS_AT = timedelta(hours=4)  # practice after midnight still belongs to the evening before
 _TICK = timedelta(microseconds=1)
 _SAME_MOMENT = timedelta(seconds=1)
 _BATCH = 2000
+SAVE_FROM = 1000  # new events from which on the next start is spared more than the writing costs
 
 
 class Log:
@@ -24,7 +25,8 @@ class Log:
         self.store = store
         self.clock = clock
         self._lock = threading.RLock()
-        self._memory = Memory(store.events)
+        self._memory = Memory(store, store if isinstance(store, Shelf) else None)
+        self._begun = False
         self._issued: datetime | None = None
 
     def state(self) -> State:
@@ -86,6 +88,11 @@ class Log:
         return now
 
     def _catch_up(self) -> None:
+        if not self._begun:
+            self._memory.begin()
+            self._begun = True
         rows = self.store.events(after=self._memory.seen)
         while batch := list(islice(rows, _BATCH)):
             self._memory.take_in(batch)
+        if self._memory.unsaved >= SAVE_FROM:
+            threading.Thread(target=self._memory.saving(), name="shelving").start()

@@ -8,7 +8,7 @@ import hashlib
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import suppress
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from sqlalchemy import Connection, Insert, Select, func, make_url, select
@@ -18,6 +18,7 @@ from sqlalchemy.exc import ArgumentError, OperationalError
 
 from coldtake.domain.care import Repair
 from coldtake.domain.events import Event, from_json
+from coldtake.domain.state import order_key
 from coldtake.errors import BusyError, StoreError
 from coldtake.storage.engine import open_engine, writing
 from coldtake.storage.faults import spoken
@@ -29,6 +30,8 @@ from coldtake.storage.tables import LOG, QUARANTINE
 
 _ENTRY = (LOG.c.sequence, *(LOG.c[name] for name in COLUMNS), LOG.c.digest)
 DATABASE = "COLDTAKE_DATABASE"  # the environment may name it, so that no password is typed
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_MICROSECOND = timedelta(microseconds=1)
 _ROWS_AT_ONCE = 500  # below SQLite's limit of variables in a statement; bounds memory when reading
 
 
@@ -78,6 +81,24 @@ class SqlStore:
             if len(rows) < _ROWS_AT_ONCE:
                 return
             after = rows[-1][0]
+
+    def history(self) -> Iterator[tuple[int, Event]]:
+        """Give (sequence number, event) in the order in which things happened.
+
+        The order is found from instants and ids alone, then the entries are read in portions.
+        """
+        try:
+            ordered = self._ordered()
+        except StoreError:  # a column is no text any more; reading the entries mends that
+            yield from sorted(self.events(), key=lambda told: order_key(told[1]))
+            return
+        for start in range(0, len(ordered), _ROWS_AT_ONCE):
+            wanted = ordered[start : start + _ROWS_AT_ONCE]
+            bodies = dict(self._entries(select(*_ENTRY).where(LOG.c.sequence.in_(wanted))))
+            for sequence in wanted:
+                body = bodies.get(sequence)
+                if body is not None:
+                    yield sequence, self._read(sequence, body)
 
     def last_sequence(self) -> int:
         """Return the sequence number of the newest event, 0 for an empty log."""
@@ -133,7 +154,17 @@ class SqlStore:
     def _rows(self, after: int, most: int = _ROWS_AT_ONCE) -> list[tuple[int, str | None]]:
         """Read entries on from a number; the body is None where an entry had to be set aside."""
         query = select(*_ENTRY).where(LOG.c.sequence > after)
-        query = query.order_by(LOG.c.sequence).limit(most)
+        return self._entries(query.order_by(LOG.c.sequence).limit(most))
+
+    def _ordered(self) -> list[int]:
+        """Return all sequence numbers in the order of what happened."""
+        query = select(LOG.c.sequence, LOG.c.at, LOG.c.id)
+        with spoken(self._where), self._engine.connect() as connection:
+            keys = [(_instant(at), id_, number) for number, at, id_ in connection.execute(query)]
+        keys.sort()
+        return [number for _, _, number in keys]
+
+    def _entries(self, query: Select[Any]) -> list[tuple[int, str | None]]:
         with spoken(self._where):
             with self._engine.connect() as connection:
                 rows = _fetched(connection, query)
@@ -185,6 +216,15 @@ def _fits(row: Sequence[Any]) -> bool:
         return bool(digest_of(*row[1:6]) == row[6])
     except (IndexError, TypeError):
         return False
+
+
+def _instant(at: str) -> int:
+    """Return microseconds, exact; 0 where it cannot be read (then the entry is mended)."""
+    try:
+        instant = datetime.fromisoformat(at)
+    except (TypeError, ValueError):
+        return 0
+    return round((instant - _EPOCH) / _MICROSECOND)
 
 
 def _dialect(connection: Connection) -> Any:
