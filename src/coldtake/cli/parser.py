@@ -16,6 +16,7 @@ COMMANDS = {
     "outlook": "outlook",
     "topics": "topics",
     "export": "export",
+    "print": "print",
     "demo": "demo",
 }
 DEFAULT = "serve"
@@ -42,7 +43,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"coldtake {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
-    for add in (_serve, _plan, _listen, _outlook, _topics, _export, _demo):
+    for add in (_serve, _plan, _listen, _outlook, _topics, _export, _print, _demo):
         add(commands)
     return parser
 
@@ -136,6 +137,22 @@ def _topics(commands: "Commands[Parser]") -> None:
 def _export(commands: "Commands[Parser]") -> None:
     parser = _with_data(commands, "export", "write everything into one archive in open formats")
     parser.add_argument("archive", metavar="FILE", help="the .zip to write")
+    parser.add_argument("--replace", action="store_true", help="replace that file if it is there")
+    _json(parser)
+
+
+def _print(commands: "Commands[Parser]") -> None:
+    words = "set a day's plan or some exercises as a PDF for the stand"
+    parser = _with_data(commands, "print", words)
+    parser.add_argument(
+        "--plan", type=_day, metavar="DAY", help="2027-01-31, today or tomorrow (the default)"
+    )
+    parser.add_argument("--steps", action="append", metavar="ID,ID", help="these steps' exercises")
+    parser.add_argument("--topic", metavar="ID", help="the exercises of a topic")
+    parser.add_argument("--paper", default="A4", metavar="NAME", help="A4 (default) or letter")
+    parser.add_argument(
+        "-o", "--output", default="coldtake.pdf", metavar="FILE", help="the .pdf to write"
+    )
     parser.add_argument("--replace", action="store_true", help="replace that file if it is there")
     _json(parser)
 

@@ -17,7 +17,7 @@ from coldtake.music.marks import COLOURS, SVG, ExtraMark, NoteMark, drawn, eleme
 from coldtake.music.mei import Element
 from coldtake.music.passage import Passage
 
-__all__ = ["ExtraMark", "NoteMark", "engrave"]
+__all__ = ["STAVE_PX", "ExtraMark", "NoteMark", "engrave", "engrave_lines"]
 
 _XLINK_HREF = "{http://www.w3.org/1999/xlink}href"
 _STROKED = ("path", "polygon", "polyline", "rect", "ellipse")
@@ -39,6 +39,8 @@ _PAGE = {
     "pageMarginRight": 20,
     "breaks": "auto",
 }
+STAVE_PX = 72  # height of a five-line stave at full size: eight of verovio's units of 9
+_LINE_BY_LINE = {"pageHeight": 100, "pageMarginTop": 15, "pageMarginBottom": 15}
 ET.register_namespace("svg", SVG)
 
 
@@ -71,6 +73,25 @@ def engrave(
     return _text(root)
 
 
+def engrave_lines(passage: Passage, *, width_px: int) -> tuple[str, ...]:
+    """Every line of music as an `<svg>` of its own at full size, for pages of paper.
+
+    width_px : 300 to 20000, of a line; a stave is STAVE_PX high
+    """
+    options = {**_PAGE, **_LINE_BY_LINE, "scale": 100, "pageWidth": min(max(width_px, 300), 20_000)}
+    pages = verovio_door.to_svg(passage.mei, options).pages
+    if not pages:
+        raise PassageError("this notation cannot be engraved.", remedy="Export it again.")
+    lines = []
+    for page in pages:
+        root = ET.fromstring(page)
+        _clean(root)
+        root.set("color", "black")
+        root.set("fill", "currentColor")
+        lines.append(_text(root))
+    return tuple(lines)
+
+
 @lru_cache(maxsize=64)
 def _plain_svg(mei_text: str, width_px: int, scale: int) -> str:
     """The engraving without marks, cleaned of style sheets; one page."""
@@ -79,13 +100,19 @@ def _plain_svg(mei_text: str, width_px: int, scale: int) -> str:
     if not pages:
         raise PassageError("this notation cannot be engraved.", remedy="Export it again.")
     root = _stacked([ET.fromstring(page) for page in pages])
+    _clean(root)
+    for node in root.iter():
+        if "staff" in node.get("class", "").split():
+            _sharp_lines(node)
+    return ET.tostring(root, encoding="unicode")
+
+
+def _clean(root: Element) -> None:
+    """No style sheets, no placeholders; what they said as attributes."""
     for parent, unwanted in [(p, e) for p in root.iter() for e in p if _unwanted(p, e)]:
         parent.remove(unwanted)
     for node in root.iter():
         _presentable(node)
-        if "staff" in node.get("class", "").split():
-            _sharp_lines(node)
-    return ET.tostring(root, encoding="unicode")
 
 
 def _name(node: Element) -> str:

@@ -31,6 +31,7 @@ MODULES = (
     "pages.step",
     "pages.passages",
     "pages.slow",
+    "pages.printing",
     "pages.tomorrow",
     "pages.take",
     "pages.session",

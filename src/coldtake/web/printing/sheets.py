@@ -1,0 +1,196 @@
+"""What stands on printed pages: a day's plan, or a set of exercises, each with its notation.
+
+Sizes are for a stand at arm's length, some 70 cm from the eyes: staves 8 mm high (7 mm where two or
+more stand in a system) and no text below 14 pt. Orchestral parts are set at 7 to 8.5 mm; smaller is
+complained about (common practice, no source).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any
+
+from coldtake.domain.criterion import question
+from coldtake.errors import ColdtakeError, InputError, NotFoundError
+from coldtake.web.planview import PeriodView, SlotRow, periods_of
+from coldtake.web.rendering import clock, long_day, number
+
+if TYPE_CHECKING:
+    from coldtake.domain.plan import Plan
+    from coldtake.domain.topic import Exercise, Step
+    from coldtake.music.passage import Passage
+    from coldtake.practice.services import Services
+
+STAVE_MM, SYSTEM_STAVE_MM = 8.0, 7.0  # one stave in a system; two or more
+LEAST_TEXT_PT = 14
+MARGIN_MM = 12.0
+PAPERS = {"A4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216:2007; ANSI/ASME Y14.1, A
+EXERCISES_MOST = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One slot or exercise. `lines`: SVGs of its music, each over the whole width."""
+
+    title: str
+    topic: str = ""
+    at: str = ""
+    minutes: int = 0
+    cold: bool = False
+    question: str = ""
+    words: str = ""
+    tempo: str = ""
+    see: str = ""
+    break_min: int = 0
+    answers: bool = False
+    lines: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """Pages under one title."""
+
+    title: str
+    aside: str
+    parts: tuple[Part, ...]
+
+    def plain(self) -> dict[str, Any]:
+        """Return the sheet as dictionaries and lists."""
+        return asdict(self)
+
+
+def unbroken(words: str) -> str:
+    """Keep a unit on the line of its number."""
+    return re.sub(r"(?<=\d) (?=(?:%|ms|s|min|cents)(?!\w))", "\N{NO-BREAK SPACE}", words)
+
+
+def paper_of(name: str) -> str:
+    """Return the paper's own name from any spelling. Raises InputError."""
+    known = {p.casefold(): p for p in PAPERS}
+    wanted = name.strip().casefold().removeprefix("us ")
+    if wanted not in known:
+        raise InputError(f"“{name}” is no paper.", where="paper", remedy="Say A4 or letter.")
+    return known[wanted]
+
+
+def plan_sheet(services: Services, plan: Plan, paper: str) -> Sheet:
+    """Lay out a day's plan; notation stands where it is played first."""
+    engraved = _Engraver(services, paper)
+    request = plan.request
+    aside = f"{clock(request.starts_at)}, {plan.minutes} minutes"
+    periods = periods_of(services.state(), plan)
+    return Sheet(long_day(request.day), aside, tuple(_slots(periods, engraved)))
+
+
+def _slots(periods: Sequence[PeriodView], engraved: _Engraver) -> Iterator[Part]:
+    for period in periods:
+        for row in period.rows:
+            rest = period.break_min if row is period.rows[-1] else 0
+            yield _slot(row, rest, engraved)
+
+
+def _slot(row: SlotRow, break_min: int, engraved: _Engraver) -> Part:
+    slot, step = row.slot, row.step
+    lines, see = engraved.first(step, clock(row.begins)) if step else ((), "")
+    return Part(
+        title=step.title if step else "a step that is no longer there",
+        topic=row.topic.title if row.topic else "",
+        at=clock(row.begins),
+        minutes=slot.minutes,
+        cold=slot.kind == "cold",
+        question=unbroken(f"{slot.question} {slot.goal}".strip()),
+        words=step.exercise.words if step else "",
+        tempo=_tempo(step.exercise) if step else "",
+        see=see,
+        break_min=break_min,
+        answers=True,
+        lines=lines,
+    )
+
+
+def exercise_sheet(services: Services, steps: Sequence[Step], paper: str, title: str = "") -> Sheet:
+    """Lay out the exercises of steps in their order. Raises InputError for none or too many."""
+    if not 1 <= len(steps) <= EXERCISES_MOST:
+        raise InputError(
+            f"{len(steps)} exercises cannot be printed at once.",
+            where="print",
+            remedy=f"Choose from 1 to {EXERCISES_MOST} steps.",
+        )
+    engraved = _Engraver(services, paper)
+    topics = services.state().topics
+    names = list(dict.fromkeys(topics[s.topic_id].title for s in steps if s.topic_id in topics))
+    one = len(names) == 1
+    parts = tuple(
+        Part(
+            title=step.title,
+            topic="" if one or step.topic_id not in topics else topics[step.topic_id].title,
+            question=unbroken(question(step.criterion)),
+            words=step.exercise.words,
+            tempo=_tempo(step.exercise),
+            lines=engraved.lines(step),
+        )
+        for step in steps
+    )
+    count = "1 exercise" if len(parts) == 1 else f"{len(parts)} exercises"
+    return Sheet(title or (names[0] if one else "Exercises"), count, parts)
+
+
+def steps_named(services: Services, ids: Sequence[str]) -> tuple[Step, ...]:
+    """Return steps by id, in the order given. Raises NotFoundError."""
+    known = services.state().steps
+    for one in ids:
+        if one not in known:
+            raise NotFoundError(
+                f"There is no step “{one}”.", where="steps", remedy="Copy its id from its address."
+            )
+    return tuple(known[one] for one in ids)
+
+
+def _tempo(exercise: Exercise) -> str:
+    """Write such as `quarter = 96` for a tempo that the page may not give."""
+    if exercise.tempo_bpm is None:
+        return ""
+    unit = exercise.click.beat_unit_beats
+    names = {4.0: "whole", 2.0: "half", 1.5: "dotted quarter", 1.0: "quarter", 0.5: "eighth"}
+    if unit not in names:
+        return f"quarter = {number(exercise.tempo_bpm, 0)}"
+    return f"{names[unit]} = {number(exercise.tempo_bpm / unit, 0)}"
+
+
+class _Engraver:
+    """Lines of music in the width of a paper; remembers what stood before."""
+
+    def __init__(self, services: Services, paper: str) -> None:
+        self._services = services
+        self._width_mm = PAPERS[paper][0] - 2 * MARGIN_MM
+        self._seen: dict[str, str] = {}
+
+    def first(self, step: Step, at: str) -> tuple[tuple[str, ...], str]:
+        """Return the lines, or when the same was played before, the time where they stand."""
+        ref = step.exercise.passage
+        key = "" if ref is None else f"{ref.passage_id} {ref.first_bar} {ref.last_bar}"
+        if key in self._seen:
+            return (), self._seen[key]
+        lines = self.lines(step)
+        if lines:
+            self._seen[key] = at
+        return lines, ""
+
+    def lines(self, step: Step) -> tuple[str, ...]:
+        """Return a step's music line by line, () when it has none (or none that can be read)."""
+        from coldtake.music.engraving import STAVE_PX, engrave_lines
+
+        try:
+            passage = self._services.pile.exercise_passage(step)
+            if passage is None:
+                return ()
+            stave_mm = SYSTEM_STAVE_MM if _staves(passage) > 1 else STAVE_MM
+            return engrave_lines(passage, width_px=round(self._width_mm / stave_mm * STAVE_PX))
+        except ColdtakeError:  # the plan is printed all the same
+            return ()
+
+
+def _staves(passage: Passage) -> int:
+    return max((note.staff for note in passage.notes), default=1)
