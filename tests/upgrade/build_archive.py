@@ -14,8 +14,8 @@ from pathlib import Path
 
 import numpy as np
 import soundfile
-
 from build_released import FIRST, RELEASED, START, released_events
+
 from coldtake.domain.ids import named_id
 from coldtake.practice.archive import FORMAT, export
 from coldtake.practice.services import Services

@@ -31,6 +31,9 @@ ASIDE = "damaged"
 _BUILDING, _READY = "coldtake.db.building", "coldtake.db.repaired"
 _BESIDE = ("-wal", "-shm", "-journal")
 _BATCH = 1000
+# Up to this size indexes are compared with their table at each start (a quarter of a second on a
+# slow machine); beyond it once a day, by the caretaker.
+_THOROUGH_BELOW = 64 * 1024 * 1024
 _SAID = ("malformed", "not a database", "corrupt")
 Entry = dict[str, str]
 
@@ -67,14 +70,24 @@ def fault_of(database: Path, copies: Copies, *, alone: bool) -> str:
         return "its latest entries (coldtake.db-wal) do not fit their checksums"
     try:
         with opened(database, "mode=ro") as connection:  # a writer would tidy up at its close
-            said = [row[0] for row in connection.execute("PRAGMA quick_check(1)")]
+            small = database.stat().st_size < _THOROUGH_BELOW
+            check = "integrity_check" if small else "quick_check"
+            said = [row[0] for row in connection.execute(f"PRAGMA {check}(1)")]
             tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_master")}
+            if said == ["ok"] and "log" in tables:
+                _read_all(connection)
     except sqlite3.DatabaseError as fault:
         words = str(fault).splitlines()[0]
         return words if any(known in words.lower() for known in _SAID) else ""
     if said != ["ok"]:
         return str(said[0]).splitlines()[-1]
     return "it holds no log any more" if copies.all() and "log" not in tables else ""
+
+
+def _read_all(connection: sqlite3.Connection) -> None:
+    """Touch every entry to its last byte: an entry may be torn although its page is whole."""
+    last = [row[1] for row in connection.execute("PRAGMA table_info(log)")][-1]
+    connection.execute(f"SELECT sum(length(CAST({last} AS BLOB))) FROM log").fetchone()
 
 
 def _rows(database: Path) -> bool:
@@ -98,16 +111,21 @@ def _repair(database: Path, copies: Copies, repairs: Repairs, fault: str) -> Rep
     _finish(database)
     newest = _newest_number(aside / database.name)
     lost = _count_lost(found, base[1] if base else {}, newest)
-    return repairs.note(_words(fault, base, entries, lost), lost=lost, aside=str(aside))
+    return repairs.note(_words(fault, base, entries, lost), lost=lost or 0, aside=str(aside))
 
 
 def _words(
-    fault: str, base: tuple[Path, dict[int, Entry]] | None, entries: dict[int, Entry], lost: int
+    fault: str,
+    base: tuple[Path, dict[int, Entry]] | None,
+    entries: dict[int, Entry],
+    lost: int | None,
 ) -> str:
     told = f"The log was damaged ({fault}) and has been put together again: {_counted(entries)}"
     if base:
         newer = len(entries) - len(base[1])
         told += f", {newer} of them newer than the copy {base[0].name}"
+    if lost is None:
+        return f"{told}. Whether anything newer is missing cannot be told any more."
     if not lost:
         return f"{told}. Nothing is missing."
     return f"{told}. {lost} could not be brought back; what is left of them is kept aside."
@@ -158,18 +176,19 @@ def _merged(copied: dict[int, Entry], read: dict[int, Entry]) -> dict[int, Entry
     return dict(sorted(merged.items()))
 
 
-def _count_lost(found: Carved, copied: dict[int, Entry], newest: int) -> int:
+def _count_lost(found: Carved, copied: dict[int, Entry], newest: int | None) -> int | None:
     """Count the numbers of which nothing came back; the log gives them without gaps."""
     known = found.entries.keys() | copied.keys()
-    return max((newest, *known, *found.torn)) - len(known)
+    return None if newest is None else max((newest, *known, *found.torn)) - len(known)
 
 
-def _newest_number(aside: Path) -> int:
-    """Return the number that the database gave last, as far as it still says so."""
+def _newest_number(aside: Path) -> int | None:
+    """Return the number that the database gave last, None where it does not say so any more."""
     with contextlib.suppress(sqlite3.Error, TypeError), opened(aside, "mode=ro") as connection:
+        connection.execute("PRAGMA writable_schema=ON")  # then a file cut short is read as far
         query = "SELECT seq FROM sqlite_sequence WHERE name = 'log'"
         return int(connection.execute(query).fetchone()[0])
-    return 0
+    return None
 
 
 def _build(database: Path, entries: dict[int, Entry], found: Carved, base: Path | None) -> None:

@@ -54,7 +54,7 @@ def of_database(fault: SQLAlchemyError, where: str) -> ColdtakeError:
         remedy = "Close the other programme that uses this folder, then try again."
         return BusyError("The log is in use by another process.", where=where, remedy=remedy)
     if any(word in low for word in _DAMAGED):
-        remedy = "Put the last copy of this file in its place; do not delete the damaged one."
+        remedy = "Close Coldtake and start it again: it then repairs the log and says what it did."
         return StoreError("The log is damaged.", where=where, remedy=remedy)
     for word, (remedy, what) in _SAID:
         if word in low:

@@ -186,6 +186,11 @@ class Keeper:
     def _remarks(self, events: int) -> tuple[str, ...]:
         remarks = []
         if self._copies:
+            fault = self._copies.index_fault()
+            if fault and self._copies.index_fault(mend=True):
+                remarks.append(f"The log is damaged: {fault}. Start Coldtake again to repair it.")
+            elif fault:
+                self._repairs.note("The index of the log was damaged and has been made again.")
             held = self._copies.entries_held()
             if held > events:
                 remarks.append(

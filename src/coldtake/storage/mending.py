@@ -11,6 +11,7 @@ from typing import Any
 
 import msgspec
 from sqlalchemy import Connection, Engine, text
+from sqlalchemy.exc import DatabaseError
 
 from coldtake.domain.care import Repair
 from coldtake.storage.engine import writing
@@ -45,6 +46,16 @@ class Mender:
 
     def mend(self, sequence: int) -> str | None:
         """Put one entry right in the database; return its body, None when it was set aside."""
+        try:
+            return self._mend(sequence)
+        except DatabaseError as fault:
+            if "malformed" not in str(fault) or self._engine.dialect.name != "sqlite":
+                raise
+        with writing(self._engine) as connection:  # its id turned: the index knows another one
+            connection.exec_driver_sql("REINDEX log")
+        return self._mend(sequence)
+
+    def _mend(self, sequence: int) -> str | None:
         with writing(self._engine) as connection:
             columns, digest = _as_it_is(connection, sequence)
             if columns is None:
