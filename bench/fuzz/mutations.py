@@ -104,7 +104,7 @@ def tree(rng: random.Random, data: bytes, seeds: Sequence[bytes]) -> bytes:
     """Well-formed XML with elements missing, doubled, swapped, moved, or saying something else."""
     try:
         root = ET.fromstring(data)
-    except ET.ParseError:
+    except (ET.ParseError, LookupError, ValueError):
         return word(rng, data, seeds)
     parents = [e for e in root.iter() if len(e)]
     for _ in range(rng.choice((1, 1, 2, 6)) if parents else 0):
@@ -113,7 +113,8 @@ def tree(rng: random.Random, data: bytes, seeds: Sequence[bytes]) -> bytes:
 
 
 def _remove(rng: random.Random, one: ET.Element, _other: ET.Element) -> None:
-    del one[rng.randrange(len(one)) : rng.randrange(len(one)) + 1]
+    at = rng.randrange(len(one) + 1)
+    del one[at : at + rng.choice((1, 1, 3))]
 
 
 def _copy(rng: random.Random, one: ET.Element, other: ET.Element) -> None:

@@ -7,6 +7,7 @@ Seeded: the same numbers give the same inputs. It can be stopped and goes on whe
 """
 
 import argparse
+import contextlib
 import json
 import os
 import queue
@@ -15,68 +16,88 @@ import sys
 import threading
 import time
 from collections import Counter
+from collections.abc import Iterable
 from pathlib import Path
 
 HERE = Path(__file__).parent
 PIECE = 500
 HANG_S = 10.0
-START_S = 60.0
+START_S = 120.0
+WAIT_MOST_S = 180.0
 SLOW_S = 1.0
 
 
 def watched(reader: str, first: int, count: int) -> "list[dict]":
     """What became of the inputs of one piece; a process that hangs or dies is replaced."""
     found: list[dict] = []
-    at, last = first, first + count
-    while at < last:
+    while len(found) < count:
+        at = first + len(found)
         process = subprocess.Popen(
-            [sys.executable, str(HERE / "piece.py"), reader, str(at), str(last - at)],
+            [sys.executable, str(HERE / "piece.py"), reader, str(at), str(first + count - at)],
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
             text=True,
             start_new_session=True,
             env={**os.environ, "OMP_NUM_THREADS": "1"},
         )
-        begun = _read(process, found)
-        if begun is None:
-            break
-        at = begun + 1
+        try:
+            lost = _read(process, found)
+        finally:
+            _end(process)
+        if lost:
+            found.append({"n": first + len(found), "s": 0.0, "became": lost})
     return found
 
 
-def _read(process: "subprocess.Popen[str]", found: "list[dict]") -> "int | None":
-    """Collect lines; the number over which the process was lost, None when it ended well."""
+def _read(process: "subprocess.Popen[str]", found: "list[dict]") -> str:
+    """Collect what became of each input; how the process was lost, if it was."""
     lines: queue.Queue[str] = queue.Queue()
     assert process.stdout is not None
-    threading.Thread(
-        target=lambda: ([lines.put(x) for x in process.stdout], lines.put("")), daemon=True
-    ).start()
-    begun = None
+    threading.Thread(target=_pass_on, args=(process.stdout, lines), daemon=True).start()
+    patience = START_S
     while True:
-        try:
-            line = lines.get(timeout=START_S if begun is None else HANG_S)
-        except queue.Empty:
-            _end(process)
-            found.append({"n": begun, "s": HANG_S, "became": "a hang"})
-            return begun if begun is not None else 1 << 60
+        line = _next(process.pid, lines, patience)
+        if line is None:
+            return "a hang"
         if not line:
-            break
+            status = process.wait()
+            return f"the process died ({status})" if status else ""
         said = json.loads(line)
+        patience = HANG_S
         if "became" in said:
             found.append(said)
-            begun = -1 - said["n"]
-        else:
-            begun = said["n"]
-    status = process.wait()
-    if status == 0:
-        return None
-    lost = begun if begun is not None and begun >= 0 else -1 - (begun or -1)
-    found.append({"n": lost, "s": 0.0, "became": f"the process died ({status})"})
-    return lost
+
+
+def _pass_on(source: Iterable[str], lines: "queue.Queue[str]") -> None:
+    for line in source:
+        lines.put(line)
+    lines.put("")
+
+
+def _next(pid: int, lines: "queue.Queue[str]", patience: float) -> "str | None":
+    """The next line; None for a hang. On a busy machine the time that it worked is what counts."""
+    began, worked = time.monotonic(), _cpu_s(pid)
+    while True:
+        try:
+            return lines.get(timeout=1.0)
+        except queue.Empty:
+            waited = time.monotonic() - began
+            if waited > WAIT_MOST_S or (waited > patience and _cpu_s(pid) - worked > patience):
+                return None
+
+
+def _cpu_s(pid: int) -> float:
+    """Processor time of a process [s]; of a gone one without end."""
+    try:
+        fields = Path(f"/proc/{pid}/stat").read_text(encoding="ascii").rpartition(")")[2].split()
+    except OSError:
+        return float("inf")
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def _end(process: "subprocess.Popen[str]") -> None:
-    os.killpg(process.pid, 9)
+    with contextlib.suppress(ProcessLookupError):
+        os.killpg(process.pid, 9)
     process.wait()
 
 

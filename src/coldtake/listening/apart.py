@@ -6,6 +6,7 @@ or memory. Nothing here imports what listening needs, so that a page is not kept
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -49,7 +50,8 @@ class Outline:
 
 def warm_up() -> None:
     """Have a process ready, with everything imported, before the first take comes."""
-    WORKER.ask({"want": "ready"})
+    with suppress(Lost):  # the first take will say why
+        WORKER.ask({"want": "ready"})
 
 
 def to_flac(sound: bytes, filename: str = "") -> Kept:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from fastapi import FastAPI
 from starlette.staticfiles import StaticFiles
 
+from coldtake.practice import rejudging
 from coldtake.web import errors
 from coldtake.web.rendering import STATIC, make_templates
 from coldtake.web.security import Guard
@@ -39,6 +40,7 @@ MODULES = (
     "pages.progress",
     "pages.outlook",
     "pages.settings",
+    "pages.work",
     "pages.share",
     "pages.tuner",
 )
@@ -58,7 +60,7 @@ def _warm_up(services: Services) -> None:
     services.looking.estimates()  # the first step page waits for the first estimates
     for name in HEAVY[1:]:
         import_module(name)
-    import_module("coldtake.listening.apart").warm_up()  # a process of its own
+    rejudging.resume(services)
 
 
 def _warmed(services: Services) -> Callable[[FastAPI], AbstractAsyncContextManager[None]]:
@@ -66,6 +68,8 @@ def _warmed(services: Services) -> Callable[[FastAPI], AbstractAsyncContextManag
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         warming = threading.Thread(target=_warm_up, args=(services,), name="warm-up", daemon=True)
         warming.start()
+        listener = import_module("coldtake.listening.apart")  # its process warms up by itself
+        threading.Thread(target=listener.warm_up, name="listener", daemon=True).start()
         yield
         warming.join()  # it reads the log, which may be closed now
 
@@ -94,6 +98,7 @@ def create_app(
         lifespan=_warmed(services),
     )
     templates = make_templates()
+    templates.env.globals["long_work"] = services.jobs.now
     app.state.build_demo = build_demo
     app.state.sharing = sharing
     refuse = partial(errors.refused, templates=templates)

@@ -77,6 +77,12 @@ def without_answer(reason: str) -> str:
     return reason
 
 
+def engine_words(engine: str) -> str:
+    """Say who gave a verdict, by the engine's name such as `line-2`."""
+    heard = engine.rpartition("-")[2].isdigit()
+    return f"listener {engine}" if heard else "nobody listened"
+
+
 def _on_device(request: Request) -> dict[str, bool]:
     """Every page knows whether it is shown on the paired device."""
     return {"shared": is_shared(request)}
@@ -101,6 +107,7 @@ def make_templates() -> Jinja2Templates:
         "importance": IMPORTANCE.__getitem__,
         "phase": lambda phase: PHASE[str(phase)],
         "without_answer": without_answer,
+        "engine": engine_words,
         "answer": lambda answer: ANSWER[str(answer)],
     }
     env.globals["IMPORTANCE"] = IMPORTANCE

@@ -18,6 +18,7 @@ from coldtake.units import METRONOME_MARKS
 from coldtake.web import forms, tries
 from coldtake.web.criteria import BEAT_UNITS, editor_of, read_criterion
 from coldtake.web.forms import Fields, text_fields
+from coldtake.web.pages.take import listen_to
 from coldtake.web.pages.topic import bar_query, notation_path
 
 if TYPE_CHECKING:
@@ -159,7 +160,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
             remedy = "Choose a WAV, FLAC, Ogg, MP3, M4A or WebM file."
             raise InputError("No recording was chosen.", where="take", remedy=remedy)
         kept = services.takes.keep(file[0], filename=file[1], step_id=step_id, source="upload")
-        services.takes.judge(kept.id)
+        listen_to(services, kept)
         return RedirectResponse(f"/takes/{kept.id}", status_code=303)
 
     return routes

@@ -17,9 +17,12 @@ from coldtake.web import evidence, forms
 if TYPE_CHECKING:
     from coldtake.domain.topic import Step
     from coldtake.music.passage import Passage
+    from coldtake.ports import Progress
+    from coldtake.practice.jobs import Job
     from coldtake.practice.services import Services
     from coldtake.web.waveform import Waveform
 
+LONG_S = 60.0  # a take of a minute is heard in a second or so; nobody waits for a longer one
 WIDE_PX, NARROW_PX = 1000, 400  # two settings of the same notation; the style sheet shows one
 
 
@@ -54,13 +57,56 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
 
     @routes.post("/takes/{take_id}/listen")
     def listen(take_id: str) -> Response:
-        services.takes.rejudge(take_id)
+        listen_to(services, services.takes.get(take_id))
         return RedirectResponse(f"/takes/{take_id}", status_code=303)
+
+    @routes.get("/takes/{take_id}/hearing")
+    def hearing(request: Request, take_id: str) -> Response:
+        take = services.takes.get(take_id)
+        job = services.hearing.now(take.id)
+        if job is None or not job.running:
+            return Response(headers={"HX-Refresh": "true"})
+        context = {"take": take, "hearing": job}
+        return templates.TemplateResponse(request, "hearing.html", context)
+
+    @routes.post("/takes/{take_id}/hearing/stop")
+    def stop(take_id: str) -> Response:
+        take = services.takes.get(take_id)
+        if services.hearing.now(take.id):
+            services.hearing.stop()
+        return RedirectResponse(f"/takes/{take.id}", status_code=303)
 
     return routes
 
 
+def listen_to(services: Services, take: Take) -> None:
+    """Judge a take; a long one in the background, while its page tells how far it is."""
+    if take.duration_s < LONG_S:
+        services.takes.rejudge(take.id)
+        return
+
+    def work(progress: Progress) -> str:
+        def tell(share: float) -> bool:
+            return progress.step(round(100 * share), 100, "Listening")
+
+        return services.takes.rejudge(take.id, tell).reason
+
+    services.hearing.start(take.id, "Listening to a take", work)
+
+
+def _heard_now(services: Services, take: Take) -> Job | None:
+    """Return the listening that goes on; a fault with which it ended is raised, once."""
+    job = services.hearing.now(take.id)
+    if job is None or job.running:
+        return job
+    services.hearing.seen()
+    if job.fault is not None:
+        raise job.fault
+    return None
+
+
 def _context(services: Services, take: Take) -> dict[str, object]:
+    hearing = _heard_now(services, take)
     state = services.state()
     step = state.steps.get(take.step_id)
     passage = _passage(services, step)
@@ -70,6 +116,7 @@ def _context(services: Services, take: Take) -> dict[str, object]:
         "here": "",
         "take": take,
         "verdict": take.verdict,
+        "hearing": hearing,
         "step": step,
         "topic": state.topics.get(step.topic_id) if step else None,
         "question": question(step.criterion) if step else "",

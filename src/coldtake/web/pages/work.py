@@ -1,0 +1,99 @@
+"""Long work: what can be begun, how far it is, and the button that stops it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+from urllib.parse import urlsplit
+
+from fastapi import APIRouter, Request
+from starlette.responses import RedirectResponse, Response
+from starlette.templating import Jinja2Templates
+
+from coldtake.errors import NotFoundError
+from coldtake.practice import rejudging
+from coldtake.web import forms
+
+CHECKING = "Looking through everything"
+
+if TYPE_CHECKING:
+    from coldtake.ports import Caretaker, Progress
+    from coldtake.practice.services import Services
+
+
+def router(services: Services, templates: Jinja2Templates) -> APIRouter:
+    """Build the routes of long work."""
+    routes = APIRouter(prefix="/work")
+    jobs = services.jobs
+
+    @routes.get("")
+    def show(request: Request) -> Response:
+        job = jobs.now()
+        context = {
+            "here": "/work",
+            "outdated": len(services.takes.outdated()),
+            "can_check": services.care is not None,
+            "busy": job is not None and job.running,
+        }
+        return templates.TemplateResponse(request, "work.html", context)
+
+    def strip(request: Request, headers: dict[str, str] | None = None) -> Response:
+        context = {"job": jobs.now()}
+        return templates.TemplateResponse(request, "work_strip.html", context, headers=headers)
+
+    def after(request: Request) -> Response:
+        if request.headers.get("hx-request"):
+            return strip(request)
+        came = urlsplit(request.headers.get("referer", ""))
+        return RedirectResponse(forms.own_path(came.path), status_code=303)
+
+    @routes.get("/now")
+    def now(request: Request) -> Response:
+        job = jobs.now()
+        if job is None or not job.running:  # the whole strip says what came of it
+            return strip(request, {"HX-Retarget": "#work", "HX-Reswap": "outerHTML"})
+        return templates.TemplateResponse(request, "work_now.html", {"job": job})
+
+    @routes.post("/stop")
+    def stop(request: Request) -> Response:
+        jobs.stop()
+        return after(request)
+
+    @routes.post("/seen")
+    def seen(request: Request) -> Response:
+        jobs.seen()
+        return after(request)
+
+    _beginnings(routes, services)
+    return routes
+
+
+def _beginnings(routes: APIRouter, services: Services) -> None:
+    """Add the routes that begin something."""
+
+    @routes.post("/rejudge")
+    def rejudge() -> Response:
+        rejudging.begin(services)
+        return RedirectResponse("/work", status_code=303)
+
+    @routes.post("/check")
+    def check() -> Response:
+        care = services.care
+        if care is None:
+            raise NotFoundError("There is nothing here that looks after the data.")
+        services.jobs.start("check", CHECKING, lambda progress: _checked(care, progress))
+        return RedirectResponse("/work", status_code=303)
+
+
+def _checked(care: Caretaker, progress: Progress) -> str:
+    found = care.check(progress)
+    looked = f"{found.events} entries and {found.heard_of} takes were read"
+    if found.sound:
+        return f"{looked}, and nothing is amiss."
+    lines = [f"{looked}."]
+    for ids, words in (
+        (found.damaged, "damaged"),
+        (found.missing, "missing"),
+        (found.brought_back, "put back from a copy"),
+    ):
+        lines += [f"{len(ids)} of the takes {words}."] if ids else []
+    return " ".join((*lines, *found.remarks))

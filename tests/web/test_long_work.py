@@ -1,0 +1,147 @@
+"""Long work shows itself on every page, can be stopped, and leaves the pages usable."""
+
+import io
+import re
+import threading
+
+import numpy as np
+import pytest
+import soundfile
+from desk import words
+
+from coldtake.domain import events as ev
+from coldtake.domain.take import Answer, Verdict
+from coldtake.listening.engine import ENGINE
+from coldtake.ports import Cancelled
+
+
+@pytest.fixture
+def held(services):
+    """A job that has done a quarter and waits."""
+    go_on, begun = threading.Event(), threading.Event()
+
+    def work(progress):
+        progress.step(1, 4, "Take 1 of 4")
+        begun.set()
+        go_on.wait(20)
+        if not progress.step(2, 4, "Take 2 of 4"):
+            raise Cancelled
+        return "4 takes heard again."
+
+    services.jobs.start("rejudge", "Listening again", work)
+    begun.wait(20)
+    yield go_on
+    go_on.set()
+    services.jobs.wait(20)
+
+
+def strip(page) -> str:
+    found = re.search(r'<aside id="work".*?</aside>', page.text, re.DOTALL)
+    return words(found[0]) if found else ""
+
+
+def test_a_page_without_long_work_says_nothing_of_it(client):
+    assert strip(client.get("/settings")) == ""
+
+
+@pytest.mark.parametrize("path", ["/", "/settings", "/work", "/nowhere"])
+def test_every_page_tells_of_it(client, held, path):
+    page = client.get(path)
+    assert "Listening again Take 1 of 4" in strip(page)
+    assert 'value="0.2500"' in page.text
+    assert "style=" not in page.text
+
+
+def test_the_strip_follows_and_says_what_came_of_it(client, services, held):
+    part = client.get("/work/now", headers={"HX-Request": "true"})
+    assert "25 %" in part.text
+    assert "<html" not in part.text
+    held.set()
+    services.jobs.wait(20)
+    part = client.get("/work/now", headers={"HX-Request": "true"})
+    assert part.headers["HX-Retarget"] == "#work"
+    assert "Listening again: 4 takes heard again." in strip(part)
+    client.post("/work/seen", headers={"Referer": "http://localhost/settings"})
+    assert strip(client.get("/settings")) == ""
+
+
+def test_it_can_be_stopped(client, services, held):
+    back = client.post(
+        "/work/stop", headers={"Referer": "http://localhost/outlook"}, follow_redirects=False
+    )
+    assert (back.status_code, back.headers["location"]) == (303, "/outlook")
+    assert "It stops after this" in strip(client.get("/"))
+    held.set()
+    services.jobs.wait(20)
+    assert "stopped. What was done is kept." in strip(client.get("/"))
+
+
+def test_only_one_at_a_time(client, desk, services, held):
+    answer = client.post("/work/check")
+    assert answer.status_code in (404, 409)
+    with_old_verdict(desk, services)
+    answer = client.post("/work/rejudge")
+    assert answer.status_code == 409
+    assert "still going on" in answer.text
+
+
+def with_old_verdict(desk, services, seconds=1):
+    made = desk.step(desk.topic(), passage=True)
+    out = io.BytesIO()
+    soundfile.write(out, np.zeros(8000 * seconds, np.float32), 8000, format="WAV")
+    take = services.takes.keep(out.getvalue(), step_id=made.id)
+    said = Verdict(
+        answer=Answer.YES, reason="Clean.", tempo_bpm=90.0, tests=(), notes=(), engine="line-0"
+    )
+    services.append(ev.TakeJudged(take_id=take.id, verdict=said), at=take.at, day=take.day)
+    return take
+
+
+def test_old_verdicts_are_offered_and_heard_again(client, desk, services):
+    take = with_old_verdict(desk, services)
+    assert "1 take was judged by an older listener" in words(client.get("/work").text)
+    assert "long work" in words(client.get("/settings").text).lower()
+    client.post("/work/rejudge")
+    services.jobs.wait(60)
+    page = client.get(f"/takes/{take.id}")
+    assert "1 take heard again, 1 with another answer." in strip(page)
+    said = words(page.text)
+    assert "Clean. listener line-0" in said
+    assert f"listener {ENGINE}, which counts" in said
+    assert "Every take was judged by the listener as it is now" in words(client.get("/work").text)
+    assert client.post("/work/rejudge").status_code == 422
+
+
+def test_a_long_take_is_heard_while_its_page_tells_how_far_it_is(client, desk, services):
+    take = with_old_verdict(desk, services, seconds=120)
+    page = client.post(f"/takes/{take.id}/listen")
+    assert page.status_code == 200
+    services.hearing.wait(60)
+    part = client.get(f"/takes/{take.id}/hearing")
+    assert part.headers["HX-Refresh"] == "true"
+    assert services.takes.get(take.id).verdict.engine == ENGINE
+
+
+def test_the_take_page_shows_the_share_and_stops_it(client, desk, services):
+    take = with_old_verdict(desk, services)
+    go_on, begun = threading.Event(), threading.Event()
+
+    def listening(progress):
+        progress.step(40, 100, "Listening")
+        begun.set()
+        go_on.wait(20)
+        if not progress.step(41, 100, "Listening"):
+            raise Cancelled
+        return ""
+
+    services.hearing.start(take.id, "Listening to a take", listening)
+    begun.wait(20)
+    assert "Listening … 40 %" in words(client.get(f"/takes/{take.id}").text)
+    part = client.get(f"/takes/{take.id}/hearing").text
+    assert "Listening … 40 %" in words(part)
+    client.post(f"/takes/{take.id}/hearing/stop")
+    go_on.set()
+    services.hearing.wait(20)
+    page = words(client.get(f"/takes/{take.id}").text)
+    assert "Listening …" not in page
+    assert "Listen to it again" in page
