@@ -45,9 +45,9 @@ test("blocks of 128 frames find every click once, whatever the tempo", () => {
 
 test("a count-in leaves room for a pick-up", () => {
   const click = { beat_unit_beats: 1, beats_per_bar: 4, count_in_bars: 1 };
-  assert.deepEqual(countIn(click, 0), { clicks: 4, accentOffset: 0, leadClicks: 4 });
-  assert.deepEqual(countIn(click, 1), { clicks: 3, accentOffset: 0, leadClicks: 3 });
-  assert.deepEqual(countIn(click, 0.5), { clicks: 4, accentOffset: 0, leadClicks: 3.5 });
+  assert.deepEqual(countIn(click, 0), { clicks: 4, accentOffset: 0, leadClicks: 4, firstBar: 4 });
+  assert.deepEqual(countIn(click, 1), { clicks: 3, accentOffset: 0, leadClicks: 3, firstBar: 4 });
+  assert.deepEqual(countIn(click, 0.5), { clicks: 4, accentOffset: 0, leadClicks: 3.5, firstBar: 4 });
   assert.deepEqual(countIn({ ...click, count_in_bars: 0 }, 0).clicks, 0);
   // Six-eight, clicked in dotted quarters, pick-up of one eighth.
   const compound = countIn({ beat_unit_beats: 1.5, beats_per_bar: 2, count_in_bars: 2 }, 0.5);
@@ -140,4 +140,23 @@ test("a recording that began late has lost its beginning", () => {
   const batches = [{ frame: 100, samples: Float32Array.of(1, 2) }];
   assert.equal(lostFrames(batches, 100), 0);
   assert.equal(lostFrames(batches, 90), 10);
+});
+
+/** Which of the first clicks after a bar of count-in sound, as "bar.beat". */
+function sounding(pattern, perBar = 4, bars = 6) {
+  const plan = { ...PLAN, f0: 0, samplesPerBeat: 1000, perBar, count: perBar * (bars + 1) };
+  const all = { from: perBar, firstBar: perBar, beats: [], barsOn: 1, barsOff: 0, ...pattern };
+  return clicksWithin({ ...plan, pattern: all }, 0, 1e6).map(({ frame }) => {
+    const k = Math.round(frame / 1000) - perBar;
+    return `${Math.floor(k / perBar) + 1}.${(((k % perBar) + perBar) % perBar) + 1}`;
+  });
+}
+
+test("the click on chosen beats, in every third bar, silent for two bars in four", () => {
+  const countIn = ["0.1", "0.2", "0.3", "0.4"];
+  assert.deepEqual(sounding({ beats: [2, 4] }, 4, 2), [...countIn, "1.2", "1.4", "2.2", "2.4"]);
+  assert.deepEqual(sounding({ barsOff: 2, beats: [1] }), [...countIn, "1.1", "4.1"]);
+  const half = sounding({ barsOn: 2, barsOff: 2, beats: [1] });
+  assert.deepEqual(half, [...countIn, "1.1", "2.1", "5.1", "6.1"]);
+  assert.equal(sounding({}).length, 28, "without a pattern all sound");
 });

@@ -51,12 +51,20 @@ class PassageRef(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class ClickSetting(msgspec.Struct, frozen=True, kw_only=True):
-    """The click while playing: beat unit in quarters, beats in a bar to accent, count-in bars."""
+    """The click while playing: beat unit in quarters, beats in a bar to accent, count-in bars.
+
+    on_beats : beats of a bar that sound, counted from 1; none named: all of them
+    bars_on, bars_off : after so many bars with the click it is silent for so many, and again; a
+    click in every n-th bar is 1 and n - 1. A count-in always sounds whole
+    """
 
     beat_unit_beats: Annotated[float, Meta(gt=0, le=8)] = 1.0
     beats_per_bar: Annotated[int, Meta(ge=1, le=32)] = 4
     count_in_bars: Annotated[int, Meta(ge=0, le=8)] = 1
     on: bool = True
+    on_beats: tuple[Annotated[int, Meta(ge=1, le=32)], ...] = ()
+    bars_on: Annotated[int, Meta(ge=1, le=64)] = 1
+    bars_off: Annotated[int, Meta(ge=0, le=64)] = 0
 
 
 class Exercise(msgspec.Struct, frozen=True, kw_only=True):

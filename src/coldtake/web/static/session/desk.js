@@ -282,18 +282,20 @@ export class Desk {
 
   /** @returns {ClickChoice} */
   clickOf(/** @type {StepInfo | undefined} */ step, /** @type {string} */ stepId) {
-    const known = this.clicks.get(stepId);
-    if (known) return known;
     const unit = step?.click.beat_unit_beats ?? 1;
     const tempo = step?.tempo_bpm ?? null;
-    return {
+    const own = {
       on: tempo !== null && (step?.click.on ?? false),
       through: true,
       bpm: Math.round((tempo ?? 80) / unit),
       unit,
       perBar: step?.click.beats_per_bar ?? 4,
       bars: step?.click.count_in_bars ?? 1,
+      beats: step?.click.on_beats ?? [],
+      barsOn: step?.click.bars_on ?? 1,
+      barsOff: step?.click.bars_off ?? 0,
     };
+    return { ...own, ...this.clicks.get(stepId) };
   }
 
   async setClick(/** @type {string} */ stepId, /** @type {Partial<ClickChoice>} */ change) {

@@ -252,6 +252,9 @@ onClickField("click-bpm", (f) => (within(f) === null ? null : { bpm: Number(f.va
 onClickField("click-unit", (f) => ({ unit: Number(f.value) }));
 onClickField("click-bar", (f) => (within(f) === null ? null : { perBar: Number(f.value) }));
 onClickField("click-bars", (f) => (within(f) === null ? null : { bars: Number(f.value) }));
+onClickField("click-beats", (f) => ({ beats: (f.value.match(/\d+/g) ?? []).map(Number).filter((n) => n > 0) }));
+onClickField("click-with", (f) => (within(f) === null ? null : { barsOn: Number(f.value) }));
+onClickField("click-without", (f) => (within(f) === null ? null : { barsOff: Number(f.value) }));
 el("click-volume").addEventListener("input", () => {
   desk.volume = Number(/** @type {HTMLInputElement} */ (el("click-volume")).value) / 100;
   void store.note("volume", desk.volume);

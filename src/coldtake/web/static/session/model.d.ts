@@ -153,7 +153,15 @@ export interface StepInfo {
   /** Some test can only be answered by the player. */
   player_tests: boolean;
   tempo_bpm: number | null;
-  click: { beat_unit_beats: number; beats_per_bar: number; count_in_bars: number; on: boolean };
+  click: {
+    beat_unit_beats: number;
+    beats_per_bar: number;
+    count_in_bars: number;
+    on: boolean;
+    on_beats: number[];
+    bars_on: number;
+    bars_off: number;
+  };
   notation: string | null;
   passage_beats: number | null;
   pickup_beats: number;

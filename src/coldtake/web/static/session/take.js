@@ -29,6 +29,9 @@ const FLAW_WORDS = Object.freeze({
  * @property {number} unit beat unit in quarters
  * @property {number} perBar
  * @property {number} bars of count-in
+ * @property {number[]} beats that sound, counted from 1; empty for all
+ * @property {number} barsOn bars with the click, then
+ * @property {number} barsOff bars without
  */
 /**
  * @typedef {object} Take
@@ -176,7 +179,7 @@ export class Takes {
       beats_per_bar: click.perBar,
       count_in_bars: click.bars,
     };
-    const { clicks, accentOffset, leadClicks } = countIn(shape, step.pickup_beats);
+    const { clicks, accentOffset, leadClicks, firstBar } = countIn(shape, step.pickup_beats);
     const spb = samplesPerBeat(sound.rate, click.bpm * click.unit, click.unit);
     const early = Math.min(EARLY_S * sound.rate, spb / 2);
     const f0 = Math.ceil(Math.max(soon, trusted + early - leadClicks * spb));
@@ -381,6 +384,24 @@ function asked(session, place, clickBpm, track, at) {
     day: session.day,
   });
   if (clickBpm !== null) query.set("click_bpm", String(clickBpm));
+  if (track) query.set("click", JSON.stringify(track));
   if (track !== null) query.set("click", JSON.stringify(track));
   return { sessionId: session.id, query: query.toString() };
+}
+
+/**
+ * When the clicks were made, in seconds of the recording (the server's `domain.take.ClickTrack`).
+ * @param {import("./clicks.js").ClickPlan} plan @param {number} unit of a click in quarters
+ * @param {number} musicFrame @param {number} fromFrame @param {number} rate
+ */
+function trackOf(plan, unit, musicFrame, fromFrame, rate) {
+  return {
+    first_s: (plan.f0 - fromFrame) / rate,
+    every_s: plan.samplesPerBeat / rate,
+    unit_beats: unit,
+    music_s: (musicFrame - fromFrame) / rate,
+    per_bar: plan.perBar,
+    accent: plan.accentOffset,
+    count: plan.count === Infinity ? null : plan.count,
+  };
 }

@@ -108,6 +108,9 @@ function drawClick(/** @type {Desk} */ desk, /** @type {string} */ stepId) {
     ["click-unit", String(click.unit)],
     ["click-bar", String(click.perBar)],
     ["click-bars", String(click.bars)],
+    ["click-beats", click.beats.join(" ")],
+    ["click-with", String(click.barsOn)],
+    ["click-without", String(click.barsOff)],
     ["click-volume", String(Math.round(desk.volume * 100))],
   ];
   for (const [id, value] of fields) {
