@@ -154,7 +154,8 @@ class State(msgspec.Struct, kw_only=True):
         """Add minutes played."""
         past = _touching(self.past(work.step_id), work.day)
         past = msgspec.structs.replace(past, works=(*past.works, work))
-        self.keep_past(work.step_id, past, why)
+        told = f"{why} {work.at.isoformat()} {work.day} {work.minutes!r}"
+        self.keep_past(work.step_id, past, told)
         self.minutes_on[work.day] = self.minutes_on.get(work.day, 0.0) + work.minutes
         self.minutes_of[work.step_id] = self.minutes_of.get(work.step_id, 0.0) + work.minutes
 
@@ -164,7 +165,8 @@ class State(msgspec.Struct, kw_only=True):
         tries = _with(past.tries, attempt)
         self.try_count += len(tries) - len(past.tries)
         past = msgspec.structs.replace(past, tries=tries)
-        self.keep_past(attempt.step_id, past, f"{why} {attempt.cold}")
+        told = f"{why} {attempt.at.isoformat()} {attempt.day} {attempt.answer} {attempt.judge}"
+        self.keep_past(attempt.step_id, past, f"{told} {attempt.cold}")
         self.homes.add(attempt.id, attempt.step_id)
 
     def drop_try(self, attempt: Try, why: str) -> None:

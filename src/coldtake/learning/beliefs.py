@@ -5,6 +5,7 @@ steps' marginal likelihoods under each type: exact for the particle cloud, and c
 tempers the product because the steps of a real player are more alike than the types allow for.
 """
 
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -14,7 +15,8 @@ from coldtake.domain.state import State
 from coldtake.domain.topic import TopicKind
 from coldtake.learning import law
 from coldtake.learning.filter import StepFilter, advance, fresh, half_life_now, skill_now
-from coldtake.learning.history import History, histories
+from coldtake.learning.history import history
+from coldtake.learning.known import KNOWN, About, Known
 from coldtake.learning.law import Array
 from coldtake.learning.prior import Cloud, cloud
 
@@ -47,24 +49,27 @@ class Beliefs:
         return self.step_ids.index(step_id)
 
 
-def beliefs(state: State, on: date) -> Beliefs:
-    """Filter the log up to and including `on`, all steps in the state's order."""
-    told = histories(state, on)
-    filters = tuple(_filter_of(state, i, told.get(i, ())) for i in state.steps)
+def beliefs(state: State, on: date, only: Collection[str] | None = None) -> Beliefs:
+    """Filter the log up to and including `on`, steps in the state's order.
+
+    only : ids of the steps wanted, default all. What the other steps say of the player counts the
+        same, but their particles are not held: a diary of ten years has two thousand steps
+    """
     c = cloud()
-    count = len(c.pace)
+    ids = tuple(i for i in state.steps if only is None or i in only)
+    types = types_of([known for i in state.steps for known in _said(state, i, on)], c)
+    filters = tuple(_filter_of(state, i, on) for i in ids)
     if not filters:
-        empty = np.zeros((0, count))
-        return Beliefs(on, (), empty, empty, empty, empty, np.zeros(0), c.type_chance, c, filters)
-    weight, types = weigh(np.stack([f.loglik for f in filters]), c)
+        empty = np.zeros((0, len(c.pace)))
+        return Beliefs(on, (), empty, empty, empty, empty, np.zeros(0), types, c, filters)
     gaps = [on.toordinal() - f.day if f.day is not None else 0 for f in filters]
     return Beliefs(
         on=on,
-        step_ids=tuple(state.steps),
+        step_ids=ids,
         skill=np.stack([skill_now(f) for f in filters]),
         half_life=np.stack([half_life_now(f) for f in filters]),
         rate=np.stack([f.rate for f in filters]),
-        weight=weight,
+        weight=weigh(np.stack([f.loglik for f in filters]), types, c),
         gap_days=np.array(gaps, dtype=float),
         types=types,
         cloud=c,
@@ -72,34 +77,78 @@ def beliefs(state: State, on: date) -> Beliefs:
     )
 
 
-def _filter_of(state: State, step_id: str, history: History) -> StepFilter:
+def _about(state: State, step_id: str) -> About:
     step = state.steps[step_id]
     topic = state.topics.get(step.topic_id)
-    kind = topic.kind if topic else TopicKind.OTHER
-    if not history:
-        return fresh(step.need_min, kind)
-    return advance(step_id, step.need_min, kind, history)
+    return step.need_min, topic.kind if topic else TopicKind.OTHER
 
 
-def weigh(loglik: Array, c: Cloud) -> tuple[Array, Array]:
-    """Return particle weights (S, N), rows summing to 1, and the posterior of the types (K, G / K).
+def _filter_of(state: State, step_id: str, on: date) -> StepFilter:
+    need_min, kind = _about(state, step_id)
+    if step_id not in state.pasts:
+        return fresh(need_min, kind)
+    told = history(state.past(step_id), on)
+    return advance(step_id, need_min, kind, told) if told else fresh(need_min, kind)
 
-    Steps that were never played all look alike and say nothing: they are weighed once.
+
+def _said(state: State, step_id: str, on: date) -> tuple[Array, ...]:
+    """Return what one step's answers say about the player's types, or nothing."""
+    step_print = state.prints.get(step_id)
+    if step_print is None:
+        return ()
+    about = _about(state, step_id)
+    known = KNOWN.get(step_id)
+    if known is None or (known.about, known.step_print) != (about, step_print):
+        known = _known(state, step_id, about, step_print)
+        KNOWN[step_id] = known
+    if known.last_day > on.toordinal():  # a look back: rare, and computed as such
+        return said_of(_filter_of(state, step_id, on))
+    return known.said
+
+
+def _known(state: State, step_id: str, about: About, step_print: str) -> Known:
+    last = max(state.past(step_id).days, default=date.min)
+    said = said_of(_filter_of(state, step_id, last))
+    return Known(about, step_print, last.toordinal(), said)
+
+
+def said_of(f: StepFilter) -> tuple[Array, ...]:
+    """Log of a step's marginal likelihood under each type (K, G / K); nothing without an answer.
+
+    Steps that were never answered all look alike and say nothing.
     """
+    if not np.any(f.loglik != 0.0):
+        return ()
+    c = cloud()
+    return (np.log(_marginal(f.loglik[None, :], c)[1][:, 0, :]),)
+
+
+def _marginal(loglik: Array, c: Cloud) -> tuple[Array, Array]:
+    """Likelihood by shape (K, S, N / K), and its mean under each type (K, S, G / K)."""
+    likelihood = np.exp(loglik - loglik.max(axis=1, keepdims=True))
+    by_shape = likelihood.reshape(len(loglik), len(c.given_type), -1).transpose(1, 0, 2)
+    return by_shape, np.maximum(by_shape @ c.given_type, 1e-300)
+
+
+def types_of(said: Sequence[Array], c: Cloud) -> Array:
+    """Return the posterior of the player's types (K, G / K) from what the steps say."""
+    log_types = np.log(c.type_chance)
+    if said:
+        log_types = log_types + TRUST * np.sum(said, axis=0)
+    types = np.exp(log_types - log_types.max())
+    return np.asarray(types / types.sum())
+
+
+def weigh(loglik: Array, types: Array, c: Cloud) -> Array:
+    """Return particle weights (S, N), rows summing to 1. Steps without an answer share a row."""
     rows, back = np.unique(
         np.any(loglik != 0.0, axis=1) * np.arange(1, len(loglik) + 1), return_inverse=True
     )
     kept = np.array([np.flatnonzero(back == i)[0] for i in range(len(rows))])
-    likelihood = np.exp(loglik[kept] - loglik[kept].max(axis=1, keepdims=True))
-    by_shape = likelihood.reshape(len(kept), len(c.given_type), -1).transpose(1, 0, 2)
-    marginal = np.maximum(by_shape @ c.given_type, 1e-300)
-    said = (rows > 0)[None, :, None]
-    log_types = np.log(c.type_chance) + TRUST * np.where(said, np.log(marginal), 0.0).sum(axis=1)
-    types = np.exp(log_types - log_types.max())
-    types /= types.sum()
+    by_shape, marginal = _marginal(loglik[kept], c)
     share = (types[:, None, :] / marginal) @ c.given_type.transpose(0, 2, 1)
     weight = (by_shape * share).transpose(1, 0, 2).reshape(len(kept), -1)
-    return (weight / weight.sum(axis=1, keepdims=True))[back], types
+    return np.asarray((weight / weight.sum(axis=1, keepdims=True))[back])
 
 
 def cold_chances(b: Beliefs, more_days: float = 0.0) -> Array:

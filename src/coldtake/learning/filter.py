@@ -140,7 +140,7 @@ def _lived(f: StepFilter, mark: Mark, c: Cloud) -> StepFilter:
 
 
 _Key = tuple[str, float, TopicKind]
-_CACHE_MOST = 4096
+_CACHE_MOST = 256  # 30 kB each
 _cache: OrderedDict[_Key, tuple[History, StepFilter]] = OrderedDict()
 
 

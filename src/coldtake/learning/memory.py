@@ -1,5 +1,6 @@
 """Estimates of every step from the log alone; see law, prior, filter and beliefs for the model."""
 
+from collections.abc import Collection
 from datetime import date
 
 import numpy as np
@@ -21,26 +22,34 @@ from coldtake.learning.law import Array
 SHARES = (0.1, 0.5, 0.9)  # an 80 % interval and its middle
 
 
-def estimates(state: State, on: date) -> dict[str, Estimate]:
+_AT_ONCE = 128  # steps whose particles are held together
+
+
+def estimates(state: State, on: date, only: Collection[str] | None = None) -> dict[str, Estimate]:
     """Estimate every step as it stands on a day, from the events up to and including that day.
 
+    only : ids of the steps wanted, default all
     Where nothing is known the numbers are the first guess and `enough` is False.
     """
-    b = beliefs(state, on)
-    if not b.step_ids:
-        return {}
+    ids = [i for i in state.steps if only is None or i in only]
+    found: dict[str, Estimate] = {}
+    for start in range(0, len(ids), _AT_ONCE):
+        found |= _estimates(state, beliefs(state, on, ids[start : start + _AT_ONCE]))
+    return found
+
+
+def _estimates(state: State, b: Beliefs) -> dict[str, Estimate]:
     clean = intervals(cold_chances(b), b.weight, mean=True)
     half_lives = intervals(b.half_life, b.weight)
     needs = intervals(minutes_to_met(state, b), b.weight)
     done = {StepPhase.MET, StepPhase.HELD}
-    phases = state.phases()
     nothing = Interval(low=0.0, mid=0.0, high=0.0)
     return {
         step_id: Estimate(
             step_id=step_id,
             clean_cold=clean[i],
             half_life_days=half_lives[i],
-            minutes_to_met=nothing if phases[step_id] in done else needs[i],
+            minutes_to_met=nothing if state.phase(step_id) in done else needs[i],
             cold_takes=b.filters[i].cold_takes,
             tries=b.filters[i].answers,
             enough=enough(b.filters[i]),

@@ -204,7 +204,8 @@ def _idle(steps: Steps, thin: Thin, never: Array) -> Array:
 
 def prospect(state: State, day: date, slot_most: int) -> Prospect:
     """Look ahead from the evening before `day`."""
-    b = beliefs(state, day)
+    topics = set(plannable(state))
+    b = beliefs(state, day, {i for i, s in state.steps.items() if s.topic_id in topics})
     steps = steps_ahead(state, day, b)
     thin = thinned(b, steps.rows)
     minutes = np.unique(np.array([2, 4, 6, 9, slot_most], dtype=float))
