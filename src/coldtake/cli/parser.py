@@ -16,6 +16,7 @@ COMMANDS = {
     "outlook": "outlook",
     "topics": "topics",
     "export": "export",
+    "rejudge": "rejudge",
     "print": "print",
     "demo": "demo",
 }
@@ -43,7 +44,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"coldtake {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
-    for add in (_serve, _plan, _listen, _outlook, _topics, _export, _print, _demo):
+    for add in (_serve, _plan, _listen, _outlook, _topics, _export, _rejudge, _print, _demo):
         add(commands)
     return parser
 
@@ -155,6 +156,11 @@ def _print(commands: "Commands[Parser]") -> None:
     )
     parser.add_argument("--replace", action="store_true", help="replace that file if it is there")
     _json(parser)
+
+
+def _rejudge(commands: "Commands[Parser]") -> None:
+    words = "listen again to takes that an older listener has judged; older verdicts are kept"
+    _json(_with_data(commands, "rejudge", words))
 
 
 def _demo(commands: "Commands[Parser]") -> None:
