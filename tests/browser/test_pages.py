@@ -307,23 +307,6 @@ def pages_of(pdf: Path) -> int:
     return int(re.search(r"Pages:\s+(\d+)", told)[1])
 
 
-def test_a_newcomer_gets_to_a_plan_with_three_lines_and_three_enters(served, open_page):
-    page = open_page(390, 844)
-    page.goto(served.url)
-    for words, then in (
-        ("Air in C", "#first-step"),
-        ("Bars 1 to 4, slowly", "#first-minutes"),
-    ):
-        page.keyboard.type(words)  # the field has the focus already
-        page.keyboard.press("Enter")
-        expect(page.locator(then)).to_be_focused()
-    page.keyboard.press("Enter")
-    expect(page.get_by_role("link", name="Begin to play")).to_be_visible()
-    plan = served.services.evening.plan(served.services.today())
-    assert plan is not None
-    assert len(plan.slots) > 0
-
-
 def test_a_fault_is_said_where_it_happened_and_goes_away(house, open_page):
     page = house.open(open_page(), "settings")
     field = page.locator("#s-period_cap")

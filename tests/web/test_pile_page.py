@@ -38,6 +38,34 @@ def test_a_newcomer_is_led_to_the_first_session(client, services, desk):
     assert "To the first session" not in client.get("/").text
 
 
+def test_one_line_is_enough_to_play(client, services):
+    answer = client.post("/first", data={"title": " Long tones "}, follow_redirects=False)
+    assert answer.headers["location"] == "/session"
+    [topic] = services.state().topics.values()
+    [step] = services.state().topic_steps(topic.id)
+    assert (topic.title, topic.place) == ("Long tones", Place.CURRENT)
+    cold, work = services.evening.plan(services.today()).slots
+    assert (cold.kind, cold.step_id, cold.question) == ("cold", step.id, "Did it come out clean?")
+    assert cold.minutes + work.minutes <= 10
+
+
+def test_a_line_that_is_none_begins_nothing(client, services):
+    for sent in ({"title": " "}, {"title": "Air", "minutes": "4"}, {"title": "x" * 201}):
+        assert client.post("/first", data=sent).status_code == 422
+    assert services.state().topics == {}
+    assert services.state().plans == {}
+
+
+def test_past_the_limit_a_line_waits_and_the_day_is_planned_without_it(client, services, desk):
+    for n in range(4):
+        desk.step(desk.topic(f"Topic {n}"))
+    client.post("/first", data={"title": "One more", "minutes": "25"})
+    assert titles(services, Place.WAITING) == ["One more"]
+    planned = {s.topic_id for s in services.evening.plan(services.today()).slots}
+    waiting = [t.id for t in services.state().topics.values() if t.place is Place.WAITING]
+    assert planned.isdisjoint(waiting)
+
+
 def test_many_at_once(client, services):
     text = "\n".join(f"Topic {n}" for n in range(20)) + "\n\n"
     client.post("/topics/many", data={"text": text})

@@ -14,6 +14,7 @@ from coldtake.domain.progress import Standing
 from coldtake.domain.state import State
 from coldtake.domain.topic import Place, Step, StepPhase, Topic
 from coldtake.errors import InputError
+from coldtake.practice.beginning import play_now
 from coldtake.settings import value_of
 from coldtake.web import forms
 
@@ -109,6 +110,15 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         if first:  # somebody with one topic wants to work on it
             services.pile.place(topic.id, Place.CURRENT)
         return RedirectResponse("/", status_code=303)
+
+    @routes.post("/first")
+    def play_first(
+        title: Annotated[str, Form()] = "", minutes: Annotated[str, Form()] = "10"
+    ) -> Response:
+        line = forms.line(title, "title", "Write what you want to play.")
+        long = forms.whole(minutes, "minutes", 5, 720, "min")
+        plan = play_now(services.pile, services.evening, services.log, line, long)
+        return RedirectResponse("/session" if plan.slots else "/", status_code=303)
 
     @routes.post("/topics/many")
     def add_many(text: Annotated[str, Form()] = "") -> Response:
