@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 
@@ -37,6 +38,9 @@ def read_exercise(form: Form, known: Exercise) -> Exercise:
         beats_per_bar=forms.whole(form.get("beats_per_bar") or "4", "beats in a bar", 1, 32),
         count_in_bars=forms.whole(form.get("count_in") or "0", "bars of count-in", 0, 8),
         on=bool(form.get("click")),
+        on_beats=_beats(form.get("on_beats", "")),
+        bars_on=forms.whole(form.get("bars_on") or "1", "bars with the click", 1, 64),
+        bars_off=forms.whole(form.get("bars_off") or "0", "silent bars", 0, 64),
     )
     return Exercise(
         passage=_bars(form, known.passage),
@@ -45,6 +49,12 @@ def read_exercise(form: Form, known: Exercise) -> Exercise:
         words=form.get("words", "").strip()[:500],
         click=click,
     )
+
+
+def _beats(text: str) -> tuple[int, ...]:
+    """Read the beats of a bar that sound: whole numbers with anything between them."""
+    found = {int(word) for word in re.findall(r"\d{1,2}", text)}
+    return tuple(sorted(n for n in found if 1 <= n <= 32))
 
 
 def _bars(form: Form, ref: PassageRef | None) -> PassageRef | None:
@@ -66,6 +76,9 @@ def with_passage(exercise: Exercise, passage_id: str, passage: Passage) -> Exerc
         ),
         count_in_bars=exercise.click.count_in_bars,
         on=exercise.click.on,
+        on_beats=exercise.click.on_beats,
+        bars_on=exercise.click.bars_on,
+        bars_off=exercise.click.bars_off,
     )
     return msgspec.structs.replace(
         exercise,
@@ -191,9 +204,9 @@ def _context(services: Services, step: Step) -> dict[str, object]:
         "marks_series": METRONOME_MARKS,
         "tries": own,
         "stave": tries.tries_stave(own),
-        "estimate": services.looking.estimates().get(step.id),
+        "estimate": services.looking.estimate(step.id),
         "takes": sorted(
-            (t for t in state.takes.values() if t.step_id == step.id),
+            state.past(step.id).takes,
             key=lambda t: t.at,
             reverse=True,
         ),
