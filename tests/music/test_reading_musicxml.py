@@ -4,7 +4,8 @@ import pytest
 from scores import bar, barline, ending, musicxml, note, repeat, words
 
 from coldtake.errors import PassageError
-from coldtake.music.reading import read_passage
+from coldtake.music import long_scores
+from coldtake.music.reading import read_passage, read_slowly
 
 
 def read(*measures, **kwargs):
@@ -316,3 +317,38 @@ def test_timewise_scores():
         f"</attributes>{bar('C4')}</part></measure></score-timewise>"
     )
     assert [n.pitch for n in read_passage(text, "musicxml").notes] == [60]
+
+
+def test_a_long_work_reads_in_stretches_as_it_does_in_one(monkeypatch):
+    """Ties, new signs, endings and jumps over the cuts, and what share of it is done."""
+    changed = (
+        "<attributes><key><fifths>2</fifths></key><time><beats>2</beats><beat-type>4</beat-type>"
+        "</time></attributes>"
+    )
+    tied = [
+        bar("C4", "D4")[: -len(note("D4", 8))] + note("D4", 8, **TIE_START),
+        note("D4", 8, **TIE_STOP) + note("E4", 8),
+    ]
+    last = [
+        changed + note("F#4", 8),
+        barline("left", repeat("forward")) + note("G4", 8),
+        barline("left", ending("1", "start"))
+        + note("A4", 8)
+        + barline("right", ending("1", "stop"), repeat("backward")),
+        barline("left", ending("2", "start")) + note("B4", 8),
+        note("C4", 8)
+        + words("D.C. al Fine", 'dacapo="yes"')
+        + barline("right", ending("2", "stop")),
+    ]
+    measures = [bar("G4"), bar("A4") + words("Fine", 'fine="yes"'), *tied, *last]
+    text = musicxml(*measures)
+    whole = read_passage(text, "musicxml")
+    monkeypatch.setattr(long_scores, "LONG", 2)
+    for stretch in (1, 2, 3):
+        monkeypatch.setattr(long_scores, "STRETCH", stretch)
+        shares = []
+        parts = read_slowly(text, "musicxml", shares.append)
+        assert parts.notes == whole.notes
+        assert parts.bars == whole.bars
+        assert shares == sorted(shares)
+        assert len(shares) > 2

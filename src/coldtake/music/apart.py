@@ -7,13 +7,14 @@ from functools import lru_cache
 
 import msgspec
 
-from coldtake.bounded import Lost
+from coldtake.bounded import Lost, Tell
 from coldtake.errors import PassageError
 from coldtake.music.passage import Passage
 from coldtake.music.verovio_door import WORKER
 
+_LONG_S = 180.0  # for a long work that somebody watches
 _TOO_MUCH = {
-    "time": "reading it took more than half a minute, so it was given up.",
+    "time": "reading it took too long, so it was given up.",
     "memory": "reading it took more than a gigabyte of memory, so it was given up.",
     "end": "the engraver gave up on it.",
 }
@@ -35,9 +36,26 @@ def read_passage(text: str, format: str) -> Passage:  # noqa: A002 - the name ag
         _, found, _ = WORKER.ask({"want": "passage", "form": format}, text.encode())
     except Lost as lost:
         raise _given_up(lost) from lost
-    except UnicodeEncodeError as fault:  # half of a sign, as only a broken program writes it
-        raise PassageError("this is not text.", remedy="Give MusicXML, MEI or ABC.") from fault
+    except UnicodeEncodeError as fault:
+        raise _no_text() from fault
     return msgspec.json.decode(found, type=Passage)
+
+
+def read_slowly(text: str, form: str, tell: Tell) -> Passage:
+    """Read a long work, telling what share of it is done. Raises PassageError, bounded.Stopped."""
+    job = {"want": "passage", "form": form}
+    try:
+        _, found, _ = WORKER.ask(job, text.encode(), seconds=_LONG_S, tell=tell)
+    except Lost as lost:
+        raise _given_up(lost) from lost
+    except UnicodeEncodeError as fault:
+        raise _no_text() from fault
+    return msgspec.json.decode(found, type=Passage)
+
+
+def _no_text() -> PassageError:
+    """Half of a sign, as only a broken program writes it."""
+    return PassageError("this is not text.", remedy="Give MusicXML, MEI or ABC.")
 
 
 def _given_up(lost: Lost, filename: str = "") -> PassageError:

@@ -23,17 +23,24 @@ _CHORD_PARTS = frozenset(["root", "numeral", "function", "kind", "inversion", "b
 
 @dataclass(frozen=True, slots=True)
 class Prepared:
-    """The rewritten text.
+    """The rewritten score.
 
     tie_stops : ids of the notes that end a tie
     bar_beats : what each measure holds [quarter notes], 0 where only whole-bar rests stand
     symbols : chord symbols; the text names them by number, between `HARMONY_SIGN`s
+    tie_starts : ids of the notes that begin a tie
     """
 
-    text: str
+    root: Element
     tie_stops: frozenset[str]
     bar_beats: tuple[Fraction, ...]
     symbols: tuple[str, ...] = ()
+    tie_starts: frozenset[str] = frozenset()
+
+    @property
+    def text(self) -> str:
+        """The score as MusicXML."""
+        return ET.tostring(self.root, encoding="unicode")
 
 
 def parsed(text: str, what: str) -> Element:
@@ -72,9 +79,8 @@ def prepare(text: str) -> Prepared:
     for part in root.iter("part"):
         _one_division(part)
     _settle_ids(root)
-    stops = {n.get("id", "") for n in root.iter("note") if _stops_tie(n)}
-    beats, symbols = _bar_beats(root), _number_harmonies(root)
-    return Prepared(ET.tostring(root, encoding="unicode"), frozenset(stops), beats, symbols)
+    stops, starts = _tied(root, "stop"), _tied(root, "start")
+    return Prepared(root, stops, _bar_beats(root), _number_harmonies(root), starts)
 
 
 def _number_harmonies(root: Element) -> tuple[str, ...]:
@@ -194,6 +200,10 @@ def _settle_ids(root: Element) -> None:
         taken.add(note.get("id", ""))
 
 
-def _stops_tie(note: Element) -> bool:
-    ends = [*note.findall("tie"), *note.findall("notations/tied")]
-    return any(e.get("type") == "stop" for e in ends)
+def _tied(root: Element, kind: str) -> frozenset[str]:
+    """Ids of the notes at which a tie starts or stops."""
+    return frozenset(
+        note.get("id", "")
+        for note in root.iter("note")
+        if any(e.get("type") == kind for e in (*note.findall("tie"), *note.iter("tied")))
+    )

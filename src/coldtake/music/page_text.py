@@ -19,26 +19,25 @@ _JUMPS = {
     "fine": "fine",
     "toCoda": "tocoda",
 }
+_WORDS = frozenset({"dacapo", "dalsegno", "fine", "tocoda"})
 
 
 def ties(score: Element, contents: Sequence[BarContent]) -> Ties:
     """All ties of the page, written as elements or on the notes themselves."""
     targets: dict[str, str] = {}
     open_ties: set[str] = set()
-    stops: set[str] = set()
     for tie in mei.all_of(score, "tie"):
         start, end = mei.ref(tie, "startid"), mei.ref(tie, "endid")
         if start and end:
             targets[start] = end
         elif start:
             open_ties.add(start)
-    for content in contents:
-        for note in content.notes:
-            if note.tie[:1] in ("i", "m"):
-                open_ties.add(note.id)
-            if note.tie[:1] in ("m", "t"):
-                stops.add(note.id)
-    stops |= {mei.xml_id(e) for e in mei.all_of(score, "note") if "tie-stop" in e.get("type", "")}
+    notes = [note for content in contents for note in content.notes]
+    open_ties |= {note.id for note in notes if note.tie[:1] in ("i", "m")}
+    stops = {note.id for note in notes if note.tie[:1] in ("m", "t")}
+    heads = [(mei.xml_id(e), e.get("type", "").split()) for e in mei.all_of(score, "note")]
+    open_ties |= {name for name, words in heads if "tie-start" in words}
+    stops |= {name for name, words in heads if "tie-stop" in words}
     return Ties(targets, frozenset(open_ties), frozenset(stops))
 
 
@@ -52,6 +51,8 @@ def find_jumps(bars: Sequence[WrittenBar]) -> None:
                 name = "tocoda"
             if name:
                 bar.marks.add(name)
+        for sign in mei.all_of(bar.element, "dir"):  # as verovio writes them
+            bar.marks |= _WORDS & set(sign.get("type", "").split())
 
 
 def tempi(

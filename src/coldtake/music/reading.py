@@ -4,16 +4,19 @@
 list of notes that must sound. Both raise PassageError with the place and what to do.
 """
 
+from collections.abc import Callable
 from functools import lru_cache
 
 from coldtake.errors import PassageError
-from coldtake.music import mei, musicxml, verovio_door
+from coldtake.music import long_scores, mei, musicxml, verovio_door
 from coldtake.music.abc import abc_to_mei
 from coldtake.music.passage import Passage
 from coldtake.music.score import Score
 from coldtake.music.unpacking import unpack
 
-__all__ = ["FORMATS", "read_passage", "unpack"]
+__all__ = ["FORMATS", "read_passage", "read_slowly", "unpack"]
+
+Told = Callable[[float], object]
 
 FORMATS = ("musicxml", "mei", "abc")
 _NAMES = {"musicxml": "MusicXML", "mei": "MEI"}
@@ -22,29 +25,53 @@ _NAMES = {"musicxml": "MusicXML", "mei": "MEI"}
 @lru_cache(maxsize=256)
 def read_passage(text: str, format: str) -> Passage:  # noqa: A002 - the name agreed by all rooms
     """Read notation; format is one of FORMATS. Raises PassageError with the place."""
-    if format not in FORMATS:
+    return read_slowly(text, format, _nobody)
+
+
+def read_slowly(text: str, form: str, tell: Told) -> Passage:
+    """Read notation and tell what share of it is done. Raises PassageError."""
+    if form not in FORMATS:
         raise PassageError(
-            f"“{format}” is not a notation that can be read here.",
+            f"“{form}” is not a notation that can be read here.",
             remedy="Give MusicXML, MEI or ABC.",
         )
     if not text.strip():
         raise PassageError("the passage is empty.", remedy="Type or paste some notes.")
-    return passage_of(_mei_of(text, format))
+    return passage_of(_mei_of(text, form, tell))
 
 
-def _mei_of(text: str, form: str) -> str:
+def _nobody(_share: float) -> None:
+    return None
+
+
+def _mei_of(text: str, form: str, tell: Told) -> str:
     """The notation as MEI."""
     if form == "abc":
         return abc_to_mei(text)
     if form == "musicxml":
         ready = musicxml.prepare(text)
-        return _annotated(_through_verovio(ready.text, form), ready)
+        if len(ready.bar_beats) < long_scores.LONG:
+            return _annotated(mei.parse(_through_verovio(ready.text, form)), ready)
+        return _in_stretches(ready, tell)
     musicxml.parsed(text, "MEI")
     return _through_verovio(text, form)
 
 
-def _through_verovio(text: str, form: str) -> str:
-    answer = verovio_door.to_mei(text, form)
+def _in_stretches(ready: musicxml.Prepared, tell: Told) -> str:
+    """A long work, one stretch after another."""
+    stretches = long_scores.Stretches(ready.root)
+    total = len(stretches.edges) + 2
+    pages = []
+    for number, text in enumerate(stretches.texts()):
+        tell((number + 1) / total)
+        pages.append(_through_verovio(text, "musicxml", seed=number, drawn=False))
+    root = long_scores.joined(pages, stretches.new_signs)
+    tell((total - 1) / total)
+    return _annotated(root, ready, ties=True)
+
+
+def _through_verovio(text: str, form: str, *, seed: int = 0, drawn: bool = True) -> str:
+    answer = verovio_door.to_mei(text, form, seed=seed, drawn=drawn)
     if not answer.pages:
         reason = next((line for line in answer.log if line.strip()), "no reason was given")
         raise PassageError(
@@ -59,12 +86,13 @@ def _plain(line: str) -> str:
     return line.partition("] ")[2] or line
 
 
-def _annotated(mei_text: str, ready: musicxml.Prepared) -> str:
+def _annotated(root: mei.Element, ready: musicxml.Prepared, *, ties: bool = False) -> str:
     """Say what verovio drops: ends of ties, how long a bar is, how a chord is spelled."""
-    root = mei.parse(mei_text)
     for note in mei.all_of(root, "note"):
         if mei.xml_id(note) in ready.tie_stops:
             mei.add_type(note, "tie-stop")
+        if ties and mei.xml_id(note) in ready.tie_starts:
+            mei.add_type(note, "tie-start")
     for harm in mei.all_of(root, "harm"):
         number = mei.text_of(harm).split(musicxml.HARMONY_SIGN)
         if len(number) == 3 and int(number[1]) < len(ready.symbols):

@@ -7,10 +7,11 @@ import zipfile
 import zlib
 
 from coldtake.errors import PassageError
+from coldtake.music.midi import is_midi
+from coldtake.music.midi_page import midi_page
 
-MOST_BYTES = 10_000_000  # of text: some 5,000 bars of MusicXML
+MOST_BYTES = 30_000_000  # of text: some 200 pages of a score as MusicXML
 _OTHERS = (
-    (b"MThd", "a MIDI file", "Export it as MusicXML from the program that made it."),
     (b"%PDF", "a PDF", "A picture of notes cannot be read: give MusicXML, MEI or ABC."),
     (b"\x89PNG", "a picture", "A picture of notes cannot be read: give MusicXML, MEI or ABC."),
     (b"\xff\xd8\xff", "a picture", "A picture of notes cannot be read: give MusicXML, MEI or ABC."),
@@ -23,11 +24,16 @@ _ROOT = re.compile(r"<(?:\w+:)?(score-partwise|score-timewise|mei|opus|html)\b",
 
 
 def unpack(data: bytes, filename: str = "") -> tuple[str, str]:
-    """Format ("musicxml", "mei" or "abc") and text of a file; raises PassageError."""
+    """Format ("musicxml", "mei" or "abc") and text of a file; raises PassageError.
+
+    A MIDI file with one part is quantised on the usual grid, and comes as ABC (`midi_page`).
+    """
     if not data:
         raise PassageError("the file is empty.", where=filename, remedy="Choose another file.")
     if len(data) > MOST_BYTES:
         raise too_large(filename)
+    if is_midi(data):
+        return "abc", midi_page(data, filename).abc
     for head, what, remedy in _OTHERS:
         if data.startswith(head):
             raise PassageError(f"this is {what}, not notation.", where=filename, remedy=remedy)

@@ -34,9 +34,13 @@ class Answer:
     log: tuple[str, ...] = ()
 
 
-def to_mei(text: str, form: str) -> Answer:
-    """The same notation as MEI."""
-    answer = _ask(text, _READERS[form], "mei", {})
+def to_mei(text: str, form: str, *, seed: int = 0, drawn: bool = True) -> Answer:
+    """The same notation as MEI; with another seed verovio makes other ids.
+
+    drawn : what cannot be drawn is refused; for a long work half the time goes into that
+    """
+    options = {"xmlIdSeed": _SEED + seed} | ({} if drawn else {"breaks": "none"})
+    answer = _ask(text, _READERS[form], "mei" if drawn else "mei only", options)
     return Answer(tuple(_without_font(page) for page in answer.pages), answer.log)
 
 

@@ -4,6 +4,7 @@ Broken notation can end a process in the engraver (divisions by zero and aborts 
 it eat time and memory, which must not happen to the server.
 """
 
+from collections.abc import Callable
 from typing import Any
 
 import msgspec
@@ -11,19 +12,19 @@ import msgspec
 from coldtake.bounded import inside
 
 
-def do(job: dict[str, Any], body: bytes, _tell: object) -> tuple[Any, bytes]:
+def do(job: dict[str, Any], body: bytes, tell: Callable[[float], object]) -> tuple[Any, bytes]:
     """Do one job for `verovio_door` or `apart`."""
     if job["want"] == "passage":
-        return _passage(job["form"], body)
+        return _passage(job["form"], body, tell)
     if job["want"] == "unpack":
         return _unpacked(body, job["filename"])
     return engrave(job), b""
 
 
-def _passage(form: str, body: bytes) -> tuple[None, bytes]:
-    from coldtake.music.reading import read_passage
+def _passage(form: str, body: bytes, tell: Callable[[float], object]) -> tuple[None, bytes]:
+    from coldtake.music.reading import read_slowly
 
-    return None, msgspec.json.encode(read_passage.__wrapped__(body.decode(), form))
+    return None, msgspec.json.encode(read_slowly(body.decode(), form, tell))
 
 
 def _unpacked(body: bytes, filename: str) -> tuple[str, bytes]:
@@ -44,8 +45,9 @@ def engrave(job: dict[str, Any]) -> dict[str, Any]:
     kit.setInputFrom(job["reader"])
     if not kit.loadData(job["text"]):
         return {"pages": [], "log": inside.words()}
-    if job["want"] == "mei":
-        kit.renderToSVG(1)  # what cannot be drawn must be known at once
+    if job["want"] in ("mei", "mei only"):
+        if job["want"] == "mei":
+            kit.renderToSVG(1)  # what cannot be drawn must be known at once
         pages = [str(kit.getMEI({}))]
     else:
         pages = [str(kit.renderToSVG(n + 1)) for n in range(kit.getPageCount())]
