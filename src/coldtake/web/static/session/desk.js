@@ -47,6 +47,10 @@ export class Desk {
     /** The words that stand in the open intention. @type {() => string} */
     this.written = () => "";
     this.volume = 0.6;
+    /** Asks for a tick in so many milliseconds. @type {(inMs: number) => void} */
+    this.tickAt = () => {};
+    /** @type {number | null} */
+    this.endsMs = null;
     /** @type {Map<string, ClickChoice>} */
     this.clicks = new Map();
     /** @type {Map<string, number>} when an answer was first seen here */
@@ -178,6 +182,8 @@ export class Desk {
     const seen = this.scene();
     const ends = "endsMs" in seen ? seen.endsMs : null;
     this.sound.ringAt(this.context.busy ? null : ends);
+    if (ends !== null && ends !== this.endsMs) this.tickAt(ends - timeNow());
+    this.endsMs = ends;
   }
 
   /** Brings the context up to now: is a take in the way, was the cold answer seen. */

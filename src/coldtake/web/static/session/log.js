@@ -10,6 +10,8 @@ import { sessionEnd, slotEnd } from "./conduct.js";
 import { isoLocal, practiceDay } from "./when.js";
 import { notBefore, now as timeNow } from "./now.js";
 
+const STRAIGHT_MS = 3000;
+
 export class EventLog {
   /** @param {SessionStore} store @param {() => void} poke tells the outbox */
   constructor(store, poke) {
@@ -21,8 +23,8 @@ export class EventLog {
     this.sessionId = null;
     /** @type {Session | null} */
     this.session = null;
-    /** The browser's store refuses: events go on, but a reload would not know them. */
-    this.failing = false;
+    /** Events that the browser's store refused: a reload would not know them. @type {Event[]} */
+    this.loose = [];
     this.newId = idMaker(
       () => timeNow(),
       (bytes) => crypto.getRandomValues(bytes),
@@ -45,6 +47,19 @@ export class EventLog {
     this.refold();
   }
 
+  get failing() {
+    return this.loose.length > 0;
+  }
+
+  /** Tries again to bring what the store refused into it, or else to the server. */
+  async settleLoose() {
+    const events = [...this.loose];
+    const kept = await this.store.keep(events).then(() => true, () => false);
+    const there = kept ? new Set(events.map((e) => e.id)) : await straight(events);
+    this.loose = this.loose.filter((one) => !there.has(one.id));
+    if (kept) this.poke();
+  }
+
   /** Writes down what happened; resolves when it is on disk. */
   async write(/** @type {Happening[]} */ happenings) {
     if (happenings.length === 0) return;
@@ -55,13 +70,8 @@ export class EventLog {
       day: day ?? practiceDay(atMs),
       data,
     }));
-    try {
-      await this.store.keep(events);
-      this.failing = false;
-    } catch {
-      this.failing = true;
-      void straight(events);
-    }
+    await this.store.keep(events).catch(() => this.loose.push(...events));
+    if (this.loose.length) await this.settleLoose();
     this.add(events);
     this.poke();
   }
@@ -76,11 +86,20 @@ function idByTime(atMs, data) {
   return namedId(atMs, RANKS.indexOf(data.kind) + 1, name);
 }
 
-/** The store is full or gone: try the server at once, it is the only place left. */
-async function straight(/** @type {Event[]} */ events) {
+/**
+ * The store is full or gone: the server is the only place left.
+ * @param {Event[]} events @returns {Promise<Set<string>>} ids that it has
+ */
+async function straight(events) {
   const headers = { "Content-Type": "application/json" };
   const body = JSON.stringify(events);
-  await fetch("/api/events", { method: "POST", body, headers }).catch(() => undefined);
+  try {
+    const signal = AbortSignal.timeout(STRAIGHT_MS);
+    const response = await fetch("/api/events", { method: "POST", body, headers, signal });
+    return new Set(response.ok ? (await response.json()).kept : []);
+  } catch {
+    return new Set();
+  }
 }
 
 /** Events of one session; those that name none (verdicts, taken back answers) come along. */

@@ -17,10 +17,10 @@ import { now as timeNow } from "./now.js";
 const LEAVE_PATIENCE_MS = 2500; // so long the page waits for the outbox before it leaves
 const AGAIN_MS = 3000;
 const QUIET_S = 10; // so long a leading device may be silent before it is said
-const ROOM_LEAST = 100 * 2 ** 20; // bytes; half an hour of takes and more
+const ROOM_EVERY_MS = 15_000;
 
 const roles = { tab: false, device: true }; // a page leads when its tab and its device do
-const status = { reached: true, waiting: 0, refused: "", awakeRefused: false, room: true, followsFrom: Infinity };
+const status = { reached: true, waiting: 0, refused: "", awakeRefused: false, roomMs: 0, followsFrom: Infinity };
 
 // Both stand under /session, where the service worker can give them without a server.
 const outbox = new Worker("/session-outbox.js", { type: "module" });
@@ -28,6 +28,7 @@ const ticker = new Worker("/session-ticker.js", { type: "module" });
 const view = new View();
 const store = await openStore();
 const desk = new Desk(store, poke, draw, () => tabs.tell());
+desk.tickAt = (inMs) => ticker.postMessage({ inMs });
 const awake = new Awake((refused) => {
   status.awakeRefused = refused;
 });
@@ -72,13 +73,13 @@ function noticesNow(running) {
     [desk.word !== null && desk.word.untilMs > now, desk.word?.words ?? ""],
     [follows, `This session is led by ${other}${quiet}. Press T, or touch this line, to take it over here.`],
     [!status.reached, `The server does not answer. Everything is kept here and sent later${waiting}.`],
-    [desk.log.failing, "This browser can keep nothing now: free some room on this device."],
-    [!status.room, "Little room is left on this device: about half an hour of takes."],
+    [desk.log.failing, "This browser can keep nothing now. Free some room on this device, and leave this page open."],
+    [running, desk.takes.room.words(desk.sound.rate)],
     [status.refused !== "", `The server refused something: ${status.refused}. It is kept apart.`],
     [status.awakeRefused && running, "The screen may go dark: this browser will not hold it on."],
     [running && desk.sound.context === null, "Press a key or touch the page once, for sound."],
   ];
-  return lines.filter(([on]) => on).map(([, words]) => words);
+  return lines.filter(([on, words]) => on && words !== "").map(([, words]) => words);
 }
 
 const quietWords = () =>
@@ -113,8 +114,16 @@ outbox.onmessage = ({ data }) => {
   if (data.takeRefused) desk.refusedTake(data.takeRefused);
   draw();
 };
+/** Now and then: how much room there is, and whether what found none fits now. */
+function lookAround() {
+  status.roomMs = performance.now();
+  void desk.takes.room.check();
+  if (desk.log.failing) void desk.enqueue(() => desk.log.settleLoose());
+}
+
 ticker.onmessage = () => {
   desk.tick();
+  if (performance.now() - status.roomMs > ROOM_EVERY_MS) lookAround();
   if (roles.tab && desk.snapshot) devices.tick(performance.now());
 };
 document.addEventListener("visibilitychange", () => desk.tick());
@@ -287,8 +296,7 @@ async function open() {
   status.followsFrom = timeNow() + 1000;
   tabs.lead();
   if (reached) await keepPage().catch(() => undefined);
-  const room = await navigator.storage?.estimate().catch(() => null);
-  if (room?.quota) status.room = room.quota - (room.usage ?? 0) > ROOM_LEAST;
+  lookAround();
   void navigator.storage?.persist?.().catch(() => undefined);
   document.body.dataset.ready = "yes";
 }

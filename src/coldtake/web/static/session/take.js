@@ -7,6 +7,7 @@
 /** @import {SessionStore} from "./store.js" */
 import { countIn, samplesPerBeat } from "./clicks.js";
 import { CLIPPED, TakeEnd, levelAdvice } from "./take-end.js";
+import { Room } from "./room.js";
 import { lostFrames } from "./wav.js";
 import { now as timeNow } from "./now.js";
 
@@ -84,6 +85,7 @@ export class Takes {
     /** @type {(() => void) | null} */
     this.stopped = null;
     this.onNobody = () => {};
+    this.room = new Room();
     sound.onCapture = (message) => this.hear(message);
     sound.onClick = (message) => this.clicked(message);
   }
@@ -113,7 +115,7 @@ export class Takes {
    * @param {boolean} byItself
    */
   async start(id, session, place, step, click, volume, iso, byItself = false) {
-    const recorded = step.heard && this.sound.canRecord;
+    const recorded = step.heard && this.sound.canRecord && this.room.hasTake(this.sound.rate);
     const { musicFrame, fromFrame, track } = this.schedule(step, click, volume, recorded);
     const musicMs = timeNow() + ((musicFrame - this.sound.frame) / this.sound.rate) * 1000;
     const quarters = click.on && click.through ? click.bpm * click.unit : null;
