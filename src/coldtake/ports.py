@@ -1,6 +1,6 @@
 """What the house needs from outside, as protocols; each implementation passes one suite."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Protocol, runtime_checkable
@@ -16,8 +16,11 @@ class Store(Protocol):
     (and not counted); after `append` returns, the events survive a crash of the process.
     """
 
-    def append(self, events: Sequence[Event]) -> int:
-        """Append events, return how many were new. Raises StoreError or BusyError."""
+    def append(self, events: Iterable[Event]) -> int:
+        """Append events, return how many were new. Raises StoreError or BusyError.
+
+        What iterating raises goes through, and nothing is kept.
+        """
         ...
 
     def refuse(self, raw: bytes, why: str, at: datetime) -> None:
@@ -87,6 +90,10 @@ class TakeFiles(Protocol):
 
     def damaged(self, take_id: str, sha256: str) -> bool:
         """Say whether the file is missing or differs from its checksum."""
+        ...
+
+    def drop(self, take_id: str) -> None:
+        """Remove a sound that the log does not speak of."""
         ...
 
 

@@ -16,7 +16,8 @@ from coldtake.domain.plan import Plan
 from coldtake.domain.state import fold
 from coldtake.domain.topic import Topic
 from coldtake.errors import StoreError
-from coldtake.practice.archive import Cancelled, export
+from coldtake.ports import Cancelled
+from coldtake.practice.archive import export
 from making import NOON, event, plan, slot, step
 
 NASTY = '=HYPERLINK("http://x","y")'
@@ -61,7 +62,7 @@ def test_every_file_is_listed_with_its_checksum(full, tmp_path):
             if n != "manifest.json"
         }
     assert manifest["sha256"] == sums
-    assert (manifest["format"], manifest["takes"], manifest["passages"]) == (1, 1, 1)
+    assert (manifest["format"], manifest["takes"], manifest["passages"]) == (2, 1, 1)
 
 
 def test_topics_and_plans_read_back_as_records(full, tmp_path):

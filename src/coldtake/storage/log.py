@@ -6,9 +6,10 @@ database's own lock makes several processes one writer.
 
 import hashlib
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta
+from itertools import islice
 from typing import Any
 
 from sqlalchemy import Connection, Insert, Select, func, make_url, select
@@ -57,16 +58,20 @@ class SqlStore:
         self._shelf = SqlShelf(self._engine)
         self._mender = Mender(self._engine, from_copy, note)
 
-    def append(self, events: Sequence[Event]) -> int:
-        """Append in one transaction; ids already there are left as they were and not counted."""
+    def append(self, events: Iterable[Event]) -> int:
+        """Append in one transaction; ids already there are left as they were and not counted.
+
+        Events are taken as they come: no memory holds all of them. What iterating raises goes
+        through, and nothing is kept.
+        """
         if not events:
             return 0
-        rows = [row_of(event) for event in events]
+        rows = (row_of(event) for event in events)
         with spoken(self._where), self._writer, writing(self._engine) as connection:
-            return sum(
-                _insert(connection, rows[start : start + _ROWS_AT_ONCE])
-                for start in range(0, len(rows), _ROWS_AT_ONCE)
-            )
+            new = 0
+            while batch := list(islice(rows, _ROWS_AT_ONCE)):
+                new += _insert(connection, batch)
+            return new
 
     def events(self, after: int = 0) -> Iterator[tuple[int, Event]]:
         """Give (sequence number, event) in order of arrival; no transaction is held open.

@@ -68,6 +68,14 @@ class FolderTakes:
         except OSError as fault:
             raise of_system(fault, target) from fault
 
+    def drop(self, take_id: str) -> None:
+        """Remove a sound that the log does not speak of."""
+        target = self._file(take_id)
+        try:
+            target.unlink(missing_ok=True)
+        except OSError as fault:
+            raise of_system(fault, target) from fault
+
     def there(self) -> frozenset[str]:
         """Return the ids of all takes whose file is there and holds something."""
         try:

@@ -1,0 +1,92 @@
+"""What an archive is made of: names, format, schema, and what is said about it."""
+
+import re
+from dataclasses import dataclass
+from typing import Any
+
+import msgspec
+
+from coldtake.domain.events import Event
+
+FORMAT = 2
+KNOWN_FORMATS = (1, 2)  # 1 had no schema, and passages in one more form only
+LOG, REFUSED, MANIFEST, SCHEMA = "log.jsonl", "refused.jsonl", "manifest.json", "log.schema.json"
+TAKE = re.compile(r"takes/([0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12})\.flac")
+README = """\
+Everything that Coldtake holds of you, in open formats.
+
+README.txt       this file
+    log.jsonl        the whole log, one event per line, in order of arrival (JSON Lines)
+    log.schema.json  what such a line holds (JSON Schema, draft 2020-12)
+    refused.jsonl    what arrived and could not become an event
+    topics.json      topics with their steps; plans.json, settings.json
+    passages/        notation as it came in, as MEI and as MusicXML
+    takes/           sound of the takes, FLAC
+    tables/          CSV for a spreadsheet
+    manifest.json    format, counts, what is missing and why, and the SHA-256 of every file
+
+Restoring needs log, refused and takes; everything else follows from them.
+
+"coldtake restore" brings it back on any machine.
+"""
+_SCHEMA_ID = "https://json-schema.org/draft/2020-12/schema"
+
+
+class NotWritten(msgspec.Struct, frozen=True, kw_only=True):
+    """A passage that is not there in one of the forms; as it came in it always is."""
+
+    passage: str
+    form: str
+    why: str
+
+
+class Manifest(msgspec.Struct, frozen=True, kw_only=True):
+    """What an archive says of itself. sha256 : of every other file, by name."""
+
+    format: int
+    events: int
+    takes: int
+    passages: int
+    sha256: dict[str, str]
+    made_by: str = ""
+    missing_takes: tuple[str, ...] = ()
+    damaged_takes: tuple[str, ...] = ()
+    not_written: tuple[NotWritten, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Exported:
+    """What an archive holds.
+
+    missing_takes, damaged_takes : ids of takes whose sound was not there, or differs from the log
+    """
+
+    path: str
+    events: int
+    takes: int
+    passages: int
+    size_bytes: int
+    missing_takes: tuple[str, ...] = ()
+    damaged_takes: tuple[str, ...] = ()
+    not_written: tuple[NotWritten, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Restored:
+    """What a restore brought. events, takes : new ones; known : events that were here already.
+
+    missing_takes : takes of the log that neither archive nor folder have; damaged_takes : takes
+    whose sound in the archive is not what the log says, so that it was left out
+    """
+
+    events: int
+    known: int
+    takes: int
+    missing_takes: tuple[str, ...] = ()
+    damaged_takes: tuple[str, ...] = ()
+
+
+def log_schema() -> dict[str, Any]:
+    """Return the JSON Schema of one line of the log."""
+    schema = msgspec.json.schema(Event)
+    return {"$schema": _SCHEMA_ID, "title": "One line of Coldtake's log", **schema}

@@ -1,0 +1,165 @@
+"""Bringing an archive back: takes first, then every event in one transaction.
+
+Events have ids, so a log that is there already and the archive's come together by themselves: an
+event that both have is the same event. One id with two meanings is a conflict, and nothing is
+changed. Into a log that holds what the archive does not know, it is brought only on request, so
+that two players' diaries are not mixed by mistake.
+
+Until the events are in, takes that were written are sounds that the log does not speak of: an
+interrupted restore changes nothing and can be begun again.
+"""
+
+from collections.abc import Iterator
+from datetime import datetime
+from hashlib import blake2b
+from hashlib import sha256 as sha256_of
+from typing import Protocol
+
+from coldtake.domain.events import Event, TakeRecorded, to_json
+from coldtake.errors import RuleError
+from coldtake.ports import Cancelled, Progress
+from coldtake.practice.archive.contents import Restored
+from coldtake.practice.services import Services
+
+_TOLD_EVERY = 2000  # events
+
+
+class Source(Protocol):
+    """What can be brought back: an archive, or a copy of a log."""
+
+    where: str
+
+    def events(self) -> Iterator[Event]:
+        """Give the events in order of arrival, the same each time it is asked."""
+        ...
+
+    def refused(self) -> Iterator[tuple[datetime, str, bytes]]:
+        """Give what was refused."""
+        ...
+
+    def take(self, take_id: str) -> bytes | None:
+        """Return the sound of a take, None where there is none that is whole."""
+        ...
+
+
+def restore(
+    services: Services, source: Source, *, merge: bool = False, progress: Progress | None = None
+) -> Restored:
+    """Bring back what a source holds, or nothing.
+
+    merge : also where this log holds events that the source does not know.
+    Raises RuleError (conflict, or merging not asked for), InputError, StoreError, Cancelled.
+    """
+    return _Restoring(services, source, progress).run(merge=merge)
+
+
+class _Restoring:
+    def __init__(self, services: Services, source: Source, progress: Progress | None) -> None:
+        self._services = services
+        self._source = source
+        self._progress = progress
+        self._total = 1
+        self._done = 0
+        self._written: list[str] = []
+
+    def run(self, *, merge: bool) -> Restored:
+        known, sums = self._compared(merge=merge)
+        try:
+            missing, damaged = self._bring_takes(sums)
+            new = self._services.store.append(self._counted_events())
+        except BaseException:
+            self._take_back()
+            raise
+        for at, why, raw in self._source.refused():
+            self._services.store.refuse(raw, why, at)
+        self._tell("done", done=self._total)
+        return Restored(
+            events=new,
+            known=known,
+            takes=len(self._written),
+            missing_takes=tuple(missing),
+            damaged_takes=tuple(damaged),
+        )
+
+    def _compared(self, *, merge: bool) -> tuple[int, dict[str, str]]:
+        """Read the whole source against the log; return how many are known, and takes' checksums.
+
+        Raises RuleError for a conflict, and where merging was not asked for.
+        """
+        here = {event.id: _print_of(event) for _, event in self._services.store.events()}
+        seen: set[str] = set()
+        sums: dict[str, str] = {}
+        for event in self._source.events():
+            if event.id in here and here[event.id] != _print_of(event):
+                raise self._conflict(event)
+            seen.add(event.id)
+            if isinstance(event.data, TakeRecorded):
+                sums[event.data.take_id.lower()] = event.data.sha256
+            if len(seen) % _TOLD_EVERY == 0:
+                self._tell("reading")
+        strangers = len(here.keys() - seen)
+        if strangers and not merge:
+            raise RuleError(
+                f"This log holds {strangers} entries that the archive does not know.",
+                where=self._source.where,
+                remedy="Restore into an empty folder; or ask for both to be brought together.",
+            )
+        self._check_takes(sums)
+        self._total = len(sums) + len(seen) + 1
+        return len(seen & here.keys()), sums
+
+    def _check_takes(self, sums: dict[str, str]) -> None:
+        for take in self._services.state().takes.values():
+            if sums.get(take.id.lower(), take.sha256) != take.sha256:
+                raise RuleError(
+                    f"Take {take.id} has another sound here than there.",
+                    where=self._source.where,
+                    remedy="Nothing was changed. Restore into an empty folder.",
+                )
+
+    def _bring_takes(self, sums: dict[str, str]) -> tuple[list[str], list[str]]:
+        """Write the sounds that are not here; return ids of those missing and of those damaged."""
+        files = self._services.take_files
+        missing, damaged = [], []
+        for take_id, sha256 in sums.items():
+            self._tell("takes", done=self._done + 1)
+            if not files.damaged(take_id, sha256):
+                continue
+            sound = self._source.take(take_id)
+            if sound is None:
+                missing.append(take_id)
+            elif sha256_of(sound).hexdigest() != sha256:
+                damaged.append(take_id)
+            else:
+                files.keep(take_id, sound)
+                self._written.append(take_id)
+        return missing, damaged
+
+    def _counted_events(self) -> Iterator[Event]:
+        for count, event in enumerate(self._source.events(), start=1):
+            if count % _TOLD_EVERY == 0:
+                self._tell("the log", done=self._done + _TOLD_EVERY)
+            yield event
+
+    def _take_back(self) -> None:
+        """Remove the sounds that were written for nothing: this log does not speak of them."""
+        known = {take.lower() for take in self._services.state().takes}
+        for take_id in self._written:
+            if take_id not in known:
+                self._services.take_files.drop(take_id)
+
+    def _tell(self, words: str, *, done: int | None = None) -> None:
+        self._done = self._done if done is None else min(done, self._total)
+        if self._progress and not self._progress.step(self._done, self._total, words):
+            raise Cancelled
+
+    def _conflict(self, event: Event) -> RuleError:
+        return RuleError(
+            f"Entry {event.id} of {event.at:%d %B %Y} says something else here than there.",
+            where=self._source.where,
+            remedy="Nothing was changed. Restore into an empty folder.",
+        )
+
+
+def _print_of(event: Event) -> bytes:
+    return blake2b(to_json(event), digest_size=16).digest()
