@@ -99,8 +99,7 @@ def _said(state: State, step_id: str, on: date) -> tuple[Array, ...]:
     about = _about(state, step_id)
     known = KNOWN.get(step_id)
     if known is None or (known.about, known.step_print) != (about, step_print):
-        known = _known(state, step_id, about, step_print)
-        KNOWN[step_id] = known
+        known = KNOWN.find(step_id, _known(state, step_id, about, step_print))
     if known.last_day > on.toordinal():  # a look back: rare, and computed as such
         return said_of(_filter_of(state, step_id, on))
     return known.said

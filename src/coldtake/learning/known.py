@@ -28,7 +28,22 @@ class Known(NamedTuple):
     said: tuple[Array, ...]
 
 
-KNOWN: dict[str, Known] = {}  # by step id; an entry of another log has another print
+class Knowledge(dict[str, Known]):
+    """What is known by step id; an entry of another log has another print.
+
+    news : how much was found since it was last written
+    """
+
+    news = 0
+
+    def find(self, step_id: str, known: Known) -> Known:
+        """Remember what was just found."""
+        self[step_id] = known
+        self.news += 1
+        return known
+
+
+KNOWN = Knowledge()
 
 _Entry = tuple[int, TopicKind, str, int, bytes]
 _DECODER = msgspec.msgpack.Decoder(dict[str, _Entry])
@@ -36,6 +51,7 @@ _DECODER = msgspec.msgpack.Decoder(dict[str, _Entry])
 
 def write() -> bytes:
     """Return all that is known as bytes."""
+    KNOWN.news = 0
     return msgspec.msgpack.encode({step_id: _entry(k) for step_id, k in list(KNOWN.items())})
 
 

@@ -49,11 +49,21 @@ class Evening:
         self._check(request)
         from coldtake.planning.day import plan_day
 
-        plan = plan_day(self._log.state(), request)
+        with self._log.learned.used():
+            plan = plan_day(self._log.state(), request)
         with self._log.deciding() as state:
             if plan.slots and state.plans.get(request.day) != plan:
                 self._log.append(PlanKept(plan=plan))
         return plan
+
+    def get_ready(self) -> None:
+        """Let the models find what tomorrow's plan will ask for: the first time takes longest."""
+        from coldtake.planning.day import rules_of
+        from coldtake.planning.lookahead import day_values
+
+        state = self._log.state()
+        with self._log.learned.used():
+            day_values(state, self.tomorrow(), slot_most=2 * rules_of(state).slot_most_min)
 
     def change(self, day: date, request: PlanRequest) -> Plan:
         """Solve a day again around what the player insists on. Raises PlanError."""

@@ -9,6 +9,7 @@ from itertools import islice
 from coldtake.domain.events import AnyData, Event
 from coldtake.domain.state import State
 from coldtake.ports import Clock, Shelf, Store
+from coldtake.practice.learned import Learned
 from coldtake.practice.memory import Memory
 
 DAY_TURNS_AT = timedelta(hours=4)  # practice after midnight still belongs to the evening before
@@ -27,6 +28,7 @@ class Log:
         self._lock = threading.RLock()
         self._memory = Memory(store, store if isinstance(store, Shelf) else None)
         self._begun = False
+        self.learned = Learned(store)
         self._issued: datetime | None = None
 
     def state(self) -> State:

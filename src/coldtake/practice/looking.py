@@ -7,9 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 
 from coldtake.domain.estimate import Estimate, TopicOutlook
-from coldtake.domain.progress import phase_changes
 from coldtake.domain.state import State
-from coldtake.domain.take import Try
 from coldtake.domain.topic import StepPhase
 from coldtake.ports import Progress
 from coldtake.practice.log import Log
@@ -57,10 +55,10 @@ class Looking:
         for monday, phase, step_id in _changes(state):
             steps = counts.setdefault(monday, _Counts()).steps
             steps.setdefault(phase, []).append(step_id)
-        for work in state.works:
-            counts.setdefault(_monday(work.day), _Counts()).minutes += work.minutes
-        for session in state.sessions.values():
-            counts.setdefault(_monday(session.day), _Counts()).sessions += 1
+        for day, minutes in state.minutes_on.items():
+            counts.setdefault(_monday(day), _Counts()).minutes += minutes
+        for day, sessions in state.sessions_on.items():
+            counts.setdefault(_monday(day), _Counts()).sessions += len(sessions)
         weeks = _without_gaps(counts, _monday(self._log.today()))
         return weeks if most is None else weeks[-most:]
 
@@ -70,18 +68,25 @@ class Looking:
         """Return minutes really played per topic id, `since` and `until` included, most first."""
         state = self._log.state()
         minutes: Counter[str] = Counter()
-        for work in state.works:
-            step = state.steps.get(work.step_id)
-            inside = (since is None or work.day >= since) and (until is None or work.day <= until)
-            if step and inside:
-                minutes[step.topic_id] += work.minutes  # type: ignore[assignment]
+        for step_id, played in _minutes_of(state, since, until):
+            step = state.steps.get(step_id)
+            if step:
+                minutes[step.topic_id] += played  # type: ignore[assignment]
         return dict(minutes.most_common())
 
+    def estimate(self, step_id: str, on: date | None = None) -> Estimate | None:
+        """Return what the log supports about one step on a day (default today)."""
+        return self._estimates(on, (step_id,)).get(step_id)
+
     def estimates(self, on: date | None = None) -> Mapping[str, Estimate]:
-        """Return what the log supports about every step on a day (default today)."""
+        """Return what the log supports about every step on a day. Slow with many steps."""
+        return self._estimates(on, None)
+
+    def _estimates(self, on: date | None, only: tuple[str, ...] | None) -> Mapping[str, Estimate]:
         from coldtake.learning.memory import estimates
 
-        return estimates(self._log.state(), on or self._log.today())
+        with self._log.learned.used():
+            return estimates(self._log.state(), on or self._log.today(), only)
 
     def outlook(
         self, *, minutes_per_day: float | None = None, progress: Progress | None = None
@@ -102,7 +107,10 @@ class Looking:
     ) -> tuple[TopicOutlook, ...]:
         from coldtake.planning.outlook import outlook
 
-        return outlook(self._log.state(), today, minutes_per_day=minutes_per_day, progress=progress)
+        with self._log.learned.used():
+            return outlook(
+                self._log.state(), today, minutes_per_day=minutes_per_day, progress=progress
+            )
 
 
 def _monday(day: date) -> date:
@@ -110,13 +118,18 @@ def _monday(day: date) -> date:
 
 
 def _changes(state: State) -> Iterable[tuple[date, StepPhase, str]]:
-    tries: dict[str, list[Try]] = {}
-    for attempt in state.tries.values():
-        tries.setdefault(attempt.step_id, []).append(attempt)
-    for step_id, own in tries.items():
-        step = state.steps.get(step_id)
-        for attempt, phase in phase_changes(step.criterion, tuple(own)) if step else ():
-            yield _monday(attempt.day), phase, step_id
+    for step_id in state.pasts:
+        for day, phase in state.mark(step_id).changes if step_id in state.steps else ():
+            yield _monday(day), phase, step_id
+
+
+def _minutes_of(
+    state: State, since: date | None, until: date | None
+) -> Iterable[tuple[str, float]]:
+    if since is None and until is None:
+        return state.minutes_of.items()
+    first, last = since or date.min, until or date.max
+    return ((w.step_id, w.minutes) for w in state.works if first <= w.day <= last)
 
 
 def _without_gaps(counts: Mapping[date, _Counts], last: date) -> tuple[Week, ...]:

@@ -57,7 +57,7 @@ HEAVY = (
 
 def _warm_up(services: Services) -> None:
     import_module(HEAVY[0])
-    services.looking.estimates()  # the first step page waits for the first estimates
+    services.evening.get_ready()  # the first step page and the first plan wait for it
     for name in HEAVY[1:]:
         import_module(name)
     rejudging.resume(services)

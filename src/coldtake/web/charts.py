@@ -5,9 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from coldtake.domain.estimate import Interval, TopicOutlook
-from coldtake.domain.progress import phase_changes
 from coldtake.domain.state import State
-from coldtake.domain.take import Try
 from coldtake.domain.topic import StepPhase
 from coldtake.web.stave import Bar, Mark, Stave, System, edges, space_y
 
@@ -24,23 +22,16 @@ def monday_of(day: date) -> date:
 
 def minutes_by_day(state: State) -> dict[date, float]:
     """Add up minutes played per day."""
-    minutes: dict[date, float] = {}
-    for work in state.works:
-        minutes[work.day] = minutes.get(work.day, 0.0) + work.minutes
-    return minutes
+    return state.minutes_on
 
 
 def changes_by_day(state: State) -> dict[date, list[StepPhase]]:
     """List what became of steps per day: met, held, slipped."""
-    tries: dict[str, list[Try]] = {}
-    for attempt in state.tries.values():
-        tries.setdefault(attempt.step_id, []).append(attempt)
     found: dict[date, list[StepPhase]] = {}
-    for step_id, own in tries.items():
-        step = state.steps.get(step_id)
-        for attempt, phase in phase_changes(step.criterion, tuple(own)) if step else ():
+    for step_id in state.pasts:
+        for day, phase in state.mark(step_id).changes if step_id in state.steps else ():
             if phase in SIGN_OF_PHASE:
-                found.setdefault(attempt.day, []).append(phase)
+                found.setdefault(day, []).append(phase)
     return found
 
 

@@ -56,7 +56,7 @@ def snapshot(services: Services) -> dict[str, Any]:
 
 
 def _latest(state: State, today: date) -> SessionRun | None:
-    ended = [s for s in state.sessions.values() if s.day == today]
+    ended = [state.sessions[i] for i in state.sessions_on.get(today, ())]
     return max(ended, key=lambda s: s.started_at, default=None)
 
 
@@ -82,11 +82,14 @@ def _steps(
     slots = (*plan.slots, *plan.spare)
     known = {s.step_id: state.steps[s.step_id] for s in slots if s.step_id in state.steps}
     own = set(session.try_ids) if session else set()
-    before: dict[str, list[bool]] = {step_id: [] for step_id in known}
-    for attempt in state.tries.values():
-        told = attempt.answer is not Answer.CANNOT_TELL
-        if told and attempt.step_id in known and attempt.id not in own:
-            before[attempt.step_id].append(attempt.answer is Answer.YES)
+    before = {
+        step_id: [
+            attempt.answer is Answer.YES
+            for attempt in state.step_tries(step_id)
+            if attempt.answer is not Answer.CANNOT_TELL and attempt.id not in own
+        ]
+        for step_id in known
+    }
     return {i: _step(services, state, step, before[i]) for i, step in known.items()}
 
 
