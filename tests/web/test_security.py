@@ -2,6 +2,7 @@
 
 import pytest
 from desk import TestClient
+from starlette.websockets import WebSocketDisconnect
 
 from coldtake.web import security
 from coldtake.web.app import create_app
@@ -38,6 +39,9 @@ def test_a_name_given_on_purpose_is_answered(services):
         {"Origin": "http://localhost:9999"},
         {"Sec-Fetch-Site": "cross-site"},
         {"Sec-Fetch-Site": "same-site"},
+        {"Referer": "http://localhost:9999/form"},
+        {"Referer": "http://[half"},
+        {"Origin": "http://localhost", "Sec-Fetch-Site": "cross-site"},
     ],
 )
 def test_another_sites_page_changes_nothing(client, services, headers):
@@ -48,7 +52,12 @@ def test_another_sites_page_changes_nothing(client, services, headers):
 
 @pytest.mark.parametrize(
     "headers",
-    [{}, {"Origin": "http://localhost"}, {"Sec-Fetch-Site": "same-origin"}],
+    [
+        {},
+        {"Origin": "http://localhost"},
+        {"Sec-Fetch-Site": "same-origin"},
+        {"Referer": "http://localhost/"},
+    ],
 )
 def test_our_own_page_changes_things(client, services, headers):
     client.post("/topics", data={"title": "Mine"}, headers=headers)
@@ -90,3 +99,53 @@ def test_a_body_of_unknown_length_is_counted(client, services, monkeypatch):
     assert answer.status_code == 413
     assert "larger than" in answer.text
     assert services.state().topics == {}
+
+
+NAVIGATES = {"Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "document"}
+
+
+@pytest.mark.parametrize("site", ["cross-site", "same-site"])
+@pytest.mark.parametrize(
+    ("how", "status"),
+    [
+        (NAVIGATES, 200),
+        ({"Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "iframe"}, 403),
+        ({"Sec-Fetch-Mode": "no-cors", "Sec-Fetch-Dest": "image"}, 403),
+        ({"Sec-Fetch-Mode": "cors", "Sec-Fetch-Dest": "empty"}, 403),
+    ],
+)
+def test_another_page_may_lead_here_and_use_nothing(client, site, how, status):
+    assert client.get("/", headers={"Sec-Fetch-Site": site, **how}).status_code == status
+
+
+def test_there_is_no_other_door(client):
+    with pytest.raises(WebSocketDisconnect) as closed, client.websocket_connect("/api/events"):
+        pass
+    assert closed.value.code == 1008
+
+
+def test_no_page_sets_a_cookie(client, desk):
+    """So there is none that another page could ride on; the shared address has its own test."""
+    step = desk.step(desk.topic(), passage=True)
+    for path in ("/", "/session", "/settings", f"/steps/{step.id}", "/api/session"):
+        assert "set-cookie" not in client.get(path).headers
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/static/../app.py",
+        "/static/%2e%2e/app.py",
+        "/static/..%2f..%2fpyproject.toml",
+        "/takes/..%2f..%2fcoldtake.db/sound",
+        "/takes/%2e%2e/sound",
+        "/passages/..%2f..%2fetc%2fpasswd.svg",
+        "/static//etc/passwd",
+        "/takes/%00/sound",
+    ],
+)
+def test_no_path_from_outside_reaches_the_file_system(client, path):
+    answer = client.get(path)
+    assert answer.status_code in (404, 422)
+    assert "root:" not in answer.text
+    assert "SQLite" not in answer.text

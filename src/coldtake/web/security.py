@@ -1,7 +1,9 @@
 """What every request must pass and every response carries; nothing here knows a page.
 
 - Host: only names of this machine (and those given on purpose), against DNS rebinding.
-- Origin and Sec-Fetch-Site: another site's page cannot change anything here.
+- Origin, Sec-Fetch-Site and Referer: another site's page, or one on another port of this machine,
+  cannot change anything here, nor use anything of it as an image, a script, a frame or by fetch; it
+  can only lead to a page (W3C, "Fetch Metadata Request Headers", 2021, for what browsers tell).
 - Size: a request body is counted while it arrives; the limit is `MAX_BODY`.
 - Headers: a policy of `default-src 'self'` without inline script or style, no sniffing, no framing.
 """
@@ -18,6 +20,7 @@ from coldtake.web.sharing.gate import SHARED
 
 MAX_BODY = 160 * 1024 * 1024  # bytes; ten minutes of raw 48 kHz float samples are 115 MB
 LOOPBACK = frozenset({"localhost", "127.0.0.1", "::1"})
+OURS = ("same-origin", "none")  # of Sec-Fetch-Site: our page, or the person's own hand
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 POLICY = (
     "default-src 'self'; img-src 'self' data:; media-src 'self' blob:; worker-src 'self'; "
@@ -50,13 +53,30 @@ def host_allowed(host: str, extra: Collection[str] = ()) -> bool:
 
 
 def origin_allowed(method: str, headers: Headers) -> bool:
-    """Say whether a changing request comes from our own page (or from no page at all)."""
+    """Say whether a request may come from where it says that it comes from.
+
+    Our own page may do all; a page elsewhere may only lead here; what is no page (a program, a
+    bookmark) sends none of these headers.
+    """
+    site = headers.get("sec-fetch-site")
     if method in SAFE_METHODS:
-        return True
-    if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
+        return site in (*OURS, None) or _leads_here(headers)
+    if site not in (*OURS, None):
         return False
-    origin = headers.get("origin")
-    return origin is None or urlsplit(origin).netloc == headers.get("host", "")
+    came_from = headers.get("origin") or headers.get("referer")
+    return came_from is None or _netloc(came_from) == headers.get("host", "")
+
+
+def _leads_here(headers: Headers) -> bool:
+    navigates = headers.get("sec-fetch-mode") == "navigate"
+    return navigates and headers.get("sec-fetch-dest", "document") == "document"
+
+
+def _netloc(address: str) -> str | None:
+    try:
+        return urlsplit(address).netloc
+    except ValueError:
+        return None
 
 
 def _names_us(scope: Scope, host: str, hosts: Collection[str]) -> bool:
@@ -72,11 +92,16 @@ def _refusal(scope: Scope, hosts: Collection[str]) -> PlainTextResponse | None:
         words = "Coldtake does not answer under this name. Open the address it printed at start."
         return PlainTextResponse(words, status_code=421)
     if not origin_allowed(scope["method"], headers):
-        words = "This came from another site's page. Nothing was changed; use Coldtake's own page."
+        words = "This came from another page. Nothing was changed; use Coldtake's own page."
         return PlainTextResponse(words, status_code=403)
-    if int(headers.get("content-length") or 0) > MAX_BODY:
+    if _promised(headers) > MAX_BODY:
         return PlainTextResponse(TOO_LARGE, status_code=413)
     return None
+
+
+def _promised(headers: Headers) -> int:
+    text = headers.get("content-length", "0")
+    return int(text) if text.isascii() and text.isdigit() else 0
 
 
 def _counted(receive: Receive) -> Receive:
@@ -102,8 +127,11 @@ class Guard:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Refuse, or pass the request on and seal the response."""
-        if scope["type"] != "http":
+        if scope["type"] == "lifespan":
             await self.app(scope, receive, send)
+            return
+        if scope["type"] != "http":  # there is no other door here
+            await send({"type": "websocket.close", "code": 1008})
             return
 
         async def sealed(message: Message) -> None:
