@@ -33,6 +33,7 @@ CLICK_PITCHES = (hz_to_pitch(PLAIN_HZ), hz_to_pitch(ACCENT_HZ))
 PITCH_NEAR = 0.8  # semitones
 TO_CLICK = ", to the click as heard"
 NOT_HEARD = ", to your own tempo: the click cannot be heard in the recording"
+FAINT = ", to your own tempo: the click is not heard from start to end"
 STEPPED = ", to your own tempo: the sound of the click shifted during the take"
 HEADPHONES = "The click is loud in the recording: headphones keep it out."
 
@@ -52,6 +53,8 @@ class ClickEffect:
             return ""
         if self.heard is None:
             return NOT_HEARD
+        if not self.heard.both_ends:
+            return FAINT
         return TO_CLICK if self.heard.steady else STEPPED
 
     @property

@@ -8,8 +8,8 @@ Found: the recording is whitened frame by frame by linear prediction (J. Makhoul
 prediction: a tutorial review", Proc. IEEE 63, 1975), which takes held tones away and leaves what is
 sudden; in it a matched filter for each click's sound gives the likelihood of a click at every
 moment (H. L. Van Trees, Detection, Estimation, and Modulation Theory, part I, 1968, ch. 4: optimum
-in coloured noise, phase unknown). The delays of all clicks together are the best path through
-delay by click, on which a change costs (Viterbi), so that one loud attack beside a click moves
+in coloured noise, phase unknown). All clicks of a take together tell one delay, or one before and
+one after a step; each click's word is limited, so that one loud attack beside a click moves
 nothing.
 
 Taken out: the click as the room returns it, fitted to all clicks of the take at once.
@@ -33,16 +33,16 @@ EARLIEST_S, LATEST_S = -0.03, 0.45  # delays looked for; 78-179 ms were measured
 STEP_S = 0.00025  # of the delays compared
 ORDER = 24  # of the linear prediction
 FRAME, HOP = 2048, 1024  # samples at RATE
-BEFORE, AFTER = 32, 256  # samples at RATE around the start of a click that are compared
+BEFORE, AFTER = 128, 256  # samples at RATE around the start of a click that are compared
 BAND_HZ, BAND_HALF = (500.0, 2500.0), 64  # samples; without it an attack hides a click at -10 dB
 FREEDOM = 30.0  # independent values in those samples, halved: a guess, as music is not all noise
 SILENCE = 1e-8  # energy below which nothing is compared
 MOST_LIKELY = 25.0  # what one click can add to the place of the common delay
-MOST_ON_PATH, CHANGE_COST = 8.0, 10.0  # one click alone, or an attack beside it, makes no step
+STEP_COST = 12.0  # likelihood that a step of the delay must gain: two clicks' at least
 LEAST_CLICKS = 4
 MOST_ONE = 6.0  # of a click's likelihood, where it is asked whether there are any
-AHEAD = 1.0  # so far the best delay must lie ahead of the next best
-SPREADS = 6.0  # and so many spreads above the others
+AHEAD = 1.3  # so far the best delay must lie ahead of the next best; without a click: up to 1.0
+SPREADS, END_SPREADS = 5.0, 3.0  # and so many spreads above the others: in all, at each end
 NEAR = round(0.008 / STEP_S)  # delays nearer than this are one
 SAME_DELAY_S = 0.002  # at start and end: more, and the delay stepped (measured in a browser)
 TAPS_BEFORE, TAPS = 6, 40  # of the room's answer to a click, samples at RATE
@@ -59,6 +59,7 @@ class HeardClicks:
     times_s, accented : shape (n,), every click that lies inside the recording, delay included
     delay_start_s, delay_end_s : from making to recording; error_s : half width (95 %)
     level_db : their peak against the loudest moment of the rest
+    both_ends : heard at the start and at the end of the take
     """
 
     times_s: Floats
@@ -67,11 +68,12 @@ class HeardClicks:
     delay_end_s: float
     error_s: float
     level_db: float
+    both_ends: bool = True
 
     @property
     def steady(self) -> bool:
         """Whether one delay held from start to end, so that timing can be told against it."""
-        return abs(self.delay_end_s - self.delay_start_s) <= SAME_DELAY_S
+        return self.both_ends and abs(self.delay_end_s - self.delay_start_s) <= SAME_DELAY_S
 
 
 def click_sound(rate: int, *, accented: bool) -> Floats:
@@ -93,8 +95,8 @@ def find_clicks(sound: Sound, track: ClickTrack) -> HeardClicks | None:
     if len(inside) < LEAST_CLICKS:
         return None
     likely = _likelihoods(samples, made[inside], accented[inside], delays, either=track.is_guess)
-    path = _best_path(likely)
-    if not _are_heard(likely, path):
+    path = _delays_of(likely)
+    if path is None:
         return None
     return _timed(samples, (made, accented, inside), likely, path, delays)
 
@@ -113,7 +115,8 @@ def _timed(
     own = np.where(near < cuts[1], start, np.where(near >= cuts[-2], end, delays[path][near]))
     level = _level(samples, made + own, accented)
     error = max(start_error, end_error)
-    return HeardClicks(made + own, accented, start, end, error, level)
+    both = _at_both_ends(likely, path)
+    return HeardClicks(made + own, accented, start, end, error, level, both)
 
 
 def without_clicks(sound: Sound, heard: HeardClicks) -> Sound:
@@ -174,15 +177,16 @@ def _matched(samples: Samples, *, accented: bool) -> Floats:
 def _matched_frame(frame: Floats, shape: Complexes) -> Floats:
     """Log likelihood ratio of "a click begins here" against noise of unknown strength.
 
-    The click's whitened shape is compared with the 2 ms before and 16 ms after each sample: of the
-    energy there, the share that the click explains decides (generalised likelihood ratio).
+    The click's whitened shape is compared with the 8 ms before and 16 ms after each sample: of the
+    energy there, the share that the click explains decides (generalised likelihood ratio). Without
+    the time before, the tail of a click, which has the same shape, would do as well.
     """
     predictor = _whitener(frame)
     white = fftconvolve(frame, predictor)[: len(frame)]
     white[:ORDER] = 0.0
     white = fftconvolve(white, _band())[BAND_HALF:][: len(frame)]
     known = fftconvolve(fftconvolve(shape[:AFTER], predictor), _band())
-    known = known[BAND_HALF - BEFORE : BAND_HALF + AFTER]
+    known = np.concatenate([np.zeros(BEFORE - BAND_HALF), known[: BAND_HALF + AFTER]])
     power = float(np.vdot(known, known).real) / 2.0
     out = fftconvolve(white, np.conj(known[::-1]))[len(known) - 1 :]
     energy = fftconvolve(white**2, np.ones(len(known)))[len(known) - 1 :]
@@ -210,41 +214,46 @@ def _whitener(frame: Floats) -> Floats:
     return np.concatenate([[1.0], -ahead])
 
 
-def _best_path(likely: Floats) -> Places:
-    """Delay of every click: the path of most likelihood on which a change costs."""
-    count, width = likely.shape
-    likely = np.minimum(likely, MOST_ON_PATH)
-    total = likely[0].copy()
-    came = np.zeros(likely.shape, np.intp)
-    stay = np.arange(width)
-    for k in range(1, count):
-        best = int(np.argmax(total))
-        moved = total[best] - CHANGE_COST
-        came[k] = np.where(total >= moved, stay, best)
-        total = np.maximum(total, moved) + likely[k]
-    path = np.empty(count, np.intp)
-    path[-1] = int(np.argmax(total))
-    for k in range(count - 1, 0, -1):
-        path[k - 1] = came[k, path[k]]
-    return path
-
-
-def _are_heard(likely: Floats, path: Places) -> bool:
-    """Whether clicks are there: the path stands out above every other delay of the same take.
-
-    Each click counts up to MOST_ONE, so that many must agree.
-    """
+def _delays_of(likely: Floats) -> Places | None:
+    """Delay of every click: one for all, or one before and one after a step; None if not heard."""
+    count = len(likely)
     capped = np.minimum(likely, MOST_ONE)
-    gained = float(capped[np.arange(len(path)), path].sum())
+    ahead = np.cumsum(capped, axis=0)
+    one = int(np.argmax(ahead[-1]))
+    before, after = ahead.max(axis=1), (ahead[-1] - ahead).max(axis=1)
+    at = np.arange(LEAST_CLICKS, count - LEAST_CLICKS + 1)
+    if len(at):
+        k = int(at[np.argmax(before[at - 1] + after[at - 1])])
+        first, last = int(np.argmax(ahead[k - 1])), int(np.argmax(ahead[-1] - ahead[k - 1]))
+        gain = before[k - 1] + after[k - 1] - ahead[-1, one]
+        if gain > STEP_COST and _stands_out(capped[:k], first) and _stands_out(capped[k:], last):
+            return np.where(np.arange(count) < k, first, last)
+    return np.full(count, one) if _stands_out(capped, one) else None
+
+
+def _stands_out(capped: Floats, at: int) -> bool:
+    """Whether these clicks agree on one delay more than on any other of the same take."""
     total = capped.sum(axis=0)
     far = np.ones(len(total), bool)
-    for at in set(path.tolist()):
-        far[max(at - NEAR, 0) : at + NEAR + 1] = False
+    far[max(at - NEAR, 0) : at + NEAR + 1] = False
     if not far.any():
         return False
     rest = total[far]
-    ahead = (gained - float(rest.max())) / np.sqrt(len(path))
-    return bool(ahead > AHEAD and gained > float(rest.mean() + SPREADS * rest.std()))
+    lead = (float(total[at]) - float(rest.max())) / np.sqrt(len(capped))
+    return bool(lead > AHEAD and total[at] > rest.mean() + SPREADS * rest.std())
+
+
+def _at_both_ends(likely: Floats, path: Places) -> bool:
+    """Whether both halves of the take by themselves speak for the delay that they were given."""
+    half = len(path) // 2
+    for part in (slice(0, half), slice(half, None)):
+        total = np.minimum(likely[part], MOST_ONE).sum(axis=0)
+        gained = float(
+            np.minimum(likely[part], MOST_ONE)[np.arange(len(path[part])), path[part]].sum()
+        )
+        if gained < total.mean() + END_SPREADS * total.std():
+            return False
+    return True
 
 
 def _common(likely: Floats, path: Places, delays: Floats) -> tuple[float, float]:
