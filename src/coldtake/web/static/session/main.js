@@ -1,6 +1,7 @@
 // @ts-check
 // Puts the session page together: store, outbox, ticker, keys, touch.
 
+import { Aside } from "./aside.js";
 import { Desk } from "./desk.js";
 import { Devices } from "./devices.js";
 import { doAction } from "./doing.js";
@@ -29,6 +30,7 @@ const view = new View();
 const store = await openStore();
 const desk = new Desk(store, poke, draw, () => tabs.tell());
 desk.tickAt = (inMs) => ticker.postMessage({ inMs });
+const aside = new Aside(desk);
 const awake = new Awake((refused) => {
   status.awakeRefused = refused;
 });
@@ -55,6 +57,7 @@ function poke() {
 
 function draw() {
   view.draw(desk);
+  if (desk.snapshot) aside.draw();
   const { screen } = desk.scene();
   const running = !["start", "end"].includes(screen);
   void awake.want(running);

@@ -134,6 +134,7 @@ export interface Session {
 export interface Settings {
   quiet_seconds: number;
   click_volume: number;
+  a4_hz: number;
   /** 1: takes start by themselves; 0: by the player's key. */
   takes_alone: number;
 }

@@ -139,6 +139,11 @@ export class Sound {
     }
   }
 
+  /** What the browser calls the open microphone. */
+  get label() {
+    return this.track?.label ?? "";
+  }
+
   /** Lets the microphone go, so that the browser's own sign goes out too. */
   closeMicrophone() {
     if (this.mic !== "open") return;

@@ -85,6 +85,8 @@ export class Takes {
     /** @type {(() => void) | null} */
     this.stopped = null;
     this.onNobody = () => {};
+    /** Level and peak of each tenth of a second, in and out of takes. @type {(level: number, peak: number) => void} */
+    this.onLevel = () => {};
     this.room = new Room();
     sound.onCapture = (message) => this.hear(message);
     sound.onClick = (message) => this.clicked(message);
@@ -217,6 +219,7 @@ export class Takes {
     else if (message.samples) this.keepBatch(message);
     else {
       this.level = message.level;
+      this.onLevel(message.level, message.peak);
       this.levels = [...this.levels.slice(1 - NOISE_OF), message.level];
       if (this.now?.phase === "playing") {
         this.peak = Math.max(this.peak, message.peak);
