@@ -1,8 +1,8 @@
-"""Changes: chords over bars, and the lines that spell them out.
+"""Changes: chords over bars as played, and the lines that spell them out.
 
-Typed as on a chart: bars between "|", several chords of a bar share it evenly, "%" repeats the bar
-before, "|:" and ":|" a repeat. Guide tones are the third and the seventh (sixth, or fifth, where
-there is none), led to the nearest of the next chord (common practice, no source).
+They come from a chart (`charts`) or from the chord symbols of a page. Guide tones are the third and
+the seventh (sixth, or fifth, where there is none), led to the nearest of the next chord (common
+practice, no source).
 """
 
 from collections.abc import Callable, Sequence
@@ -17,7 +17,6 @@ from coldtake.music.notating import Page, Written, abc_text
 from coldtake.music.passage import Passage
 from coldtake.music.tones import Interval, Pitch, Tone, pitch_near, pitches_of, simplest
 
-MOST_BARS = 400
 _LOW_PART = 5  # semitones above the lowest note, where roots lie
 _THIRDS = ((2,), (3,), (1,))  # letters above the root: the third, in a suspended chord 4 or 2
 _SEVENTHS = ((6,), (5,), (4,))
@@ -57,47 +56,13 @@ class Changes:
 
 
 def read_changes(text: str, metre: tuple[int, int] = (4, 4), key: Key | None = None) -> Changes:
-    """Read typed changes. Raises PassageError naming the bar."""
-    bars = _bars_of(text)
-    if not bars:
-        raise PassageError("There are no chords in it.", remedy="Write bars such as Dm7 | G7 | C.")
-    length = Fraction(4 * metre[0], metre[1])
-    spans: list[Span] = []
-    for number, bar in enumerate(bars):
-        onset = number * length
-        share = length / len(bar)
-        spans += [Span(chord, onset + i * share, share) for i, chord in enumerate(bar)]
-    return Changes(tuple(spans), metre, key or _likely_key(spans))
+    """Read changes typed as on a chart (`charts`), as played. Raises PassageError with the bar."""
+    from coldtake.music import charts  # which is made of changes
+
+    return charts.read_chart(text, metre, key).changes()
 
 
-def _bars_of(text: str) -> list[tuple[Chord, ...]]:
-    """Bars with their chords, repeats written out."""
-    words = " ".join(text.replace("|:", " | { | ").replace(":|", " | } | ").split())
-    bars: list[tuple[Chord, ...]] = []
-    start = 0
-    for bar in (part.split() for part in words.split("|")):
-        if bar == ["{"]:
-            start = len(bars)
-        elif bar == ["}"]:
-            bars += bars[start:]
-            start = len(bars)
-        elif bar in (["%"], ["/."]) and bars:
-            bars.append(bars[-1])
-        elif bar:
-            bars.append(tuple(_chord(word, len(bars) + 1) for word in bar))
-        if len(bars) > MOST_BARS:
-            raise PassageError(f"More than {MOST_BARS} bars.", remedy="Give one chorus.")
-    return bars
-
-
-def _chord(word: str, bar: int) -> Chord:
-    try:
-        return read_chord(word)
-    except PassageError as fault:
-        raise PassageError(fault.what, where=f"bar {bar}", remedy=fault.remedy) from None
-
-
-def _likely_key(spans: Sequence[Span]) -> Key:
+def likely_key(spans: Sequence[Span]) -> Key:
     """Major key with most of the chords' tones in it, that of the last root where equal."""
     tones = [t.pitch_class for span in spans for t in span.chord.tones]
     roots = [span.chord.root for span in spans if span.chord.root]
@@ -123,7 +88,7 @@ def changes_of(passage: Passage) -> tuple[Changes | None, tuple[str, ...]]:
     for harmony in passage.harmonies:
         try:
             marks.append(
-                (Fraction(harmony.onset_beats).limit_denominator(96), _read(harmony.symbol))
+                (Fraction(harmony.onset_beats).limit_denominator(96), read_printed(harmony.symbol))
             )
         except PassageError:
             unread.append(harmony.symbol)
@@ -135,18 +100,19 @@ def changes_of(passage: Passage) -> tuple[Changes | None, tuple[str, ...]]:
     edges = [*(onset for onset, _ in marks[1:]), end]
     spans = [Span(c, o, e - o) for (o, c), e in zip(marks, edges, strict=True) if e > o]
     full = max(passage.bars[:2], key=lambda bar: bar.length_beats)
-    key = usual(Tone("C"), "major") if not full.key_fifths else _key_at(full.key_fifths)
+    key = usual(Tone("C"), "major") if not full.key_fifths else key_at(full.key_fifths)
     return Changes(tuple(spans), full.metre, key), tuple(dict.fromkeys(unread))
 
 
-def _key_at(fifths: int) -> Key:
+def key_at(fifths: int) -> Key:
+    """The major key of a signature."""
     key = C_MAJOR
     for _ in range(abs(fifths)):
         key = Key(key.tonic.above(Interval(4, 7) if fifths > 0 else Interval(3, 5)))
     return key
 
 
-def _read(symbol: str) -> Chord:
+def read_printed(symbol: str) -> Chord:
     """A symbol from a page, where accidentals may be printed signs."""
     return read_chord(symbol.replace("♭", "b").replace("♯", "#"))
 

@@ -7,11 +7,33 @@ endings the last is played, until Fine, or from "to coda" to the coda (common pr
 """
 
 from collections.abc import Sequence
+from typing import Protocol
 
 from coldtake.errors import PassageError
 from coldtake.music import mei
 from coldtake.music.mei import Element
 from coldtake.music.written_bars import WrittenBar
+
+
+class Signed(Protocol):
+    """A bar with the signs that say what is played after it."""
+
+    @property
+    def opens_repeat(self) -> bool:
+        """A repeat starts at the left barline."""
+
+    @property
+    def closes_repeat(self) -> bool:
+        """A repeat ends at the right barline."""
+
+    @property
+    def ending(self) -> tuple[int, ...]:
+        """Passes that play it, () when all do."""
+
+    @property
+    def marks(self) -> set[str]:
+        """Of segno, coda, dalsegno, dacapo, fine, tocoda."""
+
 
 MOST_BARS = 20_000  # bars as played; more is a runaway repeat, not a passage
 
@@ -58,7 +80,7 @@ def _runaway() -> PassageError:
 class Unfolding:
     """One walk through the bars; `run` gives the order."""
 
-    def __init__(self, bars: Sequence[WrittenBar]) -> None:
+    def __init__(self, bars: Sequence[Signed]) -> None:
         self.bars = bars
         self.played: list[int] = []
         self.start = 0
