@@ -25,7 +25,7 @@ from coldtake.music.synth import render
 
 SRC = Path(__file__).parents[2] / "src"
 ABC = "X:1\nT:Air\nM:4/4\nL:1/4\nK:C\nCDEF|GFED|C4|\n"
-COMMANDS = ("serve", "plan", "listen", "outlook", "topics", "export", "demo")
+COMMANDS = ("serve", "plan", "listen", "outlook", "topics", "export", "print", "demo")
 HEAVY = ("numpy", "scipy", "sqlalchemy", "verovio", "fastapi", "uvicorn", "msgspec", "jinja2")
 
 

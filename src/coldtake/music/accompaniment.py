@@ -97,7 +97,8 @@ BY_NAME = {feel.name: feel for feel in FEELS}
 
 def feels_for(changes: Changes) -> tuple[Feel, ...]:
     """The feels that suit the metre; held chords suit every one."""
-    return tuple(f for f in FEELS if not f.quarters or changes.bar in f.quarters)
+    simple = changes.metre[1] in (2, 4)  # six eighths are two beats, not three quarters
+    return tuple(f for f in FEELS if not f.quarters or (simple and changes.bar in f.quarters))
 
 
 def accompany(changes: Changes, feel: str, bars: Sequence[Fraction] = ()) -> tuple[BandNote, ...]:

@@ -73,12 +73,20 @@ def engrave(
     return _text(root)
 
 
-def engrave_lines(passage: Passage, *, width_px: int) -> tuple[str, ...]:
+def engrave_lines(passage: Passage, *, width_px: int, text_units: float = 4.5) -> tuple[str, ...]:
     """Every line of music as an `<svg>` of its own at full size, for pages of paper.
 
     width_px : 300 to 20000, of a line; a stave is STAVE_PX high
+    text_units : 2 to 8, size of chord symbols and words in eighths of a stave's height; bar numbers
+    are four fifths of it
     """
-    options = {**_PAGE, **_LINE_BY_LINE, "scale": 100, "pageWidth": min(max(width_px, 300), 20_000)}
+    options = {
+        **_PAGE,
+        **_LINE_BY_LINE,
+        "scale": 100,
+        "pageWidth": min(max(width_px, 300), 20_000),
+        "lyricSize": min(max(text_units, 2.0), 8.0),
+    }
     pages = verovio_door.to_svg(passage.mei, options).pages
     if not pages:
         raise PassageError("this notation cannot be engraved.", remedy="Export it again.")

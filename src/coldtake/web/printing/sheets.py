@@ -1,8 +1,8 @@
 """What stands on printed pages: a day's plan, or a set of exercises, each with its notation.
 
 Sizes are for a stand at arm's length, some 70 cm from the eyes: staves 8 mm high (7 mm where two or
-more stand in a system) and no text below 14 pt. Orchestral parts are set at 7 to 8.5 mm; smaller is
-complained about (common practice, no source).
+more stand in a system) and no text below 14 pt but the bar numbers (11 pt). Orchestral parts are set
+at 7 to 8.5 mm; smaller is complained about (common practice, no source).
 """
 
 from __future__ import annotations
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 STAVE_MM, SYSTEM_STAVE_MM = 8.0, 7.0  # one stave in a system; two or more
 LEAST_TEXT_PT = 14
+PT_MM = 25.4 / 72
 MARGIN_MM = 12.0
 PAPERS = {"A4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216:2007; ANSI/ASME Y14.1, A
 EXERCISES_MOST = 200
@@ -187,7 +188,11 @@ class _Engraver:
             if passage is None:
                 return ()
             stave_mm = SYSTEM_STAVE_MM if _staves(passage) > 1 else STAVE_MM
-            return engrave_lines(passage, width_px=round(self._width_mm / stave_mm * STAVE_PX))
+            return engrave_lines(
+                passage,
+                width_px=round(self._width_mm / stave_mm * STAVE_PX),
+                text_units=8 * (LEAST_TEXT_PT + 0.2) * PT_MM / stave_mm,
+            )
         except ColdtakeError:  # the plan is printed all the same
             return ()
 

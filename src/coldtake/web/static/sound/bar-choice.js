@@ -70,9 +70,19 @@ export class BarChoice {
   /** Such as "Bars 5 to 8", "Bar 5, second time", "Bars 5 to 8 with the repeat". */
   words(range = this.range) {
     if (!range) return this.offset ? "All bars of this page" : "All bars";
-    const [a, b] = [this.bars[range.first], this.bars[range.last]];
-    const name = range.first === range.last ? `Bar ${label(a)}` : `Bars ${label(a)} to ${label(b)}`;
-    return name + this.which(range);
+    return this.name(range) + this.which(range);
+  }
+
+  /** @param {Range} range */
+  name({ first, last }) {
+    const [a, b] = [this.label(first), this.label(last)];
+    if (a === "0") return first === last ? "The pick-up" : `The pick-up to bar ${b}`;
+    return first === last ? `Bar ${a}` : `Bars ${a} to ${b}`;
+  }
+
+  /** As printed; where nothing is printed, as played. */
+  label(/** @type {number} */ index) {
+    return this.bars[index].label || String(this.offset + index + 1);
   }
 
   /** @param {Range} range */
@@ -84,6 +94,3 @@ export class BarChoice {
     return `, ${TIMES[plays.indexOf(first)] ?? `${plays.indexOf(first) + 1}th`} time`;
   }
 }
-
-/** @param {Bar} bar */
-const label = (bar) => (bar.label === "0" ? "0 (the pick-up)" : bar.label);

@@ -61,21 +61,33 @@ export class Cursor {
   }
 }
 
+const FRAME_MS = 1000 / 60;
+
 /**
- * Runs the cursor along while a player plays. A frame that is drawn now is seen about half a frame
- * later, so the place is read that much ahead.
+ * How far ahead the cursor is read: what a frame draws is seen when the next one begins, and notes
+ * begin anywhere between two frames; one and a half frames put the error around zero.
+ * @param {number} frameMs from one frame to the next
+ */
+export const leadMs = (frameMs) => 1.5 * Math.max(4, Math.min(FRAME_MS, frameMs));
+
+/**
+ * Runs the cursor along while a player plays.
  * @param {import("./player.js").Player} player @param {Cursor} cursor
  * @param {(place: {beat: number, segment: import("./model.js").Segment} | null) => void} told
  */
 export function follow(player, cursor, told = () => {}) {
-  const step = (/** @type {number} */ _at) => {
+  let before = 0;
+  let frameMs = FRAME_MS;
+  const step = (/** @type {number} */ at) => {
     if (!player.playing) {
       cursor.clear();
       told(null);
       return;
     }
-    const ahead = (LEAD_MS / 1000) * (player.context?.sampleRate ?? 0);
-    const place = player.placeAt(player.heardFrame() + ahead);
+    if (before && at - before < 2 * FRAME_MS) frameMs += (at - before - frameMs) / 8;
+    before = at;
+    const ahead = (leadMs(frameMs) / 1000) * (player.context?.sampleRate ?? 0);
+    const place = player.placeAt(player.heardFrame(at) + ahead);
     if (place) {
       if (place.segment.kind === "play") cursor.show(place.layout, place.beat);
       told(place);
@@ -84,5 +96,3 @@ export function follow(player, cursor, told = () => {}) {
   };
   requestAnimationFrame(step);
 }
-
-export const LEAD_MS = 8;

@@ -35,6 +35,7 @@ export class Transport {
     const { score, segment, layout } = this;
     this.how = how;
     if (!score || !segment || !layout) return;
+    frame = Math.max(frame, segment.frame);
     const at = segment.from + (frame - segment.frame) / segment.perBeat;
     const beat = at + (segment.kind === "play" ? layout.start : 0);
     this.layout = layOut(score, how);
