@@ -12,7 +12,8 @@ from typing import Any
 from coldtake.domain.criterion import question
 from coldtake.domain.state import State
 
-_FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
+# The wide forms count too: programs for Japanese read them as the narrow ones.
+_FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 
 
 def tables_of(state: State) -> Mapping[str, str]:
