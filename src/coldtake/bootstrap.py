@@ -14,9 +14,12 @@ from coldtake.practice.services import Services
 from coldtake.storage.folder import data_folder
 from coldtake.storage.log import DATABASE
 from coldtake.storage.opening import open_folder
+from coldtake.storage.source import DatabaseSource, is_database
 
 if TYPE_CHECKING:
     from fastapi import FastAPI
+
+    from coldtake.practice.archive import Archive
 
 _LOCALTIME = Path("/etc/localtime")
 _COUNTS = 1 << 12  # what fits into the 12 bits after the version
@@ -79,6 +82,15 @@ def open_services(
     time = clock or SystemClock()
     opened = open_folder(data_folder(data), time.now, database_url or os.environ.get(DATABASE))
     return Services(opened.store, opened.takes, time, care=opened.keeper)
+
+
+def source_of(path: Path) -> "Archive | DatabaseSource":
+    """Open an archive, or a copy of the log, to restore from. Raises InputError, StoreError."""
+    if is_database(path):
+        return DatabaseSource(path)
+    from coldtake.practice.archive import Archive
+
+    return Archive(path)
 
 
 def make_app(services: Services, *, data: Path | None = None) -> "FastAPI":

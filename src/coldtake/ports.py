@@ -112,6 +112,14 @@ class Caretaker(Protocol):
         """Return what the last check found, None when there was none yet."""
         ...
 
+    def copies_to(self) -> Path | None:
+        """Return the folder where copies go, None where somebody else makes them."""
+        ...
+
+    def choose_folder(self, folder: Path | None) -> None:
+        """Let copies go to another folder; None: into the data folder again. Raises InputError."""
+        ...
+
     def copy(self) -> Copy | None:
         """Make today's copy; None when nothing changed since the last. Raises StoreError."""
         ...

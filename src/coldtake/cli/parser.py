@@ -16,6 +16,9 @@ COMMANDS = {
     "outlook": "outlook",
     "topics": "topics",
     "export": "export",
+    "restore": "restore",
+    "copies": "copies",
+    "check": "check",
     "rejudge": "rejudge",
     "print": "print",
     "demo": "demo",
@@ -44,7 +47,9 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"coldtake {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
-    for add in (_serve, _plan, _listen, _outlook, _topics, _export, _rejudge, _print, _demo):
+    for add in (_serve, _plan, _listen, _outlook, _topics, _rejudge, _print, _demo):
+        add(commands)
+    for add in (_export, _restore, _copies, _check):
         add(commands)
     return parser
 
@@ -161,6 +166,29 @@ def _print(commands: "Commands[Parser]") -> None:
 def _rejudge(commands: "Commands[Parser]") -> None:
     words = "listen again to takes that an older listener has judged; older verdicts are kept"
     _json(_with_data(commands, "rejudge", words))
+
+
+def _restore(commands: "Commands[Parser]") -> None:
+    parser = _with_data(commands, "restore", "bring an archive, or a copy of the log, back")
+    parser.add_argument("archive", metavar="FILE", help="the .zip, or the .db of a copy")
+    parser.add_argument(
+        "--merge", action="store_true", help="bring it together with what is there already"
+    )
+    _json(parser)
+
+
+def _copies(commands: "Commands[Parser]") -> None:
+    parser = _with_data(commands, "copies", "the automatic copies of the log, and where they go")
+    parser.add_argument("--now", action="store_true", help="make one at once")
+    parser.add_argument(
+        "--to", metavar="DIR", help="let them go there, takes too; empty: into the data folder"
+    )
+    _json(parser)
+
+
+def _check(commands: "Commands[Parser]") -> None:
+    words = "compare every entry and every take with its checksum, and put damage right"
+    _json(_with_data(commands, "check", words))
 
 
 def _demo(commands: "Commands[Parser]") -> None:

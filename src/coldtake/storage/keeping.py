@@ -61,6 +61,15 @@ class Keeper:
         """Return the automatic copies, newest first."""
         return self._copies.all() if self._copies else ()
 
+    def copies_to(self) -> Path | None:
+        """Return the folder where copies go, None where somebody else makes them."""
+        return self._copies.folder if self._copies else None
+
+    def choose_folder(self, folder: Path | None) -> None:
+        """Let copies go to another folder; None: into the data folder again. Raises InputError."""
+        if self._copies:
+            self._copies.choose(folder)
+
     def repairs(self) -> Sequence[Repair]:
         """Return what was repaired, oldest first."""
         return self._repairs.all()

@@ -29,7 +29,9 @@ LINE_MOST = 64 << 20
 TAKE_MOST = 512 << 20
 _ONCE_MOST = 128 << 20  # the directory of a zip file is read at once
 _CHUNK = 1 << 20
-_NAME = re.compile(r"[a-z]+(\.schema)?\.(txt|jsonl?)|(passages|takes|tables)/[A-Za-z0-9._-]{1,160}")
+_NAME = re.compile(
+    r"[A-Za-z]+(\.schema)?\.(txt|jsonl?)|(passages|takes|tables)/[A-Za-z0-9._-]{1,160}"
+)
 _ID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 _YEARS = range(1980, 2200)
 _BROKEN = (
@@ -152,15 +154,20 @@ class Archive:
 
     def _lines(self, name: str) -> Iterator[bytes]:
         """Give the lines of a file, and compare its checksum at the end."""
-        digest, rest = hashlib.sha256(), b""
+        digest, begun, length = hashlib.sha256(), [], 0
         for part in self._parts(name, None):
             digest.update(part)
-            *whole, rest = (rest + part).split(b"\n")
-            yield from whole
-            if len(rest) > LINE_MOST:
+            first, *others = part.split(b"\n")
+            begun.append(first)
+            length += len(first)
+            if others:
+                yield b"".join(begun)
+                yield from others[:-1]
+                begun, length = [others[-1]], len(others[-1])
+            if length > LINE_MOST:
                 raise self._fault(f"{name} has a line longer than any event")
-        if rest:
-            yield rest
+        if length:
+            yield b"".join(begun)
         if digest.hexdigest() != self.manifest.sha256.get(name):
             raise self._fault(f"{name} does not fit its checksum")
 

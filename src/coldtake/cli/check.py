@@ -1,0 +1,42 @@
+"""`coldtake check`: every entry and every take against its checksum; damage is put right."""
+
+from argparse import Namespace
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from coldtake.cli.opened import ShownProgress, print_json, services_of
+
+if TYPE_CHECKING:
+    from coldtake.domain.care import Checkup, Repair
+
+AMISS = 1
+
+
+def run(arguments: Namespace) -> int:
+    """Check the data folder; exit with 1 where something is amiss that could not be put right."""
+    with services_of(arguments) as services:
+        assert services.care is not None
+        before = len(services.care.repairs())
+        checkup = services.care.check(ShownProgress())
+        repairs = services.care.repairs()
+    if arguments.json:
+        print_json({"checkup": checkup, "sound": checkup.sound, "repairs": repairs})
+    else:
+        print("\n".join(lines_of(checkup, repairs[before:])))
+    return 0 if checkup.sound else AMISS
+
+
+def lines_of(checkup: "Checkup", repaired: "Sequence[Repair]") -> list[str]:
+    """Say in words what was found."""
+    lines = [f"{checkup.events} events read, {checkup.heard_of} of {checkup.takes} takes compared."]
+    lines += [repair.what for repair in repaired]
+    lines += checkup.remarks
+    lines += [f"The sound of take {take} is not there." for take in checkup.missing]
+    lines += [f"The sound of take {take} is damaged." for take in checkup.damaged]
+    if checkup.missing or checkup.damaged:
+        lines.append("“coldtake restore ARCHIVE” puts them back from an archive that has them.")
+    if checkup.strays:
+        lines.append(f"{len(checkup.strays)} sounds belong to no take of the log; they are left.")
+    if checkup.sound:
+        lines.append("Nothing is amiss.")
+    return lines

@@ -1,0 +1,42 @@
+"""`coldtake restore`: an archive, or an automatic copy, back into a data folder."""
+
+from argparse import Namespace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from coldtake.cli.opened import ShownProgress, print_json, services_of
+
+if TYPE_CHECKING:
+    from coldtake.practice.archive import Restored
+
+
+def run(arguments: Namespace) -> int:
+    """Bring it back and say what came."""
+    from coldtake.bootstrap import source_of
+    from coldtake.practice.archive import restore
+
+    with (
+        source_of(Path(arguments.archive)) as source,
+        services_of(arguments) as services,
+    ):
+        brought = restore(services, source, merge=arguments.merge, progress=ShownProgress())
+    if arguments.json:
+        print_json(brought)
+    else:
+        print("\n".join(lines_of(brought)))
+    return 0
+
+
+def lines_of(brought: "Restored") -> list[str]:
+    """Say in words what a restore brought."""
+    known = f" ({brought.known} were here already)" if brought.known else ""
+    lines = [f"Restored {brought.events} events{known} and {brought.takes} takes."]
+    lines += [
+        f"The sound of take {take} is not in it; its verdict is in the log."
+        for take in brought.missing_takes
+    ]
+    lines += [
+        f"The sound of take {take} is damaged in it and was left out."
+        for take in brought.damaged_takes
+    ]
+    return lines
