@@ -35,15 +35,18 @@ export const LEVEL_WORDS = Object.freeze({
 
 export class LevelCheck {
   constructor() {
-    this.forget();
-  }
-
-  forget() {
+    this.fft = new Fft(WINDOW);
+    this.rate = 0;
     /** @type {{level: number, peak: number}[]} */
     this.heard = [];
-    /** @type {Float64Array | null} */
+    /** Power of the quiet moments. @type {Float64Array | null} */
     this.quiet = null;
-    this.rate = 0;
+  }
+
+  /** Another device: nothing is known of it. */
+  forget() {
+    this.heard = [];
+    this.quiet = null;
   }
 
   /** @param {number} level @param {number} peak of the last tenth of a second */
@@ -53,7 +56,6 @@ export class LevelCheck {
 
   /** The sound itself, now and then, for the hum in it. @param {Float32Array} window @param {number} rate */
   look(window, rate) {
-    this.fft ??= new Fft(WINDOW);
     this.rate = rate;
     if (this.heard.length < 10 || this.loudestLately > 2 * this.noise) return;
     const power = spectrum(window, this.fft);
