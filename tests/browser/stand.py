@@ -32,6 +32,7 @@ RATE = 44_100  # of Chromium's fake microphone
 CLARINET = 71  # General MIDI program, counted from 0
 BANKS = (Path("/usr/share/sounds/sf2/FluidR3_GM.sf2"), Path("/usr/share/sounds/sf2/TimGM6mb.sf2"))
 TICKS = 480  # a quarter
+TURN_MS = 450  # a pedal pressed sooner after the page has turned to a question answers nothing
 SENT_WITHIN_S = 30.0  # the outbox waits up to a quarter minute between two tries
 
 ONE_NOTE = Criterion(tests=(NotesTest(),))
@@ -145,6 +146,7 @@ class Stand:
             arg=list(words),
             timeout=timeout,
         )
+        self.page.wait_for_timeout(TURN_MS)
         return self.told()
 
     def unsent(self) -> int:

@@ -77,5 +77,5 @@ function startsMs(view, lengthS) {
   const last = tries.at(-1);
   if (slot.kind === "cold") return Math.max(view.startedMs, freeMs) + READY_MS;
   if (last?.answer === "yes") return freeMs + AGAIN_MS;
-  return Math.max(testsFromMs(view, lengthS), last ? freeMs + THINK_MS : 0);
+  return Math.max(testsFromMs(view, lengthS), freeMs + THINK_MS);
 }

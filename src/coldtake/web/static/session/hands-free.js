@@ -45,7 +45,7 @@ export class HandsFree {
       endsMs: seen.endsMs,
       tries,
       met: row.met && tries.at(-1)?.answer === "yes",
-      freeMs: Math.max(desk.context.freeSinceMs, this.tryMs(tries.at(-1)?.id)),
+      freeMs: Math.max(desk.context.freeSinceMs, desk.sound.openedMs, this.tryMs(tries.at(-1)?.id)),
       stopped: this.stopped.has(slot.id),
     });
   }

@@ -94,8 +94,7 @@ function lead(change) {
   const leading = roles.tab && roles.device;
   if (leading !== desk.leading) {
     desk.leading = leading;
-    void desk.enqueue(() => (leading ? desk.rescueTakes() : desk.takes.abandon()));
-    if (leading) poke();
+    void desk.enqueue(() => (leading ? desk.rescueTakes() : desk.takes.abandon())).then(poke);
   }
   draw();
 }

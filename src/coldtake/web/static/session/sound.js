@@ -47,6 +47,7 @@ export class Sound {
     /** @type {MicState} */
     this.mic = "none";
     this.micSince = Infinity;
+    this.openedMs = 0; // when the microphone opened, Unix milliseconds
     /** @type {MediaStreamTrack | null} */
     this.track = null;
     /** The open microphone, for whoever listens beside the recording. @type {AudioNode | null} */
@@ -132,6 +133,7 @@ export class Sound {
       this.source = context.createMediaStreamSource(stream);
       this.source.connect(this.capture);
       this.micSince = this.frame;
+      this.openedMs = timeNow();
       this.say("open");
     } catch (error) {
       const name = error instanceof DOMException ? error.name : "";

@@ -1,0 +1,116 @@
+"""Takes that start, end, are judged and counted by themselves; a pedal that learns."""
+
+import time
+
+import pytest
+from stand import AIR, BPM, Stand, laid_out, microphone_file, plan_today, slot
+
+from coldtake.domain.take import Answer, Judge
+
+pytestmark = [pytest.mark.browser, pytest.mark.audio]
+
+FIRST_S, SECOND_S, LENGTH_S = 13.0, 34.0, 70.0
+COUNT_IN_S = 0.25 + 4 * 60 / BPM
+LATE_S = 0.5  # a player enters this long after the count-in asks for it
+WORK_S = 258.0  # past the work that comes before the takes of a slot of six minutes
+AGAIN_S = 6.0
+HEARD = "() => document.querySelector('#mic-words').textContent.includes('ready')"
+
+
+@pytest.fixture
+def begin(services, served, hearing, tmp_path):
+    """Open a session with one slot for work, two in a row wanted; the microphone plays."""
+    services.settings.choose("quiet_seconds", "0")
+    steps = laid_out(services, times=2)
+    plan_today(services, [slot(steps["row"], 6)])
+
+    def build(performances):
+        browser = hearing(microphone_file(tmp_path, performances, LENGTH_S))
+        page = browser.new_page(viewport={"width": 1180, "height": 820})
+        page.clock.install()
+        stand = Stand(page, served.url)
+        page.set_default_timeout(30_000)
+        stand.open().sees("start").press("Space").sees("intention")
+        page.wait_for_function(HEARD)
+        opened = time.monotonic()
+        stand.press("Enter").sees("slot", "Again")
+        return stand, opened
+
+    return build
+
+
+def forward_at(stand: Stand, at: float, seconds: float) -> None:
+    """Let the page's clock leap at a moment, so that a take starts by itself just then."""
+    time.sleep(max(0.0, at - time.monotonic()))
+    stand.page.clock.fast_forward(round(seconds * 1000))
+
+
+def test_two_in_a_row_without_a_touch(begin, services):
+    stand, opened = begin([(FIRST_S, AIR), (SECOND_S, AIR)])
+    page = stand.page
+    assert "by itself at" in page.inner_text("#take-small")
+    forward_at(stand, opened + FIRST_S - COUNT_IN_S - LATE_S, WORK_S)
+    page.wait_for_function("() => document.body.dataset.take === 'count_in'")
+    assert page.inner_text("#cancel").startswith("Not yet")
+    assert stand.waits_for("Yes", "No", "Cannot tell") == "Yes", page.inner_text("#told")
+    assert page.inner_text("#slot-row") == "1 of 2 in a row"
+    high = page.evaluate(
+        "() => document.querySelector('#told-word').getBoundingClientRect().height"
+    )
+    assert high > 0.15 * 820, "a verdict is read from two metres"
+    assert page.locator("#coming").is_visible()
+    forward_at(stand, opened + SECOND_S - COUNT_IN_S - LATE_S, AGAIN_S)
+    page.wait_for_function("() => document.body.dataset.take === 'playing'")
+    assert stand.waits_for("Yes", "No", "Cannot tell") == "Yes", page.inner_text("#told")
+    assert page.inner_text("#slot-row") == "2 of 2 in a row"
+    assert "Met." in page.inner_text("#offer-words")
+    stand.sent()
+    (row,) = (s for s in services.state().steps.values() if s.title == "Again")
+    tries = services.state().step_tries(row.id)
+    assert [(t.answer, t.judge) for t in tries] == [(Answer.YES, Judge.TOOL)] * 2
+
+
+def test_cut_off_by_a_reload_then_nobody_there(begin, services):
+    stand, _ = begin([])
+    page = stand.page
+    stand.forward(WORK_S)
+    page.wait_for_function("() => document.body.dataset.take === 'playing'", timeout=60_000)
+    page.wait_for_timeout(700)
+    page.reload()
+    page.wait_for_function("() => document.body.dataset.ready === 'yes'")
+    stand.sees("slot", "Again")
+    page.wait_for_function(
+        "() => document.querySelector('#notices').textContent.includes('cut off')"
+    )
+    stand.press("h", "h").sent()  # any key gives the page its sound again; this one plays a passage
+    (kept,) = services.state().takes.values()
+    assert (kept.source, kept.verdict) == ("interrupted", None)
+    page.wait_for_function("() => !document.querySelector('#coming').hidden")
+    stand.forward(30)
+    page.wait_for_function(
+        "() => document.querySelector('#notices').textContent.includes('Nobody played')",
+        timeout=60_000,
+    )
+    assert page.inner_text("#take-small") == "recorded, by your key"
+    stand.forward(30)
+    assert page.evaluate("document.body.dataset.take") == "none"
+    stand.sent()
+    assert list(services.state().takes) == [kept.id], "a take that nobody played is no take"
+    assert services.state().tries == {}
+
+
+def test_not_yet_and_a_pedal_with_more_switches(begin):
+    stand, _ = begin([])
+    page = stand.page
+    stand.forward(WORK_S)
+    page.wait_for_function("() => document.body.dataset.take === 'count_in'", timeout=60_000)
+    stand.press("PageUp")
+    page.wait_for_function("() => document.body.dataset.take === 'none'")
+    assert page.inner_text("#take-small") == "recorded, by your key"
+
+    page.get_by_text("Keys", exact=True).click()
+    row = page.locator("#keys tr", has_text="Move on to the next slot")
+    row.get_by_role("button").click()
+    page.keyboard.press("F8")
+    assert "F8" in row.inner_text()
+    stand.press("Escape", "F8").sees("end")
