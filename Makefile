@@ -25,6 +25,7 @@ lint: $(VENV)/.ready-test node_modules/.ready
 	$(BIN)/ruff check .
 	$(BIN)/mypy
 	node_modules/.bin/tsc -p tsconfig.json
+	@$(BIN)/python tests/audit.py
 
 format: $(VENV)/.ready-test
 	$(BIN)/ruff format .
