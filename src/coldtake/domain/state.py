@@ -67,6 +67,7 @@ class State(msgspec.Struct, kw_only=True):
     homes: Homes = _field(Homes)
     marks: Aside = _field(Aside)
     last: tuple[datetime, str] | None = None
+    last_day: date | None = None
 
     def copy(self) -> "State":
         """Return a state that later events do not change: the records themselves are shared."""
@@ -104,6 +105,10 @@ class State(msgspec.Struct, kw_only=True):
     def touched(self, step_id: str, day: date) -> bool:
         """Say whether a step was tried or worked on that day, answers taken back included."""
         return day in self.past(step_id).days
+
+    def touched_since(self, step_id: str, day: date) -> bool:
+        """Say whether a step was touched that day or, by a calendar that went back, a later one."""
+        return any(known >= day for known in self.past(step_id).days)
 
     def topic_steps(self, topic_id: str) -> tuple[Step, ...]:
         """Steps of a topic in the player's order."""
@@ -340,8 +345,11 @@ def _break_ended(state: State, event: ev.Event, data: ev.BreakEnded) -> None:
 
 
 def _is_cold(state: State, event: ev.Event, data: ev.TryAnswered | ev.TakeRecorded) -> bool:
-    """Say whether a try is the first of its step that day, before any work on it."""
-    if state.touched(data.step_id, event.day):
+    """Say whether a try is the first of its step that day, before any work on it.
+
+    Where a later day had been reached already this is not a new one: the calendar went back.
+    """
+    if state.touched_since(data.step_id, event.day):
         return False
     session = state.sessions.get(data.session_id or "")
     return session is None or not session.worked_before(data.step_id, event.at)
@@ -474,7 +482,7 @@ def order_key(event: ev.Event) -> tuple[datetime, str]:
 def apply(state: State, event: ev.Event) -> None:
     """Let one event happen. The caller keeps the order of `order_key`."""
     _HANDLERS[type(event.data)](state, event, event.data)
-    state.last = order_key(event)
+    state.last, state.last_day = order_key(event), event.day
 
 
 def fold(events: Iterable[ev.Event]) -> State:

@@ -6,15 +6,15 @@ from contextlib import contextmanager
 from datetime import date, datetime, timedelta
 from itertools import islice
 
+from coldtake.domain.days import day_of, held_day
 from coldtake.domain.events import AnyData, Event
 from coldtake.domain.state import State
 from coldtake.ports import Clock, Shelf, Store
 from coldtake.practice.learned import Learned
 from coldtake.practice.memory import Memory
+from coldtake.settings import value_of
 
-DAY_TURNS_AT = timedelta(hours=4)  # practice after midnight still belongs to the evening before
 _TICK = timedelta(microseconds=1)
-_SAME_MOMENT = timedelta(seconds=1)
 _BATCH = 2000
 SAVE_FROM = 1000  # new events from which on the next start is spared more than the writing costs
 
@@ -67,8 +67,12 @@ class Log:
         return self.clock.now()
 
     def today(self) -> date:
-        """Return the practice day; it turns at four in the morning."""
-        return (self.clock.now() - DAY_TURNS_AT).date()
+        """Return the practice day; it turns at four in the morning, or as the setting says."""
+        with self._lock:
+            self._begin()
+            last, settings = self._memory.last, self._memory.settings
+        now = self.clock.now()
+        return held_day(day_of(now, value_of(settings, "day_turns_hour")), now, last)
 
     def new_id(self) -> str:
         """Return a fresh id."""
@@ -81,18 +85,27 @@ class Log:
         return Event(id=self.new_id(), at=instant, day=day or self.today(), data=data)
 
     def _next_instant(self) -> datetime:
-        """Return now, but after what was given before, so that order within a moment is kept."""
+        """Return now, but after all that is known: what is decided now counts, not what was before.
+
+        A clock that was set back would else put a change before the one that it changes. The idea
+        is that of hybrid logical clocks (Kulkarni et al. 2014, Logical Physical Clocks, section 3).
+        """
+        self._begin()
         now = self.clock.now()
-        before = self._issued
-        if before is not None and timedelta(0) <= before - now < _SAME_MOMENT:
-            now = before + _TICK
+        known = [last[0] for last in (self._memory.last,) if last is not None]
+        before = max([*known, *([self._issued] if self._issued else [])], default=None)
+        if before is not None and now <= before:
+            now = before.astimezone(now.tzinfo) + _TICK
         self._issued = now
         return now
 
-    def _catch_up(self) -> None:
+    def _begin(self) -> None:
         if not self._begun:
             self._memory.begin()
             self._begun = True
+
+    def _catch_up(self) -> None:
+        self._begin()
         rows = self.store.events(after=self._memory.seen)
         while batch := list(islice(rows, _BATCH)):
             self._memory.take_in(batch)

@@ -8,9 +8,9 @@ kept there, not the present: a tablet that comes home late then finds its place.
 """
 
 from bisect import bisect_right
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 
 import msgspec
 
@@ -81,6 +81,17 @@ class Memory:
             self._present.phases()  # once here, and not by every reader of a copy
             self._snapshot = self._present.copy()
         return self._snapshot
+
+    @property
+    def last(self) -> tuple[datetime, date] | None:
+        """Instant and day of the newest event, by what happened."""
+        newest, day = self._present.last, self._present.last_day
+        return None if newest is None or day is None else (newest[0], day)
+
+    @property
+    def settings(self) -> Mapping[str, str]:
+        """The settings chosen so far."""
+        return self._present.settings
 
     @property
     def unsaved(self) -> int:

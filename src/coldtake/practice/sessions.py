@@ -48,7 +48,10 @@ class Sessions:
                     ev.SessionEnded(session_id=running.id, early=True), day=running.day
                 )
             session_id = self._log.new_id()
-            self._log.append(ev.SessionStarted(session_id=session_id, plan=plan))
+            # By the clock as it is: its page tells what follows by the same clock.
+            self._log.append(
+                ev.SessionStarted(session_id=session_id, plan=plan), at=self._log.now()
+            )
         return self.get(session_id)
 
     def running(self) -> SessionRun | None:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from coldtake.ports import Store
     from coldtake.practice.services import Services
 
-SETTINGS = ("quiet_seconds", "click_volume", "a4_hz", "takes_alone")
+SETTINGS = ("day_turns_hour", "quiet_seconds", "click_volume", "a4_hz", "takes_alone")
 _ANSWERS_MOST = 100  # as many as "k of n" can ask for
 _LOOK_BACK = 512
 

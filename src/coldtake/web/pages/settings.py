@@ -8,11 +8,39 @@ from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
-from coldtake.settings import SETTINGS
+from coldtake.settings import BY_NAME, SETTINGS, Setting
 from coldtake.web.forms import Fields, text_fields
 
 if TYPE_CHECKING:
     from coldtake.practice.services import Services
+
+
+# Settings in the order in which a day meets them; one that is named nowhere stands at the end.
+GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    (
+        "My day",
+        (
+            "session_minutes",
+            "starts_at_hour",
+            "day_turns_hour",
+            "period_cap",
+            "break_minutes",
+            "quiet_seconds",
+            "load_notice",
+        ),
+    ),
+    ("Topics", ("current_topics", "topics_least", "topics_most", "touch_days")),
+    ("Slots", ("cold_minutes", "slot_least", "slot_most", "tightness")),
+    ("Sound", ("a4_hz", "click_volume")),
+)
+
+
+def grouped() -> tuple[tuple[str, tuple[Setting, ...]], ...]:
+    """Return every setting once, under its heading."""
+    named = {name for _, names in GROUPS for name in names}
+    groups = [(words, tuple(BY_NAME[n] for n in names)) for words, names in GROUPS]
+    rest = tuple(s for s in SETTINGS if s.name not in named)
+    return (*groups, *((("At the stand", rest),) if rest else ()))
 
 
 def router(services: Services, templates: Jinja2Templates) -> APIRouter:
@@ -21,7 +49,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
 
     @routes.get("/settings")
     def show(request: Request) -> Response:
-        context = {"here": "/settings", "settings": SETTINGS, "values": services.settings.all()}
+        context = {"here": "/settings", "groups": grouped(), "values": services.settings.all()}
         return templates.TemplateResponse(request, "settings.html", context)
 
     @routes.post("/settings")

@@ -12,7 +12,7 @@ import { HandsFree } from "./hands-free.js";
 import { Hear } from "./hear.js";
 import { Sound } from "./sound.js";
 import { Takes } from "./take.js";
-import { isoLocal, minutesLeftOf, practiceDay } from "./when.js";
+import { isoLocal, minutesLeftOf, practiceDay, ruleDays } from "./when.js";
 import { now as timeNow } from "./now.js";
 
 const VERDICT_WAIT_MS = 8_000; // so long a verdict holds the end of a slot
@@ -91,6 +91,7 @@ export class Desk {
   async adopt(/** @type {Snapshot} */ snapshot) {
     this.snapshot = snapshot;
     this.context.quietS = snapshot.settings.quiet_seconds;
+    ruleDays(snapshot.settings.day_turns_hour ?? 4, snapshot.day);
     this.volume = (await this.store.recall("volume")) ?? snapshot.settings.click_volume / 100;
     const clicks = (await this.store.recall("clicks")) ?? [];
     for (const [id, choice] of clicks) this.clicks.set(id, choice);

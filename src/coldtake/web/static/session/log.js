@@ -39,7 +39,9 @@ export class EventLog {
   refold() {
     const id = this.sessionId;
     this.session = id === null ? null : fold(eventsOf(this.known.values(), id));
-    if (this.session) notBefore(this.session.startedMs);
+    // Also after a reload: a clock set back in mid-session must not mix what is still to come
+    // with what was.
+    if (this.session && this.session.endedMs === null) notBefore(latest(this.known.values(), id));
   }
 
   choose(/** @type {string | null} */ sessionId) {
@@ -75,6 +77,11 @@ export class EventLog {
     this.add(events);
     this.poke();
   }
+}
+
+/** @param {Iterable<Event>} events @param {string | null} id @returns {number} */
+function latest(events, id) {
+  return eventsOf(events, id ?? "").reduce((ms, e) => Math.max(ms, Date.parse(e.at)), 0);
 }
 
 const RANKS = ["slot_ended", "break_started", "break_ended", "intention_set", "slot_started", "session_ended"];

@@ -132,6 +132,7 @@ export interface Session {
 }
 
 export interface Settings {
+  day_turns_hour: number;
   quiet_seconds: number;
   click_volume: number;
   a4_hz: number;

@@ -1,7 +1,16 @@
 // @ts-check
 // Instants, practice days and how they are written.
 
-const DAY_TURNS_H = 4; // practice after midnight still belongs to the evening before
+const rules = { turnsAtHour: 4, reached: "" };
+
+/**
+ * What the server said: until which hour practice counts to the day before, and the day it is.
+ * A day never goes back (a flight to the west), so the one that was reached is held.
+ * @param {number} turnsAtHour @param {string} reached
+ */
+export function ruleDays(turnsAtHour, reached) {
+  Object.assign(rules, { turnsAtHour, reached });
+}
 
 const two = (/** @type {number} */ value) => String(value).padStart(2, "0");
 
@@ -17,8 +26,15 @@ export function isoLocal(/** @type {number} */ ms) {
 
 /** The practice day of an instant, `2026-11-26`. */
 export function practiceDay(/** @type {number} */ ms) {
-  const at = new Date(ms - DAY_TURNS_H * 3_600_000);
-  return `${at.getFullYear()}-${two(at.getMonth() + 1)}-${two(at.getDate())}`;
+  const at = new Date(ms);
+  const back = at.getHours() < rules.turnsAtHour ? 1 : 0; // by the wall clock: hours are not equal
+  const day = written(at, -back);
+  return rules.reached === written(at, 1 - back) ? rules.reached : day;
+}
+
+function written(/** @type {Date} */ at, /** @type {number} */ later) {
+  const day = new Date(at.getFullYear(), at.getMonth(), at.getDate() + later, 12);
+  return `${day.getFullYear()}-${two(day.getMonth() + 1)}-${two(day.getDate())}`;
 }
 
 /** `17:05` */
