@@ -49,10 +49,13 @@ function follow() {
 
 function wire() {
   index();
+  const sound = document.getElementById("sound");
+  // without scripts the browser's own player stands there
+  if (sound instanceof HTMLAudioElement && document.getElementById("slow")) sound.controls = false;
   document.getElementById("evidence")?.addEventListener("click", fromNotation);
   document.getElementById("wave")?.addEventListener("click", fromSound);
-  document.getElementById("sound")?.addEventListener("timeupdate", follow);
-  for (const row of document.querySelectorAll("#notes-table tr[data-seek]")) {
+  sound?.addEventListener("timeupdate", follow);
+  for (const row of document.querySelectorAll(".notes tr[data-seek]")) {
     row.addEventListener("click", () => playFrom(Number(/** @type {HTMLElement} */ (row).dataset.seek)));
   }
 }
