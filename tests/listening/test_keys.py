@@ -1,0 +1,188 @@
+"""Takes of a keyboard: exact keys through the same judge, chords and two hands included."""
+
+import io
+
+import mido
+import numpy as np
+import pytest
+
+from coldtake.domain.criterion import Criterion, NotesTest, TimingTest, TuneTest
+from coldtake.domain.take import Answer, NoteStatus
+from coldtake.errors import SoundError
+from coldtake.listening.judge import default_criterion
+from coldtake.listening.keys import is_keys, read_keys
+from coldtake.listening.keys_file import keys_of, keys_to_flac, with_keys
+from coldtake.listening.keys_judge import judge_keys
+from coldtake.listening.sound import read_sound
+from coldtake.music.reading import read_passage
+
+# Invented: a melody over broken and struck chords, a chord struck three times, a written rest.
+ABC = (
+    "X:1\nM:4/4\nL:1/4\nQ:1/4=100\nK:C\n"
+    "[CEG] [CEG] [CEG] G|[FAc] c [EGc] z|[DGB] [DGB] A/2G/2F/2E/2|[CEGc]4|]\n"
+)
+BPM = 100.0
+NOTES = default_criterion(None)
+
+
+@pytest.fixture(scope="module")
+def passage():
+    return read_passage(ABC, "abc")
+
+
+def played(passage, seed=3, spread_ms=18.0, jitter_ms=8.0, bpm=BPM):
+    """(onset, length, pitch) of every note: chords spread as hands spread them."""
+    rng = np.random.default_rng(seed)
+    beat = 60.0 / bpm
+    events = {n.onset_beats: rng.normal(0.0, jitter_ms / 1e3) for n in passage.notes}
+    return [
+        (
+            0.4
+            + n.onset_beats * beat
+            + events[n.onset_beats]
+            + abs(rng.normal(0, spread_ms / 1e3)),
+            0.8 * n.duration_beats * beat,
+            n.pitch,
+        )
+        for n in passage.notes
+    ]
+
+
+def smf(notes, velocity=80) -> bytes:
+    """A Standard MIDI File written by mido: tenths of a millisecond."""
+    file = mido.MidiFile(ticks_per_beat=10_000)
+    track = mido.MidiTrack()
+    file.tracks.append(track)
+    track.append(mido.MetaMessage("set_tempo", tempo=1_000_000))
+    events = [(t, "note_on", p) for t, _, p in notes] + [
+        (t + d, "note_off", p) for t, d, p in notes
+    ]
+    now = 0
+    for time, kind, pitch in sorted(events):
+        tick = round(time * 10_000)
+        track.append(mido.Message(kind, note=pitch, velocity=velocity, time=tick - now))
+        now = tick
+    out = io.BytesIO()
+    file.save(file=out)
+    return out.getvalue()
+
+
+def judged(notes, passage, criterion=NOTES, **more):
+    return judge_keys(read_keys(smf(notes)), passage, criterion, **more)
+
+
+def faults(verdict):
+    return sorted((n.status.value, n.expected_pitch) for n in verdict.notes if n.status != "right")
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_chords_and_line_played_right_are_yes(passage, seed):
+    verdict = judged(played(passage, seed), passage, default_criterion(BPM))
+    assert verdict.answer is Answer.YES, verdict.reason
+    assert faults(verdict) == []
+    assert verdict.tempo_bpm == pytest.approx(BPM, rel=0.02)
+
+
+def test_each_key_of_the_passage_played_wrong_is_exactly_that_note(passage):
+    for k, note in enumerate(passage.notes):
+        for move in (-1, 2):
+            notes = played(passage)
+            notes[k] = (*notes[k][:2], notes[k][2] + move)
+            if any(
+                n.pitch == notes[k][2] and n.onset_beats == note.onset_beats for n in passage.notes
+            ):
+                continue
+            verdict = judged(notes, passage)
+            assert faults(verdict) == [("wrong", note.pitch)], f"{note.name} of bar {note.bar}"
+            assert verdict.answer is Answer.NO
+            assert [n.id for n in verdict.notes if n.status == "wrong"] == [note.id]
+
+
+def test_each_key_left_out_is_missed(passage):
+    for k, note in enumerate(passage.notes):
+        notes = played(passage)
+        del notes[k]
+        assert faults(judged(notes, passage)) == [("missed", note.pitch)], f"{note.name} {note.bar}"
+
+
+def test_a_key_too_many_is_extra(passage):
+    for at in (1.05, 2.2, 4.0):
+        notes = [*played(passage), (at, 0.1, 78)]
+        assert faults(judged(notes, passage)) == [("extra", None)] or at == 4.0
+        assert judged(notes, passage).answer is Answer.NO
+
+
+def test_one_of_three_equal_chords_left_out_is_told_by_its_time(passage):
+    second = [k for k, n in enumerate(passage.notes) if n.onset_beats == 1.0]
+    notes = [n for k, n in enumerate(played(passage)) if k not in second]
+    verdict = judged(notes, passage)
+    missed = {n.expected_beat for n in verdict.notes if n.status is NoteStatus.MISSED}
+    assert missed == {1.0}
+
+
+def test_a_hand_that_comes_late_is_late_and_not_wrong(passage):
+    notes = played(passage)
+    low = next(k for k, n in enumerate(passage.notes) if n.onset_beats == 4.0)
+    notes[low] = (notes[low][0] + 0.15, *notes[low][1:])
+    verdict = judged(notes, passage)
+    assert faults(verdict) == []
+    assert verdict.notes[low].deviation_ms > 90
+
+
+def test_going_back_is_a_restart(passage):
+    notes = played(passage)
+    half = [n for n, p in zip(notes, passage.notes, strict=True) if p.onset_beats < 6.0]
+    again = [(t + 4.6, d, p) for t, d, p in notes]
+    verdict = judged([*half, *again], passage)
+    assert len(verdict.restarts) == 1
+    assert verdict.answer is Answer.NO
+    assert faults(verdict) == []
+
+
+def test_what_midi_does_not_carry_is_not_told(passage):
+    tune = judged(played(passage), passage, Criterion(tests=(NotesTest(), TuneTest())))
+    assert tune.answer is Answer.CANNOT_TELL
+    assert [t.passed for t in tune.tests] == [True, None]
+    assert tune.tuning_cents is None
+    timing = judged(played(passage), passage, Criterion(tests=(TimingTest(),)), click_bpm=BPM)
+    assert "your own tempo" in timing.tests[0].words
+    assert timing.answer is Answer.YES
+
+
+def test_another_passage_cannot_be_told(passage):
+    notes = [(t, d, p + 6) for t, d, p in played(passage)]
+    assert judged(notes, passage).answer is Answer.CANNOT_TELL
+
+
+def test_messages_as_the_standard_writes_them():
+    # Standard MIDI Files 1.0: running status, velocity 0 for "off", tempo of 500 000 us
+    track = bytes.fromhex(
+        "00ff5103 07a120 00903c40 8360 3c00 00 4040 8360 4000 00ff2f00".replace(" ", "")
+    )
+    head = b"MThd" + bytes.fromhex("00000006 0000 0001 01e0".replace(" ", ""))
+    data = head + b"MTrk" + len(track).to_bytes(4, "big") + track
+    keys = read_keys(data)
+    assert [(p.pitch, p.onset_s, p.offset_s) for p in keys.presses] == [
+        (60, 0.0, 0.5),
+        (64, 0.5, 1.0),
+    ]
+
+
+@pytest.mark.parametrize("cut", [0, 3, 10, 14, 20, 40])
+def test_a_damaged_file_is_refused_in_words(passage, cut):
+    with pytest.raises(SoundError, match=r"MIDI file|no key"):
+        read_keys(smf(played(passage))[:cut])
+
+
+def test_one_file_holds_the_sound_and_the_performance(passage, tmp_path):
+    midi = smf(played(passage))
+    flac, duration_s, rate = keys_to_flac(midi)
+    assert keys_of(flac) == midi
+    assert is_keys(keys_of(flac))
+    sound = read_sound(flac)
+    assert sound.duration_s == pytest.approx(duration_s)
+    assert sound.rate == rate
+    assert np.abs(sound.samples).max() > 0.05
+    assert keys_of(with_keys(flac, midi)[:30]) is None
+    plain, _ = flac[:4], flac
+    assert keys_of(plain) is None
