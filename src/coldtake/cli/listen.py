@@ -16,8 +16,8 @@ PASSAGE_MOST_BYTES = 32 * 1024 * 1024
 
 def run(arguments: Namespace) -> int:
     """Judge the take, print the verdict, return its exit status."""
-    from coldtake.listening.judge import default_criterion, judge
-    from coldtake.listening.sound import read_sound
+    from coldtake.listening.any_take import judge_take
+    from coldtake.listening.judge import default_criterion
     from coldtake.music.excerpt import select_bars
     from coldtake.music.reading import read_passage, unpack
 
@@ -28,8 +28,8 @@ def run(arguments: Namespace) -> int:
         passage = select_bars(read_passage(text, form), first, last)
     except PassageError as fault:
         raise _placed(fault, notation.name) from fault
-    verdict = judge(
-        read_sound(Path(arguments.take)),
+    verdict = judge_take(
+        Path(arguments.take),
         passage,
         default_criterion(arguments.tempo),
         click_bpm=arguments.click,

@@ -105,7 +105,7 @@ def _plan(commands: "Commands[Parser]") -> None:
 def _listen(commands: "Commands[Parser]") -> None:
     words = "judge a recorded take against a passage: 0 yes, 1 no, 3 cannot tell, 2 bad input"
     parser = commands.add_parser("listen", help=words, description=words)
-    parser.add_argument("take", metavar="TAKE", help="WAV, FLAC, Ogg, MP3, M4A or WebM")
+    parser.add_argument("take", metavar="TAKE", help="WAV, FLAC, Ogg, MP3, M4A, WebM or MIDI")
     parser.add_argument(
         "--passage", required=True, metavar="FILE", help="MusicXML (.musicxml, .mxl), MEI or ABC"
     )

@@ -28,16 +28,16 @@ def do(job: dict[str, Any], body: bytes, tell: Any) -> tuple[Any, bytes]:
 
 
 def _ready(_job: dict[str, Any], _body: bytes, _tell: Any) -> tuple[None, bytes]:
-    import coldtake.listening.judge  # noqa: F401 - this is what takes long
+    import coldtake.listening.any_take  # noqa: F401 - this is what takes long
 
     return None, b""
 
 
 def _flac(job: dict[str, Any], body: bytes, _tell: Any) -> tuple[dict[str, Any], bytes]:
-    from coldtake.listening.sound import read_sound, to_flac
+    from coldtake.listening.any_take import take_file
 
-    sound = read_sound(body, job["filename"])
-    return {"duration_s": sound.duration_s, "rate": sound.rate}, to_flac(sound)
+    flac, duration_s, rate = take_file(body, job["filename"])
+    return {"duration_s": duration_s, "rate": rate}, flac
 
 
 def _outline(job: dict[str, Any], _body: bytes, _tell: Any) -> tuple[dict[str, Any], bytes]:
@@ -50,12 +50,11 @@ def _outline(job: dict[str, Any], _body: bytes, _tell: Any) -> tuple[dict[str, A
 
 
 def _judged(job: dict[str, Any], body: bytes, tell: Any) -> tuple[None, bytes]:
-    from coldtake.listening.judge import judge
-    from coldtake.listening.sound import read_sound
+    from coldtake.listening.any_take import judge_take
 
     asked = msgspec.json.decode(body, type=Asked)
-    verdict = judge(
-        read_sound(Path(job["path"])),
+    verdict = judge_take(
+        Path(job["path"]),
         asked.passage,
         asked.criterion,
         click_bpm=asked.click_bpm,
