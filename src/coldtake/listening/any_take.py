@@ -1,0 +1,67 @@
+"""One door for takes of both kinds: a recording, or a keyboard's performance (MIDI)."""
+
+from pathlib import Path
+
+from coldtake.domain.criterion import Criterion
+from coldtake.domain.take import ClickTrack, Verdict
+from coldtake.errors import SoundError
+from coldtake.listening.hearing import Tell
+from coldtake.listening.judge import judge
+from coldtake.listening.keys import is_keys, read_keys
+from coldtake.listening.keys_file import keys_of, keys_to_flac
+from coldtake.listening.keys_judge import judge_keys
+from coldtake.listening.sound import read_sound, to_flac
+from coldtake.music.passage import Passage
+
+
+def take_file(data: bytes, filename: str = "") -> tuple[bytes, float, int]:
+    """What is kept of a take that came in: FLAC, its length [s] and rate [Hz]. Raises SoundError.
+
+    A MIDI file becomes a sound that holds the MIDI file itself.
+    """
+    if is_keys(data):
+        return keys_to_flac(data, filename)
+    sound = read_sound(data, filename)
+    return to_flac(sound), sound.duration_s, sound.rate
+
+
+def judge_take(
+    path: Path,
+    passage: Passage,
+    criterion: Criterion,
+    *,
+    click_bpm: float | None = None,
+    click: ClickTrack | None = None,
+    started_cold: bool = False,
+    tell: Tell | None = None,
+) -> Verdict:
+    """As `judge`, for a file: a recording, a MIDI file, or a kept take of either. SoundError."""
+    midi = _midi_in(path)
+    if midi is not None:
+        keys = read_keys(midi, path.name)
+        return judge_keys(keys, passage, criterion, click_bpm=click_bpm, click=click)
+    return judge(
+        read_sound(path),
+        passage,
+        criterion,
+        click_bpm=click_bpm,
+        click=click,
+        started_cold=started_cold,
+        tell=tell,
+    )
+
+
+def _midi_in(path: Path) -> bytes | None:
+    try:
+        with path.open("rb") as file:
+            head = file.read(4)
+            if is_keys(head):
+                return head + file.read()
+            return keys_of(head + file.read()) if head == b"fLaC" else None
+    except OSError as error:
+        reason = (error.strerror or "cannot be opened").lower()
+        raise SoundError(
+            f"the file cannot be read: {reason}.",
+            where=path.name,
+            remedy="Check its name and place.",
+        ) from error
