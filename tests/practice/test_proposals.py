@@ -1,22 +1,30 @@
 """Proposals: every step keeps the rules of the map, every passage can be read and played."""
 
+import math
 from itertools import pairwise
 from pathlib import Path
 
 import msgspec
+import numpy as np
 import pytest
 
+from coldtake.domain import events as ev
 from coldtake.domain.criterion import ConditionsTest, OwnQuestionTest, TempoTest, TuneTest, question
 from coldtake.domain.events import PassageKept, StepKept
+from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import PassageRef
 from coldtake.errors import InputError, NotFoundError, RuleError
 from coldtake.music.keys import KeyOrder
 from coldtake.music.sounding import schedule
+from coldtake.practice.proposals import own
 from coldtake.practice.proposals.asks import (
     STEPS_MOST,
+    IntonationAsk,
     PieceAsk,
     PlainAsk,
     Proposal,
+    ReadingAsk,
+    RhythmAsk,
     TechniqueAsk,
     TuneAsk,
 )
@@ -81,6 +89,13 @@ ASKS = {
     "long tones": TechniqueAsk(rules=("long tones",), keys=("C",), instrument="viola"),
     "rhythm": TechniqueAsk(rules=("one note",), rhythms=("triplets", "dotted"), keys=("C",)),
     "compound": TechniqueAsk(metre=(6, 8), rhythms=("eighths in threes",), keys=("D",)),
+    "articulations": TechniqueAsk(keys=("G",), articulations=("staccato", "slurred in twos")),
+    "rhythm work": RhythmAsk(),
+    "rhythm in three": RhythmAsk(compound=True, instrument="trumpet in B♭", clean_bpm=50),
+    "intonation": IntonationAsk(tonic="Bb", instrument="clarinet in B♭"),
+    "just intonation": IntonationAsk(tuning="just", instrument="cello"),
+    "reading": ReadingAsk(keys=("C", "Eb"), count=3, bars=4),
+    "reading in three": ReadingAsk(level=5, metre=(6, 8), count=1, instrument="bassoon"),
     "own lines": PlainAsk(lines="first\n\n second \nthird", in_order=True),
     "changes": TuneAsk(changes="|: Cm7 F7 | Bbmaj7 :| N.C. | Aø D7b9"),
     "concert changes": TuneAsk(changes="C | F | G7", concert=True, instrument="horn in F"),
@@ -235,13 +250,21 @@ def test_a_tune_from_its_page(services, topic):
         "Guide tones from the seventh",
         "Arpeggios",
     ]
-    assert names[6:] == [
+    assert [n.split(" at ")[0] for n in names[6:9]] == [
+        "The scale of each chord",
+        "Thirds, enclosed from above and below",
+        "One motif through the changes: 1, 2, 3, 5",
+    ]
+    assert names[9:] == [
         "One chorus without stopping",
         "Two choruses without stopping, click on 2 and 4",
+        "One chorus in F major",
+        "One chorus in B♭ major",
+        "One chorus in E♭ major",
     ]
-    assert proposal.steps[-1].exercise.click.beat_unit_beats == 2.0
+    assert proposal.steps[10].exercise.click.on_beats == (2, 4)
     assert "Not readable, and passed over: oops." in proposal.rests_on
-    assert "Dm7: D dorian" in proposal.steps[-1].exercise.words
+    assert "Dm7: D dorian" in proposal.steps[10].exercise.words
 
 
 def test_concert_changes_are_written_for_the_instrument(services, topic):
@@ -348,3 +371,95 @@ def test_bars_without_notes(services, topic):
 def test_no_topic(services):
     with pytest.raises(NotFoundError):
         services.pile.propose_steps("none", PlainAsk(lines="a"))
+
+
+# Rhythm, intonation, reading
+
+
+def test_three_against_two_and_a_click_that_falls_silent(services, topic):
+    proposal = checked(services, topic, RhythmAsk(parts=("3 against 2", "silent click")))
+    three = services.pile.exercise_passage(proposal.steps[0])
+    assert proposal.steps[0].title.startswith("3 against 2: the three")
+    first = [n.onset_beats for n in three.notes[:4]]
+    assert first == pytest.approx([0, 2 / 3, 4 / 3, 2])  # three in the time of two quarters
+    assert proposal.steps[0].exercise.click.beats_per_bar == 2
+    both = services.pile.exercise_passage(proposal.steps[2])
+    assert [n.onset_beats for n in both.notes[:4]] == [0, 1, 1.5, 2]
+    silent = [s.exercise.click for s in proposal.steps if s.title.startswith("Click")]
+    assert [(c.bars_on, c.bars_off) for c in silent] == [(2, 2), (1, 3), (1, 7)]
+
+
+def test_four_against_three_is_the_two_rhythms_together(services, topic):
+    proposal = checked(services, topic, RhythmAsk(parts=("4 against 3",)))
+    four, _, both = (services.pile.exercise_passage(s) for s in proposal.steps)
+    onsets = {n.onset_beats for n in both.notes if n.onset_beats < 3}
+    assert [n.onset_beats for n in four.notes[:4]] == [0, 0.75, 1.5, 2.25]
+    assert onsets == {0, 0.75, 1.5, 2.25} | {0, 1, 2}
+
+
+def test_intervals_against_a_drone_say_how_wide_they_are(services, topic):
+    """5-limit ratios: a just major third is 13.7 cents narrower, a fifth 2 wider."""
+    just = checked(services, topic, ASKS["just intonation"])
+    because = {s.title.split(" against")[0]: just.because[s.id] for s in just.steps}
+    assert "14 cents narrower" in because["Major third"]
+    assert "2 cents wider" in because["Fifth"]
+    assert "16 cents wider" in because["Minor third"]
+    assert not any(isinstance(t, TuneTest) for t in just.steps[1].criterion.tests)
+    equal = services.pile.propose_steps(topic.id, ASKS["intonation"])
+    assert all(any(isinstance(t, TuneTest) for t in s.criterion.tests) for s in equal.steps)
+    assert "set the drone to A♭, which is your B♭" in " ".join(equal.rests_on)
+
+
+def test_reading_is_fresh_by_its_number_and_the_same_by_the_same(services, topic):
+    def texts(seed):
+        ask = ReadingAsk(seed=seed, count=3, bars=4)
+        return [p.text for p in services.pile.propose_steps(topic.id, ask).passages]
+
+    assert texts(1) == texts(1)
+    assert len({*texts(1), *texts(2)}) == 6
+
+
+# What the player's own log corrects
+
+
+def test_few_stretches_move_the_guess_little_and_many_move_it_far():
+    slow = math.log(2.0)
+    assert own.fitted([]).factor(0.3) == 1
+    one, many = own.fitted([(0.25, slow)]), own.fitted([(0.25, slow)] * 30)
+    assert 1 < one.factor(0.25) < 1.5 < many.factor(0.25) < 2
+    assert own.fitted([(0.25, slow)] * 200).factor(0.25) == pytest.approx(2, rel=0.02)
+
+
+def test_the_slope_is_that_of_least_squares_when_there_is_much_to_go_by():
+    """numpy's least squares as the reference."""
+    rng = np.random.default_rng(4)
+    hard = rng.uniform(0.05, 0.7, 4000)
+    ratio = 0.2 + 1.1 * (hard - 0.25) + rng.normal(0, 0.3, 4000)
+    found = own.fitted(zip(hard, ratio, strict=True))
+    slope, level = np.polyfit(hard - 0.25, ratio, 1)
+    assert (found.level, found.slope) == pytest.approx((level, slope), abs=0.02)
+
+
+def test_bars_that_took_longer_make_the_next_guess_longer(services, topic):
+    proposal = piece(services, topic, clean_bpm=92)  # one step for each group of bars
+    steps = [s for s in proposal.steps if s.title.startswith("Bars")]
+    before = {s.title: s.need_min for s in proposal.steps}
+    for step in steps:
+        played = ev.SlotEnded(
+            session_id="s", slot_id=step.id, step_id=step.id, played_s=60.0 * 3 * step.need_min
+        )
+        services.append(played)
+        said = ev.TryAnswered(
+            try_id=step.id, step_id=step.id, answer=Answer.YES, judge=Judge.PLAYER
+        )
+        services.append(said)
+    again = services.pile.propose_steps(
+        topic.id, PieceAsk(passage_id=kept(services, PIECE), clean_bpm=92)
+    )
+    told = [s for s in again.rests_on if "corrected by your own log" in s]
+    assert told == [
+        f"The minutes are corrected by your own log ({len(steps)} stretches of bars "
+        + told[0].partition("stretches of bars ")[2]
+    ]
+    after = {s.title: s.need_min for s in again.steps}
+    assert all(after[s.title] > before[s.title] for s in steps)

@@ -1,6 +1,6 @@
 """What a proposal is made from, and what it is: nothing of it is kept until the player says so."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 import msgspec
 from msgspec import Meta
@@ -10,6 +10,7 @@ from coldtake.music.keys import KeyOrder
 
 Bpm = Annotated[float, Meta(ge=20, le=400)]
 STEPS_MOST = 72
+RHYTHM_PARTS = ("subdivisions", "syncopation", "3 against 2", "4 against 3", "silent click")
 
 
 class Ask(msgspec.Struct, frozen=True, kw_only=True, tag_field="ask"):
@@ -33,6 +34,7 @@ class TechniqueAsk(Ask, frozen=True, kw_only=True, tag="technique"):
     """Patterns over keys.
 
     rules, rhythms : names of `music.patterns.RULES` and `music.rhythms.RHYTHMS`
+    articulations : names of `music.rhythms.ARTICULATIONS`; none: only `articulation`
     keys : names such as "B♭"; none: the twelve in `order`, shuffled by `seed`
     concert : the keys are as they sound, not as the instrument reads them
     low, high : written MIDI numbers, the instrument's usual range where None
@@ -46,6 +48,7 @@ class TechniqueAsk(Ask, frozen=True, kw_only=True, tag="technique"):
     scale: str = "major"
     metre: tuple[int, int] = (4, 4)
     articulation: str = "as it comes"
+    articulations: tuple[str, ...] = ()
     instrument: str = "flute"
     concert: bool = False
     octaves: Annotated[int, Meta(ge=1, le=4)] = 2
@@ -59,15 +62,52 @@ class TuneAsk(Ask, frozen=True, kw_only=True, tag="tune"):
     """A tune and its changes: notation with chord symbols, or changes typed as on a chart.
 
     concert : typed changes are as they sound, not as the instrument reads them
+    other_keys : so many further keys round the circle of fourths
     """
 
     passage_id: str = ""
     changes: str = ""
+    other_keys: Annotated[int, Meta(ge=0, le=11)] = 3
     metre: tuple[int, int] = (4, 4)
     instrument: str = "flute"
     concert: bool = False
     goal_bpm: Bpm | None = None
     clean_bpm: Bpm | None = None
+
+
+class RhythmAsk(Ask, frozen=True, kw_only=True, tag="rhythm"):
+    """Rhythms on one note. parts : names of `RHYTHM_PARTS`; compound : in dotted beats."""
+
+    parts: tuple[str, ...] = RHYTHM_PARTS
+    compound: bool = False
+    instrument: str = "flute"
+    goal_bpm: Bpm = 80.0
+    clean_bpm: Bpm | None = None
+
+
+class IntonationAsk(Ask, frozen=True, kw_only=True, tag="intonation"):
+    """Intervals against a drone, and long tones. tonic : the drone, as the instrument reads it."""
+
+    tonic: str = "C"
+    tuning: Literal["equal", "just"] = "equal"
+    instrument: str = "flute"
+    cents: Annotated[float, Meta(ge=3, le=50)] = 15.0
+
+
+class ReadingAsk(Ask, frozen=True, kw_only=True, tag="reading"):
+    """Fresh passages to read at sight.
+
+    level : 1 to 10; count : passages; seed : the same one gives the same passages
+    """
+
+    level: Annotated[int, Meta(ge=1, le=10)] = 3
+    count: Annotated[int, Meta(ge=1, le=12)] = 5
+    bars: Annotated[int, Meta(ge=2, le=32)] = 8
+    keys: tuple[str, ...] = ("C",)
+    metre: tuple[int, int] = (4, 4)
+    instrument: str = "flute"
+    goal_bpm: Bpm = 72.0
+    seed: Annotated[int, Meta(ge=0, le=10_000_000)] = 0
 
 
 class PlainAsk(Ask, frozen=True, kw_only=True, tag="plain"):
@@ -77,7 +117,7 @@ class PlainAsk(Ask, frozen=True, kw_only=True, tag="plain"):
     in_order: bool = False
 
 
-AnyAsk = PieceAsk | TechniqueAsk | TuneAsk | PlainAsk
+AnyAsk = PieceAsk | TechniqueAsk | TuneAsk | RhythmAsk | IntonationAsk | ReadingAsk | PlainAsk
 
 
 class Proposal(msgspec.Struct, frozen=True, kw_only=True):

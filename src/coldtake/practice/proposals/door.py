@@ -1,6 +1,7 @@
 """Propose steps for a topic, and keep those that the player wants: all in one append, or none."""
 
 from collections.abc import Collection
+from typing import TYPE_CHECKING
 
 import msgspec
 
@@ -15,12 +16,18 @@ from coldtake.practice.log import Log
 from coldtake.practice.passages import Passages
 from coldtake.practice.proposals.asks import (
     AnyAsk,
+    IntonationAsk,
     PieceAsk,
     PlainAsk,
     Proposal,
+    ReadingAsk,
+    RhythmAsk,
     TechniqueAsk,
     TuneAsk,
 )
+
+if TYPE_CHECKING:
+    from coldtake.practice.proposals.own import OwnNeed
 
 
 class Proposals:
@@ -32,7 +39,15 @@ class Proposals:
 
     def propose(self, topic_id: str, ask: AnyAsk) -> Proposal:
         """Lay out a topic's map; the same question gives the same answer. Raises InputError."""
-        from coldtake.practice.proposals import piece, plain, technique, tune
+        from coldtake.practice.proposals import (
+            intonation,
+            piece,
+            plain,
+            reading,
+            rhythm,
+            technique,
+            tune,
+        )
 
         finding.topic(self._log.state(), topic_id)
         ask = whole(ask)
@@ -42,14 +57,25 @@ class Proposals:
                     passage_id=ask.passage_id, first_bar=ask.first_bar, last_bar=ask.last_bar
                 )
                 self._passages.check(ref)
-                return piece.propose(topic_id, ask, self._passages.selected(ref))
+                return piece.propose(topic_id, ask, self._passages.selected(ref), self._own_need())
             case TechniqueAsk():
                 return technique.propose(topic_id, ask)
             case TuneAsk():
                 melody = self._passages.read(ask.passage_id) if ask.passage_id else None
-                return tune.propose(topic_id, ask, melody)
+                return tune.propose(topic_id, ask, melody, self._own_need())
+            case RhythmAsk():
+                return rhythm.propose(topic_id, ask)
+            case IntonationAsk():
+                return intonation.propose(topic_id, ask)
+            case ReadingAsk():
+                return reading.propose(topic_id, ask)
             case PlainAsk():
                 return plain.propose(topic_id, ask)
+
+    def _own_need(self) -> "OwnNeed":
+        from coldtake.practice.proposals.own import own_need
+
+        return own_need(self._log.state(), self._passages.read)
 
     def keep(self, proposal: Proposal, step_ids: Collection[str] | None = None) -> tuple[Step, ...]:
         """Keep a proposal's steps, all or those named, at the end of their topic.

@@ -76,10 +76,9 @@ def click(passage: Passage, unit: float) -> ClickSetting:
     )
 
 
-def need(bars: float, hardness: float, share: float = 1.0) -> int:
-    """Estimate of the minutes of work; hardness 0 to 1, share of the whole way."""
-    minutes = bars * (BAR_MIN + HARD_BAR_MIN * hardness) * share
-    return round(max(LEAST_MIN, min(MOST_MIN, minutes)))
+def guess_min(bars: float, hardness: float) -> float:
+    """Minutes that the page alone suggests for bars of a hardness 0 to 1."""
+    return bars * (BAR_MIN + HARD_BAR_MIN * hardness)
 
 
 class Laying:

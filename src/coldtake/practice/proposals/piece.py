@@ -16,10 +16,11 @@ from coldtake.practice.proposals.laying import (
     Pace,
     at_tempo,
     click,
-    need,
     pace,
 )
+from coldtake.practice.proposals.own import OwnNeed
 
+UNTAUGHT = OwnNeed()
 UNMARKED_BPM = 72.0  # where neither page nor player gives a goal; a guess
 SLOW_SHARE, JOIN_MIN, FROM_MEMORY, COLD = 0.6, 8, "from memory", "cold, the first try of the day"
 
@@ -34,6 +35,7 @@ class _Piece:
     way: Pace
     rated: tuple[BarHardness, ...]
     laying: Laying
+    own: OwnNeed
 
     def exercise(self, first: int, last: int, mark: float, words: str = "") -> Exercise:
         """Bars as played at a mark; bars count from 1 within what was asked for."""
@@ -66,15 +68,24 @@ class _Piece:
         return ", ".join(list(words)[:3])
 
 
-def propose(topic_id: str, ask: PieceAsk, passage: Passage) -> Proposal:
-    """Lay out a piece. passage : the bars that `ask` names. Raises RuleError without notes."""
+def propose(topic_id: str, ask: PieceAsk, passage: Passage, own: OwnNeed = UNTAUGHT) -> Proposal:
+    """Lay out a piece. Raises RuleError without notes.
+
+    passage : the bars that `ask` names; own : what the log says about the minutes
+    """
     if not passage.notes:
         raise RuleError("There are no notes in these bars.", remedy="Choose bars with notes.")
     mark = passage.tempi[0] if passage.tempi else None
     goal = ask.goal_bpm or (mark.bpm if mark else UNMARKED_BPM)
     way = pace(goal, ask.clean_bpm, mark.beat_unit_beats if mark else 1.0)
     piece = _Piece(
-        ask, passage, (ask.first_bar or 1) - 1, way, hardness(passage, goal), Laying(topic_id, ask)
+        ask,
+        passage,
+        (ask.first_bar or 1) - 1,
+        way,
+        hardness(passage, goal),
+        Laying(topic_id, ask),
+        own,
     )
     ends = _groups(piece)
     last = _whole(piece, ends) if len(ends) > 1 else next(iter(ends.values()))
@@ -113,7 +124,7 @@ def _rungs(piece: _Piece, group: Group, needs: tuple[str, ...], because: str) ->
             f"{piece.bars(group)} at {piece.way.words(mark)}",
             at_tempo(piece.way, mark),
             piece.exercise(group.first, group.last, mark, piece.way.way_to(mark)),
-            need(group.bars, hard, share),
+            piece.own.need(group.bars, hard, share),
             (last,) if last else needs,
             because,
         )
@@ -145,7 +156,7 @@ def _whole(piece: _Piece, ends: dict[Group, str]) -> str:
             f"All of it at {piece.way.words(mark)}",
             at_tempo(piece.way, mark),
             piece.exercise(1, bars, mark),
-            need(bars, piece.hardness(Group(1, bars)), 0.3),
+            piece.own.need(bars, piece.hardness(Group(1, bars)), 0.3),
             needs,
         )
         needs = (last,)
@@ -166,14 +177,14 @@ def _by_heart(piece: _Piece, last: str) -> None:
         "From memory",
         at_tempo(piece.way, goal, heart),
         exercise,
-        need(bars, piece.hardness(Group(1, bars)), 0.5),
+        piece.own.need(bars, piece.hardness(Group(1, bars)), 0.5),
         (last,),
     )
     piece.laying.step(
         "Cold and from memory",
         at_tempo(piece.way, goal, ConditionsTest(stated=(FROM_MEMORY, COLD))),
         exercise,
-        need(bars, 0.0, 0.3),
+        piece.own.need(bars, 0.0, 0.3),
         (memory,),
         "one chance, as on the day",
     )
@@ -189,7 +200,7 @@ def _rests_on(piece: _Piece, groups: int, marked: bool) -> tuple[str, ...]:
     if left_out:
         said.append(f"{left_out} bars are repeats of others and are not worked on twice.")
     said.append(_tempo_words(piece, marked))
-    said.append(GUESSED)
+    said += [GUESSED, *piece.own.words()]
     if not page.is_one_line:
         said.append("Several notes sound together, so you answer these steps yourself.")
     return tuple(said)

@@ -1,5 +1,7 @@
 """Technique: patterns over keys, each written out for the instrument."""
 
+import msgspec
+
 from coldtake.domain.criterion import (
     AnyTest,
     Criterion,
@@ -31,8 +33,15 @@ def propose(topic_id: str, ask: TechniqueAsk) -> Proposal:
     laying = Laying(topic_id, ask)
     for rule in ask.rules:
         for rhythm in ("",) if rule == "long tones" else ask.rhythms:
-            _over_keys(laying, ask, keys, rule, rhythm)
+            for articulation in _articulations(ask, rule):
+                own = msgspec.structs.replace(ask, articulation=articulation)
+                _over_keys(laying, own, keys, rule, rhythm)
     return laying.proposal(*_rests_on(ask, instrument, keys))
+
+
+def _articulations(ask: TechniqueAsk, rule: str) -> tuple[str, ...]:
+    """Each asked for; a long tone has none."""
+    return ask.articulations if ask.articulations and rule != "long tones" else (ask.articulation,)
 
 
 def _keys(ask: TechniqueAsk, instrument: Instrument) -> tuple[Key, ...]:
@@ -68,6 +77,7 @@ def _over_keys(
 
 def _what(ask: TechniqueAsk, rule: str, rhythm: str) -> str:
     parts = [ask.scale, "" if rule == "scale" else rule, "" if rhythm == "eighths" else rhythm]
+    parts.append("" if ask.articulation == "as it comes" else ask.articulation)
     return ", ".join(part for part in parts if part).capitalize()
 
 
@@ -89,7 +99,8 @@ def _pattern(ask: TechniqueAsk, key: Key, rule: str, rhythm: str) -> Pattern:
 
 def _one_key(laying: Laying, ask: TechniqueAsk, pattern: Pattern, most: int) -> str:
     rhythm = "" if pattern.rhythm == "eighths" else f", {pattern.rhythm}"
-    title = pattern.title + rhythm
+    plain = pattern.articulation == "as it comes"
+    title = pattern.title + rhythm + ("" if plain else f", {pattern.articulation}")
     ref, passage = laying.passage(title, pattern_abc(pattern))
     unit = passage.tempi[0].beat_unit_beats if passage.tempi else 1.0
     way = pace(ask.goal_bpm, ask.clean_bpm, unit)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from coldtake.domain.criterion import Criterion, OwnQuestionTest
 from coldtake.domain.topic import ClickSetting, Exercise, PassageRef
 from coldtake.errors import RuleError
+from coldtake.music import lines
 from coldtake.music.changes import (
     Changes,
     arpeggios,
@@ -20,12 +21,15 @@ from coldtake.music.chord_scales import scale_choices
 from coldtake.music.instruments import Instrument, instrument_named
 from coldtake.music.notating import Written
 from coldtake.music.passage import Passage
-from coldtake.music.tones import usual_interval
+from coldtake.music.tones import Interval, usual_interval
 from coldtake.practice.proposals.asks import Proposal, TuneAsk
-from coldtake.practice.proposals.laying import Laying, at_tempo, click, need, pace
+from coldtake.practice.proposals.laying import GUESSED, Laying, at_tempo, click, pace
+from coldtake.practice.proposals.own import OwnNeed
 
+UNTAUGHT = OwnNeed()
 UNMARKED_BPM = 100.0  # a guess
 _CHORUS_MIN = 30
+_FOURTH = Interval(3, 5)
 _WORDS_MOST = 500  # of an exercise
 Notes = Callable[[Changes], Sequence[Written]]
 
@@ -38,6 +42,7 @@ class _Tune:
     instrument: Instrument
     bpm: float
     laying: Laying
+    own: OwnNeed
 
     def written(self, title: str, notes: Notes) -> tuple[PassageRef, Passage]:
         """A line through the changes as a passage of its own."""
@@ -45,16 +50,18 @@ class _Tune:
         return self.laying.passage(title, text)
 
 
-def propose(topic_id: str, ask: TuneAsk, melody: Passage | None) -> Proposal:
+def propose(
+    topic_id: str, ask: TuneAsk, melody: Passage | None, own_need: OwnNeed = UNTAUGHT
+) -> Proposal:
     """Lay out a tune. Raises RuleError when there are no changes to be read."""
     instrument = instrument_named(ask.instrument)
     changes, unread = _changes(ask, melody, instrument)
     written = melody.written_bpm if melody else None
     bpm = ask.goal_bpm or written or UNMARKED_BPM
-    tune = _Tune(ask, melody, changes, instrument, bpm, Laying(topic_id, ask))
+    tune = _Tune(ask, melody, changes, instrument, bpm, Laying(topic_id, ask), own_need)
     heard = _melody(tune)
-    lines = _lines(tune)
-    _choruses(tune, (*heard, *lines))
+    own = _lines(tune)
+    _other_keys(tune, _choruses(tune, (*heard, *own)))
     return tune.laying.proposal(*_rests_on(tune, unread))
 
 
@@ -100,14 +107,14 @@ def _melody(tune: _Tune) -> tuple[str, ...]:
                 words=way.way_to(mark),
                 click=click(melody, unit),
             ),
-            need(len(melody.bars), 0.15, 0.5),
+            tune.own.need(len(melody.bars), 0.15, 0.5),
             (last,) if last else (),
         )
     return (last,)
 
 
 def _lines(tune: _Tune) -> tuple[str, ...]:
-    """Roots, both guide tone lines, arpeggios."""
+    """Roots, both guide tone lines, arpeggios, scales, enclosures, a motif."""
     low, high = tune.instrument.low, tune.instrument.high
 
     def guide(which: int) -> Notes:
@@ -119,9 +126,33 @@ def _lines(tune: _Tune) -> tuple[str, ...]:
         tune, "Guide tones from the seventh", guide(1), 0.1, (base,), "by nearest motion"
     )
     broken = _line(
-        tune, "Arpeggios", lambda c: arpeggios(c, low, high), 0.25, (base,), _scales(tune)
+        tune, "Arpeggios", lambda c: arpeggios(c, low, high), 0.25, (base,), "chord tones, in order"
     )
-    return thirds, seventh, broken
+    scales = _line(
+        tune,
+        "The scale of each chord",
+        lambda c: lines.scales(c, low, high),
+        0.3,
+        (broken,),
+        _scales(tune),
+    )
+    around = _line(
+        tune,
+        "Thirds, enclosed from above and below",
+        lambda c: lines.enclosures(c, low, high),
+        0.25,
+        (thirds,),
+        "each third is aimed at across the bar line",
+    )
+    cell = _line(
+        tune,
+        "One motif through the changes: 1, 2, 3, 5",
+        lambda c: lines.motif(c, low, high),
+        0.25,
+        (scales,),
+        "one idea, moved with the harmony",
+    )
+    return seventh, around, cell
 
 
 def _roots(tune: _Tune) -> Notes:
@@ -142,7 +173,7 @@ def _line(
             words=way.way_to(way.goal),
             click=click(passage, 1.0),
         ),
-        need(len(passage.bars), hard, 0.7),
+        tune.own.need(len(passage.bars), hard, 0.7),
         needs,
         because,
     )
@@ -158,7 +189,8 @@ def _scales(tune: _Tune) -> str:
     return "; ".join(found.values())
 
 
-def _choruses(tune: _Tune, needs: tuple[str, ...]) -> None:
+def _choruses(tune: _Tune, needs: tuple[str, ...]) -> str:
+    """One chorus, then two with the click on 2 and 4; the id of the last step."""
     chart, _ = tune.written("The changes", _roots(tune))
     two_and_four = tune.changes.metre == (4, 4)
     asked = [
@@ -170,7 +202,7 @@ def _choruses(tune: _Tune, needs: tuple[str, ...]) -> None:
         ),
     ]
     for title, question, backbeat in asked:
-        words = "The click stands for beats 2 and 4. " if backbeat else ""
+        words = "The click is on beats 2 and 4. " if backbeat else ""
         step = tune.laying.step(
             title + (", click on 2 and 4" if backbeat else ""),
             Criterion(tests=(OwnQuestionTest(question=question),)),
@@ -184,13 +216,37 @@ def _choruses(tune: _Tune, needs: tuple[str, ...]) -> None:
             needs,
         )
         needs = (step,)
+    return needs[0]
+
+
+def _other_keys(tune: _Tune, last: str) -> None:
+    """The same changes a fourth higher each time, as the instrument reads them."""
+    changes = tune.changes
+    for _ in range(tune.ask.other_keys):
+        changes = changes.moved(_FOURTH)
+        title = f"The changes in {changes.key.tonic}"
+        text = changes_abc(changes, title, _roots(tune), tune.instrument, tune.bpm)
+        ref, _ = tune.laying.passage(title, text)
+        question = f"Did I keep going for one whole chorus in {changes.key}?"
+        last = tune.laying.step(
+            f"One chorus in {changes.key}",
+            Criterion(tests=(OwnQuestionTest(question=question),)),
+            Exercise(
+                passage=ref,
+                tempo_bpm=tune.bpm,
+                key=str(changes.key),
+                click=_click(tune, backbeat=False),
+            ),
+            _CHORUS_MIN,
+            (last,),
+            "round the circle of fourths",
+        )
 
 
 def _click(tune: _Tune, backbeat: bool) -> ClickSetting:
     beats, unit = tune.changes.metre
-    if backbeat:
-        return ClickSetting(beat_unit_beats=2.0, beats_per_bar=1)
-    return ClickSetting(beat_unit_beats=4 / unit, beats_per_bar=beats)
+    on = (2, 4) if backbeat else ()
+    return ClickSetting(beat_unit_beats=4 / unit, beats_per_bar=beats, on_beats=on)
 
 
 def _rests_on(tune: _Tune, unread: tuple[str, ...]) -> tuple[str, ...]:
@@ -198,7 +254,9 @@ def _rests_on(tune: _Tune, unread: tuple[str, ...]) -> tuple[str, ...]:
     said = [
         f"From {origin}: {tune.changes.bars} bars.",
         "Guide tones move to the nearest third or seventh; a scale holds every tone of its chord.",
-        "The order of steps is common practice, no source; how long each takes is an estimate.",
+        "The order of steps is common practice, no source.",
+        GUESSED,
+        *tune.own.words(),
     ]
     if tune.instrument.sounds.semitones:
         said.append(f"The lines are written for the {tune.instrument.name}.")
