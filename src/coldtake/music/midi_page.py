@@ -8,6 +8,7 @@ import base64
 import re
 import textwrap
 import zlib
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
@@ -152,6 +153,7 @@ class _Writer:
         tempo = played.bpm if played.tempi else None
         self.page = Page(title, key, first, tempo, max(unit, Fraction(1)), _clef(low=low))
         self.result, self.key, self.pick_up = result, key, pick_up
+        self.past = 0  # chords that lie before the bar that is written
         self.changes = {beat: m for beat, m in metres if beat > 0}
 
     def text(self) -> str:
@@ -179,7 +181,7 @@ class _Writer:
         """Notes, rests and triplets of one bar."""
         pieces: list[_Piece] = []
         at = start
-        for chord in self.result.chords:
+        for chord in self._within(start, end):
             low, high = max(chord.onset, start), min(chord.onset + chord.length, end)
             if low >= high:
                 continue
@@ -190,6 +192,16 @@ class _Writer:
         if at < end:
             pieces.append(_Piece(at, end, None))
         return self._written([p for piece in pieces for p in self._at_beats(piece, start)])
+
+    def _within(self, start: Fraction, end: Fraction) -> Iterator[Chord]:
+        """Chords of one bar; bars are asked for in their order, so each is looked at once or so."""
+        chords = self.result.chords
+        while self.past < len(chords) and _end(chords[self.past]) <= start:
+            self.past += 1
+        for number in range(self.past, len(chords)):
+            if chords[number].onset >= end:
+                return
+            yield chords[number]
 
     def _at_beats(self, piece: "_Piece", bar: Fraction) -> list["_Piece"]:
         """Cut at the edges of quarters divided in three; rests also at every quarter."""
@@ -241,6 +253,10 @@ class _Piece:
     start: Fraction
     end: Fraction
     chord: Chord | None
+
+
+def _end(chord: Chord) -> Fraction:
+    return chord.onset + chord.length
 
 
 def _clef(*, low: bool) -> str:
