@@ -4,13 +4,12 @@ import atexit
 import shutil
 import tempfile
 from collections.abc import Callable
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 
 from coldtake.errors import ColdtakeError, PassageError
 
 Reader = Callable[[bytes], None]
-NAMES = {"musicxml": ".musicxml", "abc": ".abc", "mei": ".mei", "midi": ".mid"}
 
 
 def notation(data: bytes, name: str) -> None:
@@ -27,6 +26,26 @@ def notation(data: bytes, name: str) -> None:
         raise AssertionError("a passage without notes was let in")
 
 
+def abc(data: bytes) -> None:
+    """A tune book first, then the text as one tune."""
+    from coldtake.music.abc.book import tunes_in
+
+    for tune in tunes_in(data.decode("latin-1"))[:2]:
+        _quiet(lambda tune=tune: notation(tune.text.encode(), "tune.abc"))
+    notation(data, "passage.abc")
+
+
+def midi(data: bytes) -> None:
+    """Quantised to a page, then that page as a passage; a file with several parts by its first."""
+    from coldtake.music.midi_page import Choice, midi_page
+
+    try:
+        page = midi_page(data, "part.mid")
+    except PassageError:
+        page = midi_page(data, "part.mid", Choice(part=1))
+    notation(page.abc.encode(), "page.abc")
+
+
 def audio(data: bytes) -> None:
     from coldtake.listening.sound import read_sound, to_flac
 
@@ -36,11 +55,13 @@ def audio(data: bytes) -> None:
 def chords(data: bytes) -> None:
     """A line of changes, and its words as single chord symbols."""
     from coldtake.music.changes import read_changes
+    from coldtake.music.charts import read_chart
     from coldtake.music.chords import read_chord
 
     text = data.decode("utf-8", "replace")
     for word in text.split()[:8]:
         _quiet(lambda word=word: read_chord(word))
+    _quiet(lambda: read_chart(text).changes())
     read_changes(text)
 
 
@@ -81,10 +102,42 @@ def events(data: bytes) -> None:
         raise ColdtakeError(answer.json()["error"]["what"])
 
 
+@lru_cache(maxsize=1)
+def _empty() -> Path:
+    """A data folder with its tables and nothing in them; copying it is faster than making it."""
+    from coldtake.bootstrap import open_services
+
+    folder = Path(tempfile.mkdtemp(prefix="fuzz-"))
+    atexit.register(shutil.rmtree, folder, True)
+    open_services(folder / "empty").close()
+    return folder
+
+
+def archive(data: bytes) -> None:
+    """Restored into an empty folder; whatever happens, the log there stays readable."""
+    from coldtake.bootstrap import open_services
+    from coldtake.practice.archive import Archive, restore
+
+    target, file = _empty() / "target", _empty() / "archive.zip"
+    shutil.rmtree(target, ignore_errors=True)
+    shutil.copytree(_empty() / "empty", target)
+    file.write_bytes(data)
+    services = open_services(target)
+    try:
+        with Archive(file) as source:
+            restore(services, source)
+    finally:
+        services.state()
+        services.close()
+
+
 READERS: dict[str, Reader] = {
+    "abc": abc,
+    "archive": archive,
     "audio": audio,
     "chords": chords,
     "events": events,
+    "mei": partial(notation, name="passage.mei"),
+    "midi": midi,
+    "musicxml": partial(notation, name="passage.musicxml"),
 }
-for form, suffix in NAMES.items():
-    READERS[form] = lambda data, suffix=suffix: notation(data, f"passage{suffix}")

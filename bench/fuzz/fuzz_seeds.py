@@ -10,6 +10,7 @@ import io
 import json
 import os
 import random
+import tempfile
 import zipfile
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
@@ -164,43 +165,10 @@ def _chart(rng: random.Random, number: int) -> Iterator[str]:
 
 
 _ROOTS = ["C", "D♭", "Eb", "F#", "G", "A", "B♭", "Cb"]
-_KINDS = [
-    "",
-    "",
-    "m",
-    "7",
-    "m7",
-    "maj7",
-    "Δ",
-    "ø7",
-    "m7b5",
-    "dim7",
-    "o",
-    "+",
-    "aug",
-    "6",
-    "m6",
-    "6/9",
-    "9",
-    "m9",
-    "11",
-    "13",
-    "13b9",
-    "7alt",
-    "7#9b13",
-    "sus4",
-    "7sus4",
-    "sus2",
-    "add9",
-    "5",
-    "maj9",
-    "m(maj7)",
-    "7(b9,#11)",
-    "no3",
-    "omit5",
-    "-7",
-    "min7",
-]
+_KINDS = (  # noqa: SIM905 - four times as long as a list
+    "|m|7|m7|maj7|Δ|ø7|m7b5|dim7|o|+|aug|6|m6|6/9|9|m9|11|13|13b9|7alt|7#9b13|sus4|7sus4|sus2|add9|"
+    "5|maj9|m(maj7)|7(b9,#11)|no3|omit5|-7|min7"
+).split("|")
 
 
 def events() -> list[bytes]:
@@ -232,9 +200,44 @@ def _events() -> Iterator[object]:
     yield {"day": "2027-01-12"}
 
 
+def archive() -> list[bytes]:
+    """Archives of a small log: empty, with topics and passages, with a take and a session."""
+    with tempfile.TemporaryDirectory() as folder:
+        return [_archived(Path(folder) / str(n), n) for n in range(3)]
+
+
+def _archived(folder: Path, much: int) -> bytes:
+    from coldtake.bootstrap import open_services
+    from coldtake.demo.material import MATERIAL
+    from coldtake.domain.criterion import Criterion, NotesTest
+    from coldtake.domain.topic import Exercise, PassageRef, Place, Step
+    from coldtake.practice.archive import export
+
+    services = open_services(folder)
+    if much:
+        topic = services.pile.add("Air", place=Place.CURRENT)
+        stored = services.pile.keep_passage(MATERIAL[1].stored().text.encode(), "run.abc")
+        step = Step(
+            id=services.log.new_id(),
+            topic_id=topic.id,
+            title="The run",
+            criterion=Criterion(tests=(NotesTest(),)),
+            exercise=Exercise(passage=PassageRef(passage_id=stored.id)),
+        )
+        services.pile.keep_step(step)
+        if much > 1:
+            services.sessions.start()
+            services.takes.keep(_sound("WAV", "PCM_16", 8_000, 1), step_id=step.id)
+    services.sessions.record([json.dumps(one).encode() for one in next(_events())])  # type: ignore[attr-defined]
+    export(services, folder / "all.zip")
+    services.close()
+    return (folder / "all.zip").read_bytes()
+
+
 SEEDS: dict[str, Callable[[], list[bytes]]] = {
     "musicxml": musicxml,
     "abc": abc,
+    "archive": archive,
     "mei": mei,
     "midi": midi,
     "audio": audio,

@@ -1,8 +1,12 @@
 """Seeded damage: the same reader and number always give the same bytes."""
 
+import hashlib
+import io
+import json
 import random
 import re
 import xml.etree.ElementTree as ET
+import zipfile
 from collections.abc import Callable, Sequence
 
 MOST = 60_000  # bytes of one input
@@ -22,7 +26,7 @@ def mutant(seeds: Sequence[bytes], reader: str, number: int) -> bytes:
     rng = random.Random(f"{reader} {number}")
     data = rng.choice(seeds)
     for _ in range(rng.choice((1, 1, 2, 4))):
-        kinds = STRUCTURED if reader in XML and rng.random() < 0.8 else MUTATIONS
+        kinds = STRUCTURED.get(reader, MUTATIONS) if rng.random() < 0.8 else MUTATIONS
         data = rng.choice(kinds)(rng, data, seeds)[:MOST]
     return data
 
@@ -147,5 +151,37 @@ def _rename(rng: random.Random, one: ET.Element, other: ET.Element) -> None:
 
 
 _TREE = (_remove, _copy, _shuffle, _say, _say, _say, _rename)
-XML = frozenset({"musicxml", "mei"})
-STRUCTURED: tuple[Mutation, ...] = (tree, tree, tree, word)
+
+
+def packed(rng: random.Random, data: bytes, seeds: Sequence[bytes]) -> bytes:
+    """A zip with one of its files changed; half of the time with a checksum that fits."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as box:
+            files = {name: box.read(name) for name in box.namelist()}
+    except Exception:  # noqa: BLE001 - damaged before: then only its bytes can be changed
+        return flip(rng, data, seeds)
+    name = rng.choice(sorted(files, key=lambda n: (n not in _CHIEF, n))[: rng.choice((3, 99))])
+    files[name] = rng.choice((word, word, lines, odd, cut, flip))(rng, files[name], seeds)
+    if rng.random() < 0.5:
+        _sum_again(files)
+    if rng.random() < 0.1:
+        files[rng.choice(("../out.txt", "/etc/x", "takes/a\\b.flac", "x" * 300))] = b"x"
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as box:
+        for other, content in files.items():
+            box.writestr(other, content)
+    return out.getvalue()
+
+
+def _sum_again(files: dict[str, bytes]) -> None:
+    try:
+        told = json.loads(files["manifest.json"])
+        told["sha256"] = {n: hashlib.sha256(files[n]).hexdigest() for n in told["sha256"]}
+    except (ValueError, KeyError, TypeError):
+        return
+    files["manifest.json"] = json.dumps(told).encode()
+
+
+_CHIEF = ("log.jsonl", "manifest.json", "refused.jsonl")
+_XML: tuple[Mutation, ...] = (tree, tree, tree, word)
+STRUCTURED: dict[str, tuple[Mutation, ...]] = {"musicxml": _XML, "mei": _XML, "archive": (packed,)}
