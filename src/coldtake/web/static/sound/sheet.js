@@ -37,8 +37,9 @@ export class Sheet {
   }
 
   async fit() {
+    if (!this.place.clientWidth) return; // folded away, or the page's middle was replaced
     if (!this.drawnPx || Math.abs(this.width() / this.drawnPx - 1) < REDRAW_SHARE) return this.lay();
-    await this.draw();
+    await this.draw().catch(() => undefined); // what is drawn stays
   }
 
   /** Fetch and show it. Throws when the server does not answer. */
