@@ -3,6 +3,7 @@
 // Messages in: "poke". Out: {report}, {refused}, {takeSent: {takeId, reply}}, {takeRefused}.
 
 import { run } from "./outbox.js";
+import { encodeMidi } from "./midi-file.js";
 import { openStore } from "./store.js";
 import { encodeWav, placed } from "./wav.js";
 
@@ -58,7 +59,9 @@ await run(
     sound: async ({ takeId }) => {
       const known = (await store.takes()).find((take) => take.takeId === takeId);
       const batches = await store.batches(takeId);
-      const samples = batches.length ? placed(batches) : new Float32Array(0);
+      const keys = batches.flatMap((batch) => batch.keys ?? []);
+      if (keys.length) return encodeMidi(keys);
+      const samples = batches.length ? placed(/** @type {any} */ (batches)) : new Float32Array(0);
       return encodeWav(samples, known?.rate ?? 48_000);
     },
     takeSent: async ({ takeId }, reply) => {

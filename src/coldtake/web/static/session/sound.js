@@ -3,6 +3,7 @@
 // taken on the audio thread; bells are put on the audio clock ahead of time, so that a hidden tab
 // or a busy page moves neither.
 
+import { Keyboard } from "./keyboard.js";
 import { now as timeNow } from "./now.js";
 
 /** @import {ClickPlan} from "./clicks.js" */
@@ -54,6 +55,9 @@ export class Sound {
     this.source = null;
     /** The device that the player chose; empty for the browser's own choice. */
     this.device = "";
+    /** Takes the microphone's place while it is chosen. */
+    this.keyboard = new Keyboard((message) => this.onCapture(message));
+    this.keyboard.onChange = () => this.onChange();
     this.volume = 0.6;
     /** @type {(message: any) => void} */
     this.onCapture = () => {};
@@ -85,7 +89,7 @@ export class Sound {
     this.opening ??= this.start();
     void this.context?.resume().catch(() => undefined);
     return this.opening.then(async () => {
-      if (wantsMicrophone && !["open", "asking"].includes(this.mic)) await this.openMicrophone();
+      if (wantsMicrophone && !this.keyboard.ready && !["open", "asking"].includes(this.mic)) await this.openMicrophone();
     });
   }
 
@@ -171,7 +175,7 @@ export class Sound {
   }
 
   get canRecord() {
-    return this.mic === "open" && this.running;
+    return this.keyboard.ready || (this.mic === "open" && this.running);
   }
 
   /** What the browser itself says it has dropped so far: frames of the microphone, of the sound. */
@@ -186,7 +190,7 @@ export class Sound {
 
   /** First frame at which the stream can be trusted. */
   get trustedFrom() {
-    return this.micSince + WARM_UP_S * this.rate;
+    return this.keyboard.ready ? 0 : this.micSince + WARM_UP_S * this.rate;
   }
 
   startClick(/** @type {ClickPlan} */ plan) {
@@ -198,10 +202,15 @@ export class Sound {
   }
 
   record(/** @type {number} */ fromFrame) {
+    if (this.keyboard.ready) {
+      const waitMs = ((fromFrame - this.frame) / this.rate) * 1000;
+      return this.keyboard.record(performance.now() + waitMs);
+    }
     this.capture?.port.postMessage({ record: { from: fromFrame } });
   }
 
   stopRecording() {
+    if (this.keyboard.recording) return this.keyboard.stop();
     this.capture?.port.postMessage({ stop: true });
   }
 

@@ -27,7 +27,7 @@ const RELAXED = { durability: /** @type {const} */ ("relaxed") };
  * @property {"recording" | "ready" | "refused"} status
  * @property {string} [why]
  */
-/** @typedef {{frame: number, samples: Float32Array}} Batch */
+/** @typedef {{frame: number, samples?: Float32Array, keys?: number[][]}} Batch sound, or a keyboard's messages */
 
 export async function openStore() {
   const db = await openDB("coldtake-session", 1, {

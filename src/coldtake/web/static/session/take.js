@@ -72,6 +72,8 @@ export class Takes {
     this.levels = [];
     /** @type {{frame: number, samples: {length: number}}[]} */
     this.placed = [];
+    /** The take comes from a keyboard. */
+    this.keyed = false;
     /** @type {Promise<void>[]} */
     this.writing = [];
     /** What is known to be missing in the recording. @type {Set<string>} */
@@ -145,10 +147,11 @@ export class Takes {
     this.sound.record(fromFrame); // at once: the store may be slow, the first note is not
     const beganMs = musicMs - ((musicFrame - fromFrame) / this.sound.rate) * 1000;
     const { sessionId, query } = asked(session, place, quarters, track, iso(beganMs));
+    const source = this.sound.keyboard.ready ? "&source=midi" : "";
     const { slotId, stepId } = this.now;
     const rate = this.sound.rate;
     await this.store
-      .beginTake({ takeId: id, sessionId, slotId, stepId, query, rate, status: "recording" })
+      .beginTake({ takeId: id, sessionId, slotId, stepId, query: query + source, rate, status: "recording" })
       .catch(() => {
         this.sound.stopRecording();
         if (this.now?.id === id) this.now.recorded = false; // no room left: the player answers
@@ -158,6 +161,7 @@ export class Takes {
   /** A new recording is whole until something is known to be missing. */
   forget(/** @type {number} */ fromFrame) {
     this.placed = [];
+    this.keyed = false;
     this.writing = [];
     this.flaws.clear();
     this.fromFrame = fromFrame;
@@ -216,7 +220,7 @@ export class Takes {
       this.holes = message.holes;
       this.stopped?.();
     }
-    else if (message.samples) this.keepBatch(message);
+    else if (message.samples || message.keys) this.keepBatch(message);
     else {
       this.level = message.level;
       this.onLevel(message.level, message.peak);
@@ -229,9 +233,10 @@ export class Takes {
     }
   }
 
-  keepBatch(/** @type {{frame: number, samples: Float32Array}} */ batch) {
+  keepBatch(/** @type {import("./store.js").Batch} */ batch) {
     if (!this.now) return;
-    this.placed.push({ frame: batch.frame, samples: { length: batch.samples.length } });
+    if (batch.samples) this.placed.push({ frame: batch.frame, samples: { length: batch.samples.length } });
+    else this.keyed = true;
     const written = this.store.keepBatch(this.now.id, batch);
     this.writing.push(written.catch(() => void this.flaws.add("no room")));
   }
@@ -279,6 +284,7 @@ export class Takes {
 
   /** Everything by which a recording can be known not to be whole. */
   weigh() {
+    if (this.keyed) return void (this.holes && this.flaws.add("keyboard lost"));
     if (lostFrames(this.placed, this.fromFrame) > 0) this.flaws.add("lost frames");
     if (this.placed.length === 0) this.flaws.add("nothing came");
     if (this.holes > 0) this.flaws.add("holes");
