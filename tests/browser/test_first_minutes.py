@@ -24,10 +24,11 @@ class Newcomer:
         self.touches += 1
 
 
-def test_one_line_and_five_touches_to_the_first_finished_slot(served, open_page):
+def test_one_line_and_five_touches_to_the_first_finished_slot(served, open_page, axe):
     newcomer = Newcomer(open_page(390, 844))
     page = newcomer.page
     page.goto(served.url)
+    assert axe(page) == []
     page.keyboard.type("long tones")  # the field has the focus already
     newcomer.enter()
     newcomer.touch("Start")

@@ -135,10 +135,13 @@ def test_everything_that_the_pairing_page_loads_is_open(stranger):
 # What the paired device may change, by address; whatever is added to the app later is refused.
 MAY = {
     ("POST", "/api/session/start"),
+    ("POST", "/api/session/lead"),
     ("POST", "/api/events"),
     ("PUT", f"/api/takes/{UUID}"),
     ("POST", f"/takes/{UUID}/answer"),
     ("POST", f"/takes/{UUID}/listen"),
+    ("POST", f"/takes/{UUID}/hearing/stop"),
+    ("POST", "/slow"),
     ("POST", f"/steps/{UUID}/takes"),
     ("POST", "/tomorrow"),
     ("POST", "/tomorrow/change"),

@@ -12,7 +12,7 @@ from coldtake.web.stave import Bar, Mark, Stave, System, edges, space_y
 WEEKS_AS_STAVES = 4
 WEEK = timedelta(days=7)
 SIGN_OF_PHASE = {StepPhase.MET: "yes", StepPhase.HELD: "held", StepPhase.SLIPPED: "no"}
-DAY_HEIGHTS = (1.4, 3.0)  # spaces of the stave for a day's signs, above its stroke, as a chord
+DAY_HEIGHTS = (1.9, 3.4)  # spaces of the stave for a day's signs, above its stroke, as a chord
 
 
 def monday_of(day: date) -> date:

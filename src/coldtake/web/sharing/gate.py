@@ -49,10 +49,11 @@ HIDDEN = re.compile(r"/(share|demo)(/|$)")
 CHANGES = tuple(
     (method, re.compile(path))
     for method, path in (
-        ("POST", r"/api/session/start"),
+        ("POST", r"/api/session/(start|lead)"),
         ("POST", r"/api/events"),
         ("PUT", r"/api/takes/[^/]+"),
-        ("POST", r"/takes/[^/]+/(answer|listen)"),
+        ("POST", r"/takes/[^/]+/(answer|listen|hearing/stop)"),
+        ("POST", r"/slow"),
         ("POST", r"/steps/[^/]+/takes"),
         ("POST", r"/tomorrow"),
         ("POST", r"/tomorrow/change"),
