@@ -13,8 +13,9 @@ from coldtake.errors import PassageError
 from coldtake.music.key_finding import MAJOR, MINOR, likely_key, spelled
 from coldtake.music.keys import C_MAJOR, read_key
 from coldtake.music.midi import is_midi, read_midi
-from coldtake.music.midi_page import Choice, kept_midi, midi_page
-from coldtake.music.quantising import CHORD_S, Wish
+from coldtake.music.midi_choice import Choice
+from coldtake.music.midi_page import kept_midi, midi_page
+from coldtake.music.quantising import CHORD_S
 from coldtake.music.reading import read_passage
 
 TICKS = 480
@@ -118,10 +119,10 @@ def test_what_was_moved_is_said():
 
 
 def test_the_grid_is_the_players_choice():
-    without = midi_page(song(track(LINE)), choice=Choice(wish=Wish(threes=False)))
+    without = midi_page(song(track(LINE)), choice=Choice(threes=False))
     assert all(on.denominator in (1, 2, 4) for on, _ in heard(without))
     coarse = midi_page(
-        song(track(in_a_row(*["1/2"] * 8))), choice=Choice(wish=Wish("quarters", False))
+        song(track(in_a_row(*["1/2"] * 8))), choice=Choice(finest="quarters", threes=False)
     )
     assert len(heard(coarse)) == 8  # no note is lost: what does not fit goes to the next place
     assert "sixteenths" in midi_page(song(track(LINE))).said[0]
@@ -142,7 +143,7 @@ def test_a_pick_up_and_a_new_metre():
         mido.MetaMessage("time_signature", numerator=4, denominator=4, time=4 * TICKS),
     )
     conductor = mido.MidiTrack(metas)
-    page = midi_page(song(conductor, track(notes)), choice=Choice(pick_up=Fraction(1)))
+    page = midi_page(song(conductor, track(notes)), choice=Choice(pick_up=1.0))
     bars = read_passage(page.abc, "abc").bars
     assert [(b.label, b.length_beats, b.metre) for b in bars] == [
         ("0", 1, (3, 4)), ("1", 3, (3, 4)), ("2", 4, (4, 4)),
@@ -210,7 +211,7 @@ def test_whatever_is_played_no_note_is_lost_and_every_bar_is_full(steps, finest,
     for wait, length, pitch in steps:  # in hundredths of a quarter; one voice
         notes.append((Fraction(at, 100), Fraction(length, 100), pitch))
         at += length + wait
-    page = midi_page(song(track(notes)), choice=Choice(wish=Wish(finest, threes)))
+    page = midi_page(song(track(notes)), choice=Choice(finest=finest, threes=threes))
     passage = read_passage(page.abc, "abc")
     assert len({n.onset_beats for n in passage.notes}) == len(page.quantised.chords)
     assert {n.pitch for n in passage.notes} == {p for _, _, p in notes}

@@ -15,6 +15,7 @@ COMMANDS = {
     "listen": "listen",
     "outlook": "outlook",
     "topics": "topics",
+    "import": "importing",
     "export": "export",
     "restore": "restore",
     "copies": "copies",
@@ -49,7 +50,7 @@ def build_parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
     for add in (_serve, _plan, _listen, _outlook, _topics, _rejudge, _print, _demo):
         add(commands)
-    for add in (_export, _restore, _copies, _check):
+    for add in (_import, _export, _restore, _copies, _check):
         add(commands)
     return parser
 
@@ -138,6 +139,18 @@ def _outlook(commands: "Commands[Parser]") -> None:
 
 def _topics(commands: "Commands[Parser]") -> None:
     _json(_with_data(commands, "topics", "the pile: every topic, where it stands, its steps"))
+
+
+def _import(commands: "Commands[Parser]") -> None:
+    words = "keep notation: files, tunebooks, MIDI files, or a folder of them"
+    parser = _with_data(commands, "import", words)
+    parser.add_argument(
+        "paths",
+        metavar="FILE-OR-FOLDER",
+        nargs="+",
+        help="MusicXML (.musicxml, .xml, .mxl), MEI, ABC or MIDI (.mid), or a folder",
+    )
+    _json(parser)
 
 
 def _export(commands: "Commands[Parser]") -> None:

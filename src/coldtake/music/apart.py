@@ -9,6 +9,7 @@ import msgspec
 
 from coldtake.bounded import Lost, Tell
 from coldtake.errors import PassageError
+from coldtake.music.midi_choice import Choice
 from coldtake.music.passage import Passage
 from coldtake.music.verovio_door import WORKER
 
@@ -51,6 +52,25 @@ def read_slowly(text: str, form: str, tell: Tell) -> Passage:
     except UnicodeEncodeError as fault:
         raise _no_text() from fault
     return msgspec.json.decode(found, type=Passage)
+
+
+def midi(data: bytes, filename: str, choice: Choice) -> tuple[str, tuple[str, ...]]:
+    """A MIDI file's part as ABC, and how it came about; as `midi_page`. Raises PassageError."""
+    job = {"want": "midi", "filename": filename, "choice": msgspec.to_builtins(choice)}
+    try:
+        facts, abc, _ = WORKER.ask(job, data)
+    except Lost as lost:
+        raise _given_up(lost, filename) from lost
+    return abc.decode(), tuple(facts["said"])
+
+
+def midi_parts(data: bytes, filename: str = "") -> tuple[tuple[str, int], ...]:
+    """Name and count of notes of each part of a MIDI file. Raises PassageError."""
+    try:
+        found, _, _ = WORKER.ask({"want": "midi parts", "filename": filename}, data)
+    except Lost as lost:
+        raise _given_up(lost, filename) from lost
+    return tuple((part["name"], part["notes"]) for part in found)
 
 
 def _no_text() -> PassageError:

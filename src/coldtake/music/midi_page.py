@@ -17,6 +17,7 @@ from coldtake.errors import PassageError
 from coldtake.music.key_finding import likely_key, spelled
 from coldtake.music.keys import MODES, Key, read_key
 from coldtake.music.midi import MOST_BYTES, Played, PlayedPart, read_midi
+from coldtake.music.midi_choice import Choice
 from coldtake.music.notating import Page, Written, bars_text
 from coldtake.music.quantising import Chord, Quantised, Wish, quantised
 from coldtake.music.tones import Pitch, pitch_near, tone_at_fifths
@@ -25,26 +26,6 @@ MOST_KEPT = 400_000  # bytes of a file that goes along
 MOST_BARS = 5_000
 _SIGN = "%%coldtake-midi "
 _BASS_BELOW = 57  # MIDI number; a part whose middle lies lower is written in the bass clef
-
-
-_USUAL = Wish()
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """What the player may choose.
-
-    part : from 1, or None where the file has only one; key : such as "Bb" or "F# minor"; metre
-    bpm : the real quarters a minute, where the file's beat is not the music's; pick_up : quarters
-    before the first full bar, None: none
-    """
-
-    part: int | None = None
-    wish: Wish = _USUAL
-    key: str = ""
-    metre: tuple[int, int] | None = None
-    bpm: float | None = None
-    pick_up: Fraction = Fraction(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,10 +43,12 @@ def midi_page(data: bytes, filename: str = "", choice: Choice | None = None) -> 
     played = read_midi(data, filename)
     part = _part(played, choice.part, filename)
     played, part = _at_tempo(played, part, choice.bpm)
-    result = quantised(part.notes, played.bpm, choice.wish)
+    result = quantised(part.notes, played.bpm, Wish(choice.finest, choice.threes))
     key = _key(played, part, choice.key)
     metres = ((Fraction(0), choice.metre),) if choice.metre else played.metres
-    page = _Writer(_title(played, part, filename), result, key, metres, played, choice.pick_up)
+    page = _Writer(
+        _title(played, part, filename), result, key, metres, played, Fraction(choice.pick_up)
+    )
     text = page.text()
     if len(data) <= MOST_KEPT:
         text += _packed(data)

@@ -16,11 +16,12 @@ from itertools import pairwise
 
 from coldtake.errors import PassageError
 from coldtake.music.midi import PlayedNote
+from coldtake.music.midi_choice import FINEST
 
 CHORD_S = 0.05  # notes of one chord of professional pianists lie 24-38 ms apart (median)
 ERROR_S = 0.02  # standard deviation of an onset around its place, seconds: a guess
 MOVED_S = 0.001  # an onset nearer to its place counts as not moved
-FINEST = {"quarters": 1, "eighths": 2, "sixteenths": 4, "thirty-seconds": 8}
+
 # Price of dividing a quarter, in the unit of half a squared error: coarse and even is cheap.
 _PRICES = {1: 0.0, 2: 1.0, 3: 3.5, 4: 2.5, 6: 6.0, 8: 5.0}
 _COLLISION = 40.0  # two notes on one place: something finer is meant

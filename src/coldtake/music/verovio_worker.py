@@ -18,6 +18,10 @@ def do(job: dict[str, Any], body: bytes, tell: Callable[[float], object]) -> tup
         return _passage(job["form"], body, tell)
     if job["want"] == "unpack":
         return _unpacked(body, job["filename"])
+    if job["want"] == "midi":
+        return _midi(body, job["filename"], job["choice"])
+    if job["want"] == "midi parts":
+        return _midi_parts(body, job["filename"]), b""
     return engrave(job), b""
 
 
@@ -32,6 +36,20 @@ def _unpacked(body: bytes, filename: str) -> tuple[str, bytes]:
 
     form, text = unpack(body, filename)
     return form, text.encode("utf-8", "replace")
+
+
+def _midi(body: bytes, filename: str, choice: dict[str, Any]) -> tuple[dict[str, Any], bytes]:
+    from coldtake.music.midi_choice import Choice
+    from coldtake.music.midi_page import midi_page
+
+    page = midi_page(body, filename, msgspec.convert(choice, Choice))
+    return {"said": page.said}, page.abc.encode("utf-8", "replace")
+
+
+def _midi_parts(body: bytes, filename: str) -> list[dict[str, Any]]:
+    from coldtake.music.midi import read_midi
+
+    return [{"name": p.name, "notes": len(p.notes)} for p in read_midi(body, filename).parts]
 
 
 def engrave(job: dict[str, Any]) -> dict[str, Any]:

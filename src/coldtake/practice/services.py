@@ -7,6 +7,7 @@ from coldtake.domain.state import State
 from coldtake.ports import Caretaker, Clock, Store, TakeFiles
 from coldtake.practice.chosen import ChosenSettings
 from coldtake.practice.evening import Evening
+from coldtake.practice.importing import Importing
 from coldtake.practice.jobs import Jobs
 from coldtake.practice.log import Log
 from coldtake.practice.looking import Looking
@@ -31,6 +32,7 @@ class Services:
         self.log = Log(store, clock)
         self.settings = ChosenSettings(self.log)
         self.pile = Pile(self.log)
+        self.importing = Importing(self.log)
         self.evening = Evening(self.log)
         self.sessions = Sessions(self.log, self.evening)
         self.takes = Takes(self.log, take_files, self.pile.passages)
