@@ -4,12 +4,14 @@
 
 /** @import {Desk} from "./desk.js" */
 import { attr, el, html, show, svg, text } from "./dom.js";
+import { KEYBOARD_WORDS } from "./keyboard.js";
 import { LevelCheck } from "./level.js";
 import { WINDOW } from "./pitch.js";
 import { MIC_WORDS } from "./sound.js";
 import { LEAST_LEVEL_DB, levelDb } from "./take-end.js";
 import { TunerPanel } from "./tuner-panel.js";
 
+const MIDI = "midi:";
 const KEPT = "microphone"; // in the page's store: the device chosen last
 
 export class Aside {
@@ -47,6 +49,7 @@ export class Aside {
   async recall() {
     const kept = await this.desk.store.recall(KEPT);
     if (!kept) return;
+    if (kept.id.startsWith(MIDI)) return this.desk.sound.keyboard.open(kept.id.slice(MIDI.length));
     this.desk.sound.device = kept.id;
     this.lastLabel = kept.label;
   }
@@ -65,22 +68,43 @@ export class Aside {
     if (!this.soundDrawer.open) return;
     const { sound } = this.desk;
     await sound.open(true);
+    const keyboards = sound.keyboard.inputs.map((k) => new Option(`Keyboard: ${k.name}`, MIDI + k.id));
+    const askFirst = keyboards.length === 0 && "requestMIDIAccess" in navigator;
     const all = await navigator.mediaDevices?.enumerateDevices().catch(() => []);
     const inputs = (all ?? []).filter((d) => d.kind === "audioinput");
     this.devices.replaceChildren(
       new Option("what the browser chooses", ""),
       ...inputs.filter((d) => d.label).map((d) => new Option(d.label, d.deviceId)),
+      ...keyboards,
+      ...(askFirst ? [new Option("a MIDI keyboard", MIDI)] : []),
     );
-    this.devices.value = inputs.some((d) => d.deviceId === sound.device) ? sound.device : "";
+    const { keyboard } = sound;
+    const known = inputs.some((d) => d.deviceId === sound.device) ? sound.device : "";
+    this.devices.value = keyboard.ready ? MIDI + keyboard.input?.id : known;
   }
 
   async choose() {
     const { sound, store } = this.desk;
     const id = this.devices.value;
     this.check.forget();
+    if (id.startsWith(MIDI)) return this.chooseKeyboard(id);
+    sound.keyboard.close();
     await sound.choose(id);
     this.lastLabel = this.devices.selectedOptions[0]?.label ?? "";
     await store.note(KEPT, { id, label: this.lastLabel }).catch(() => undefined);
+    this.desk.changed();
+  }
+
+  /** @param {string} id */
+  async chooseKeyboard(id) {
+    const { sound, store } = this.desk;
+    await sound.keyboard.open(id.slice(MIDI.length));
+    if (sound.keyboard.ready) {
+      sound.closeMicrophone();
+      const kept = { id: MIDI + sound.keyboard.input?.id, label: sound.keyboard.label };
+      await store.note(KEPT, kept).catch(() => undefined);
+    }
+    await this.listDevices();
     this.desk.changed();
   }
 
@@ -132,14 +156,17 @@ export class Aside {
     const open = sound.mic === "open";
     const missed = this.lastLabel && open && sound.device && sound.label !== this.lastLabel;
     const other = missed ? ` The microphone of last time is not here: this is ${sound.label}.` : "";
-    const words = open ? this.check.words + other : "";
+    const { keyboard } = sound;
+    const keys = KEYBOARD_WORDS[keyboard.state];
+    const words = keyboard.ready || !open ? keys : this.check.words + other;
     const first = session !== null && !session.tries.some((t) => t.takeId);
     const early = free && ["intention", "quiet", "slot"].includes(screen) && first;
     if (open && (early || this.soundDrawer.open)) this.look();
     show(this.sentence, early && words !== "");
     text(this.sentence, words);
     if (!this.soundDrawer.open) return;
-    text(this.advice, open ? words || "Listening to the level. Nothing is recorded." : MIC_WORDS[sound.mic]);
+    const otherwise = open ? "Listening to the level. Nothing is recorded." : MIC_WORDS[sound.mic];
+    text(this.advice, words || keys || otherwise);
     const db = levelDb(this.check.loudestLately);
     attr(this.meter, "width", Math.round(100 * (1 - db / LEAST_LEVEL_DB)));
   }
