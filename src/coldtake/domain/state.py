@@ -108,7 +108,8 @@ class State(msgspec.Struct, kw_only=True):
 
     def touched_since(self, step_id: str, day: date) -> bool:
         """Say whether a step was touched that day or, by a calendar that went back, a later one."""
-        return any(known >= day for known in self.past(step_id).days)
+        days = self.past(step_id).days
+        return bool(days) and max(days) >= day
 
     def topic_steps(self, topic_id: str) -> tuple[Step, ...]:
         """Steps of a topic in the player's order."""
@@ -205,8 +206,9 @@ def _touching(past: Past, day: date) -> Past:
 
 def _with(known: tuple[Any, ...], one: Any) -> tuple[Any, ...]:
     """Put one in place of its namesake, or at the end."""
-    if any(other.id == one.id for other in known):
-        return tuple(one if other.id == one.id else other for other in known)
+    for place, other in enumerate(known):
+        if other.id == one.id:
+            return (*known[:place], one, *known[place + 1 :])
     return (*known, one)
 
 
@@ -260,15 +262,18 @@ def _plan_kept(state: State, _event: ev.Event, data: ev.PlanKept) -> None:
 
 
 def _session(state: State, session_id: str | None) -> SessionRun | None:
-    """Return a session to change: a fresh copy in its place, so that copied states keep theirs."""
+    """Return a session to change: a fresh copy in its place, so that copied states keep theirs.
+
+    Its lists are fresh too, the runs in them are shared: put another in a run's place.
+    """
     known = state.sessions.get(session_id or "")
     if known is None:
         return None
     fresh = msgspec.structs.replace(
         known,
         intentions=known.intentions.copy(),
-        slots=[msgspec.structs.replace(r) for r in known.slots],
-        breaks=[msgspec.structs.replace(r) for r in known.breaks],
+        slots=known.slots.copy(),
+        breaks=known.breaks.copy(),
         added=known.added.copy(),
         try_ids=known.try_ids.copy(),
     )
@@ -308,9 +313,11 @@ def _slot_started(state: State, event: ev.Event, data: ev.SlotStarted) -> None:
 def _slot_ended(state: State, event: ev.Event, data: ev.SlotEnded) -> None:
     session = _session(state, data.session_id)
     runs = session.slots if session else []
-    for run in reversed(runs):
-        if run.slot_id == data.slot_id and run.ended_at is None:
-            run.ended_at, run.played_s, run.early = event.at, data.played_s, data.early
+    for place in reversed(range(len(runs))):
+        if runs[place].slot_id == data.slot_id and runs[place].ended_at is None:
+            runs[place] = msgspec.structs.replace(
+                runs[place], ended_at=event.at, played_s=data.played_s, early=data.early
+            )
             break
     work = Work(
         step_id=data.step_id,
@@ -339,9 +346,10 @@ def _break_started(state: State, event: ev.Event, data: ev.BreakStarted) -> None
 
 def _break_ended(state: State, event: ev.Event, data: ev.BreakEnded) -> None:
     session = _session(state, data.session_id)
-    for run in session.breaks if session else []:
+    runs = session.breaks if session else []
+    for place, run in enumerate(runs):
         if run.after_period == data.after_period and run.ended_at is None:
-            run.ended_at = event.at
+            runs[place] = msgspec.structs.replace(run, ended_at=event.at)
 
 
 def _is_cold(state: State, event: ev.Event, data: ev.TryAnswered | ev.TakeRecorded) -> bool:
