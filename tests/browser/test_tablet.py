@@ -94,7 +94,7 @@ def test_a_session_on_the_tablet_arrives_and_ends_with_the_pairing(
     assert axe(own) == []
     own.get_by_role("button", name="Forget this device").click()
     expect(own.locator(".digits")).to_be_visible()
-    assert page.evaluate("fetch('/api/session').then((r) => r.status)") == 403
+    assert page.evaluate("fetch('/api/session').then((r) => r.status)") == 401
     own.get_by_role("button", name="Stop sharing").click()
     expect(own.get_by_role("button", name="Share it")).to_be_visible()
     with pytest.raises(Error, match="ERR_CONNECTION_REFUSED"):

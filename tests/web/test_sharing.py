@@ -94,7 +94,7 @@ def test_a_stranger_is_refused_everything_but_pairing(stranger, desk, services):
     let_in = {
         (method, path)
         for method, path in routes
-        if stranger.request(method, path, headers=PAGE).status_code != 403
+        if stranger.request(method, path, headers=PAGE).status_code != 401
     }
     assert let_in == {
         ("GET", "/pair"),
@@ -109,13 +109,13 @@ SPELLINGS = ("/pair/../", "//pair", "/pair/", "/PAIR", "/static/css/../../", "/%
 
 
 def test_no_spelling_of_the_pairing_page_opens_another(stranger):
-    assert [p for p in SPELLINGS if stranger.get(p).status_code not in (403, 307)] == []
+    assert [p for p in SPELLINGS if stranger.get(p).status_code not in (401, 307)] == []
 
 
 def test_a_stranger_is_told_how_to_pair_and_nothing_else(stranger, desk):
     desk.topic("A secret plan")
     page = stranger.get("/", headers=PAGE)
-    assert page.status_code == 403
+    assert page.status_code == 401
     assert "secret" not in page.text
     assert "Pair this device" in words(page.text)
     told = stranger.get("/api/session").json()["error"]
@@ -262,8 +262,11 @@ def test_ten_tries_a_minute_are_enough(pairs, hands):
 def test_forgetting_works_at_the_next_request(app, paired):
     assert paired.get("/").status_code == 200
     TestClient(app, base_url="http://localhost").post("/share/forget")
-    assert paired.get("/").status_code == 403
-    assert paired.post("/api/events", content="[]").status_code == 403
+    assert paired.get("/").status_code == 401
+    assert paired.post("/api/events", content="[]").status_code == 401
+    assert paired.put(f"/api/takes/{UUID}", content=b"").status_code == 401, (
+        "it is sent again later"
+    )
 
 
 def test_a_second_device_takes_the_place_of_the_first(app, sharing, paired):
@@ -271,13 +274,13 @@ def test_a_second_device_takes_the_place_of_the_first(app, sharing, paired):
     second = device(app)
     assert second.post("/pair", data={"code": digits}).status_code == 303
     assert second.get("/").status_code == 200
-    assert paired.get("/").status_code == 403
+    assert paired.get("/").status_code == 401
 
 
 def test_made_up_secrets_are_strangers(app, paired):
     for secret in ("", "x", "__Host-coldtake", "ö" * 40, "a" * 5000):
         headers = {"Cookie": f"{gate.COOKIE}={secret}".encode("latin-1", "replace")}
-        assert device(app).get("/", headers=headers).status_code == 403
+        assert device(app).get("/", headers=headers).status_code == 401
 
 
 def test_another_sites_page_cannot_use_the_paired_device(paired, services):

@@ -130,6 +130,8 @@ class Gate:
         if may_unpaired(method, path):
             return None
         known = self.sharing is not None and self.sharing.pairing.knows(secret_of(request.headers))
-        if not known:
-            return self.refuse(request, NOT_PAIRED, 403)
+        if not known:  # 401, not 403: what a session page still holds is sent again once paired
+            answer = self.refuse(request, NOT_PAIRED, 401)
+            answer.headers["WWW-Authenticate"] = "Pairing"  # RFC 9110 asks for a scheme
+            return answer
         return None if may_paired(method, path) else self.refuse(request, NOT_HERE, 403)
