@@ -1,11 +1,14 @@
 """The command line from outside: real processes, real files, exit statuses, plain words."""
 
+import ipaddress
 import json
 import os
 import re
 import signal
+import ssl
 import subprocess
 import sys
+import urllib.error
 import urllib.request
 import zipfile
 from pathlib import Path
@@ -339,6 +342,19 @@ class TestListen:
         assert len(done.stderr.splitlines()) == 1
 
 
+def listening_addresses(pid: int) -> set[str]:
+    """Local addresses at which a process waits for connections (Linux, proc_pid_net of proc(5))."""
+    sockets = {os.readlink(p) for p in Path(f"/proc/{pid}/fd").iterdir()}
+    found = set()
+    for table, size in (("tcp", 8), ("tcp6", 32)):
+        for line in Path(f"/proc/{pid}/net/{table}").read_text().splitlines()[1:]:
+            words = line.split()
+            if words[3] == "0A" and f"socket:[{words[9]}]" in sockets:  # 0A is LISTEN
+                packed = bytes.fromhex(words[1][:size])
+                found.add(str(ipaddress.ip_address(packed[::-1] if size == 8 else packed)))
+    return found
+
+
 class TestServe:
     @pytest.fixture
     def serve(self):
@@ -367,6 +383,8 @@ class TestServe:
         child, address = serve("--data", data, "--port", 0)
         with urllib.request.urlopen(address) as page:
             assert "Scales" in page.read().decode()
+        if sys.platform == "linux":
+            assert listening_addresses(child.pid) == {"127.0.0.1"}
         child.send_signal(signal.SIGINT)
         assert str(data) in child.stdout.read()
         assert child.wait(20) == 0
@@ -385,6 +403,26 @@ class TestServe:
         port = address.rstrip("/").rpartition(":")[2]
         _, other = serve("--data", tmp_path / "other", "--port", port)
         assert other != address
+
+    def test_shared_on_purpose_it_also_speaks_tls_on_that_one_address(self, serve, data):
+        child, address = serve("serve", "--data", data, "--port", 0, "--share", "127.0.0.2:0")
+        child.stdout.readline()  # where the data lies
+        shared = re.search(r"https://127\.0\.0\.2:\d+", child.stdout.readline())[0]
+        if sys.platform == "linux":
+            assert listening_addresses(child.pid) == {"127.0.0.1", "127.0.0.2"}
+        with urllib.request.urlopen(f"{address}pair/certificate.crt") as answer:
+            trusted = ssl.create_default_context(cadata=answer.read())
+        with urllib.request.urlopen(f"{shared}/pair", context=trusted) as page:
+            assert "Pair this device" in page.read().decode()
+        with pytest.raises(urllib.error.HTTPError, match="401"):
+            urllib.request.urlopen(f"{shared}/", context=trusted)
+        child.send_signal(signal.SIGINT)
+        assert child.wait(20) == 0
+        assert child.stderr.read() == ""
+
+    def test_an_address_for_everybody_is_not_shared(self, data):
+        said = refused("serve", "--data", data, "--port", 0, "--share", "0.0.0.0")
+        assert "0.0.0.0 is not an address of a local network" in said
 
     def test_killed_and_started_again(self, serve, data):
         child, _ = serve("--data", data, "--port", 0)

@@ -84,7 +84,7 @@ def _serve(commands: "Commands[Parser]") -> None:
         "--share",
         nargs="?",
         const="",
-        metavar="ADDRESS",
+        metavar="ADDRESS[:PORT]",
         help="share with one paired tablet or phone in the local network, over TLS",
     )
     parser.add_argument(

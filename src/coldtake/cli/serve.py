@@ -72,16 +72,16 @@ def _share(app: FastAPI, asked: str | None) -> str:
     """Share with a tablet when asked to; return where. Raises InputError, BusyError."""
     if asked is None:
         return ""
-    from coldtake.web.sharing import addresses
+    from coldtake.web.sharing import addresses, listener
 
-    address = asked or addresses.usual()
+    address, port = addresses.with_port(asked or addresses.usual(), listener.PORT)
     if not address:
         raise InputError(
             "The local network gave this machine no address.",
             where="--share",
             remedy="Name it: coldtake serve --share 192.168.1.20.",
         )
-    app.state.sharing.start(app, address)
+    app.state.sharing.start(app, address, port)
     url: str = app.state.sharing.url
     return url
 

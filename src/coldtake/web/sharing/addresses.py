@@ -2,6 +2,7 @@
 
 import ipaddress
 import socket
+from urllib.parse import urlsplit
 
 from coldtake.errors import InputError
 
@@ -41,6 +42,20 @@ def checked(text: str) -> Address:
             remedy="Share on the address that your own network gave this machine, never on all.",
         )
     return address
+
+
+def with_port(text: str, usual_port: int) -> tuple[str, int]:
+    """Split `192.168.1.20:9000` or `[fd00::7]:9000`. Raises InputError for a port that is none."""
+    if text.count(":") != 1 and not text.startswith("["):
+        return text, usual_port
+    try:
+        parts = urlsplit(f"//{text}")
+        port = parts.port
+    except ValueError as fault:
+        raise InputError(
+            f"“{text}” has no port from 0 to 65535.", remedy="Write 192.168.1.20:8438."
+        ) from fault
+    return parts.hostname or "", usual_port if port is None else port
 
 
 def usual() -> str:
