@@ -339,7 +339,7 @@ def test_it_plays_follows_and_ends(desk):
 SIZES = ((390, 844, True), (820, 1180, False), (1366, 768, True))
 
 
-@pytest.mark.parametrize("path", ["/passages/{passage}", "/slow", "/print"])
+@pytest.mark.parametrize("path", ["/passages/{passage}", "/changes?text=C+|+G7", "/slow", "/print"])
 def test_pages_have_no_fault_and_no_sideways_scroll(house, open_page, axe, path):
     for width, height, dark in SIZES:
         page = open_page(width, height, dark=dark)

@@ -126,6 +126,39 @@ def test_no_such_passage(client):
     assert client.get("/passages/none.json").status_code == 404
 
 
+CHART = {"text": "|: Dm7 | G7 | 1. C6 :| 2. Cmaj7 |", "metre": "4/4"}
+
+
+def test_typed_changes_are_shown_and_played_in_the_order_of_their_repeats(client):
+    told = client.get("/changes.json", params={**CHART, "feel": "held"}).json()
+    assert [b["measure"] for b in told["bars"]] == [f"bar-{n}" for n in (0, 1, 2, 0, 1, 3)]
+    assert [b["onset"] for b in told["bars"]] == [0, 4, 8, 12, 16, 20]
+    assert [n["pitch"] % 12 for n in told["band"] if n["part"] == "bass"] == [2, 7, 0] * 2
+    svg = client.get("/changes.svg", params=CHART).text
+    assert all(svg.count(f'id="bar-{n}"') == 1 for n in range(4))
+    assert "svg:" not in svg
+    page = client.get("/changes", params=CHART).text
+    assert "walking bass, swung" in page
+    assert "the written notes" not in page
+    waltz = client.get("/changes", params={**CHART, "metre": "3/4"}).text
+    assert "waltz" in waltz
+    assert "Show and play them" in client.get("/changes").text
+
+
+@pytest.mark.parametrize(
+    ("query", "said"),
+    [
+        ({"text": "Dm7 | H7"}, "bar 2"),
+        ({"metre": "4/5"}, "is no metre"),
+        ({"text": "C | " * 1500}, "is the limit"),
+    ],
+)
+def test_changes_that_cannot_be_read(client, query, said):
+    answer = client.get("/changes", params={**CHART, **query})
+    assert answer.status_code == 422
+    assert said in fault_of(answer)
+
+
 RATE = 16_000
 SOUND = (0.3 * np.sin(2 * np.pi * 440 * np.arange(2 * RATE) / RATE)).astype("<f4")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, get_args
 
@@ -11,10 +12,12 @@ from coldtake.music.bar_places import measure_ids
 from coldtake.music.changes import changes_of
 from coldtake.music.tones import usual_interval
 from coldtake.music.tuning import Tuning, cents_above
+from coldtake.music.unfold import Unfolding
 from coldtake.units import CENTS_PER_SEMITONE, METRONOME_MARKS
 
 if TYPE_CHECKING:
     from coldtake.music.changes import Changes
+    from coldtake.music.charts import Chart
     from coldtake.music.passage import Passage
 
 PLAIN_BPM = 80.0  # where neither the exercise nor the page names a tempo
@@ -52,11 +55,44 @@ def sound_score(passage: Passage, *, a4_hz: float, feel: str = "") -> dict[str, 
     }
 
 
+def changes_score(chart: Chart, *, a4_hz: float, feel: str = "") -> dict[str, Any]:
+    """Build the player's score of a chart: bars and accompaniment, no written notes."""
+    changes = chart.changes()
+    length = float(chart.bar)
+    bars = [
+        {
+            "label": str(index + 1),
+            "measure": f"bar-{index}",
+            "onset": place * length,
+            "beats": length,
+            "metre": chart.metre,
+        }
+        for place, index in enumerate(Unfolding(chart.bars).run())
+    ]
+    return {
+        "title": chart.title,
+        "notes": [],
+        "bars": bars,
+        "band": _notes_of_band(changes, feel) if feel else [],
+        "a4Hz": a4_hz,
+        "marks": METRONOME_MARKS,
+        "tunings": {name: deviations(name) for name in get_args(Tuning)},
+        "tonic": chart.key.tonic.pitch_class,
+        "bpm": PLAIN_BPM,
+        "unit": unit_of(chart.metre),
+    }
+
+
 def beat_unit(passage: Passage) -> float:
     """Return the quarters of one beat: as the tempo says, else three eighths in 6/8, 9/8, 12/8."""
     if passage.tempi:
         return passage.tempi[0].beat_unit_beats
-    beats, value = passage.bars[0].metre if passage.bars else (4, 4)
+    return unit_of(passage.bars[0].metre if passage.bars else (4, 4))
+
+
+def unit_of(metre: tuple[int, int]) -> float:
+    """Return the quarters of one beat of a metre."""
+    beats, value = metre
     compound = value >= 8 and beats > 3 and beats % 3 == 0
     return 12 / value if compound else 4 / value
 
@@ -95,14 +131,19 @@ def bars_of(passage: Passage) -> list[dict[str, Any]]:
 
 
 def _band(passage: Passage, feel: str) -> list[dict[str, Any]]:
-    changes = sounding_changes(passage)
+    onsets = [Fraction(b.onset_beats).limit_denominator(96) for b in passage.bars]
+    return _notes_of_band(sounding_changes(passage), feel, onsets)
+
+
+def _notes_of_band(
+    changes: Changes | None, feel: str, onsets: Sequence[Fraction] = ()
+) -> list[dict[str, Any]]:
     if changes is None or feel not in {f.name for f in feels_for(changes)}:
         raise InputError(
             "This page cannot be accompanied in that feel.",
             where="accompaniment",
             remedy="Choose one that the page offers; it needs chord symbols.",
         )
-    onsets = [Fraction(b.onset_beats).limit_denominator(96) for b in passage.bars]
     return [
         {
             "part": n.part,

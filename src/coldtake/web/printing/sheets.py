@@ -1,8 +1,8 @@
 """What stands on printed pages: a day's plan, or a set of exercises, each with its notation.
 
 Sizes are for a stand at arm's length, some 70 cm from the eyes: staves 8 mm high (7 mm where two or
-more stand in a system) and no text below 14 pt but the bar numbers (11 pt). Orchestral parts are set
-at 7 to 8.5 mm; smaller is complained about (common practice, no source).
+more stand in a system) and no text below 14 pt but the bar numbers (11 pt). Orchestral parts are
+set at 7 to 8.5 mm; smaller is complained about (common practice, no source).
 """
 
 from __future__ import annotations

@@ -42,6 +42,7 @@ export class Desk {
       say("The music did not come: Coldtake does not answer. Load the page again.");
       return;
     }
+    this.swingFits();
     this.wire();
     this.chosen();
     document.body.dataset.ready = "yes";
@@ -108,7 +109,7 @@ export class Desk {
 
   /** Swung or straight as the feel has it; the player may choose otherwise afterwards. */
   swingFits() {
-    const swing = el("feel").selectedOptions[0]?.dataset.swing;
+    const swing = el("feel")?.selectedOptions[0]?.dataset.swing;
     if (swing && el("swing")) el("swing").value = swing;
   }
 

@@ -14,6 +14,8 @@ export class Cursor {
     this.shown = "";
     /** @type {Element[]} */
     this.lit = [];
+    /** @type {Element | null} */
+    this.bar = null;
     this.line = document.createElement("i");
     this.line.className = "sound-line";
     this.line.hidden = true;
@@ -32,6 +34,7 @@ export class Cursor {
 
   /** @param {Layout} layout @param {number} beat of the loop */
   show(layout, beat) {
+    this.showBar(layout, beat);
     const notes = layout.lit.filter((n) => n.from <= beat && beat < n.to);
     const key = notes.map((n) => n.id).join(" ");
     if (key === this.shown) return;
@@ -40,6 +43,16 @@ export class Cursor {
     this.lit = notes.flatMap((n) => n.heads.map((id) => this.heads.get(id)).filter((h) => h !== undefined));
     for (const head of this.lit) head.classList.add("sounds");
     if (this.lit.length) this.move(this.lit[0]);
+  }
+
+  /** The bar that is played, for pages without noteheads too. @param {Layout} layout @param {number} beat */
+  showBar(layout, beat) {
+    const place = layout.places.find((p) => p.from <= beat && beat < p.to);
+    const bar = place ? this.sheet.querySelector(`[id="${CSS.escape(place.measure)}"]`) : null;
+    if (bar === this.bar) return;
+    this.bar?.classList.remove("sounds-bar");
+    this.bar = bar;
+    bar?.classList.add("sounds-bar");
   }
 
   /** The line through the stave of a notehead. */
@@ -56,6 +69,8 @@ export class Cursor {
   clear() {
     for (const head of this.lit) head.classList.remove("sounds");
     this.lit = [];
+    this.bar?.classList.remove("sounds-bar");
+    this.bar = null;
     this.shown = "";
     this.line.hidden = true;
   }

@@ -124,4 +124,6 @@ export interface Layout {
   events: SoundEvent[];
   counts: SoundEvent[];
   lit: Lit[];
+  /** bars of the page, when each is played */
+  places: { measure: string; from: number; to: number }[];
 }

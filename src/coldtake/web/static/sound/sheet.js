@@ -141,10 +141,9 @@ export class Sheet {
 
 /** @param {Element} measure @returns {{left: number, top: number, right: number, bottom: number} | null} */
 function staves(measure) {
-  const lines = [...measure.querySelectorAll(":scope > .staff > path")].map((line) =>
-    line.getBoundingClientRect(),
-  );
-  if (!lines.length) return null;
+  const paths = [...measure.querySelectorAll(":scope > .staff > path")];
+  const lines = (paths.length ? paths : [measure]).map((line) => line.getBoundingClientRect());
+  if (!lines[0]?.width) return null;
   const top = Math.min(...lines.map((r) => r.top));
   const bottom = Math.max(...lines.map((r) => r.bottom));
   const air = Math.max(8, (bottom - top) * 0.45);

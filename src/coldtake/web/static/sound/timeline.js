@@ -50,7 +50,10 @@ export function layOut(score, how) {
     ...bars.flatMap((bar, i) => clicksOf(bar, i, start, how.unit)),
   ].sort((a, b) => a.beat - b.beat);
   const { lead, counts } = countIn(head, how);
-  return { length, lead, start, bars: bars.length, events, counts, lit };
+  const places = bars.map(({ measure, onset, beats }) => ({
+    ...{ measure, from: onset - start, to: onset - start + beats },
+  }));
+  return { length, lead, start, bars: bars.length, events, counts, lit, places };
 }
 
 /**
