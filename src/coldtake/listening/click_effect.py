@@ -19,7 +19,7 @@ from coldtake.listening.click_track import (
     find_clicks,
     without_clicks,
 )
-from coldtake.listening.reading import Playing, Reading
+from coldtake.listening.reading import NEAR, Playing, Reading
 from coldtake.listening.sound import Sound
 from coldtake.listening.tempo import Grid
 from coldtake.music.passage import Passage
@@ -115,17 +115,37 @@ def _ends_before_music(track: ClickTrack) -> bool:
     )
 
 
-def without_click_notes(reading: Reading, heard: HeardClicks | None) -> Reading:
-    """The reading without extra tones that are only the rest of a click."""
+def without_click_notes(reading: Reading, passage: Passage, heard: HeardClicks | None) -> Reading:
+    """The reading without extra tones that are only the rest of a click.
+
+    Nor does a click speak for a note: one that begins with a click and was taken for right by the
+    growth of its partials alone, while another pitch was heard, cannot be told.
+    """
     if heard is None:
         return reading
-    kept = tuple(e for e in reading.extras if not _is_rest_of_click(e, heard))
-    return replace(reading, extras=kept)
+    kept = {i: _unless_by_click(p, passage, reading, heard) for i, p in reading.kept.items()}
+    extras = tuple(e for e in reading.extras if not _is_rest_of_click(e, heard))
+    return replace(reading, kept=kept, extras=extras)
+
+
+def _from_click_s(playing: Playing, heard: HeardClicks) -> float:
+    return float(np.min(np.abs(heard.times_s - playing.onset_s), initial=np.inf))
+
+
+def _unless_by_click(
+    playing: Playing, passage: Passage, reading: Reading, heard: HeardClicks
+) -> Playing:
+    pitch = playing.tone.pitch
+    if not playing.right or playing.index is None or pitch is None:
+        return playing
+    off = abs(pitch - passage.notes[playing.index].pitch - reading.tuning)
+    if off <= NEAR or _from_click_s(playing, heard) > AT_CLICK_S:
+        return playing
+    return replace(playing, right=None)
 
 
 def _is_rest_of_click(extra: Playing, heard: HeardClicks) -> bool:
-    near = float(np.min(np.abs(heard.times_s - extra.onset_s), initial=np.inf))
-    if near > AT_CLICK_S:
+    if _from_click_s(extra, heard) > AT_CLICK_S:
         return False
     pitch = extra.tone.pitch
     alike = pitch is not None and any(abs(pitch - p) < PITCH_NEAR for p in CLICK_PITCHES)

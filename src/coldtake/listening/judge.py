@@ -65,7 +65,7 @@ def judge(
     obstacle = obstacle_in_hearing(hearing)
     if obstacle is not None:
         return cannot_tell(obstacle, criterion, sound.remarks)
-    reading = without_click_notes(read_take(hearing, passage), beside.heard)
+    reading = without_click_notes(read_take(hearing, passage), passage, beside.heard)
     evidence = gather(hearing, passage, reading, beside.grid(passage))
     evidence = replaced(evidence, timed_by=beside.timed_by)
     obstacle = _another_passage(passage, reading, evidence)
