@@ -27,7 +27,6 @@ from coldtake.listening.judge import judge
 from coldtake.listening.sound import Sound
 
 BAND = ("clarinet", "trumpet", "violin", "piano", "flute")
-LEVELS_DB = (None, -10.0, -20.0, -30.0)
 NOTES = Criterion(tests=(NotesTest(),))
 FIRST_SEED = 70_000
 RESULTS = Path(__file__).with_name("CLICK_RESULTS.md")
@@ -104,61 +103,62 @@ def faults_of(verdict) -> tuple[int, int]:
 
 
 def one_level(args, level, room: bool) -> list[str]:
-    found, errors, before, after, bare = 0, [], [], [], []
-    wrong_bare, wrong_after, takes, stepped_found = 0, 0, 0, 0
+    found, errors, before, after = 0, [], [], []
+    told, takes, stepped_found = {"marked": 0, "open": 0, "hidden": 0}, 0, 0
     for name in BAND:
         for seed in range(FIRST_SEED, FIRST_SEED + args.takes):
             passage, sound, track, delay, rng = take_of(name, seed, wrong=False)
             takes += 1
             mixed, stepped = sound, None
             if level is not None:
-                gain = np.abs(sound).max() * 10 ** (level / 20)
-                laid = clicks(track, delay, len(sound))
-                later = clicks(track, delay, len(sound), (0.5 * len(sound) / RATE, 0.022))
-                if room:
-                    laid, later = in_room(laid, rng), in_room(later, rng)
-                mixed, stepped = sound + gain * laid, sound + gain * later
-            heard = find_clicks(Sound(mixed.astype(np.float32), RATE), track)
+                mixed = mixed_with(sound, track, delay, level, room, rng)
+                step = (0.5 * len(sound) / RATE, 0.022)
+                stepped = mixed_with(sound, track, delay, level, room, rng, step)
+            heard = find_clicks(as_sound(mixed), track)
             found += heard is not None
             if heard is not None and level is not None:
                 errors += [abs(heard.delay_start_s - delay), abs(heard.delay_end_s - delay)]
             if stepped is not None:
-                two = find_clicks(Sound(stepped.astype(np.float32), RATE), track)
-                stepped_found += two is not None and not two.steady
-            verdicts = [
-                judge(Sound(x.astype(np.float32), RATE), passage, NOTES, click=c)
-                for x, c in ((sound, None), (mixed, None), (mixed, track))
-            ]
-            for store, verdict in zip((bare, before, after), verdicts, strict=True):
-                store.append(faults_of(verdict))
-            passage, sound, track, delay, rng = take_of(name, seed, wrong=True)
-            mixed = sound
-            if level is not None:
-                laid = clicks(track, delay, len(sound))
-                mixed = sound + np.abs(sound).max() * 10 ** (level / 20) * (
-                    in_room(laid, rng) if room else laid
-                )
-            wanted = passage.notes[on_click(passage)].id
-            for k, (x, c) in enumerate(((sound, None), (mixed, track))):
-                verdict = judge(Sound(x.astype(np.float32), RATE), passage, NOTES, click=c)
-                marked = {n.id for n in verdict.notes if n.status is NoteStatus.WRONG}
-                caught = wanted in marked and verdict.answer is Answer.NO
-                wrong_bare += caught and k == 0
-                wrong_after += caught and k == 1
+                two = find_clicks(as_sound(stepped), track)
+                stepped_found += two is None or not two.steady
+            before.append(faults_of(judge(as_sound(mixed), passage, NOTES)))
+            after.append(faults_of(judge(as_sound(mixed), passage, NOTES, click=track)))
+            told[wrong_told(name, seed, level, room)] += 1
     late = np.array(errors) * 1e3
     timing = "-" if not len(late) else f"{np.median(late):.2f} / {np.percentile(late, 95):.2f}"
     label = "no click" if level is None else f"{level:g} dB{', room' if room else ''}"
     stepped_words = "-" if level is None else f"{stepped_found} of {takes}"
-    totals = [" + ".join(str(int(v)) for v in np.sum(x, axis=0)) for x in (bare, before, after)]
-    caught = (f"{wrong_bare} of {takes}", f"{wrong_after} of {takes}")
-    return [label, f"{found} of {takes}", timing, stepped_words, *totals, *caught]
+    totals = [" + ".join(str(int(v)) for v in np.sum(x, axis=0)) for x in (before, after)]
+    wrong = " / ".join(str(told[k]) for k in ("marked", "open", "hidden"))
+    return [label, f"{found} of {takes}", timing, stepped_words, *totals, wrong]
+
+
+def as_sound(samples: np.ndarray) -> Sound:
+    return Sound(samples.astype(np.float32), RATE)
+
+
+def mixed_with(sound, track, delay, level, room, rng, step=None) -> np.ndarray:
+    laid = clicks(track, delay, len(sound), step)
+    gain = np.abs(sound).max() * 10 ** (level / 20)
+    return sound + gain * (in_room(laid, rng) if room else laid)
+
+
+def wrong_told(name: str, seed: int, level: float | None, room: bool) -> str:
+    """What became of one wrong note on a click."""
+    passage, sound, track, delay, rng = take_of(name, seed, wrong=True)
+    mixed = sound if level is None else mixed_with(sound, track, delay, level, room, rng)
+    verdict = judge(as_sound(mixed), passage, NOTES, click=track)
+    marked = {n.id for n in verdict.notes if n.status is NoteStatus.WRONG}
+    if passage.notes[on_click(passage)].id in marked and verdict.answer is Answer.NO:
+        return "marked"
+    return "hidden" if verdict.answer is Answer.YES else "open"
 
 
 HEAD = (
-    "click", "found", "delay error ms, median / 95 %", "step of 22 ms told",
-    "false extras + accusations: no click", "before", "after",
-    "wrong note found: no click", "after",
+    "click", "found", "delay error ms, median / 95 %", "step of 22 ms not taken for one delay",
+    "false extras + accusations: before", "after", "wrong note marked / cannot tell / hidden",
 )  # fmt: skip
+CONDITIONS = ((None, False), (-10.0, False), (-20.0, False), (-30.0, False), (-20.0, True))
 
 
 def main() -> None:
@@ -167,7 +167,7 @@ def main() -> None:
     parser.add_argument("--write", action="store_true")
     args = parser.parse_args()
     rows = [list(HEAD), ["---"] * len(HEAD)]
-    for level, room in ((None, False), *((x, r) for r in (False, True) for x in LEVELS_DB[1:])):
+    for level, room in CONDITIONS:
         rows.append(one_level(args, level, room))
         print("| " + " | ".join(rows[-1]) + " |", flush=True)
     if args.write:
