@@ -50,17 +50,20 @@ class Looking:
 
     def weeks(self, *, most: int | None = None) -> tuple[Week, ...]:
         """Return every week from the first with something in it to now, oldest first."""
-        state = self._log.state()
+        state, today = self._log.state(), self._log.today()
+        last = _monday(max([today, *state.minutes_on, *state.sessions_on]))
+        since = date.min if most is None else last - (most - 1) * _WEEK
         counts: dict[date, _Counts] = {}
-        for monday, phase, step_id in _changes(state):
-            steps = counts.setdefault(monday, _Counts()).steps
+        for day, phase, step_id in changes_since(state, since):
+            steps = counts.setdefault(_monday(day), _Counts()).steps
             steps.setdefault(phase, []).append(step_id)
         for day, minutes in state.minutes_on.items():
-            counts.setdefault(_monday(day), _Counts()).minutes += minutes
+            if day >= since:
+                counts.setdefault(_monday(day), _Counts()).minutes += minutes
         for day, sessions in state.sessions_on.items():
-            counts.setdefault(_monday(day), _Counts()).sessions += len(sessions)
-        weeks = _without_gaps(counts, _monday(self._log.today()))
-        return weeks if most is None else weeks[-most:]
+            if day >= since:
+                counts.setdefault(_monday(day), _Counts()).sessions += len(sessions)
+        return _without_gaps(counts, since if _known_before(state, since) else None, last)
 
     def minutes_by_topic(
         self, since: date | None = None, until: date | None = None
@@ -117,10 +120,20 @@ def _monday(day: date) -> date:
     return day - timedelta(days=day.weekday())
 
 
-def _changes(state: State) -> Iterable[tuple[date, StepPhase, str]]:
+def changes_since(state: State, since: date) -> Iterable[tuple[date, StepPhase, str]]:
+    """Give (day, phase, step id) of each change of a step's phase from a day on."""
     for step_id in state.pasts:
         for day, phase in state.mark(step_id).changes if step_id in state.steps else ():
-            yield _monday(day), phase, step_id
+            if day >= since:
+                yield day, phase, step_id
+
+
+def _known_before(state: State, since: date) -> bool:
+    """Say whether anything was played or changed before a day."""
+    days = (*state.minutes_on, *state.sessions_on)
+    return any(day < since for day in days) or any(
+        day < since for _, mark in state.marks.values() for day, _ in mark.changes
+    )
 
 
 def _minutes_of(
@@ -132,11 +145,15 @@ def _minutes_of(
     return ((w.step_id, w.minutes) for w in state.works if first <= w.day <= last)
 
 
-def _without_gaps(counts: Mapping[date, _Counts], last: date) -> tuple[Week, ...]:
-    if not counts:
+def _without_gaps(
+    counts: Mapping[date, _Counts], first: date | None, last: date
+) -> tuple[Week, ...]:
+    """List the weeks from `first` (default the first with something in it) to the last."""
+    if first is None and not counts:
         return ()
-    monday, weeks = min(counts), []
-    while monday <= max(last, *counts):
+    monday, weeks = min(counts) if first is None else first, []
+    end = max(last, max(counts, default=last))
+    while monday <= end:
         found = counts.get(monday, _Counts())
         weeks.append(
             Week(

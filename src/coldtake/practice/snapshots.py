@@ -35,7 +35,9 @@ def maker_of(*packages: Any) -> str:
 MAKER = maker_of(coldtake.domain)
 _FOLLOW = "that follow"
 _HINTS = get_type_hints(State)
-_BYTES = msgspec.msgpack.Decoder(dict[str, bytes])
+_PARTS = msgspec.msgpack.Decoder(dict[str, msgspec.Raw])  # looked at in place, not copied
+_PACKED = msgspec.msgpack.Decoder(dict[str, bytes])
+_BYTES = msgspec.msgpack.Decoder(bytes)
 _HOMES = msgspec.json.Decoder(dict[str, list[int]])
 _MARKS = msgspec.json.Decoder(dict[str, Mark])
 
@@ -50,9 +52,9 @@ def write(state: State, numbers: list[int]) -> bytes:
 def read(body: bytes) -> tuple[State, list[int]] | None:
     """Return what was given to `write`, None where the bytes are not what `write` gives."""
     try:
-        parts = _BYTES.decode(body)
+        parts = _PARTS.decode(body)
         state = State()
-        numbers = msgspec.json.decode(parts[_FOLLOW], type=list[int])
+        numbers = msgspec.json.decode(_BYTES.decode(parts[_FOLLOW]), type=list[int])
         for name in state.__struct_fields__:
             _READERS.get(name, _read_plain)(state, name, parts[name])
     except (msgspec.MsgspecError, KeyError, ValueError, zlib.error) as fault:
@@ -61,9 +63,9 @@ def read(body: bytes) -> tuple[State, list[int]] | None:
     return state, numbers
 
 
-def _written(value: Any) -> bytes:
+def _written(value: Any) -> bytes | dict[str, bytes]:
     if isinstance(value, Packed):
-        return msgspec.msgpack.encode({_text(k): v for k, v in value.packed().items()})
+        return {_text(k): v for k, v in value.packed().items()}
     if isinstance(value, Homes):
         return msgspec.json.encode(value.told())
     if isinstance(value, Aside):
@@ -75,29 +77,29 @@ def _text(key: str | date) -> str:
     return key.isoformat() if isinstance(key, date) else key
 
 
-def _read_plain(state: State, name: str, body: bytes) -> None:
-    setattr(state, name, msgspec.json.decode(body, type=_HINTS[name]))
+def _read_plain(state: State, name: str, body: msgspec.Raw) -> None:
+    setattr(state, name, msgspec.json.decode(_BYTES.decode(body), type=_HINTS[name]))
 
 
-def _read_packed(state: State, name: str, body: bytes) -> None:
-    getattr(state, name).fill(_BYTES.decode(body))
+def _read_packed(state: State, name: str, body: msgspec.Raw) -> None:
+    getattr(state, name).fill(_PACKED.decode(body))
 
 
-def _read_plans(state: State, _name: str, body: bytes) -> None:
-    state.plans.fill({date.fromisoformat(k): v for k, v in _BYTES.decode(body).items()})
+def _read_plans(state: State, _name: str, body: msgspec.Raw) -> None:
+    state.plans.fill({date.fromisoformat(k): v for k, v in _PACKED.decode(body).items()})
 
 
-def _read_homes(state: State, _name: str, body: bytes) -> None:
-    state.homes = Homes(_HOMES.decode(body))
+def _read_homes(state: State, _name: str, body: msgspec.Raw) -> None:
+    state.homes = Homes(_HOMES.decode(_BYTES.decode(body)))
 
 
-def _read_marks(state: State, _name: str, body: bytes) -> None:
-    for step_id, mark in _MARKS.decode(body).items():
+def _read_marks(state: State, _name: str, body: msgspec.Raw) -> None:
+    for step_id, mark in _MARKS.decode(_BYTES.decode(body)).items():
         if step_id in state.steps:
             state.marks[step_id] = (state.steps[step_id].criterion, mark)
 
 
-_READERS: dict[str, Callable[[State, str, bytes], None]] = {
+_READERS: dict[str, Callable[[State, str, msgspec.Raw], None]] = {
     "plans": _read_plans,
     "sessions": _read_packed,
     "pasts": _read_packed,

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from coldtake.domain.estimate import Interval, TopicOutlook
 from coldtake.domain.state import State
 from coldtake.domain.topic import StepPhase
+from coldtake.practice.looking import changes_since
 from coldtake.web.stave import Bar, Mark, Stave, System, edges, space_y
 
 WEEKS_AS_STAVES = 4
@@ -20,18 +21,12 @@ def monday_of(day: date) -> date:
     return day - timedelta(days=day.weekday())
 
 
-def minutes_by_day(state: State) -> dict[date, float]:
-    """Add up minutes played per day."""
-    return state.minutes_on
-
-
-def changes_by_day(state: State) -> dict[date, list[StepPhase]]:
+def changes_by_day(state: State, since: date) -> dict[date, list[StepPhase]]:
     """List what became of steps per day: met, held, slipped."""
     found: dict[date, list[StepPhase]] = {}
-    for step_id in state.pasts:
-        for day, phase in state.mark(step_id).changes if step_id in state.steps else ():
-            if phase in SIGN_OF_PHASE:
-                found.setdefault(day, []).append(phase)
+    for day, phase, _ in changes_since(state, since):
+        if phase in SIGN_OF_PHASE:
+            found.setdefault(day, []).append(phase)
     return found
 
 
@@ -42,7 +37,7 @@ def weeks_stave(state: State, today: date, weeks: int = WEEKS_AS_STAVES) -> Stav
     held or slipped that day stands on it.
     """
     first = monday_of(today) - (weeks - 1) * WEEK
-    minutes, changes = minutes_by_day(state), changes_by_day(state)
+    minutes, changes = state.minutes_on, changes_by_day(state, first)
     shown = [first + timedelta(days=i) for i in range(7 * weeks)]
     longest = max((minutes.get(d, 0.0) for d in shown), default=0.0) or 1.0
     systems = [
