@@ -352,3 +352,10 @@ def test_a_long_work_reads_in_stretches_as_it_does_in_one(monkeypatch):
         assert parts.bars == whole.bars
         assert shares == sorted(shares)
         assert len(shares) > 2
+
+
+def test_every_pitch_says_its_own_alteration():
+    """An accidental shown in brackets does not hold for a later pitch without `alter`."""
+    flat = note("Bb4", 8, after='<accidental parentheses="yes">flat</accidental>')
+    passage = read(flat + note("B4", 8))
+    assert [n.pitch for n in passage.notes] == [70, 71]

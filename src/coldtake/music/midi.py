@@ -80,10 +80,12 @@ def read_midi(data: bytes, filename: str = "") -> Played:
 
 def _opened(data: bytes, filename: str) -> "mido.MidiFile":
     import mido
+    from mido.midifiles.meta import KeySignatureError  # type: ignore[import-untyped]
 
+    broken = (OSError, EOFError, ValueError, IndexError, KeyError, TypeError, KeySignatureError)
     try:
         return mido.MidiFile(file=io.BytesIO(data), clip=True)
-    except (OSError, EOFError, ValueError, IndexError, KeyError, TypeError) as fault:
+    except broken as fault:
         raise _refused("it is damaged or breaks off", filename) from fault
 
 
@@ -114,7 +116,9 @@ class _Reader:
                 where=filename,
                 remedy="Percussion (channel 10) is left out: give a part with pitches.",
             )
-        title = self._names[0] if self._names and len(self._file.tracks) > 1 else ""
+        first = self._file.tracks[0]
+        alone = any(m.type == "note_on" for m in first)  # then its name is that of a part
+        title = self._names[0] if self._names and not alone else ""
         return Played(
             title,
             tuple(parts),

@@ -8,7 +8,8 @@
 import math
 import re
 import xml.etree.ElementTree as ET
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from fractions import Fraction
 
 from coldtake.errors import PassageError
@@ -29,6 +30,7 @@ class Prepared:
     bar_beats : what each measure holds [quarter notes], 0 where only whole-bar rests stand
     symbols : chord symbols; the text names them by number, between `HARMONY_SIGN`s
     tie_starts : ids of the notes that begin a tie
+    alters : semitones by which each pitched note is altered, as the file states them
     """
 
     root: Element
@@ -36,6 +38,7 @@ class Prepared:
     bar_beats: tuple[Fraction, ...]
     symbols: tuple[str, ...] = ()
     tie_starts: frozenset[str] = frozenset()
+    alters: Mapping[str, Fraction] = field(default_factory=dict)
 
     @property
     def text(self) -> str:
@@ -80,7 +83,24 @@ def prepare(text: str) -> Prepared:
         _one_division(part)
     _settle_ids(root)
     stops, starts = _tied(root, "stop"), _tied(root, "start")
-    return Prepared(root, stops, _bar_beats(root), _number_harmonies(root), starts)
+    return Prepared(root, stops, _bar_beats(root), _number_harmonies(root), starts, _alters(root))
+
+
+def _alters(root: Element) -> dict[str, Fraction]:
+    """Every pitch says its own alteration (MusicXML 4.0, `alter`): none means natural."""
+    found: dict[str, Fraction] = {}
+    for note in root.iter("note"):
+        pitch = note.find("pitch")
+        if pitch is not None:
+            found[note.get("id", "")] = _number(pitch.findtext("alter"))
+    return found
+
+
+def _number(text: str | None) -> Fraction:
+    try:
+        return Fraction((text or "0").strip() or "0")
+    except (ValueError, ZeroDivisionError):
+        return Fraction(0)
 
 
 def _number_harmonies(root: Element) -> tuple[str, ...]:

@@ -4,11 +4,12 @@
 list of notes that must sound. Both raise PassageError with the place and what to do.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from fractions import Fraction
 from functools import lru_cache
 
 from coldtake.errors import PassageError
-from coldtake.music import long_scores, mei, musicxml, verovio_door
+from coldtake.music import long_scores, mei, musicxml, spelling, verovio_door
 from coldtake.music.abc import abc_to_mei
 from coldtake.music.passage import Passage
 from coldtake.music.score import Score
@@ -87,12 +88,13 @@ def _plain(line: str) -> str:
 
 
 def _annotated(root: mei.Element, ready: musicxml.Prepared, *, ties: bool = False) -> str:
-    """Say what verovio drops: ends of ties, how long a bar is, how a chord is spelled."""
+    """Say what verovio drops: ends of ties, alterations, lengths of bars, spellings of chords."""
     for note in mei.all_of(root, "note"):
         if mei.xml_id(note) in ready.tie_stops:
             mei.add_type(note, "tie-stop")
         if ties and mei.xml_id(note) in ready.tie_starts:
             mei.add_type(note, "tie-start")
+        _state_alter(note, ready.alters)
     for harm in mei.all_of(root, "harm"):
         number = mei.text_of(harm).split(musicxml.HARMONY_SIGN)
         if len(number) == 3 and int(number[1]) < len(ready.symbols):
@@ -104,6 +106,13 @@ def _annotated(root: mei.Element, ready: musicxml.Prepared, *, ties: bool = Fals
             if beats > 0:
                 mei.add_type(measure, f"beats-{beats.numerator}-{beats.denominator}")
     return mei.write(root)
+
+
+def _state_alter(note: mei.Element, alters: Mapping[str, Fraction]) -> None:
+    """State the alteration of the file; verovio's is sometimes that of another note."""
+    alter = alters.get(mei.xml_id(note), Fraction(99))
+    if alter in spelling.GESTURES:
+        note.set("accid.ges", spelling.GESTURES[alter])
 
 
 def passage_of(mei_text: str) -> Passage:

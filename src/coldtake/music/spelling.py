@@ -28,6 +28,16 @@ ACCIDENTALS: dict[str, Fraction] = {
     "1qf": Fraction(-1, 2),
     "3qf": Fraction(-3, 2),
 }
+# MEI data.ACCIDENTAL.GESTURAL by semitones: what sounds, whatever is printed.
+GESTURES = {
+    Fraction(0): "n",
+    Fraction(1): "s",
+    Fraction(-1): "f",
+    Fraction(2): "ss",
+    Fraction(-2): "ff",
+    Fraction(3): "ts",
+    Fraction(-3): "tf",
+}
 SHARP_ORDER = "fcgdaeb"
 _SIGNS = {0: "", 1: "♯", -1: "♭", 2: "♯♯", -2: "♭♭", 3: "♯♯♯", -3: "♭♭♭"}
 
