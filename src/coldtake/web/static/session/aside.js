@@ -4,6 +4,8 @@
 
 /** @import {Desk} from "./desk.js" */
 import { attr, el, html, show, svg, text } from "./dom.js";
+import { Ears } from "./ears.js";
+import { EarsPanel, FULL_WORDS } from "./ears-panel.js";
 import { KEYBOARD_WORDS } from "./keyboard.js";
 import { LevelCheck } from "./level.js";
 import { WINDOW } from "./pitch.js";
@@ -35,8 +37,13 @@ export class Aside {
     this.sentence.hidden = true;
     this.tunerDrawer = drawer("tuner-drawer", "Tuner");
     this.soundDrawer = drawer("sound-drawer", "Microphone");
+    this.earsDrawer = drawer("ears-drawer", "Ears");
     this.fillSound();
-    document.querySelector(".tools .mic")?.before(this.soundDrawer, this.tunerDrawer);
+    this.ears = new Ears(desk.store, () => desk.sound.label);
+    this.ears.onFull = () => desk.say(FULL_WORDS, 60_000);
+    this.earsPanel = new EarsPanel(inside(this.earsDrawer), this.ears);
+    const drawers = [this.soundDrawer, this.tunerDrawer, this.earsDrawer];
+    document.querySelector(".tools .mic")?.before(...drawers);
     el("edge").prepend(this.sentence);
     desk.takes.onLevel = (level, peak) => this.check.hear(level, peak);
     this.tunerDrawer.addEventListener("toggle", () => void this.toggleTuner());
@@ -47,6 +54,7 @@ export class Aside {
   }
 
   async recall() {
+    await this.ears.recall();
     const kept = await this.desk.store.recall(KEPT);
     if (!kept) return;
     if (kept.id.startsWith(MIDI)) return this.desk.sound.keyboard.open(kept.id.slice(MIDI.length));
@@ -59,8 +67,7 @@ export class Aside {
     label.append(html("span", "Recorded with", "name"), this.devices);
     const meter = svg("svg", { class: "level-meter", viewBox: "0 0 100 4", preserveAspectRatio: "none", "aria-hidden": "true" });
     meter.append(svg("rect", { class: "level-ground", width: 100, height: 4 }), this.meter);
-    const room = /** @type {HTMLElement} */ (this.soundDrawer.lastElementChild);
-    room.append(label, meter, this.advice);
+    inside(this.soundDrawer).append(label, meter, this.advice);
   }
 
   /** The browser names devices only once the microphone was allowed. */
@@ -112,7 +119,7 @@ export class Aside {
     const { desk } = this;
     if (!this.tunerDrawer.open) return this.tuner?.stop();
     this.tuner ??= new TunerPanel(
-      /** @type {HTMLElement} */ (this.tunerDrawer.lastElementChild),
+      inside(this.tunerDrawer),
       {
         context: () => desk.sound.open(false).then(() => desk.sound.context),
         microphone: () => desk.sound.open(true).then(() => desk.sound.source),
@@ -127,13 +134,17 @@ export class Aside {
     const { desk } = this;
     const { screen } = desk.scene();
     const free = ["intention", "quiet", "slot", "break", "between"].includes(screen) && !desk.takes.busy;
-    for (const one of [this.tunerDrawer, this.soundDrawer]) {
+    for (const one of [this.tunerDrawer, this.soundDrawer, this.earsDrawer]) {
       show(one, free);
       if (!free) one.open = false;
     }
     if (desk.takes.busy) this.tuner?.stopDrone();
     if (screen === "end" && !desk.takes.busy) desk.sound.closeMicrophone();
     this.drawLevel(screen, free);
+    void this.ears.listen(desk.sound.source);
+    if (this.earsDrawer.open) this.earsPanel.draw();
+    // Said in the first break, not in every one.
+    show(el("break-pain"), (desk.session?.breaks.length ?? 0) <= 1);
   }
 
   /** A look at the sound itself, for the hum in it; only while the check is shown. */
@@ -179,3 +190,6 @@ function drawer(id, words) {
   node.append(html("summary", words), html("div", "", `drawer ${id}`));
   return node;
 }
+
+const inside = (/** @type {HTMLElement} */ node) =>
+  /** @type {HTMLElement} */ (node.lastElementChild);
