@@ -43,7 +43,10 @@ def steps_of(services, topic):
         (TopicKind.PIECE, "first_bar"),
         (TopicKind.TECHNIQUE, "rules"),
         (TopicKind.TUNE, "changes"),
-        (TopicKind.READING, "lines"),
+        (TopicKind.RHYTHM, "parts"),
+        (TopicKind.INTONATION, "tonic"),
+        (TopicKind.READING, "level"),
+        (TopicKind.OTHER, "lines"),
     ],
 )
 def test_the_form_follows_the_kind_of_topic(client, desk, kind, field):
@@ -99,7 +102,9 @@ def test_typed_changes(client, services, desk):
     page = proposed(client, topic, way="tune", changes="Dm7 | G7 | Cmaj7 | %", goal="120")
     assert "Dm7: D dorian; G7: G mixolydian; Cmaj7: C major" in words(page.text)
     keep(client, topic, page, ticks(page))
-    assert [s.title for s in steps_of(services, topic)][-1].startswith("Two choruses")
+    titles = [s.title for s in steps_of(services, topic)]
+    assert titles[-4].startswith("Two choruses")
+    assert titles[-1] == "One chorus in E♭ major"
 
 
 def test_own_lines_are_shown_as_text(client, services, desk):
@@ -169,3 +174,24 @@ def test_notation_that_was_not_proposed(client, desk):
     ask = '{"ask":"plain","lines":"one"}'
     answer = client.get(f"/topics/{topic.id}/proposal.svg", params={"ask": ask, "passage": "x"})
     assert answer.status_code == 404
+
+
+def test_reading_is_fresh_after_the_last_set_was_kept(client, services, desk):
+    topic = desk.topic(kind=TopicKind.READING)
+    first = proposed(client, topic, way="reading", count="2", bars="4", seed="0")
+    assert "hardness 0." in words(first.text)
+    keep(client, topic, first, ticks(first))
+    form = client.get(f"/topics/{topic.id}/proposal", params={"way": "reading"})
+    assert 'name="seed" min="0" max="10000000" value="2"' in form.text
+    again = proposed(client, topic, way="reading", count="2", bars="4", seed="2")
+    assert not set(ticks(again)) & {s.id for s in steps_of(services, topic)}
+
+
+def test_rhythm_and_intonation_forms(client, services, desk):
+    topic = desk.topic(kind=TopicKind.RHYTHM)
+    page = proposed(client, topic, way="rhythm", parts=["silent click", "3 against 2"], goal="72")
+    assert "Click 2 bars, silent 2 bars, quarter = 72" in words(page.text)
+    drone = proposed(client, topic, way="intonation", tonic="D", tuning="just")
+    assert "Major third against a drone on D, just tuning" in words(drone.text)
+    wrong = proposed(client, topic, way="intonation", tonic="H")
+    assert wrong.status_code == 422

@@ -169,6 +169,16 @@ class Importing:
         stored = finding.stored_passage(self._log.state(), passage_id)
         return parts(read_passage(stored.text, stored.format))
 
+    def midi_parts(self, passage_id: str) -> tuple[tuple[str, int], ...]:
+        """Name and count of notes of each part of the MIDI file that a passage came from.
+
+        Raises RuleError when it did not come from one.
+        """
+        from coldtake.music import apart
+
+        stored = finding.stored_passage(self._log.state(), passage_id)
+        return apart.midi_parts(midi_of(stored), stored.title)
+
     def written_otherwise(self, passage_id: str, choice: Choice) -> tuple[str, tuple[str, ...]]:
         """The page of a kept MIDI file on another grid, and how it came about; nothing is kept.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 import msgspec
@@ -15,7 +15,17 @@ from coldtake.music.patterns import RULES
 from coldtake.music.rhythms import ARTICULATIONS, METRES, RHYTHMS
 from coldtake.music.scales import SCALES
 from coldtake.music.tones import read_pitch
-from coldtake.practice.proposals.asks import AnyAsk, PieceAsk, PlainAsk, TechniqueAsk, TuneAsk
+from coldtake.practice.proposals.asks import (
+    RHYTHM_PARTS,
+    AnyAsk,
+    IntonationAsk,
+    PieceAsk,
+    PlainAsk,
+    ReadingAsk,
+    RhythmAsk,
+    TechniqueAsk,
+    TuneAsk,
+)
 from coldtake.web import forms
 
 Query = Mapping[str, str]
@@ -23,6 +33,9 @@ WAYS = {
     "piece": "A piece, from its notation",
     "technique": "Patterns over keys",
     "tune": "A tune and its changes",
+    "rhythm": "Rhythm",
+    "intonation": "Intonation",
+    "reading": "Sight reading",
     "plain": "My own lines",
 }
 ORDERS = {
@@ -34,14 +47,11 @@ _OF_KIND = {
     TopicKind.PIECE: "piece",
     TopicKind.TUNE: "tune",
     TopicKind.TECHNIQUE: "technique",
-    TopicKind.RHYTHM: "technique",
-    TopicKind.INTONATION: "technique",
+    TopicKind.RHYTHM: "rhythm",
+    TopicKind.INTONATION: "intonation",
+    TopicKind.READING: "reading",
 }
-# What the form shows first for a topic of a kind.
-_FIRST: dict[TopicKind, dict[str, str]] = {
-    TopicKind.RHYTHM: {"rules": "one note"},
-    TopicKind.INTONATION: {"rules": "long tones"},
-}
+TUNINGS = {"equal": "equal", "just": "just, against the drone"}
 _TEMPO = (20, 400)
 
 
@@ -56,6 +66,8 @@ class Choices:
     metres: tuple[str, ...] = tuple(f"{beats}/{unit}" for beats, unit in METRES)
     articulations: tuple[str, ...] = tuple(ARTICULATIONS)
     instruments: tuple[str, ...] = tuple(INSTRUMENTS)
+    rhythm_parts: tuple[str, ...] = RHYTHM_PARTS
+    tunings: Mapping[str, str] = field(default_factory=lambda: TUNINGS)
     orders: Mapping[str, str] = field(
         default_factory=lambda: {str(k): v for k, v in ORDERS.items()}
     )
@@ -67,20 +79,39 @@ def way_of(kind: TopicKind, query: Query) -> str:
     return chosen if chosen in WAYS else _OF_KIND.get(kind, "plain")
 
 
-def first_rules(kind: TopicKind, chosen: Sequence[str]) -> tuple[str, ...]:
-    """The patterns that are ticked."""
-    return tuple(chosen) or (_FIRST.get(kind, {}).get("rules", "scale"),)
+@dataclass(frozen=True, slots=True)
+class Ticked:
+    """What is ticked in the lists of the form; nothing ticked: what comes first."""
+
+    rules: tuple[str, ...] = ()
+    articulations: tuple[str, ...] = ()
+    parts: tuple[str, ...] = ()
 
 
-def read_ask(way: str, query: Query, rules: Sequence[str]) -> AnyAsk:
+def ticked(named: Callable[[str], Sequence[str]]) -> Ticked:
+    """Read the ticks. named : gives every value of a name."""
+    return Ticked(
+        tuple(named("rules")) or ("scale",),
+        tuple(named("articulations")) or ("as it comes",),
+        tuple(named("parts")) or RHYTHM_PARTS,
+    )
+
+
+def read_ask(way: str, query: Query, ticks: Ticked) -> AnyAsk:
     """Read what is asked. Raises InputError naming the field."""
     match way:
         case "piece":
             return _piece(query)
         case "technique":
-            return _technique(query, rules)
+            return _technique(query, ticks)
         case "tune":
             return _tune(query)
+        case "rhythm":
+            return _rhythm(query, ticks)
+        case "intonation":
+            return _intonation(query)
+        case "reading":
+            return _reading(query)
         case _:
             return PlainAsk(lines=query.get("lines", ""), in_order=bool(query.get("in_order")))
 
@@ -103,17 +134,20 @@ def _piece(query: Query) -> PieceAsk:
     )
 
 
-def _technique(query: Query, rules: Sequence[str]) -> TechniqueAsk:
-    words = query.get("keys", "").replace(",", " ").split()
+def _keys(query: Query) -> tuple[str, ...]:
+    return tuple(query.get("keys", "").replace(",", " ").split()[:24])
+
+
+def _technique(query: Query, ticks: Ticked) -> TechniqueAsk:
     return TechniqueAsk(
-        rules=tuple(rules),
+        rules=ticks.rules,
         rhythms=(query.get("rhythm") or "eighths",),
-        keys=tuple(words[:24]),
+        keys=_keys(query),
         order=forms.one_of(KeyOrder, query.get("order") or "fourths", "order of keys"),
         seed=forms.maybe_whole(query.get("seed", ""), "seed", 0, 1_000_000) or 0,
         scale=query.get("scale") or "major",
         metre=_metre(query),
-        articulation=query.get("articulation") or "as it comes",
+        articulations=ticks.articulations,
         instrument=query.get("instrument") or "flute",
         concert=bool(query.get("concert")),
         octaves=forms.maybe_whole(query.get("octaves", ""), "octaves", 1, 4) or 2,
@@ -136,8 +170,46 @@ def _tune(query: Query) -> TuneAsk:
         metre=_metre(query),
         instrument=query.get("instrument") or "flute",
         concert=bool(query.get("concert")),
+        other_keys=_count(query, "other_keys", "other keys", 0, 11, 3),
         goal_bpm=_tempo(query, "goal", "goal"),
         clean_bpm=_tempo(query, "clean", "clean now"),
+    )
+
+
+def _count(query: Query, name: str, where: str, least: int, most: int, usual: int) -> int:
+    found = forms.maybe_whole(query.get(name, ""), where, least, most)
+    return usual if found is None else found
+
+
+def _rhythm(query: Query, ticks: Ticked) -> RhythmAsk:
+    return RhythmAsk(
+        parts=ticks.parts,
+        compound=bool(query.get("compound")),
+        instrument=query.get("instrument") or "flute",
+        goal_bpm=_tempo(query, "goal", "goal") or 80.0,
+        clean_bpm=_tempo(query, "clean", "clean now"),
+    )
+
+
+def _intonation(query: Query) -> IntonationAsk:
+    return IntonationAsk(
+        tonic=query.get("tonic", "").strip() or "C",
+        tuning="just" if query.get("tuning") == "just" else "equal",
+        instrument=query.get("instrument") or "flute",
+        cents=forms.maybe_number(query.get("cents", ""), "cents", 3, 50) or 15.0,
+    )
+
+
+def _reading(query: Query) -> ReadingAsk:
+    return ReadingAsk(
+        level=_count(query, "level", "level", 1, 10, 3),
+        count=_count(query, "count", "passages", 1, 12, 5),
+        bars=_count(query, "bars", "bars", 2, 32, 8),
+        keys=_keys(query) or ("C",),
+        metre=_metre(query),
+        instrument=query.get("instrument") or "flute",
+        goal_bpm=_tempo(query, "goal", "tempo") or 72.0,
+        seed=_count(query, "seed", "number", 0, 10_000_000, 0),
     )
 
 

@@ -63,7 +63,8 @@ def _form(services: Services, topic_id: str, params: QueryParams) -> dict[str, A
         "topic": topic,
         "way": asking.way_of(topic.kind, query),
         "query": query,
-        "rules": asking.first_rules(topic.kind, params.getlist("rules")),
+        "ticks": asking.ticked(params.getlist),
+        "fresh": len(passages),
         "choices": asking.Choices(),
         "passages": sorted(passages, key=lambda p: p.title.casefold()),
         "fault": None,
@@ -73,7 +74,7 @@ def _form(services: Services, topic_id: str, params: QueryParams) -> dict[str, A
 
 def _proposed(services: Services, topic_id: str, form: dict[str, Any]) -> dict[str, Any]:
     """The list of steps for what the form asks. Raises InputError."""
-    ask = asking.read_ask(form["way"], form["query"], form["rules"])
+    ask = asking.read_ask(form["way"], form["query"], form["ticks"])
     proposal = services.pile.propose_steps(topic_id, ask)
     asked = asking.to_text(ask)
     return {"proposal": proposal, "asked": asked, "lines": _lines(proposal, topic_id, asked)}
