@@ -65,6 +65,7 @@ def test_what_cannot_be_read(text, sentence):
 def test_rows_of_four_and_a_new_one_for_a_new_part():
     chart = read_chart("A | B | C |: D | E | F | G | A :| B || C | D")
     assert [len(row) for row in rows(chart)] == [3, 4, 2, 2]
+    assert [len(row) for row in rows(chart, 2)] == [2, 1, 2, 2, 2, 2]
 
 
 def test_the_drawing_shows_every_chord_and_sign():

@@ -48,7 +48,7 @@ def tied_pieces(passage):
     return [n for n in passage.notes if not n.grace]
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=1000, deadline=None)
 @given(PATTERNS)
 def test_any_pattern_stays_in_range_key_and_metre(pattern):
     instrument = instrument_named(pattern.instrument)

@@ -1,4 +1,4 @@
-"""A chart as one inline SVG: four bars in a row, chords large, nothing else on the page.
+"""A chart as one inline SVG: four bars in a row (two on a phone), chords large, nothing else.
 
 Only presentation attributes, so that a strict content policy allows it; colours are the page's own
 (`currentColor`). A row also ends before a repeat begins and after a double bar. Every bar says its
@@ -14,7 +14,7 @@ from coldtake.music.marks import SVG
 from coldtake.music.tones import Tone
 
 BARS_IN_ROW = 4
-_WIDTH, _ROW, _HIGH, _MARGIN = 1000.0, 118.0, 62.0, 10.0
+_BAR, _ROW, _HIGH, _MARGIN = 245.0, 118.0, 62.0, 10.0
 _BASE, _ROOT, _SUFFIX, _SIGN = 46.0, 34.0, 21.0, 15.0  # baseline in the row, sizes of type
 _RAISED = 9.0  # how far a suffix stands above the line
 _NARROW = 0.62  # width of a sign in the voice of the page, of its size
@@ -24,26 +24,26 @@ _ACCIDENTALS = {1: "♯", -1: "♭", 2: "♯♯", -2: "♭♭"}
 Element = ET.Element
 
 
-def rows(chart: Chart) -> list[list[ChartBar]]:
-    """The bars row by row."""
+def rows(chart: Chart, across: int = BARS_IN_ROW) -> list[list[ChartBar]]:
+    """The bars row by row, at most `across` in each."""
     found: list[list[ChartBar]] = [[]]
     for bar in chart.bars:
-        full = len(found[-1]) == BARS_IN_ROW
+        full = len(found[-1]) == across
         if found[-1] and (full or bar.opens_repeat or found[-1][-1].double):
             found.append([])
         found[-1].append(bar)
     return found
 
 
-def chart_svg(chart: Chart) -> str:
+def chart_svg(chart: Chart, across: int = BARS_IN_ROW) -> str:
     """The whole chart as one `<svg>`."""
-    lines = rows(chart)
+    lines = rows(chart, across)
     height = _ROW * len(lines) + 2 * _MARGIN
     root = ET.Element(
         "svg",
         {
             "xmlns": SVG,
-            "viewBox": f"0 0 {_WIDTH:.0f} {height:.0f}",
+            "viewBox": f"0 0 {across * _BAR + 2 * _MARGIN:.0f} {height:.0f}",
             "class": "chart",
             "role": "img",
             "aria-label": words(chart),
@@ -73,7 +73,7 @@ def _bar_words(bar: ChartBar) -> str:
 
 
 def _row(root: Element, chart: Chart, row: Sequence[ChartBar], top: float, *, last: bool) -> None:
-    wide = (_WIDTH - 2 * _MARGIN) / BARS_IN_ROW
+    wide = _BAR
     before: ChartBar | None = None
     for place, bar in enumerate(row):
         left = _MARGIN + place * wide

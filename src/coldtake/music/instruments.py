@@ -1,14 +1,16 @@
 """Instruments: what a written note sounds, the clef, and a range that is safe to write for.
 
-Transpositions are facts of the instruments' notation. The ranges are those that a player of some
-years reaches without strain, as written notes: common practice, no source; set your own.
+Transpositions are facts of the instruments' notation. `low` and `high` are written notes that a
+player of some years reaches without strain: a choice within the sounding ranges (`WIDEST`) that
+T. Bača, J. W. Oberholtzer and others publish in Abjad 3.19, instruments.py, 2023. The recorders, the
+bass guitar and the trumpet in B flat are not in that list (common practice, no source). A player sets their own.
 """
 
 from dataclasses import dataclass
 
 from coldtake.errors import PassageError
 from coldtake.music.keys import Key
-from coldtake.music.tones import UNISON, Interval
+from coldtake.music.tones import UNISON, Interval, read_pitch
 
 _OCTAVE = Interval(7, 12)
 
@@ -22,6 +24,14 @@ class Instrument:
     clef: str
     low: int
     high: int
+
+    @property
+    def widest(self) -> tuple[int, int] | None:
+        """Written MIDI numbers of the published range, None where the source has none."""
+        if self.name not in WIDEST:
+            return None
+        low, high = (read_pitch(name).midi - self.sounds.semitones for name in WIDEST[self.name])
+        return low, high
 
     def written_key(self, concert: Key) -> Key:
         """The key that this instrument reads when the others play in a key."""
@@ -65,10 +75,44 @@ _ALL = (
     Instrument("trombone", UNISON, "bass", 40, 67),
     Instrument("tuba", UNISON, "bass", 29, 57),
     Instrument("soprano voice", UNISON, "treble", 60, 81),
+    Instrument("mezzo-soprano voice", UNISON, "treble", 57, 77),
     Instrument("alto voice", UNISON, "treble", 55, 74),
     Instrument("tenor voice", _below(7, 12), "treble", 60, 79),
+    Instrument("baritone voice", UNISON, "bass", 45, 64),
     Instrument("bass voice", UNISON, "bass", 41, 62),
 )
+# Sounding ranges as the source prints them.
+WIDEST: dict[str, tuple[str, str]] = {
+    "violin": ("G3", "G7"),
+    "viola": ("C3", "D6"),
+    "cello": ("C2", "G5"),
+    "double bass": ("C1", "G4"),
+    "guitar": ("E2", "E5"),
+    "piano": ("A0", "C8"),
+    "piccolo": ("D5", "C8"),
+    "flute": ("C4", "D7"),
+    "oboe": ("Bb3", "A6"),
+    "english horn in F": ("E3", "C6"),
+    "clarinet in B♭": ("D3", "Bb6"),
+    "clarinet in A": ("Db3", "A6"),
+    "clarinet in E♭": ("F3", "C7"),
+    "bass clarinet in B♭": ("Bb1", "G5"),
+    "bassoon": ("Bb1", "Eb5"),
+    "soprano saxophone in B♭": ("Ab3", "E6"),
+    "alto saxophone in E♭": ("Db3", "A5"),
+    "tenor saxophone in B♭": ("Ab2", "E5"),
+    "baritone saxophone in E♭": ("C2", "Ab4"),
+    "horn in F": ("B1", "F5"),
+    "trumpet in C": ("F#3", "D6"),
+    "trombone": ("E2", "Eb5"),
+    "tuba": ("D1", "F4"),
+    "soprano voice": ("C4", "E6"),
+    "mezzo-soprano voice": ("A3", "C6"),
+    "alto voice": ("F3", "G5"),
+    "tenor voice": ("C3", "D5"),
+    "baritone voice": ("A2", "A4"),
+    "bass voice": ("E2", "F4"),
+}
 INSTRUMENTS = {instrument.name: instrument for instrument in _ALL}
 
 

@@ -132,12 +132,19 @@ def _criterion(rule: str, way: Pace, mark: float) -> Criterion:
     return at_tempo(way, mark, more)
 
 
+def _published(instrument: Instrument) -> str:
+    """Where the usual range comes from."""
+    if instrument.widest is None:
+        return " after common practice, no source"
+    return ", within the one published in Abjad 3.19 (2023)"
+
+
 def _rests_on(ask: TechniqueAsk, instrument: Instrument, keys: tuple[Key, ...]) -> tuple[str, ...]:
     said = ["From pattern rules that are common practice; no source stands behind their choice."]
     if ask.low is None or ask.high is None:
         said.append(
-            f"The range is the usual one of the {instrument.name} after common practice, no "
-            "source: set your own."
+            f"The range is a usual one of the {instrument.name}{_published(instrument)}: set your "
+            "own."
         )
     if instrument.sounds.semitones:
         sounding = instrument.concert_key(keys[0])
