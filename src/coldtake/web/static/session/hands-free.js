@@ -18,6 +18,7 @@ export class HandsFree {
     /** Slots in which the player wants to start takes by key. @type {Set<string>} */
     this.stopped = new Set();
     this.calledMs = 0;
+    this.asideMs = 0; // until then a drawer was open: tuner, level, ears
   }
 
   /** Whether takes may start by themselves at all, here and now. */
@@ -45,7 +46,7 @@ export class HandsFree {
       endsMs: seen.endsMs,
       tries,
       met: row.met && tries.at(-1)?.answer === "yes",
-      freeMs: Math.max(desk.context.freeSinceMs, desk.sound.openedMs, this.tryMs(tries.at(-1)?.id)),
+      freeMs: Math.max(desk.context.freeSinceMs, desk.sound.openedMs, this.asideMs, this.tryMs(tries.at(-1)?.id)),
       stopped: this.stopped.has(slot.id),
     });
   }
