@@ -12,6 +12,7 @@ import { WINDOW } from "./pitch.js";
 import { MIC_WORDS } from "./sound.js";
 import { LEAST_LEVEL_DB, levelDb } from "./take-end.js";
 import { TunerPanel } from "./tuner-panel.js";
+import { now as timeNow } from "./now.js";
 
 const MIDI = "midi:";
 const KEPT = "microphone"; // in the page's store: the device chosen last
@@ -138,6 +139,8 @@ export class Aside {
       show(one, free);
       if (!free) one.open = false;
     }
+    const open = [this.tunerDrawer, this.soundDrawer, this.earsDrawer].some((one) => one.open);
+    if (open) desk.handsFree.asideMs = timeNow();
     if (desk.takes.busy) this.tuner?.stopDrone();
     if (screen === "end" && !desk.takes.busy) desk.sound.closeMicrophone();
     this.drawLevel(screen, free);

@@ -41,12 +41,15 @@ export class LevelCheck {
     this.heard = [];
     /** Power of the quiet moments. @type {Float64Array | null} */
     this.quiet = null;
+    /** Once good, long playing is not taken for a loud room. */
+    this.passed = false;
   }
 
   /** Another device: nothing is known of it. */
   forget() {
     this.heard = [];
     this.quiet = null;
+    this.passed = false;
   }
 
   /** @param {number} level @param {number} peak of the last tenth of a second */
@@ -91,6 +94,13 @@ export class LevelCheck {
 
   /** @returns {Finding} */
   get finding() {
+    const now = this.findingNow;
+    this.passed ||= now === "good";
+    return this.passed && !["loud", "dead", "hum"].includes(now) ? "good" : now;
+  }
+
+  /** @returns {Finding} */
+  get findingNow() {
     if (this.heard.length < 10) return "none";
     if (Math.max(...this.heard.map((one) => one.peak)) >= CLIPPED) return "loud";
     if (this.loudest < DEAD) return "dead";
