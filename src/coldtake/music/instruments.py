@@ -2,8 +2,9 @@
 
 Transpositions are facts of the instruments' notation. `low` and `high` are written notes that a
 player of some years reaches without strain: a choice within the sounding ranges (`WIDEST`) that
-T. Bača, J. W. Oberholtzer and others publish in Abjad 3.19, instruments.py, 2023. The recorders, the
-bass guitar and the trumpet in B flat are not in that list (common practice, no source). A player sets their own.
+T. Bača, J. W. Oberholtzer and others publish in Abjad 3.19, instruments.py, 2023. The recorders,
+the bass guitar and the trumpet in B flat are not in that list (common practice, no source). A
+player sets their own.
 """
 
 from dataclasses import dataclass
