@@ -203,6 +203,16 @@ def test_a_wrong_code_pairs_nobody(stranger, sharing):
     assert sharing.pairing.device is None
 
 
+def test_a_stranger_cannot_make_this_machine_read_on(stranger, sharing):
+    digits = sharing.pairing.new_code().digits
+    long = stranger.post("/pair", data={"code": digits, "more": "x" * 200})
+    assert long.status_code == 413
+    kind = {"Content-Type": "application/x-www-form-urlencoded"}
+    unsaid = stranger.post("/pair", content=(p for p in (b"code=", digits.encode())), headers=kind)
+    assert unsaid.status_code == 413
+    assert sharing.pairing.device is None
+
+
 def test_a_code_ends_after_five_minutes(pairs, hands):
     digits = pairs.new_code().digits
     hands.pass_by(minutes=5)
@@ -371,6 +381,31 @@ def test_the_authority_vouches_for_local_networks_only(hands, name, asked, good)
 def test_only_an_address_of_a_local_network_is_shared(text):
     with pytest.raises(InputError):
         addresses.checked(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "split"),
+    [
+        ("192.168.1.20", ("192.168.1.20", 8438)),
+        ("192.168.1.20:9000", ("192.168.1.20", 9000)),
+        ("127.0.0.2:0", ("127.0.0.2", 0)),
+        ("fd00::7", ("fd00::7", 8438)),
+        ("[fd00::7]:9000", ("fd00::7", 9000)),
+    ],
+)
+def test_an_address_may_carry_its_port(text, split):
+    assert addresses.with_port(text, 8438) == split
+
+
+def test_a_port_that_is_none_is_said():
+    for text in ("192.168.1.20:x", "192.168.1.20:70000"):
+        with pytest.raises(InputError, match="no port"):
+            addresses.with_port(text, 8438)
+
+
+def test_the_usual_address_is_the_one_that_packets_would_leave_from(monkeypatch):
+    monkeypatch.setattr(addresses, "OUTSIDE", ("127.0.0.7", 9))
+    assert addresses.usual() in ("127.0.0.1", "127.0.0.7")
 
 
 # --- the real second server, on another loopback address

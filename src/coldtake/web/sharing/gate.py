@@ -63,6 +63,8 @@ READING = ("GET", "HEAD")
 NOT_PAIRED = ColdtakeError(
     "This device is not paired.", remedy="Look at the computer: “Tablet on the stand” shows how."
 )
+STRANGER_MOST = 200  # bytes; a code is six digits, and nobody unknown sends more
+TOO_MUCH = ColdtakeError("A code has six digits.", remedy="Type those that the computer shows.")
 NOT_HERE = ColdtakeError("That is done on the computer.", remedy="Nothing was changed.")
 
 
@@ -93,6 +95,12 @@ def may_paired(method: str, path: str) -> bool:
     if method in READING:
         return HIDDEN.match(path) is None
     return any(method == m and p.fullmatch(path) for m, p in CHANGES)
+
+
+def is_short(headers: Headers) -> bool:
+    """Say whether a body is announced and short; a stranger may not make this machine read on."""
+    length = headers.get("content-length", "")
+    return length.isdecimal() and int(length) <= STRANGER_MOST
 
 
 def secret_of(headers: Headers) -> str:
@@ -128,7 +136,8 @@ class Gate:
     def _refusal(self, request: Request) -> Response | None:
         method, path = request.method, request.url.path
         if may_unpaired(method, path):
-            return None
+            fits = method in READING or is_short(request.headers)
+            return None if fits else self.refuse(request, TOO_MUCH, 413)
         known = self.sharing is not None and self.sharing.pairing.knows(secret_of(request.headers))
         if not known:  # 401, not 403: what a session page still holds is sent again once paired
             answer = self.refuse(request, NOT_PAIRED, 401)

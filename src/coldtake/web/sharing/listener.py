@@ -27,6 +27,7 @@ FOLDER = "sharing"  # in the data folder
 _PATIENCE_S = 10.0
 _CLOSING_S = 3
 _TICK_S = 0.02
+_CONNECTIONS = 64  # one browser holds six; strangers shall not fill the machine
 
 
 class Sharing:
@@ -107,6 +108,7 @@ class Sharing:
             app,
             ws="none",
             lifespan="off",
+            limit_concurrency=_CONNECTIONS,
             log_level="warning",
             proxy_headers=False,  # whoever connects is the device itself
             server_header=False,
