@@ -33,10 +33,10 @@ RULES = PlanRules()
 class Player:
     """Tells the log of `years`, oldest event first; `events` may be asked for once."""
 
-    def __init__(self, years: int, seed: int = 7) -> None:
+    def __init__(self, years: int, seed: int = 7, last: date = LAST) -> None:
         self.days = years * DAYS_A_YEAR
         self.years = years
-        self.first = LAST - timedelta(days=self.days - 1)
+        self.first = last - timedelta(days=self.days - 1)
         self._rng = np.random.default_rng([seed, years])
         self._now = datetime.combine(self.first, time(8), ZONE)
         self._steps: list[list[Step]] = []
