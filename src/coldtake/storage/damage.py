@@ -60,6 +60,12 @@ def look_over(database: Path, copies: Copies, repairs: Repairs, *, alone: bool) 
         return _repair(database, copies, repairs, fault)
     except OSError as error:
         raise of_system(error, database) from error
+    except sqlite3.Error as error:
+        raise StoreError(
+            f"The log is damaged, and putting it together again failed: {error}.",
+            where=str(database),
+            remedy="Free some space and start again. The damaged log is as it was.",
+        ) from error
 
 
 def fault_of(database: Path, copies: Copies, *, alone: bool) -> str:
@@ -203,12 +209,21 @@ def _build(database: Path, entries: dict[int, Entry], found: Carved, base: Path 
             store.refuse(raw, why, at)
     finally:
         store.close()
-    for end in _BESIDE:
-        building.with_name(building.name + end).unlink(missing_ok=True)
+    _settle(building, len(entries))
     with building.open("rb+") as file:
         os.fsync(file.fileno())
     building.replace(database.with_name(_READY))
     flush_folder(database.parent)
+
+
+def _settle(building: Path, count: int) -> None:
+    """Bring all of a database into its one file, and see that it is there. Raises sqlite3.Error."""
+    with opened(building) as connection:
+        connection.execute("PRAGMA journal_mode=DELETE")  # fails where its log does not fit in
+        said = connection.execute("PRAGMA integrity_check(1)").fetchone()[0]
+        held = connection.execute("SELECT count(*) FROM log").fetchone()[0]
+    if said != "ok" or held != count:
+        raise sqlite3.DatabaseError("it did not come out whole")
 
 
 def _batches(entries: dict[int, Entry]) -> Iterator[list[Event]]:

@@ -54,7 +54,11 @@ class SqlStore:
         self._writer = threading.Lock()
         with spoken(self._where):
             self._engine = open_engine(url)
-            prepare(self._engine, self._where)
+            try:
+                prepare(self._engine, self._where)
+            except BaseException:
+                self._engine.dispose()  # a connection left open would hold the file
+                raise
         self._shelf = SqlShelf(self._engine)
         self._mender = Mender(self._engine, from_copy, note)
 
