@@ -52,6 +52,7 @@ def test_a_snapshot_holds_all_that_a_session_needs(client, running):
         "quiet_seconds": 20,
         "click_volume": 60,
         "takes_alone": 1,
+        "a4_hz": 440,
     }
 
 
@@ -124,6 +125,9 @@ def test_a_take_that_was_cut_off_is_kept_and_not_judged(client, services, runnin
         (an_id(1), {"step_id": "s", "at": "yesterday"}, "at"),
         (an_id(1), {"step_id": "s", "at": "2027-01-12T12:00:00"}, "zone"),
         (an_id(1), {"step_id": "s", "click_bpm": "fast"}, "click_bpm"),
+        (an_id(1), {"step_id": "s", "click": "{"}, "of the take cannot be read"),
+        (an_id(1), {"step_id": "s", "click": '{"first_s": 0, "every_s": -1}'}, "every_s"),
+        (an_id(1), {"step_id": "s", "click": '{"first_s": 9e9, "every_s": 1}'}, "no times"),
     ],
 )
 def test_a_take_about_nothing_is_refused(client, services, take_id, query, words):
