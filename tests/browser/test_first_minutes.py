@@ -7,6 +7,8 @@ from coldtake.domain.plan import SlotKind
 
 pytestmark = pytest.mark.browser
 
+PATIENCE_MS = 30_000  # of a busy machine; the slot's own time is in the log
+
 
 class Newcomer:
     """Somebody with a phone who counts what they touch."""
@@ -34,17 +36,18 @@ def test_one_line_and_five_touches_to_the_first_finished_slot(served, open_page,
     newcomer.touch("Start")
     newcomer.touch("Skip")
     newcomer.touch("Begin now")
-    expect(page.locator("#slot-question")).to_have_text("Did it come out clean?")
+    question = page.locator("#slot-question")
+    expect(question).to_have_text("Did it come out clean?", timeout=PATIENCE_MS)
     expect(page.locator("#slot-cold")).to_be_visible()
     newcomer.touch("Yes")
-    expect(page.locator("#slot-cold")).to_be_hidden(timeout=15_000)  # the next slot has begun
+    expect(page.locator("#slot-cold")).to_be_hidden(timeout=PATIENCE_MS)  # the next slot has begun
     assert newcomer.touches == 5
 
     services = served.services
     plan = services.evening.plan(services.today())
     assert [s.kind for s in plan.slots] == [SlotKind.COLD, SlotKind.WORK]
     assert plan.slots[0].minutes <= 3
-    for _ in range(100):
+    for _ in range(300):
         [run] = services.state().sessions.values()
         if run.slots and run.slots[0].ended_at is not None:
             break

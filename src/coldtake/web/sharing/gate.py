@@ -43,8 +43,8 @@ OPEN = frozenset(
         "/static/vendor/atkinson/atkinson-hyperlegible-next-latin-ext-wght-normal.woff2",
     }
 )
-# A paired device reads everything but what shares the machine …
-HIDDEN = re.compile(r"/(share|demo)(/|$)")
+# A paired device reads everything but what shares the machine, and what takes all of it away …
+HIDDEN = re.compile(r"/(share|demo|work(?!/now))(/|$)")
 # … and runs a session, answers and plans a day. The pile and the settings stay with the computer.
 CHANGES = tuple(
     (method, re.compile(path))
