@@ -139,10 +139,21 @@ def played(url: str, pages: list[str], bells: int) -> tuple[list[float], dict[st
                 f"() => window.rung().filter((b) => b.past).length > {number}", timeout=180_000
             )
             found.append(page.evaluate("() => window.rung().filter((b) => b.past).at(-1).ms"))
-            page.keyboard.press("PageDown")
+            _next_slot(page)
         load.join()
         browser.close()
     return found, told[0]
+
+
+def _next_slot(page: Page) -> None:
+    """Answer with the pedal and go on, through whatever is asked between two slots."""
+    before = page.inner_text("#slot-title")
+    for _ in range(10):
+        page.keyboard.press("PageDown")
+        page.wait_for_timeout(700)  # a pedal pressed sooner after a page has turned does nothing
+        on = page.evaluate("() => document.body.dataset.screen === 'slot'")
+        if on and page.inner_text("#slot-title") != before:
+            return
 
 
 def _looked(url: str, seconds: float, pages: list[str]) -> dict[str, Any]:

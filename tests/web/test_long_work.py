@@ -3,6 +3,7 @@
 import io
 import re
 import threading
+import zipfile
 
 import numpy as np
 import pytest
@@ -145,3 +146,17 @@ def test_the_take_page_shows_the_share_and_stops_it(client, desk, services):
     page = words(client.get(f"/takes/{take.id}").text)
     assert "Listening …" not in page
     assert "Listen to it again" in page
+
+
+def test_an_archive_is_made_in_the_background_and_taken(client, desk, services):
+    with_old_verdict(desk, services)
+    assert client.get("/work/archive.zip").status_code == 404
+    client.post("/work/archive")
+    services.jobs.wait(60)
+    page = words(client.get("/work").text)
+    assert "the sound of 1 take went into it." in page
+    assert "Take it: coldtake-2027-01-12.zip" in page
+    taken = client.get("/work/archive.zip")
+    assert taken.headers["Content-Type"] == "application/zip"
+    with zipfile.ZipFile(io.BytesIO(taken.content)) as archive:
+        assert "log.jsonl" in archive.namelist()

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import tempfile
+from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
 from fastapi import APIRouter, Request
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import FileResponse, RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
 from coldtake.errors import NotFoundError
@@ -24,6 +27,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     """Build the routes of long work."""
     routes = APIRouter(prefix="/work")
     jobs = services.jobs
+    archives = _Archives()
 
     @routes.get("")
     def show(request: Request) -> Response:
@@ -32,6 +36,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
             "here": "/work",
             "outdated": len(services.takes.outdated()),
             "can_check": services.care is not None,
+            "archive": archives.told,
             "busy": job is not None and job.running,
         }
         return templates.TemplateResponse(request, "work.html", context)
@@ -64,7 +69,56 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return after(request)
 
     _beginnings(routes, services)
+    _archiving(routes, services, archives)
     return routes
+
+
+class _Archives:
+    """The archive that was made last, in a folder of its own that goes with the program."""
+
+    def __init__(self) -> None:
+        self._folder: tempfile.TemporaryDirectory[str] | None = None
+        self.path: Path | None = None
+
+    def fresh(self, day: date) -> Path:
+        """Return where the next one is written; the last one is gone then."""
+        self.path = None
+        if self._folder is None:
+            self._folder = tempfile.TemporaryDirectory(prefix="coldtake-")
+        return Path(self._folder.name) / f"coldtake-{day.isoformat()}.zip"
+
+    @property
+    def told(self) -> str:
+        """Its name and size, nothing when there is none."""
+        if self.path is None or not self.path.exists():
+            return ""
+        return f"{self.path.name}, {self.path.stat().st_size / 1e6:.1f} MB"
+
+
+def _archiving(routes: APIRouter, services: Services, archives: _Archives) -> None:
+    """Add the routes of the archive: made in the background, then taken."""
+
+    @routes.post("/archive")
+    def archive() -> Response:
+        services.jobs.start("archive", "Making an archive", work, page="/work")
+        return RedirectResponse("/work", status_code=303)
+
+    def work(progress: Progress) -> str:
+        from coldtake.practice.archive import export
+
+        path = archives.fresh(services.today())
+        made = export(services, path, progress=progress)
+        archives.path = path
+        takes = f"{made.takes} take{'s' * (made.takes != 1)}"
+        return f"{made.events} entries and the sound of {takes} went into it."
+
+    @routes.get("/archive.zip")
+    def taken() -> Response:
+        if not archives.told or archives.path is None:
+            raise NotFoundError("There is no archive yet.", remedy="Make one first.")
+        return FileResponse(
+            archives.path, media_type="application/zip", filename=archives.path.name
+        )
 
 
 def _beginnings(routes: APIRouter, services: Services) -> None:
