@@ -18,7 +18,7 @@ import { now as timeNow } from "./now.js";
 const LEAVE_PATIENCE_MS = 2500; // so long the page waits for the outbox before it leaves
 const AGAIN_MS = 3000;
 const QUIET_S = 10; // so long a leading device may be silent before it is said
-const ROOM_EVERY_MS = 15_000;
+const ROOM_EVERY_MS = 10_000;
 
 const roles = { tab: false, device: true }; // a page leads when its tab and its device do
 const status = { reached: true, waiting: 0, refused: "", awakeRefused: false, roomMs: 0, followsFrom: Infinity };
@@ -119,7 +119,7 @@ outbox.onmessage = ({ data }) => {
 /** Now and then: how much room there is, and whether what found none fits now. */
 function lookAround() {
   status.roomMs = performance.now();
-  void desk.takes.room.check();
+  void desk.takes.room.check(store);
   if (desk.log.failing) void desk.enqueue(() => desk.log.settleLoose());
 }
 

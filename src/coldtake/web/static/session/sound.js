@@ -218,14 +218,20 @@ export class Sound {
   ringAt(/** @type {number | null} */ atMs) {
     if (!this.context || !this.running) return;
     if (atMs === null || atMs < timeNow()) {
-      if (this.bell && this.bell.time > this.context.currentTime) this.silence();
+      if (this.bell && this.bell.time > this.context.currentTime) this.hush();
       return;
     }
     const time = this.context.currentTime + (atMs - timeNow()) / 1000;
     if (this.bell?.atMs === atMs && Math.abs(this.bell.time - time) < BELL_SLIP_S) return;
-    this.silence();
+    this.hush();
     const nodes = [659.3, 1318.5, 1975.5].map((hz, i) => this.tone(hz, time, 2.2, 0.16 / (i + 1)));
     this.bell = { atMs, time, nodes: nodes.filter((n) => n !== null) };
+  }
+
+  /** A bell whose hour has come rings out, also where the sound lags behind the time of day. */
+  hush() {
+    if (this.bell && this.bell.atMs <= timeNow()) this.bell = null;
+    this.silence();
   }
 
   silence() {
