@@ -100,6 +100,8 @@ def test_a_day_of_practice(tmp_path, served_process, page):
     page.goto(f"{server.url}/settings")
     page.fill("[name=period_cap]", "10")
     page.locator("form:has([name=period_cap])").get_by_role("button").first.click()
+    page.select_option("[name=takes_alone]", "0")  # this player starts takes by the pedal
+    page.locator("form:has([name=takes_alone])").get_by_role("button").first.click()
     plan(page, server.url)
 
     stand = Stand(page, server.url)
