@@ -16,7 +16,9 @@ from coldtake.music.accompaniment import feels_for
 from coldtake.music.chart_drawing import chart_svg
 from coldtake.music.charts import Chart, read_chart
 from coldtake.units import METRONOME_MARKS
-from coldtake.web.pages.passages import TONES
+from coldtake.web import forms
+from coldtake.web.pages.chart import NARROW_BARS
+from coldtake.web.pages.passages import TONES, WIDTH_PX
 from coldtake.web.sound_score import PLAIN_BPM, changes_score, unit_of
 
 if TYPE_CHECKING:
@@ -24,6 +26,7 @@ if TYPE_CHECKING:
 
 METRES = ("4/4", "3/4", "2/4", "2/2", "6/8", "12/8", "5/4", "7/8")
 TEXT_MOST = 4000
+NARROW_PX = 600
 
 
 def chart_from(text: str, metre: str) -> Chart:
@@ -65,8 +68,10 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return templates.TemplateResponse(request, "changes.html", context)
 
     @routes.get("/changes.svg")
-    def drawing(text: str = "", metre: str = "4/4") -> Response:
-        svg = pointed(chart_svg(chart_from(text, metre)))
+    def drawing(text: str = "", metre: str = "4/4", width: str = "900") -> Response:
+        narrow = forms.whole(width, "width", *WIDTH_PX) < NARROW_PX
+        chart = chart_from(text, metre)
+        svg = pointed(chart_svg(chart, NARROW_BARS) if narrow else chart_svg(chart))
         return Response(svg, media_type="image/svg+xml")
 
     @routes.get("/changes.json")
@@ -86,7 +91,6 @@ def _desk(services: Services, chart: Chart, text: str, metre: str) -> dict[str, 
         "title": "Changes",
         "score": f"/changes.json?{query}",
         "svg": f"/changes.svg?{query}",
-        "clean": urlencode({"changes": text, "metre": metre}),
         "wav": "",
         "voiced": False,
         "mark": PLAIN_BPM,
