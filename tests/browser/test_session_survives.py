@@ -4,12 +4,37 @@ import random
 from collections import Counter
 
 import pytest
-from stand import Stand, laid_out, plan_today, slot
+from raw_browser import RawBrowser
+from rendered import begin
+from stand import KEPT, UNSENT, Stand, laid_out, plan_today, slot
 
 from coldtake.bootstrap import open_services
 from coldtake.domain import events as ev
+from conftest import ARGS, CHROMIUM
 
 pytestmark = pytest.mark.browser
+
+QUOTA = 4_000_000  # bytes; the page and its fonts take half a million
+MEMO = """
+  const open = indexedDB.open("coldtake-session");
+  const db = await new Promise((done) => (open.onsuccess = () => done(open.result)));
+  const put = (size) => new Promise((done) => {
+    const work = db.transaction("memo", "readwrite", { durability: "strict" });
+    work.objectStore("memo").put(new Uint8Array(size), "fill" + Math.random());
+    work.oncomplete = () => done(true);
+    work.onabort = () => done(false);
+  });
+"""
+FILL = f"""async () => {{ {MEMO}
+  for (const size of [400_000, 40_000, 4_000, 400, 40]) while (await put(size));
+  db.close();
+}}"""
+EMPTY = f"""async () => {{ {MEMO}
+  const work = db.transaction("memo", "readwrite", {{ durability: "strict" }});
+  work.objectStore("memo").delete(IDBKeyRange.bound("fill", "film"));
+  await new Promise((done) => (work.oncomplete = done));
+  db.close();
+}}"""
 
 
 @pytest.fixture
@@ -130,3 +155,54 @@ def test_two_tabs_do_not_fight(data, served_process, open_page):
     _, found = session_ids(data)
     answers = [e.data.answer for e in found if isinstance(e.data, ev.TryAnswered)]
     assert answers == ["no", "yes"]
+
+
+def test_a_full_device_keeps_what_it_is_told_until_there_is_room(data, served_process):
+    server = served_process(data)
+    full = "document.querySelector('#notices').textContent.includes('can keep nothing')"
+    with RawBrowser(CHROMIUM, *ARGS) as browser:  # only a browser's own profile has a quota to set
+        empty = browser.tab("about:blank")
+        small = {"origin": server.url, "quotaSize": QUOTA}
+        browser.send("Storage.overrideQuotaForOrigin", empty.session, **small)
+        tab = begin(browser, server.url)
+        tab.wait("document.body.dataset.screen === 'slot'", 60)
+        tab.press("y", "KeyY", "y")
+        tab.wait(f"({UNSENT})()", of="0")
+        server.kill()
+        tab.evaluate(f"({FILL})()")
+        tab.press("n", "KeyN", "n")
+        tab.wait(full)
+        assert tab.evaluate("document.querySelectorAll('#bar .mark').length") == 2, "it goes on"
+        tab.evaluate(f"({EMPTY})()")
+        tab.press("c", "KeyC", "c")
+        tab.wait(f"!{full}")
+        server.start()
+        tab.wait(f"({UNSENT})()", of="0")
+        kept = set(tab.evaluate(f"({KEPT})()"))
+    server.kill()
+    ids, found = session_ids(data)
+    assert sorted(ids) == sorted(kept)
+    answers = [e.data.answer for e in found if isinstance(e.data, ev.TryAnswered)]
+    assert answers == ["yes", "no", "cannot_tell"]
+
+
+def test_offline_from_the_first_slot_to_the_end(data, served_process, open_page):
+    server = served_process(data)
+    page = open_page()
+    page.clock.install()
+    stand = Stand(page, server.url).open().begin()
+    page.evaluate("() => navigator.serviceWorker.ready")
+    stand.sent()
+    server.kill()
+    stand.press("y").forward(541).sees("intention").forward(16).sees("slot", "Slow bows").press("n")
+    stand.forward(466).sees("intention").forward(16).sees("slot", "Bars 1 to 3").forward(406)
+    stand.sees("end")
+    assert "1 yes" in page.inner_text("#end-counts")
+    server.start()
+    stand.sent()
+    kept = stand.kept_ids()
+    server.kill()
+    ids, found = session_ids(data)
+    assert sorted(ids) == sorted(kept)
+    assert sum(isinstance(e.data, ev.SessionEnded) for e in found) == 1
+    assert sum(isinstance(e.data, ev.SlotEnded) for e in found) == 3
