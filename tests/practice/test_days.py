@@ -3,13 +3,13 @@
 Offsets and changes of summer time come from the tz database (zoneinfo), not from us.
 """
 
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
 
 from coldtake.domain import events as ev
-from coldtake.domain.days import day_of, held_day
+from coldtake.domain.days import clock_on, day_of, held_day
 from coldtake.domain.state import fold
 from coldtake.domain.take import Answer, Judge
 from making import plan, slot, step, topic
@@ -182,3 +182,22 @@ def test_held_day_only_over_one_day_that_was_before_now():
     assert held_day(day, now, (now + hour, date(2027, 1, 13))) == day
     assert held_day(day, now, (now - hour, date(2027, 1, 14))) == day
     assert held_day(day, now, (now - hour, date(2027, 1, 11))) == day
+
+
+def test_a_plan_at_night_begins_a_date_later(services, clock):
+    """Half past midnight belongs to the evening before: the calendar must not send it back."""
+    assert clock_on(date(2027, 1, 12), time(0, 30)) == datetime(2027, 1, 13, 0, 30)
+    assert clock_on(date(2027, 1, 12), time(17)) == datetime(2027, 1, 12, 17)
+    assert clock_on(date(2027, 1, 12), time(0, 30), 0) == datetime(2027, 1, 12, 0, 30)
+    clock.instant = datetime(2027, 1, 13, 0, 32, tzinfo=VIENNA)
+    assert services.today() == date(2027, 1, 12)
+    late = services.evening.default_request(services.today())
+    assert late.starts_at == time(0, 35)
+
+
+def test_a_plan_over_the_change_of_summer_time_takes_its_true_minutes():
+    """28 March 2027, from 01:50: after ten minutes it is three."""
+    first, second = (slot(step(n), minutes=m) for n, m in (("slow", 10), ("fast", 5)))
+    start = datetime(2027, 3, 28, 1, 50, tzinfo=VIENNA)
+    along = [(f"{m.begins:%H:%M}", m.minutes) for m in plan((first,), (second,)).along(start)]
+    assert along == [("01:50", 10), ("03:00", 5), ("03:05", 5)]

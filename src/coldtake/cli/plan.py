@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from coldtake.cli.opened import print_json, services_of
-from coldtake.domain.plan import Period, Plan, Slot, SlotKind
+from coldtake.domain.plan import Moment, Plan, Slot, SlotKind
 
 if TYPE_CHECKING:
     from coldtake.domain.state import State
@@ -51,22 +51,18 @@ def lines_of(plan: Plan, state: "State") -> list[str]:
     if not plan.slots:
         return list(plan.remarks)
     lines = [f"{plan.request.day:%A, %d %B %Y}: {plan.minutes} minutes from {begins:%H:%M}"]
-    for number, period in enumerate(plan.periods):
-        if number:
-            lines.append(f"{begins:%H:%M}  break, {plan.rules.break_min} min")
-            begins += timedelta(minutes=plan.rules.break_min)
-        lines += _period_lines(period, state, begins)
-        begins += timedelta(minutes=period.minutes)
+    for moment in plan.along(begins):
+        lines += _moment_lines(moment, state)
     return [*lines, *(f"Note: {remark}" for remark in plan.remarks)]
 
 
-def _period_lines(period: Period, state: "State", begins: datetime) -> list[str]:
-    lines = []
-    for slot in period.slots:
-        lines += [f"{begins:%H:%M}  {_title(slot, state)}, {slot.minutes} min"]
-        lines += [f"       {words}" for words in (slot.question, slot.goal, slot.reason) if words]
-        begins += timedelta(minutes=slot.minutes)
-    return lines
+def _moment_lines(moment: Moment, state: "State") -> list[str]:
+    slot = moment.slot
+    if slot is None:
+        return [f"{moment.begins:%H:%M}  break, {moment.minutes} min"]
+    more = (slot.question, slot.goal, slot.reason)
+    said = [f"       {words}" for words in more if words]
+    return [f"{moment.begins:%H:%M}  {_title(slot, state)}, {slot.minutes} min", *said]
 
 
 def _title(slot: Slot, state: "State") -> str:

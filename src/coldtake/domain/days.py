@@ -10,7 +10,7 @@ A clock that stood ahead and was put right is not a flight: what it wrote lies a
 not hold the day.
 """
 
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 
 TURNS_AT_HOUR = 4
 _DAY = timedelta(days=1)
@@ -30,3 +30,9 @@ def held_day(day: date, at: datetime, last: tuple[datetime, date] | None) -> dat
     if last is None or last[0] > at or last[1] - day != _DAY:
         return day
     return last[1]
+
+
+def clock_on(day: date, clock: time, turns_at_hour: int = TURNS_AT_HOUR) -> datetime:
+    """Return when a time of day comes in a practice day, without zone: at night, a date later."""
+    night = clock.hour < turns_at_hour
+    return datetime.combine(day + _DAY if night else day, clock)

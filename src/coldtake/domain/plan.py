@@ -3,10 +3,11 @@
 Rules are common practice, no source; each is a setting except `HARD_PERIOD_MIN`.
 """
 
-from datetime import date, time
+from collections.abc import Iterator
+from datetime import UTC, date, datetime, time, timedelta
 from enum import StrEnum
 from itertools import pairwise
-from typing import Annotated
+from typing import Annotated, NamedTuple
 
 import msgspec
 from msgspec import Meta
@@ -94,6 +95,20 @@ class PlanRequest(msgspec.Struct, frozen=True, kw_only=True):
     wishes: tuple[Wish, ...] = ()
 
 
+class Moment(NamedTuple):
+    """When a slot of a plan begins, or a break (slot None), and how long it is."""
+
+    begins: datetime
+    slot: Slot | None
+    minutes: int
+
+
+def _later(start: datetime, minutes: int) -> datetime:
+    if start.tzinfo is None:
+        return start + timedelta(minutes=minutes)
+    return (start.astimezone(UTC) + timedelta(minutes=minutes)).astimezone(start.tzinfo)
+
+
 class Plan(msgspec.Struct, frozen=True, kw_only=True):
     """Tomorrow, decided. `minutes` includes the breaks and is never above what was given.
 
@@ -115,6 +130,20 @@ class Plan(msgspec.Struct, frozen=True, kw_only=True):
     def slots(self) -> tuple[Slot, ...]:
         """All slots in playing order."""
         return tuple(s for p in self.periods for s in p.slots)
+
+    def along(self, start: datetime) -> Iterator[Moment]:
+        """Walk slots and breaks along the clock, from an aware instant or a bare local time.
+
+        Minutes pass as they do, also where the clock is put forward or back meanwhile.
+        """
+        passed = 0
+        for number, period in enumerate(self.periods):
+            if number:
+                yield Moment(_later(start, passed), None, self.rules.break_min)
+                passed += self.rules.break_min
+            for slot in period.slots:
+                yield Moment(_later(start, passed), slot, slot.minutes)
+                passed += slot.minutes
 
     @property
     def minutes(self) -> int:

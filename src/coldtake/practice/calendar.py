@@ -8,16 +8,20 @@ from datetime import UTC, datetime, timedelta
 
 from icalendar import Calendar, Event
 
+from coldtake.domain.days import clock_on
 from coldtake.domain.ids import named_id
-from coldtake.domain.plan import Period, Plan, SlotKind
+from coldtake.domain.plan import Moment, Plan, SlotKind
 from coldtake.domain.state import State
+from coldtake.settings import value_of
 
 PRODUCT = "-//Coldtake//Practice plan//EN"
 
 
 def calendar_of(plan: Plan, state: State, now: datetime) -> bytes:
     """Write a plan as iCalendar; `now` is aware, its zone is the one the plan's clock runs in."""
-    starts = datetime.combine(plan.request.day, plan.request.starts_at, tzinfo=now.tzinfo)
+    turns = value_of(state.settings, "day_turns_hour")
+    on = clock_on(plan.request.day, plan.request.starts_at, turns)
+    starts = on.replace(tzinfo=now.tzinfo)
     event = Event()
     event.add("uid", f"{named_id('session', plan.request.day.isoformat())}@coldtake")
     event.add("dtstamp", now.astimezone(UTC))
@@ -43,25 +47,16 @@ def _summary(plan: Plan, state: State) -> str:
 
 
 def _description(plan: Plan, state: State, starts: datetime) -> str:
-    lines = []
-    begins = starts
-    for number, period in enumerate(plan.periods):
-        if number:
-            lines.append(f"{begins:%H:%M} break, {plan.rules.break_min} min")
-            begins += timedelta(minutes=plan.rules.break_min)
-        lines += _period_lines(period, state, begins)
-        begins += timedelta(minutes=period.minutes)
-    return "\n".join(lines)
+    return "\n".join(_line(moment, state) for moment in plan.along(starts))
 
 
-def _period_lines(period: Period, state: State, begins: datetime) -> list[str]:
-    lines = []
-    for slot in period.slots:
-        step = state.steps.get(slot.step_id)
-        cold = "cold take: " if slot.kind is SlotKind.COLD else ""
-        name = " - ".join(
-            w for w in (_title(state, slot.topic_id), step.title if step else "") if w
-        )
-        lines.append(f"{begins:%H:%M} {cold}{name}, {slot.minutes} min. {slot.question}".rstrip())
-        begins += timedelta(minutes=slot.minutes)
-    return lines
+def _line(moment: Moment, state: State) -> str:
+    slot = moment.slot
+    if slot is None:
+        return f"{moment.begins:%H:%M} break, {moment.minutes} min"
+    step = state.steps.get(slot.step_id)
+    cold = "cold take: " if slot.kind is SlotKind.COLD else ""
+    names = (_title(state, slot.topic_id), step.title if step else "")
+    name = " - ".join(w for w in names if w)
+    said = f"{moment.begins:%H:%M} {cold}{name}, {slot.minutes} min. {slot.question}"
+    return said.rstrip()

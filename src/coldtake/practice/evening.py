@@ -4,6 +4,7 @@ from datetime import date, datetime, time, timedelta
 
 import msgspec
 
+from coldtake.domain.days import clock_on
 from coldtake.domain.events import PlanKept
 from coldtake.domain.plan import Plan, PlanRequest
 from coldtake.errors import NotFoundError, PlanError
@@ -35,7 +36,9 @@ class Evening:
         settings = self._log.state().settings
         starts_at = time(value_of(settings, "starts_at_hour"))
         now = self._log.now()
-        if day == now.date() and now.time() > starts_at:
+        turns = value_of(settings, "day_turns_hour")
+        late = now.replace(tzinfo=None) > clock_on(day, starts_at, turns)
+        if day == self._log.today() and late:
             starts_at = _next_start(now)
         return PlanRequest(
             day=day, starts_at=starts_at, minutes=value_of(settings, "session_minutes")

@@ -63,7 +63,9 @@ export const minutesSaid = (/** @type {number} */ minutes) =>
  * @param {import("./model.js").Plan} plan @param {number} minutes its length @param {number} now
  */
 export function minutesLeftOf(plan, minutes, now) {
-  const startsMs = new Date(`${plan.request.day}T${plan.request.starts_at}`).getTime();
+  const starts = new Date(`${plan.request.day}T${plan.request.starts_at}`);
+  if (starts.getHours() < rules.turnsAtHour) starts.setDate(starts.getDate() + 1); // at night
+  const startsMs = starts.getTime();
   const late = (now - startsMs) / 60_000;
   return late > 5 && late < minutes - 5 ? Math.ceil(minutes - late) : null;
 }
