@@ -8,7 +8,7 @@ ARGS ?=
 
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: run test lint format types bench lock clean
+.PHONY: run test lint format types bench coverage lock clean
 
 run: $(VENV)/.ready-run
 	@$(BIN)/coldtake serve --port $(PORT) $(ARGS)
@@ -31,9 +31,16 @@ format: $(VENV)/.ready-test
 	$(BIN)/ruff format .
 	$(BIN)/ruff check --fix .
 
-# The quick study; the slow ones say their commands in bench/*/RESULTS.md.
+# The quick studies; the slow ones say their commands in bench/*/RESULTS.md.
 bench: $(VENV)/.ready-test
-	OMP_NUM_THREADS=1 $(BIN)/python bench/planning/run.py $(ARGS)
+	OMP_NUM_THREADS=1 $(BIN)/python bench/planning/run.py
+	OMP_NUM_THREADS=1 $(BIN)/python bench/scale/run.py $(ARGS)
+
+# Lines and branches reached by the tests, a line for each room; slow, and needs `coverage`.
+coverage: $(VENV)/.ready-test
+	$(BIN)/python -m coverage run --branch --source src/coldtake --concurrency=thread \
+	  -m pytest -q -p no:cacheprovider --ignore tests/browser $(ARGS)
+	$(BIN)/python tests/coverage_by_room.py
 
 # The environment is made again whenever the Python or a lock changes.
 $(VENV)/bin/python:

@@ -306,19 +306,19 @@ def report(years: list[int], logs: dict, pages: dict, append: tuple[float, float
             (
                 f"`python bench/scale/run.py --years {' '.join(map(str, years))}`, {date.today()}. "
                 f"{_machine()}; load average {load[0]:.1f}, {load[1]:.1f} "
-                f"and {load[2]:.1f} over 1, 5 and 15 minutes on {os.cpu_count()} cores: where it is "
-                "above the number of cores, wall times are those of a busy machine."
+                f"and {load[2]:.1f} over 1, 5 and 15 minutes on {os.cpu_count()} cores: where it "
+                "is above the number of cores, wall times are those of a busy machine."
             ),
             table(["", "empty", *named], start),
             (
-                f"Appending in deliveries of {AT_ONCE}: {append[0]:,.0f} events a second through the "
-                f"log, {append[1]:,.0f} rows by plain SQL with the same safety "
+                f"Appending in deliveries of {AT_ONCE}: {append[0]:,.0f} events a second through "
+                f"the log, {append[1]:,.0f} rows by plain SQL with the same safety "
                 f"({append[1] / append[0]:.1f} times)."
             ),
             (
-                f"Pages, {ASKED} times each, one after the other: median / 95th percentile in ms, in "
-                "brackets CPU ms of one answer. The settings do not depend on the log: they are the "
-                "reference."
+                f"Pages, {ASKED} times each, one after the other: median / 95th percentile in ms, "
+                "in brackets CPU ms of one answer. The settings do not depend on the log: they are "
+                "the reference."
             ),
             table(["page", *named], page_rows),
         ]
