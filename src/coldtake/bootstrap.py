@@ -102,7 +102,9 @@ def make_app(services: Services, *, data: Path | None = None) -> "FastAPI":
     from coldtake.web.sharing.listener import Sharing
 
     sharing = Sharing(data) if data else None
-    return create_app(services, build_demo=fill_with_demo, sharing=sharing)
+    app = create_app(services, build_demo=fill_with_demo, sharing=sharing)
+    app.state.open_source = source_of
+    return app
 
 
 def fill_with_demo(services: Services, progress: Progress | None = None) -> None:

@@ -108,6 +108,14 @@ class Caretaker(Protocol):
         """Return what was repaired, oldest first."""
         ...
 
+    def fresh(self) -> Sequence[Repair]:
+        """Return what was repaired since the folder was opened, the opening included."""
+        ...
+
+    def watch(self) -> None:
+        """Begin to look after it in the background, until `close`."""
+        ...
+
     def last(self) -> Checkup | None:
         """Return what the last check found, None when there was none yet."""
         ...

@@ -17,10 +17,17 @@ def services_of(arguments: Namespace) -> "Iterator[Services]":
     from coldtake.bootstrap import open_services
 
     services = open_services(Path(arguments.data) if arguments.data else None)
+    tell_repairs(services)
     try:
         yield services
     finally:
         services.close()
+
+
+def tell_repairs(services: "Services") -> None:
+    """Say what had to be put right at the opening, where the person looks."""
+    for repair in services.care.fresh() if services.care else ():
+        print(repair.what, file=sys.stderr)
 
 
 class ShownProgress:

@@ -13,7 +13,7 @@ import uvicorn
 from fastapi import FastAPI
 
 from coldtake.bootstrap import fill_with_demo, make_app, open_services
-from coldtake.cli.opened import ShownProgress, print_json
+from coldtake.cli.opened import ShownProgress, print_json, tell_repairs
 from coldtake.errors import InputError
 from coldtake.storage.folder import data_folder
 from coldtake.storage.lock import FolderLock
@@ -51,7 +51,10 @@ def run(arguments: Namespace) -> int:
 
 def _serve(arguments: Namespace, folder: Path, lock: FolderLock) -> None:
     services, app = open_services(folder), None
+    tell_repairs(services)
     try:
+        if services.care is not None:
+            services.care.watch()
         if arguments.demo and services.is_empty():
             fill_with_demo(services, ShownProgress())
         listener = _listen(arguments.port)

@@ -74,6 +74,10 @@ class Keeper:
         """Return what was repaired, oldest first."""
         return self._repairs.all()
 
+    def fresh(self) -> Sequence[Repair]:
+        """Return what was repaired since the folder was opened, the opening included."""
+        return self._repairs.all()[self._repairs.before :]
+
     def last(self) -> Checkup | None:
         """Return what the last check found, None when there was none yet."""
         with contextlib.suppress(OSError, ValueError):

@@ -19,6 +19,7 @@ class Repairs:
     def __init__(self, folder: Path, now: Callable[[], datetime]) -> None:
         self._file = folder / NAME
         self.now = now
+        self.before = len(self.all())  # how many there were when it was opened
 
     def note(self, what: str, *, lost: int = 0, aside: str = "") -> Repair:
         """Write down a repair."""

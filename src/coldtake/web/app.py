@@ -44,6 +44,7 @@ MODULES = (
     "pages.outlook",
     "pages.settings",
     "pages.work",
+    "pages.data",
     "pages.share",
     "pages.tuner",
 )
