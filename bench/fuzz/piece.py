@@ -18,6 +18,7 @@ from fuzz_seeds import seeds_of
 from mutations import mutant
 
 from coldtake.errors import ColdtakeError
+from coldtake.music.verovio_door import WORKER
 
 MEMORY = 1_000_000_000
 
@@ -44,7 +45,10 @@ def main() -> None:
         data = mutant(seeds, reader, number)
         print(json.dumps({"n": number}), flush=True)
         began = time.process_time()
+        lost = WORKER.lost
         found = outcome(reader, data)
+        if WORKER.lost > lost:  # refused, because the engraver's process died over it
+            found["engraver"] = "lost"
         seconds = round(time.process_time() - began, 3)
         print(json.dumps({"n": number, "s": seconds, **found}), flush=True)
 

@@ -112,6 +112,7 @@ def run(reader: str, count: int, state: Path) -> Counter[str]:
         odd = [f for f in found if f["became"] not in ("read", "refused") or f["s"] > SLOW_S]
         line = {"reader": reader, "first": done, "count": piece, "became": became, "odd": odd}
         line["s"] = round(time.time() - began, 1)
+        line["lost"] = sum("engraver" in f for f in found)
         line["slowest"] = max((f["s"] for f in found), default=0.0)
         with state.open("a", encoding="utf-8") as file:
             file.write(json.dumps(line) + "\n")
