@@ -6,10 +6,11 @@ import numpy as np
 from world import Rule, Slot, World
 
 from coldtake.domain.topic import Step, StepPhase
+from coldtake.learning.beliefs import beliefs
 from coldtake.planning.choice import DayChoice, TopicLimits
 from coldtake.planning.lookahead import day_values
 from coldtake.planning.options import Limits, free_options
-from coldtake.planning.prospect import chances, moved, prospect
+from coldtake.planning.prospect import Thin, chances, moved, steps_ahead, thinned
 from coldtake.planning.values import StepValue
 
 DONE = (StepPhase.MET, StepPhase.HELD)
@@ -116,19 +117,20 @@ def triage(world: World) -> list[Slot]:
 
 def greedy(world: World) -> list[Slot]:
     """What eight minutes add to tomorrow's chance of a clean cold take, the most first."""
-    p = prospect(world.state, world.day, 12)
-    gain = _soon(p, SLOT) - chances(p.thin, 1.0).mean(axis=1)
-    gain = np.where(p.steps.available, gain * p.steps.weight, -1.0)
+    b = beliefs(world.state, world.day)
+    steps = steps_ahead(world.state, world.day, b)
+    thin = thinned(b, steps.rows)
+    gain = _soon(thin, SLOT) - chances(thin, 1.0).mean(axis=1)
+    gain = np.where(steps.available, gain * steps.weight, -1.0)
     order = np.argsort(-gain, kind="stable")
-    return _fill([p.steps.ids[i] for i in order], float(world.scenario.minutes))
+    return _fill([steps.ids[i] for i in order], float(world.scenario.minutes))
 
 
-def _soon(p, minutes: float) -> np.ndarray:  # type: ignore[no-untyped-def]
-    skill, half_life = moved(p.thin, 0.0, minutes)
-    thin = type(p.thin)(
-        skill, half_life, p.thin.rate, p.thin.shape, p.thin.span, np.zeros_like(p.thin.gap)
-    )
-    return chances(thin, 1.0).mean(axis=1)
+def _soon(thin: Thin, minutes: float) -> np.ndarray:
+    skill, half_life = moved(thin, 0.0, minutes)
+    rested = np.zeros_like(thin.gap)
+    after = Thin(skill, half_life, thin.rate, thin.shape, thin.span, rested)
+    return np.asarray(chances(after, 1.0).mean(axis=1))
 
 
 def composed(values: Sequence[StepValue], minutes: int, most: int = 4) -> list[Slot]:

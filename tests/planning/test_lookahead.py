@@ -7,8 +7,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coldtake.domain.topic import Place
-from coldtake.learning import law
-from coldtake.planning import prices
 from coldtake.planning.lookahead import day_values, minutes_per_day
 from logs import DAY, Log
 
@@ -123,22 +121,3 @@ def test_minutes_a_day_follow_the_log():
     for day in range(28):
         log.work("a.0", 10, day)
     assert 10.0 < minutes_per_day(log.state, on(28)) < fresh
-
-
-@pytest.mark.parametrize("shape", range(len(law.SHAPES)))
-def test_value_falls_with_the_price_and_is_convex_in_it(shape):
-    """The dual function of one step: an upper envelope of straight lines in the price."""
-    ladder = prices.tables()[shape, 60, :, 4, 3]
-    slopes = np.diff(ladder, axis=-1) / np.diff(prices.PRICES)
-    assert np.all(slopes <= 1e-4)
-    assert np.all(np.diff(slopes, axis=-1) >= -1e-2)
-
-
-def test_value_is_never_below_leaving_it_alone():
-    shape, left = 0, 30
-    for s, skill in enumerate(prices.SKILLS):
-        for h, half_life in enumerate(prices.HALF_LIVES):
-            psi = law.SHAPES[shape].psi
-            chance = prices.idle_chances(np.array(skill), np.array(half_life), psi, left)
-            never = prices.ON_DATE.kept_per_day * chance[1:].sum() + 0.7 * chance[left]
-            assert prices.tables()[shape, left, 0, s, h, 0].min() >= never - 1e-5
