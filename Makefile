@@ -36,7 +36,9 @@ bench: $(VENV)/.ready-test
 	OMP_NUM_THREADS=1 $(BIN)/python bench/planning/run.py $(ARGS)
 
 # Lines and branches reached by the tests, a line for each room; slow, and needs `coverage`.
+coverage: export COVERAGE_FILE := build/.coverage
 coverage: $(VENV)/.ready-test
+	@mkdir -p build
 	$(BIN)/python -m coverage run --branch --source src/coldtake --concurrency=thread \
 	  -m pytest -q -p no:cacheprovider --ignore tests/browser $(ARGS)
 	$(BIN)/python tests/coverage_by_room.py

@@ -3,6 +3,8 @@
 schemathesis makes the requests from the description (D. Dygalo, "Schemathesis", schemathesis.io).
 """
 
+import os
+
 import pytest
 import schemathesis
 from description import described
@@ -12,7 +14,7 @@ from hypothesis.strategies import booleans
 
 from coldtake.web.app import create_app
 
-EXAMPLES = 3  # of each operation, the same ones always
+EXAMPLES = int(os.environ.get("COLDTAKE_EXAMPLES", "3"))  # of each operation, always the same
 
 
 @pytest.fixture

@@ -31,6 +31,7 @@ class Takes:
         self._log = log
         self._files = files
         self._passages = passages
+        self._outdated: tuple[int, tuple[str, ...]] = (-1, ())
 
     def keep(
         self,
@@ -107,9 +108,13 @@ class Takes:
         """Return the takes whose verdict an older listener gave, newest first."""
         from coldtake.listening.engine import ENGINE
 
-        takes = self._log.state().takes.values()
-        old = [t for t in takes if t.verdict and t.verdict.engine not in (ENGINE, NOT_HEARD)]
-        return tuple(t.id for t in sorted(old, key=lambda t: t.at, reverse=True))
+        upto = self._log.store.last_sequence()
+        if self._outdated[0] != upto:  # going through all takes reads ten years
+            takes = self._log.state().takes.values()
+            old = [t for t in takes if t.verdict and t.verdict.engine not in (ENGINE, NOT_HEARD)]
+            newest_first = sorted(old, key=lambda t: t.at, reverse=True)
+            self._outdated = (upto, tuple(t.id for t in newest_first))
+        return self._outdated[1]
 
     def sound(self, take_id: str) -> Path:
         """Return the FLAC file of a take. Raises NotFoundError."""
