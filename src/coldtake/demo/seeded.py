@@ -4,7 +4,7 @@ An id is a UUIDv7 of the story's instant with random bytes drawn from the seed, 
 looks like a played one, and building it twice on the same day gives the same log.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -42,7 +42,7 @@ class Draft:
         self._events: dict[str, Event] = {}
         self._refused: list[tuple[datetime, str, bytes]] = []
 
-    def append(self, events: Sequence[Event]) -> int:
+    def append(self, events: Iterable[Event]) -> int:
         """Append events, return how many were new."""
         before = len(self._events)
         for event in events:

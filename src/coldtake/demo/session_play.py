@@ -147,7 +147,7 @@ class SessionPlay:
     def _wants_to_know(self, step: Step) -> bool:
         """Say whether the player begins with a cold take: on a step once met and then left."""
         state = self._services.state()
-        played = max((w.day for w in state.works if w.step_id == step.id), default=None)
+        played = max((w.day for w in state.past(step.id).works), default=None)
         rested = played is not None and (self._run.day - played).days >= RESTED_DAYS
         return rested and state.phase(step.id) in WAS_MET
 

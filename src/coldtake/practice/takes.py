@@ -110,7 +110,7 @@ class Takes:
 
         upto = self._log.store.last_sequence()
         if self._outdated[0] != upto:  # going through all takes reads ten years
-            takes = self._log.state().takes.values()
+            takes = (t for past in self._log.state().pasts.values() for t in past.takes)
             old = [t for t in takes if t.verdict and t.verdict.engine not in (ENGINE, NOT_HEARD)]
             newest_first = sorted(old, key=lambda t: t.at, reverse=True)
             self._outdated = (upto, tuple(t.id for t in newest_first))
