@@ -28,6 +28,7 @@ HEALTH = "health.json"
 TURN_DAYS = 30  # within so many days every take has had its turn
 TURN_LEAST = 50  # takes a day
 _HOUR = timedelta(hours=1)
+_TOLD_EVERY = 2000  # entries
 _FIRST_LOOK_S = 20.0  # after the start, when the first pages have been answered
 
 
@@ -139,6 +140,8 @@ class Keeper:
         events, sums = 0, {}
         for _, event in self._store.events():  # an entry that is damaged is mended on the way
             events += 1
+            if events % _TOLD_EVERY == 0 and progress and not progress.step(0, 1, "the log"):
+                raise Cancelled
             if isinstance(event.data, TakeRecorded):
                 sums[event.data.take_id.lower()] = event.data.sha256
         heard = _in_turn(sums, turn)

@@ -40,7 +40,7 @@ def mended(columns: Columns, digest: str) -> Columns | None:
     columns : the five columns as read, bytes that are no text as surrogates
     """
     told = _told(*(columns[name] for name in COLUMNS))
-    if _digest(told) == digest or _turned_itself(_digest(told), digest) or _first(told) == digest:
+    if _digest(told) == digest or _turned_itself(_digest(told), digest):
         return columns
     turned = _with_bit_turned(told, digest)
     if turned is None or _digest(turned) != digest:
@@ -54,11 +54,6 @@ def _told(*columns: str) -> bytes:
 
 def _digest(told: bytes) -> str:
     return f"{zlib.crc32(told):08x}{blake2b(told, digest_size=4).hexdigest()}"
-
-
-def _first(told: bytes) -> str:
-    """Return the checksum as the first of these databases had it."""
-    return blake2b(told, digest_size=8).hexdigest()
 
 
 def _turned_itself(right: str, digest: str) -> bool:
