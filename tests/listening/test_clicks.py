@@ -4,6 +4,7 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+import msgspec
 import numpy as np
 import pytest
 import soxr
@@ -11,7 +12,7 @@ from click_study import clicks
 from takes import BPM, HAVE_BANK, RATE, WHY_NOT, keys, sounded, tune
 
 from coldtake.domain.criterion import Criterion, NotesTest, TimingTest
-from coldtake.domain.take import Answer, ClickTrack, NoteStatus
+from coldtake.domain.take import Answer, ClickTrack, NoteStatus, Verdict
 from coldtake.listening import click_track
 from coldtake.listening.click_track import find_clicks, without_clicks
 from coldtake.listening.fitness import clipped_share, obstacle_in_sound
@@ -82,6 +83,7 @@ def test_a_step_of_the_delay_is_told_and_timing_is_not_told_against_it():
     assert "own tempo" in verdict.tests[0].words
     assert verdict.click is not None
     assert not verdict.click.steady
+    assert msgspec.json.decode(msgspec.json.encode(verdict), type=Verdict) == verdict
 
 
 def test_a_player_behind_the_click_is_told_only_where_the_click_is_heard():

@@ -82,12 +82,12 @@ class ClickEffect:
         if heard is None:
             return None
         return ClickHeard(
-            delay_start_ms=1e3 * heard.delay_start_s,
-            delay_end_ms=1e3 * heard.delay_end_s,
-            error_ms=1e3 * heard.error_s,
-            level_db=heard.level_db,
+            delay_start_ms=float(1e3 * heard.delay_start_s),
+            delay_end_ms=float(1e3 * heard.delay_end_s),
+            error_ms=float(1e3 * heard.error_s),
+            level_db=float(heard.level_db),
             clicks=len(heard.times_s),
-            steady=heard.steady,
+            steady=bool(heard.steady),
         )
 
 

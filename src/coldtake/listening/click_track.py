@@ -270,7 +270,7 @@ def _common(likely: Floats, path: Places, delays: Floats) -> tuple[float, float]
         at += 0.5 * STEP_S * float((a - c) / bend) if bend < 0 else 0.0
     own = delays[low + np.argmax(likely[:, low:high], axis=1)]
     spread = float(np.median(np.abs(own - at))) / 0.6745
-    return at, 2.0 * spread / np.sqrt(len(own)) + STEP_S
+    return at, 2.0 * spread / float(np.sqrt(len(own))) + STEP_S
 
 
 def _clicks_as_recorded(samples: Floats, heard: HeardClicks) -> Floats:
