@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import ipaddress
 import socket
 import ssl
@@ -25,8 +26,9 @@ if TYPE_CHECKING:
 PORT = 8438  # the neighbour of the page's own port; the picture to scan carries it
 FOLDER = "sharing"  # in the data folder
 _PATIENCE_S = 10.0
-_CLOSING_S = 3
+_CLOSING_S = 2
 _TICK_S = 0.02
+_GOODBYE_S = 0.3
 _CONNECTIONS = 64  # one browser holds six; strangers shall not fill the machine
 
 
@@ -115,7 +117,7 @@ class Sharing:
             ssl_context_factory=lambda *_: context,
             timeout_graceful_shutdown=_CLOSING_S,
         )
-        server = uvicorn.Server(config)
+        server = _closing_server(config)
         thread = threading.Thread(
             target=server.run, kwargs={"sockets": [listener]}, name="sharing", daemon=True
         )
@@ -127,6 +129,29 @@ class Sharing:
             server.should_exit = True
             raise BusyError("The tablet's server did not start.", remedy="Try it once more.")
         self._server, self._thread = server, thread
+
+
+def _closing_server(config: uvicorn.Config) -> uvicorn.Server:
+    """A server that leaves no connection behind: browsers seldom answer TLS's goodbye."""
+    import uvicorn
+
+    class Closing(uvicorn.Server):
+        async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+            leaving = asyncio.create_task(self.leave())
+            await super().shutdown(sockets=sockets)
+            leaving.cancel()
+            for connection in list(self.server_state.connections):
+                connection.transport.abort()
+            await asyncio.sleep(_TICK_S)  # the loop closes the sockets before it ends
+
+        async def leave(self) -> None:
+            while True:  # those that are done, and only wait for the goodbye
+                await asyncio.sleep(_GOODBYE_S)
+                for connection in list(self.server_state.connections):
+                    if connection.transport.is_closing():
+                        connection.transport.abort()
+
+    return Closing(config)
 
 
 def _bound(address: Address, port: int) -> socket.socket:
