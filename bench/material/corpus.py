@@ -2,6 +2,7 @@
 
     PYTHONPATH=src python bench/material/corpus.py read     [--out FILE]   our reading, its time
     PYTHONPATH=src python bench/material/corpus.py compare  [--out FILE] [--minutes M]
+    PYTHONPATH=src python bench/material/corpus.py explain  [--out FILE]   why notes differ
     PYTHONPATH=src python bench/material/corpus.py table    [--out FILE]
 
 Lines of JSON go to FILE; a second call goes on where the first stopped. `compare` takes the pieces
@@ -74,8 +75,8 @@ def _abc_bars(text: str) -> Bars:
     return found
 
 
-def their_bars(form: str, text: str) -> Bars:
-    """The same from music21."""
+def their_bars(form: str, text: str, *, attacks: bool = False) -> Bars:
+    """The same from music21; attacks: without the later notes of a tied chain."""
     from music21 import converter
 
     with warnings.catch_warnings(), contextlib.redirect_stderr(io.StringIO()):
@@ -87,15 +88,17 @@ def their_bars(form: str, text: str) -> Bars:
         for index, measure in enumerate(measures):
             while len(found) <= index:
                 found.append(Counter())
-            found[index].update(_their_notes(measure, form))
+            found[index].update(_their_notes(measure, form, attacks=attacks))
     return found
 
 
-def _their_notes(measure, form: str) -> Iterator[int]:
+def _their_notes(measure, form: str, *, attacks: bool) -> Iterator[int]:
     for note in measure.recurse().notes:
         if "ChordSymbol" in note.classes or not hasattr(note, "pitches"):
             continue
         cue = note.hasStyleInformation and note.style.noteSize == "cue"
+        if attacks and note.tie is not None and note.tie.type in ("stop", "continue"):
+            continue
         if (form == "abc" and note.duration.isGrace) or cue or "PercussionChord" in note.classes:
             continue
         yield from (round(p.ps - 1e-9) for p in note.pitches)
@@ -175,6 +178,60 @@ def _compared(name: str, form: str, text: str) -> dict[str, object]:
     }
 
 
+def explain_all(out: Path) -> None:
+    """Ask again where notes differ, and say why; the older line of a piece counts no more."""
+    records = {r["name"]: r for r in map(json.loads, out.read_text().splitlines())}
+    wanted = {
+        n
+        for n, r in records.items()
+        if str(r.get("verdict")).startswith("differs") and "why" not in r
+    }
+    names = {n.partition("#")[0] for n in wanted}
+    with out.open("a") as lines:
+        for path in files():
+            if "/".join(path.parts[path.parts.index("corpus") + 1 :]) not in names:
+                continue
+            for name, form, text in pieces(path):
+                if name in wanted:
+                    record = _compared(name, form, text)
+                    if str(record.get("verdict")).startswith("differs"):
+                        record["why"] = why(form, text)
+                    _say(lines, record)
+
+
+def why(form: str, text: str) -> str:
+    """What another reading of ours would have to do to get music21's notes."""
+    theirs = sum(their_bars(form, text), Counter())
+    if form != "abc":
+        return "look"
+    for way in ("octave", "not"):
+        said = f"%%propagate-accidentals {way}\n{text}"
+        if sum(our_bars(form, said), Counter()) == theirs:
+            return f"an accidental in a bar holds for: {way}"
+    ours = sum(our_bars(form, text), Counter())
+    for octaves in (-2, -1, 1, 2):
+        if Counter({p + 12 * octaves: n for p, n in ours.items()}) == theirs:
+            return "the clef moves the notes by octaves"
+    if sum(their_bars(form, text, attacks=True), Counter()) == _attacks(text):
+        return "a note longer than its bar is split"
+    if not ours - theirs:
+        return "music21 has more noteheads"
+    return "music21 has fewer noteheads" if not theirs - ours else "look"
+
+
+def _attacks(text: str) -> Counter:
+    """Notes as they sound: a tied chain once."""
+    return Counter(n.written_pitch for n in _written_once(text))
+
+
+def _written_once(text: str):
+    seen = set()
+    for note in read_passage.__wrapped__(text, "abc").notes:
+        if not note.grace and note.notation_ids not in seen:
+            seen.add(note.notation_ids)
+            yield note
+
+
 def _done(out: Path) -> set[str]:
     if not out.exists():
         return set()
@@ -188,7 +245,7 @@ def _say(lines, record: dict[str, object]) -> None:
 
 def table(out: Path) -> None:
     """Counts of a file of lines."""
-    records = [json.loads(line) for line in out.read_text().splitlines()]
+    records = list({r["name"]: r for r in map(json.loads, out.read_text().splitlines())}.values())
     for kind in sorted({r["kind"] for r in records}):
         own = [r for r in records if r["kind"] == kind]
         verdicts = Counter(
@@ -201,6 +258,9 @@ def table(out: Path) -> None:
         )
         for reason, count in reasons.most_common():
             print(f"  {count} refused: {reason}")
+        reasons = Counter(r["why"] for r in own if "why" in r and "verdict" in r)
+        for reason, count in reasons.most_common():
+            print(f"  {count} differ or fail: {reason}")
         timed = [r for r in own if "seconds" in r]
         if timed:
             largest = max(timed, key=lambda r: r["bytes"])
@@ -209,12 +269,14 @@ def table(out: Path) -> None:
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("what", choices=("read", "compare", "table"))
+    parser.add_argument("what", choices=("read", "compare", "explain", "table"))
     parser.add_argument("--out", type=Path)
     parser.add_argument("--minutes", type=float, default=600.0)
     asked = parser.parse_args()
     out = asked.out or OUT.with_suffix(f".{asked.what}.jsonl")
-    {"read": read_all, "table": table}.get(asked.what, lambda o: compare_all(o, asked.minutes))(out)
+    {"read": read_all, "explain": explain_all, "table": table}.get(
+        asked.what, lambda o: compare_all(o, asked.minutes)
+    )(out)
 
 
 if __name__ == "__main__":

@@ -3,7 +3,8 @@
 Each beat gets the division that explains its onsets best: a normal error around every grid point
 against a prior that prefers few divisions, after A. T. Cemgil, P. Desain and B. Kappen, "Rhythm
 quantization for transcription", Computer Music Journal 24:2 (2000), pp. 60-76. The beat itself is
-the file's. Onsets closer than a chord spreads (CHORD_S) are one chord.
+the file's. Notes that begin within a chord's spread (CHORD_S) and sound together are one
+chord.
 
 The size of the error and the prices of divisions are guesses, no source; what came of it is told
 (`Quantised`), and the player chooses a coarser or finer grid, with or without threes.
@@ -110,7 +111,7 @@ def _clusters(notes: Sequence[PlayedNote], spread: Fraction, wish: Wish) -> list
     near = min(spread, Fraction(1, 2 * FINEST[wish.finest]))
     groups: list[list[PlayedNote]] = []
     for note in sorted(notes, key=lambda n: (n.onset, n.pitch)):
-        if groups and note.onset - groups[-1][0].onset <= near:
+        if groups and note.onset - groups[-1][0].onset <= near and _together(groups[-1][0], note):
             groups[-1].append(note)
         else:
             groups.append([note])
@@ -122,6 +123,12 @@ def _clusters(notes: Sequence[PlayedNote], spread: Fraction, wish: Wish) -> list
         )
         for group in groups
     ]
+
+
+def _together(one: PlayedNote, two: PlayedNote) -> bool:
+    """Notes of a chord sound together for most of their time, fast ones in a row do not."""
+    shorter = min(one.end - one.onset, two.end - two.onset)
+    return min(one.end, two.end) - two.onset > shorter / 2
 
 
 def _refuse_two_voices(clusters: Sequence[_Cluster]) -> None:

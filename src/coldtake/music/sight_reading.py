@@ -162,7 +162,7 @@ def _line(
 
 def _compass(key: Key, dial: float, rng: random.Random, low: int, high: int) -> Sequence[Pitch]:
     """Rungs of the key in a stretch of the instrument's range."""
-    wide = round(8 + 16 * dial)
+    wide = round(12 + 12 * dial)  # an octave holds a tonic to come home to
     start = low + rng.randint(0, max(high - low - wide, 0)) // 2
     rungs = ladder(key.tonic, _MODE_SCALE.get(key.mode, key.mode), start, min(start + wide, high))
     if len(rungs) < 4:
