@@ -113,11 +113,14 @@ def _repair(database: Path, copies: Copies, repairs: Repairs, fault: str) -> Rep
             where=str(database),
             remedy=f"There is no copy either. A file of it lies in {aside}; restore an archive.",
         )
-    _build(database, entries, found, base[0] if base else None)
-    _finish(database)
+    building = _build(database, entries, found, base[0] if base else None)
     newest = _newest_number(aside / database.name)
     lost = _count_lost(found, base[1] if base else {}, newest)
-    return repairs.note(_words(fault, base, entries, lost), lost=lost or 0, aside=str(aside))
+    repair = repairs.note(_words(fault, base, entries, lost), lost=lost or 0, aside=str(aside))
+    building.replace(database.with_name(_READY))  # noted before it counts: never silently
+    flush_folder(database.parent)
+    _finish(database)
+    return repair
 
 
 def _words(
@@ -197,8 +200,8 @@ def _newest_number(aside: Path) -> int | None:
     return None
 
 
-def _build(database: Path, entries: dict[int, Entry], found: Carved, base: Path | None) -> None:
-    """Write the new database whole, and give it the name that the next step looks for."""
+def _build(database: Path, entries: dict[int, Entry], found: Carved, base: Path | None) -> Path:
+    """Write the new database whole, under a name that does not count yet; return where."""
     building = database.with_name(_BUILDING)
     _remove(building)
     store = SqlStore(sqlite_url_of(building))
@@ -212,8 +215,7 @@ def _build(database: Path, entries: dict[int, Entry], found: Carved, base: Path 
     _settle(building, len(entries))
     with building.open("rb+") as file:
         os.fsync(file.fileno())
-    building.replace(database.with_name(_READY))
-    flush_folder(database.parent)
+    return building
 
 
 def _settle(building: Path, count: int) -> None:
