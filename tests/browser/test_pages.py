@@ -100,6 +100,7 @@ def filled(services) -> dict[str, str]:
         "progress": "/progress",
         "outlook": "/outlook",
         "settings": "/settings",
+        "long work": "/work",
         "missing": "/topics/none",
     }
 
