@@ -25,8 +25,10 @@ COUNT_IN_S = 0.25 + 4 * 60 / BPM
 LATE_S = 0.4
 WATCH = """() => {
   window.__phases = [];
-  new MutationObserver(() => window.__phases.push([document.body.dataset.take, performance.now()]))
-    .observe(document.body, { attributes: true, attributeFilter: ["data-take"] });
+  new MutationObserver(() => {
+    const phase = document.body.dataset.take; // set again and again, also when it stays the same
+    if (window.__phases.at(-1)?.[0] !== phase) window.__phases.push([phase, performance.now()]);
+  }).observe(document.body, { attributes: true, attributeFilter: ["data-take"] });
 }"""
 LOADED = """() => {
   const all = [performance.getEntriesByType("navigation")[0],
