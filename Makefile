@@ -31,9 +31,10 @@ format: $(VENV)/.ready-test
 	$(BIN)/ruff format .
 	$(BIN)/ruff check --fix .
 
-# The quick study; the slow ones say their commands in bench/*/RESULTS.md.
+# The quick studies; the slow ones say their commands in bench/*/RESULTS.md.
 bench: $(VENV)/.ready-test
-	OMP_NUM_THREADS=1 $(BIN)/python bench/planning/run.py $(ARGS)
+	OMP_NUM_THREADS=1 $(BIN)/python bench/planning/run.py
+	OMP_NUM_THREADS=1 $(BIN)/python bench/scale/run.py $(ARGS)
 
 # Lines and branches reached by the tests, a line for each room; slow, and needs `coverage`.
 coverage: export COVERAGE_FILE := build/.coverage
