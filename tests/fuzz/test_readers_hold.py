@@ -15,8 +15,9 @@ FEWER = {"archive": 30}  # each makes a data folder
 def test_damaged_input_is_read_or_refused(reader):
     seeds = [s for s in seeds_of(reader) if len(s) <= MOST_BYTES] or seeds_of(reader)
     refused, count = [], FEWER.get(reader, COUNT)
+    most = max(MOST_BYTES, *map(len, seeds))
     for number in range(FIRST, FIRST + count):
-        data = mutant(seeds, reader, number)[:MOST_BYTES]
+        data = mutant(seeds, reader, number)[:most]
         try:
             READERS[reader](data)
         except ColdtakeError as refusal:

@@ -179,7 +179,7 @@ def test_notation_that_was_not_proposed(client, desk):
 def test_reading_is_fresh_after_the_last_set_was_kept(client, services, desk):
     topic = desk.topic(kind=TopicKind.READING)
     first = proposed(client, topic, way="reading", count="2", bars="4", seed="0")
-    assert "hardness 0." in words(first.text)
+    assert "Hardness 0." in words(first.text)
     keep(client, topic, first, ticks(first))
     form = client.get(f"/topics/{topic.id}/proposal", params={"way": "reading"})
     assert 'name="seed" min="0" max="10000000" value="2"' in form.text

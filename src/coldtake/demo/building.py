@@ -15,7 +15,7 @@ FIRST_EVENING = time(19, 30)
 
 
 def build(
-    services: Services, *, today: date, seed: int = 7, progress: Progress | None = None
+    services: Services, *, today: date, seed: int = 11, progress: Progress | None = None
 ) -> None:
     """Fill an empty log with the example, its history ending the day before `today`.
 

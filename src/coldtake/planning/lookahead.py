@@ -19,6 +19,7 @@ from coldtake.learning.memory import minutes_to_met
 from coldtake.planning import turns
 from coldtake.planning.futures import Days, Future, Start, drawn, lived
 from coldtake.planning.prospect import (
+    Flags,
     Thin,
     Whole,
     believed,
@@ -37,6 +38,7 @@ PACE_DAYS = 28  # days over which the minutes really played are averaged
 DRAWS = 12  # possible truths on which the courses are tried
 CHECK_SHARE = 0.1  # of an average day's minutes that separate cold takes may claim; a guess
 CHECK_WORTH = 1.2  # worth of such a cold take, against as many minutes of work; a guess
+COLD_SHARE = 0.3  # of a slot's worth that a cold take brings as playing; a guess
 REST_DAYS = 2.0  # days without playing before a cold take says anything about keeping; a guess
 NEED_LEAST = 10.0  # minutes that keeping a met step asks for at the least; a guess
 LEAST_ADDED = 0.002  # chance that a slot is said to add at the least, so that turns can be told
@@ -205,15 +207,23 @@ class _Table:
         for the idea of valuing an experiment by what it tells). Work begins with a first try too,
         so a cold take by itself is for what would not be worked on.
         """
-        told = self._told() * (index > 0)
+        first = self._first(index)
+        told = np.where(self._likely(index, first) & (index > 0.0), self._told(), 0.0)
         cold_min = value_of(self.state.settings, "cold_minutes")
         room = max(int(CHECK_SHARE * self.days.minutes / cold_min), 1)
-        minute = index[self._first(index)].min(initial=0.0) / turns.SLOT_MIN
+        minute = index[first].min(initial=np.inf) / turns.SLOT_MIN
         chosen = np.zeros_like(told)
         chosen[np.argsort(-told * self.steps.weight, kind="stable")[:room]] = 1.0
-        least = 0.1 * index * turns.spent(np.array(float(cold_min)), self.steps.done)
-        worth = np.maximum(least, chosen * CHECK_WORTH * minute * cold_min)
+        worth = np.maximum(COLD_SHARE * index, chosen * CHECK_WORTH * minute * cold_min)
         return np.where(self.steps.done & (told > 0.0), worth, 0.0)
+
+    def _likely(self, index: Array, first: Whole) -> Flags:
+        """Steps of the topics that will probably be in the session: as many as it may have."""
+        worth: dict[str, float] = dict.fromkeys(self.steps.topics, 0.0)
+        for row in first:
+            worth[self.steps.topics[row]] += float(index[row])
+        likely = sorted(worth, key=lambda t: -worth[t])[: self.days.topics]
+        return np.array([t in likely for t in self.steps.topics], dtype=bool)
 
     def _told(self) -> Array:
         on_date = chances(self.thin, self.left)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import shutil
 import tempfile
+import weakref
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -77,15 +79,16 @@ class _Archives:
     """The archive that was made last, in a folder of its own that goes with the program."""
 
     def __init__(self) -> None:
-        self._folder: tempfile.TemporaryDirectory[str] | None = None
+        self._folder: Path | None = None
         self.path: Path | None = None
 
     def fresh(self, day: date) -> Path:
         """Return where the next one is written; the last one is gone then."""
         self.path = None
         if self._folder is None:
-            self._folder = tempfile.TemporaryDirectory(prefix="coldtake-")
-        return Path(self._folder.name) / f"coldtake-{day.isoformat()}.zip"
+            self._folder = Path(tempfile.mkdtemp(prefix="coldtake-"))
+            weakref.finalize(self, shutil.rmtree, self._folder, ignore_errors=True)
+        return self._folder / f"coldtake-{day.isoformat()}.zip"
 
     @property
     def told(self) -> str:
