@@ -80,6 +80,7 @@ def begin(browser: RawBrowser, url: str) -> RawTab:
     tab.wait("document.body.dataset.ready === 'yes'", 60)
     tab.press(" ", "Space", " ")
     tab.wait("document.body.dataset.screen === 'intention'")
+    time.sleep(0.6)  # a press that comes with the turn of the page is none
     tab.press("Enter", "Enter", "\r")
     tab.wait("document.body.dataset.screen !== 'intention'")
     time.sleep(1.0)

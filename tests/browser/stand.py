@@ -108,7 +108,7 @@ class Stand:
 
     def open(self) -> "Stand":
         self.page.goto(f"{self.url}/session")
-        self.page.wait_for_function("() => document.body.dataset.ready === 'yes'")
+        self.page.wait_for_function("() => document.body?.dataset.ready === 'yes'")
         return self
 
     def press(self, *keys: str) -> "Stand":
@@ -124,7 +124,7 @@ class Stand:
     def sees(self, screen: str, slot: str = "") -> "Stand":
         """Wait for a scene, and for a slot by the words of its title."""
         self.page.wait_for_function(
-            "([screen, words]) => document.body.dataset.screen === screen &&"
+            "([screen, words]) => document.body?.dataset.screen === screen &&"
             " (!words || document.querySelector('#slot-title').textContent.includes(words))",
             arg=[screen, slot],
         )

@@ -38,6 +38,7 @@ def test_a_hidden_tab_with_a_busy_main_thread(services, served, planned):
         events = dict(tab.evaluate(EVENTS))
         assert events["slot_started"] - events["intention_set"] == 4000
         assert seen - events["slot_started"] < SEEN_WITHIN_MS
+        time.sleep(2.0)  # until the slot's bell has rung out: it would cover the first clicks
         tab.press("PageDown")
         tab.wait("document.body.dataset.take === 'playing'")
         for _ in range(4):
@@ -45,7 +46,7 @@ def test_a_hidden_tab_with_a_busy_main_thread(services, served, planned):
             time.sleep(chance.uniform(0.1, 0.4))
         tab.wait(f"__tap.onsets.length >= {CLICKS_LEAST}")
         heard = click_errors(tab)
-    assert heard["missing"] == 0
+    assert heard["missing"] == 0, str(heard)
     assert heard["worst_ms"] < 1.0, heard
     assert heard["clicks"] >= CLICKS_LEAST
 

@@ -50,7 +50,7 @@ def test_two_in_a_row_without_a_touch(begin, services):
     page = stand.page
     assert "by itself at" in page.inner_text("#take-small")
     forward_at(stand, opened + FIRST_S - COUNT_IN_S - LATE_S, WORK_S)
-    page.wait_for_function("() => document.body.dataset.take === 'count_in'")
+    page.wait_for_function("() => document.body?.dataset.take === 'count_in'")
     assert page.inner_text("#cancel").startswith("Not yet")
     assert stand.waits_for("Yes", "No", "Cannot tell") == "Yes", page.inner_text("#told")
     assert page.inner_text("#slot-row") == "1 of 2 in a row"
@@ -60,7 +60,7 @@ def test_two_in_a_row_without_a_touch(begin, services):
     assert high > 0.15 * 820, "a verdict is read from two metres"
     assert page.locator("#coming").is_visible()
     forward_at(stand, opened + SECOND_S - COUNT_IN_S - LATE_S, AGAIN_S)
-    page.wait_for_function("() => document.body.dataset.take === 'playing'")
+    page.wait_for_function("() => document.body?.dataset.take === 'playing'")
     assert stand.waits_for("Yes", "No", "Cannot tell") == "Yes", page.inner_text("#told")
     assert page.inner_text("#slot-row") == "2 of 2 in a row"
     assert "Met." in page.inner_text("#offer-words")
@@ -74,10 +74,10 @@ def test_cut_off_by_a_reload_then_nobody_there(begin, services):
     stand, _ = begin([])
     page = stand.page
     stand.forward(WORK_S)
-    page.wait_for_function("() => document.body.dataset.take === 'playing'", timeout=60_000)
+    page.wait_for_function("() => document.body?.dataset.take === 'playing'", timeout=60_000)
     page.wait_for_timeout(700)
     page.reload()
-    page.wait_for_function("() => document.body.dataset.ready === 'yes'")
+    page.wait_for_function("() => document.body?.dataset.ready === 'yes'")
     stand.sees("slot", "Again")
     page.wait_for_function(
         "() => document.querySelector('#notices').textContent.includes('cut off')"
@@ -103,9 +103,9 @@ def test_not_yet_and_a_pedal_with_more_switches(begin):
     stand, _ = begin([])
     page = stand.page
     stand.forward(WORK_S)
-    page.wait_for_function("() => document.body.dataset.take === 'count_in'", timeout=60_000)
+    page.wait_for_function("() => document.body?.dataset.take === 'count_in'", timeout=60_000)
     stand.press("PageUp")
-    page.wait_for_function("() => document.body.dataset.take === 'none'")
+    page.wait_for_function("() => document.body?.dataset.take === 'none'")
     assert page.inner_text("#take-small") == "recorded, by your key"
 
     page.get_by_text("Keys", exact=True).click()

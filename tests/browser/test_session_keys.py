@@ -95,7 +95,7 @@ def test_a_pedal_is_enough_without_a_microphone(stand, services, planned):
     stand.begin().press("PageUp")
     assert answers(services, planned["air"]) == []
     stand.press("PageDown")  # count-in or play
-    stand.page.wait_for_function("() => document.body.dataset.take === 'playing'")
+    stand.page.wait_for_function("() => document.body?.dataset.take === 'playing'")
     stand.press("PageDown").waits_for("Yes or no?")
     stand.press("PageUp").sent()
     assert answers(services, planned["air"]) == [Answer.NO]
@@ -136,5 +136,5 @@ def test_hear_it_is_for_work_and_never_before_a_cold_take(services, served, open
     stand.press("m").sees("slot", "Again").press("h")
     page.wait_for_function("() => document.querySelector('#hear').textContent !== 'Hear it'")
     stand.press("Space")  # a take: nothing may sound into it
-    page.wait_for_function("() => document.body.dataset.take !== 'none'")
+    page.wait_for_function("() => document.body?.dataset.take !== 'none'")
     assert page.evaluate("() => document.querySelector('#hear').textContent") == "Hear it"

@@ -69,7 +69,7 @@ def test_scenes_hold_at_every_size(planned, served, open_page, axe):
     page.get_by_text("Keys", exact=True).click()
     holds(page, axe, "keys")
     stand.press("Escape", "Space")
-    page.wait_for_function("() => document.body.dataset.take === 'playing'")
+    page.wait_for_function("() => document.body?.dataset.take === 'playing'")
     stand.press("Space").waits_for("Yes or no?")
     holds(page, axe, "ask")
     stand.press("Escape", "p").sees("between")

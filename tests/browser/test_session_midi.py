@@ -53,7 +53,7 @@ def at_the_keyboard(open_page, served) -> Stand:
 def play(stand: Stand, notes) -> None:
     """Take, count-in, and the notes from where the music is expected on."""
     stand.page.click("#take")
-    stand.page.wait_for_function("() => document.body.dataset.take === 'playing'")
+    stand.page.wait_for_function("() => document.body?.dataset.take === 'playing'")
     stand.page.evaluate("(a) => window.playOn(...a)", [notes, 60_000 / BPM, 60])
 
 

@@ -90,14 +90,14 @@ def test_nothing_is_recorded_outside_a_take_and_the_page_says_when_it_records(
     page.keyboard.press("Escape")
     assert not page.is_visible("#sound-drawer select")
     page.click("#take")
-    page.wait_for_function("() => document.body.dataset.recording === 'true'")
+    page.wait_for_function("() => document.body?.dataset.recording === 'true'")
     page.wait_for_selector("text=Recording")
     assert page.is_hidden(".sound-check")
     assert page.is_hidden("#tuner-drawer")
     page.click("#take")
-    page.wait_for_function("() => document.body.dataset.recording === 'false'")
+    page.wait_for_function("() => document.body?.dataset.recording === 'false'")
     stand.open()
-    page.wait_for_function("() => document.body.dataset.ready === 'yes'")
+    page.wait_for_function("() => document.body?.dataset.ready === 'yes'")
     kept = page.evaluate("""async () => {
       const { openStore } = await import("/static/session/store.js");
       return (await openStore()).recall("microphone");
@@ -133,4 +133,4 @@ def test_no_decibels_a_without_a_calibration_and_the_microphone_is_let_go_at_the
       };
     }""")
     stand.press("e", "Enter").sees("end")
-    page.wait_for_function("() => document.body.dataset.stopped === 'audio'")
+    page.wait_for_function("() => document.body?.dataset.stopped === 'audio'")

@@ -101,7 +101,7 @@ def test_reload_while_the_server_is_dead_keeps_clock_and_answers(data, served_pr
     before = digits(page)
     began = page.evaluate("() => Date.now()")
     page.reload()
-    page.wait_for_function("() => document.body.dataset.ready === 'yes'")
+    page.wait_for_function("() => document.body?.dataset.ready === 'yes'")
     stand.sees("slot", "Again")
     gone = (page.evaluate("() => Date.now()") - began) / 1000
     assert digits(page) == pytest.approx(before - gone, abs=2)

@@ -115,7 +115,7 @@ def desk(house, open_page):
     def build(*size: int, **more) -> Page:
         page = open_page(*size, **more)
         page.goto(f"{house.url}/passages/{house.passage}")
-        page.wait_for_function("() => document.body.dataset.ready === 'yes'")
+        page.wait_for_function("() => document.body?.dataset.ready === 'yes'")
         return page
 
     return build
@@ -345,7 +345,7 @@ def test_pages_have_no_fault_and_no_sideways_scroll(house, open_page, axe, path)
         page = open_page(width, height, dark=dark)
         page.goto(house.url + path.format(passage=house.passage))
         if path != "/print":
-            page.wait_for_function("() => document.body.dataset.ready === 'yes'")
+            page.wait_for_function("() => document.body?.dataset.ready === 'yes'")
         assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), width
         assert axe(page) == []
 

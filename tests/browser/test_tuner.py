@@ -48,7 +48,7 @@ def listening(playwright_driver, served):
         started.append(browser)
         page = browser.new_page(viewport={"width": 1366, "height": 768, **size})
         page.goto(f"{served.url}/tuner")
-        page.wait_for_function("() => document.body.dataset.ready === 'yes'")
+        page.wait_for_function("() => document.body?.dataset.ready === 'yes'")
         page.click("text=Listen")
         return page
 

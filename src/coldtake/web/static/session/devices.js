@@ -24,10 +24,16 @@ export class Devices {
     this.seen = 0;
     this.askedMs = -Infinity;
     this.asking = false;
+    this.askedOf = "";
   }
 
-  /** Called at every tick; asks when it is time. @param {number} now */
+  /**
+   * Called at every tick; asks when it is time, and at once when a session has just been begun
+   * here: otherwise a device opened in those seconds would be the first to claim it.
+   * @param {number} now
+   */
   tick(now) {
+    if (this.sessionId() !== this.askedOf) this.askedMs = -Infinity;
     const wait = this.leads && this.sessionId() !== "" ? LEAD_MS : FOLLOW_MS;
     if (!this.asking && now - this.askedMs >= wait) void this.ask(now);
   }
@@ -37,6 +43,7 @@ export class Devices {
     this.asking = true;
     this.askedMs = now;
     const session_id = this.sessionId();
+    this.askedOf = session_id;
     const claims = this.leads && session_id !== "";
     const { device, seen } = this;
     const body = JSON.stringify({ device, session_id, name: deviceName(), claims, take, seen });
