@@ -54,8 +54,7 @@ def audio(data: bytes) -> None:
 
 def chords(data: bytes) -> None:
     """A line of changes, and its words as single chord symbols."""
-    from coldtake.music.changes import read_changes
-    from coldtake.music.charts import read_chart
+    from coldtake.music.charts import read_changes, read_chart
     from coldtake.music.chords import read_chord
 
     text = data.decode("utf-8", "replace")

@@ -12,9 +12,9 @@ from coldtake.music.changes import (
     guide_pair,
     guide_tones,
     held,
-    read_changes,
     roots,
 )
+from coldtake.music.charts import read_changes
 from coldtake.music.chords import read_chord
 from coldtake.music.instruments import INSTRUMENTS, instrument_named
 from coldtake.music.reading import read_passage

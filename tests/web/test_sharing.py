@@ -152,7 +152,7 @@ MAY = {
 def test_the_paired_device_runs_sessions_and_leaves_the_pile_alone(sharing, services):
     """The gate alone, before an app that says yes to everything."""
     refuse = lambda _request, _error, status: PlainTextResponse("no", status)  # noqa: E731
-    behind = gate.Gate(PlainTextResponse("yes"), sharing=sharing, refuse=refuse)
+    behind = gate.Gate(PlainTextResponse("yes"), knows=sharing.pairing.knows, refuse=refuse)
     one = device(behind)
     one.cookies.set(gate.COOKIE, sharing.pairing.pair(sharing.pairing.new_code().digits, "tablet"))
     told = {(m, p): one.request(m, p).status_code for m, p in every_route(services)}

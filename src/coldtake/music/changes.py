@@ -55,13 +55,6 @@ class Changes:
         return Changes(spans, self.metre, self.key.moved(interval))
 
 
-def read_changes(text: str, metre: tuple[int, int] = (4, 4), key: Key | None = None) -> Changes:
-    """Read changes typed as on a chart (`charts`), as played. Raises PassageError with the bar."""
-    from coldtake.music import charts  # which is made of changes
-
-    return charts.read_chart(text, metre, key).changes()
-
-
 def likely_key(spans: Sequence[Span]) -> Key:
     """Major key with most of the chords' tones in it, that of the last root where equal."""
     tones = [t.pitch_class for span in spans for t in span.chord.tones]

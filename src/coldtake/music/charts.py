@@ -101,6 +101,11 @@ def read_chart(
     return chart if key else replace(chart, key=likely_key(played.spans))
 
 
+def read_changes(text: str, metre: tuple[int, int] = (4, 4), key: Key | None = None) -> Changes:
+    """Read changes typed as on a chart, as played. Raises PassageError with the bar."""
+    return read_chart(text, metre, key).changes()
+
+
 class _Typed:
     """Takes a typed chart bar by bar."""
 

@@ -106,7 +106,7 @@ def create_app(
     app.state.build_demo = build_demo
     app.state.sharing = sharing
     refuse = partial(errors.refused, templates=templates)
-    app.add_middleware(Gate, sharing=sharing, refuse=refuse)
+    app.add_middleware(Gate, knows=sharing.pairing.knows if sharing else _nobody, refuse=refuse)
     app.add_middleware(Guard, hosts=hosts)  # added last: the first that a request meets
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for name in MODULES:
@@ -114,3 +114,8 @@ def create_app(
         app.include_router(module.router(services, templates))
     errors.install(app, templates)
     return app
+
+
+def _nobody(_secret: str) -> bool:
+    """No device is paired where nothing can be shared."""
+    return False

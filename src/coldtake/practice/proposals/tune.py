@@ -14,9 +14,9 @@ from coldtake.music.changes import (
     changes_of,
     guide_tones,
     held,
-    read_changes,
     roots,
 )
+from coldtake.music.charts import read_changes
 from coldtake.music.chord_scales import scale_choices
 from coldtake.music.instruments import Instrument, instrument_named
 from coldtake.music.notating import Written

@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from starlette.types import ASGIApp, Receive, Scope, Send
 
     from coldtake.web.sharing.addresses import Address
-    from coldtake.web.sharing.listener import Sharing
 
 SHARED = "coldtake.shared"  # in the scope: the host names of the shared address
 COOKIE = "__Host-coldtake"  # the prefix makes browsers insist on Secure, Path=/ and no Domain
@@ -113,14 +112,15 @@ def secret_of(headers: Headers) -> str:
 
 
 Refuse = Callable[[Request, ColdtakeError, int], Response]
+Knows = Callable[[str], bool]  # is this the paired device's secret?
 
 
 class Gate:
     """ASGI middleware; it lets through what came from loopback."""
 
-    def __init__(self, app: ASGIApp, *, sharing: Sharing | None, refuse: Refuse) -> None:
+    def __init__(self, app: ASGIApp, *, knows: Knows, refuse: Refuse) -> None:
         self.app = app
-        self.sharing = sharing
+        self.knows = knows
         self.refuse = refuse
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -138,8 +138,9 @@ class Gate:
         if may_unpaired(method, path):
             fits = method in READING or is_short(request.headers)
             return None if fits else self.refuse(request, TOO_MUCH, 413)
-        known = self.sharing is not None and self.sharing.pairing.knows(secret_of(request.headers))
-        if not known:  # 401, not 403: what a session page still holds is sent again once paired
+        if not self.knows(
+            secret_of(request.headers)
+        ):  # 401, not 403: what a session page still holds is sent again once paired
             answer = self.refuse(request, NOT_PAIRED, 401)
             answer.headers["WWW-Authenticate"] = "Pairing"  # RFC 9110 asks for a scheme
             return answer

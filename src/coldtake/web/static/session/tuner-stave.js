@@ -23,8 +23,9 @@ export class TunerStave {
     this.ground = svg("g", {});
     this.trail = svg("path", { class: "slur", fill: "none" });
     this.ledgers = svg("g", { class: "ledgers" });
-    this.head = svg("ellipse", { rx: 25, ry: 17.5, class: "note" });
+    this.head = svg("ellipse", { rx: 25, ry: 17.5, class: "note away" });
     node.replaceChildren(this.ground, this.trail, this.ledgers, this.head);
+    requestAnimationFrame(() => this.measure()); // an empty stave until something is heard
   }
 
   /** The page's width decides how much of the past there is room for. */
