@@ -19,6 +19,8 @@ from coldtake.web.security import Guard
 from coldtake.web.sharing.gate import Gate
 
 if TYPE_CHECKING:
+    from starlette.types import ASGIApp, Receive, Scope, Send
+
     from coldtake.practice.services import Services
     from coldtake.web.pages.demo import BuildDemo
     from coldtake.web.sharing.listener import Sharing
@@ -59,7 +61,30 @@ HEAVY = (
 )
 
 
-def _warm_up(services: Services) -> None:
+WARM_UP_AFTER_S = 3.0  # or as soon as a page was answered
+
+
+class _FirstPage:
+    """Middleware that knows when the first page was answered, and when the program ends.
+
+    The warming up takes a core for seconds; a page asked for meanwhile would wait for it.
+    """
+
+    def __init__(self, app: ASGIApp, *, answered: threading.Event) -> None:
+        self._app = app
+        self._answered = answered
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Pass everything on."""
+        await self._app(scope, receive, send)
+        if scope["type"] == "http":
+            self._answered.set()
+
+
+def _warm_up(services: Services, answered: threading.Event) -> None:
+    answered.wait(WARM_UP_AFTER_S)
+    listener = import_module("coldtake.listening.apart")  # its process warms up by itself
+    threading.Thread(target=listener.warm_up, name="listener", daemon=True).start()
     import_module(HEAVY[0])
     services.evening.get_ready()  # the first step page and the first plan wait for it
     for name in HEAVY[1:]:
@@ -67,14 +92,17 @@ def _warm_up(services: Services) -> None:
     rejudging.resume(services)
 
 
-def _warmed(services: Services) -> Callable[[FastAPI], AbstractAsyncContextManager[None]]:
+def _warmed(
+    services: Services, answered: threading.Event
+) -> Callable[[FastAPI], AbstractAsyncContextManager[None]]:
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
-        warming = threading.Thread(target=_warm_up, args=(services,), name="warm-up", daemon=True)
+        warming = threading.Thread(
+            target=_warm_up, args=(services, answered), name="warm-up", daemon=True
+        )
         warming.start()
-        listener = import_module("coldtake.listening.apart")  # its process warms up by itself
-        threading.Thread(target=listener.warm_up, name="listener", daemon=True).start()
         yield
+        answered.set()
         warming.join()  # it reads the log, which may be closed now
 
     return lifespan
@@ -94,12 +122,13 @@ def create_app(
     hosts : further host names to answer under; loopback names always work
     sharing : can share the app with a paired device; the page for that says so when there is none
     """
+    answered = threading.Event()
     app = FastAPI(
         title="Coldtake",
         docs_url=None,
         redoc_url=None,
         openapi_url=None,
-        lifespan=_warmed(services),
+        lifespan=_warmed(services, answered),
     )
     templates = make_templates()
     templates.env.globals["long_work"] = services.jobs.now
@@ -107,6 +136,7 @@ def create_app(
     app.state.sharing = sharing
     refuse = partial(errors.refused, templates=templates)
     app.add_middleware(Gate, knows=sharing.pairing.knows if sharing else _nobody, refuse=refuse)
+    app.add_middleware(_FirstPage, answered=answered)
     app.add_middleware(Guard, hosts=hosts)  # added last: the first that a request meets
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     for name in MODULES:
