@@ -100,7 +100,7 @@ def filled(services) -> dict[str, str]:
         "progress": "/progress",
         "outlook": "/outlook",
         "settings": "/settings",
-        "long work": "/work",
+        "long work": "/long-work",
         "missing": "/topics/none",
     }
 

@@ -45,7 +45,7 @@ def test_a_page_without_long_work_says_nothing_of_it(client):
     assert strip(client.get("/settings")) == ""
 
 
-@pytest.mark.parametrize("path", ["/", "/settings", "/work", "/nowhere"])
+@pytest.mark.parametrize("path", ["/", "/settings", "/long-work", "/nowhere"])
 def test_every_page_tells_of_it(client, held, path):
     page = client.get(path)
     assert "Listening again Take 1 of 4" in strip(page)
@@ -54,21 +54,21 @@ def test_every_page_tells_of_it(client, held, path):
 
 
 def test_the_strip_follows_and_says_what_came_of_it(client, services, held):
-    part = client.get("/work/now", headers={"HX-Request": "true"})
+    part = client.get("/long-work/now", headers={"HX-Request": "true"})
     assert "25 %" in part.text
     assert "<html" not in part.text
     held.set()
     services.jobs.wait(20)
-    part = client.get("/work/now", headers={"HX-Request": "true"})
+    part = client.get("/long-work/now", headers={"HX-Request": "true"})
     assert part.headers["HX-Retarget"] == "#work"
     assert "Listening again: 4 takes heard again." in strip(part)
-    client.post("/work/seen", headers={"Referer": "http://localhost/settings"})
+    client.post("/long-work/seen", headers={"Referer": "http://localhost/settings"})
     assert strip(client.get("/settings")) == ""
 
 
 def test_it_can_be_stopped(client, services, held):
     back = client.post(
-        "/work/stop", headers={"Referer": "http://localhost/outlook"}, follow_redirects=False
+        "/long-work/stop", headers={"Referer": "http://localhost/outlook"}, follow_redirects=False
     )
     assert (back.status_code, back.headers["location"]) == (303, "/outlook")
     assert "It stops after this" in strip(client.get("/"))
@@ -78,10 +78,10 @@ def test_it_can_be_stopped(client, services, held):
 
 
 def test_only_one_at_a_time(client, desk, services, held):
-    answer = client.post("/work/check")
+    answer = client.post("/long-work/check")
     assert answer.status_code in (404, 409)
     with_old_verdict(desk, services)
-    answer = client.post("/work/rejudge")
+    answer = client.post("/long-work/rejudge")
     assert answer.status_code == 409
     assert "still going on" in answer.text
 
@@ -100,17 +100,18 @@ def with_old_verdict(desk, services, seconds=1):
 
 def test_old_verdicts_are_offered_and_heard_again(client, desk, services):
     take = with_old_verdict(desk, services)
-    assert "1 take was judged by an older listener" in words(client.get("/work").text)
+    assert "1 take was judged by an older listener" in words(client.get("/long-work").text)
     assert "long work" in words(client.get("/settings").text).lower()
-    client.post("/work/rejudge")
+    client.post("/long-work/rejudge")
     services.jobs.wait(60)
     page = client.get(f"/takes/{take.id}")
     assert "1 take heard again, 1 with another answer." in strip(page)
     said = words(page.text)
     assert "Clean. listener line-0" in said
     assert f"listener {ENGINE}, which counts" in said
-    assert "Every take was judged by the listener as it is now" in words(client.get("/work").text)
-    assert client.post("/work/rejudge").status_code == 422
+    page = words(client.get("/long-work").text)
+    assert "Every take was judged by the listener as it is now" in page
+    assert client.post("/long-work/rejudge").status_code == 422
 
 
 def test_a_long_take_is_heard_while_its_page_tells_how_far_it_is(client, desk, services):
@@ -150,13 +151,13 @@ def test_the_take_page_shows_the_share_and_stops_it(client, desk, services):
 
 def test_an_archive_is_made_in_the_background_and_taken(client, desk, services):
     with_old_verdict(desk, services)
-    assert client.get("/work/archive.zip").status_code == 404
-    client.post("/work/archive")
+    assert client.get("/long-work/archive.zip").status_code == 404
+    client.post("/long-work/archive")
     services.jobs.wait(60)
-    page = words(client.get("/work").text)
+    page = words(client.get("/long-work").text)
     assert "the sound of 1 take went into it." in page
     assert "Take it: coldtake-2027-01-12.zip" in page
-    taken = client.get("/work/archive.zip")
+    taken = client.get("/long-work/archive.zip")
     assert taken.headers["Content-Type"] == "application/zip"
     with zipfile.ZipFile(io.BytesIO(taken.content)) as archive:
         assert "log.jsonl" in archive.namelist()

@@ -158,8 +158,8 @@ def test_the_paired_device_runs_sessions_and_leaves_the_pile_alone(sharing, serv
     told = {(m, p): one.request(m, p).status_code for m, p in every_route(services)}
     assert {r for r, status in told.items() if status == 200 and r[0] != "GET"} == MAY
     refused = {p for (m, p), status in told.items() if status == 403 and m == "GET"}
-    assert {"/share", "/demo", "/work"} <= refused
-    assert not [p for p in refused if not p.startswith(("/share", "/demo", "/work", "/data"))]
+    assert {"/share", "/demo", "/long-work"} <= refused
+    assert not [p for p in refused if not p.startswith(("/share", "/demo", "/long-work", "/data"))]
 
 
 def test_what_it_may_not_do_is_said_in_one_sentence(paired):

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     """Build the routes of long work."""
-    routes = APIRouter(prefix="/work")
+    routes = APIRouter(prefix="/long-work")
     jobs = services.jobs
     archives = _Archives()
 
@@ -35,7 +35,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     def show(request: Request) -> Response:
         job = jobs.now()
         context = {
-            "here": "/work",
+            "here": "/long-work",
             "outdated": len(services.takes.outdated()),
             "can_check": services.care is not None,
             "archive": archives.told,
@@ -103,8 +103,8 @@ def _archiving(routes: APIRouter, services: Services, archives: _Archives) -> No
 
     @routes.post("/archive")
     def archive() -> Response:
-        services.jobs.start("archive", "Making an archive", work, page="/work")
-        return RedirectResponse("/work", status_code=303)
+        services.jobs.start("archive", "Making an archive", work, page="/long-work")
+        return RedirectResponse("/long-work", status_code=303)
 
     def work(progress: Progress) -> str:
         from coldtake.practice.archive import export
@@ -130,7 +130,7 @@ def _beginnings(routes: APIRouter, services: Services) -> None:
     @routes.post("/rejudge")
     def rejudge() -> Response:
         rejudging.begin(services)
-        return RedirectResponse("/work", status_code=303)
+        return RedirectResponse("/long-work", status_code=303)
 
     @routes.post("/check")
     def check() -> Response:
@@ -138,7 +138,7 @@ def _beginnings(routes: APIRouter, services: Services) -> None:
         if care is None:
             raise NotFoundError("There is nothing here that looks after the data.")
         services.jobs.start("check", CHECKING, lambda progress: _checked(care, progress))
-        return RedirectResponse("/work", status_code=303)
+        return RedirectResponse("/long-work", status_code=303)
 
 
 def _checked(care: Caretaker, progress: Progress) -> str:

@@ -43,7 +43,7 @@ OPEN = frozenset(
     }
 )
 # A paired device reads everything but what shares the machine, and what takes all of it away …
-HIDDEN = re.compile(r"/(share|demo|data|work(?!/now))(/|$)")
+HIDDEN = re.compile(r"/(share|demo|data|long-work(?!/now))(/|$)")
 # … and runs a session, answers and plans a day. The pile and the settings stay with the computer.
 CHANGES = tuple(
     (method, re.compile(path))
