@@ -5,11 +5,12 @@ with those that are left.
 """
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from coldtake.bounded import Stopped, Tell
-from coldtake.errors import NotFoundError, RuleError, SoundError
+from coldtake.errors import BusyError, NotFoundError, RuleError, SoundError
 from coldtake.ports import Cancelled, Progress, Shelf, Store
 from coldtake.practice.jobs import Job
 from coldtake.practice.takes import Takes
@@ -86,7 +87,9 @@ def resume(services: "Services") -> Job | None:
     """Go on with what a restart interrupted; None when nothing was, or all is done."""
     if not _is_open(services.store) or not services.takes.outdated():
         return None
-    return begin(services)
+    with suppress(BusyError):  # begun by the player meanwhile: nothing is left to resume
+        return begin(services)
+    return None
 
 
 def _noted(services: "Services", progress: Progress) -> str:
