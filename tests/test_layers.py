@@ -7,6 +7,7 @@ SRC = Path(__file__).parents[1] / "src" / "coldtake"
 ROWS = {
     "errors": 0,
     "units": 1,
+    "durable": 1,
     "bounded": 1,
     "domain": 2,
     "music": 2,

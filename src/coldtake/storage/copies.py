@@ -14,10 +14,11 @@ from pathlib import Path
 from typing import Any
 
 from coldtake.domain.care import Copy
+from coldtake.durable import flush_folder
 from coldtake.errors import InputError, StoreError
 from coldtake.storage.faults import of_system
 from coldtake.storage.sums import COLUMNS, digest_of
-from coldtake.storage.takes import flush_folder, whole_file, write_whole
+from coldtake.storage.takes import whole_file, write_whole
 
 INSIDE = "copies"
 CHOICE = "copies.to"

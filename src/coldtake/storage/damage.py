@@ -7,7 +7,6 @@ the next start goes on from there.
 """
 
 import contextlib
-import os
 import shutil
 import sqlite3
 from collections.abc import Iterator
@@ -16,6 +15,7 @@ from pathlib import Path
 
 from coldtake.domain.care import Repair
 from coldtake.domain.events import Event, from_json
+from coldtake.durable import flush_file, flush_folder
 from coldtake.errors import BusyError, StoreError
 from coldtake.storage.carving import Carved, carve, whole
 from coldtake.storage.copies import Copies, opened, opened_copy, path_of
@@ -24,7 +24,6 @@ from coldtake.storage.folder import sqlite_url_of
 from coldtake.storage.log import SqlStore
 from coldtake.storage.repairs import Repairs
 from coldtake.storage.sums import COLUMNS
-from coldtake.storage.takes import flush_folder
 from coldtake.storage.wal import is_cut
 
 ASIDE = "damaged"
@@ -151,8 +150,7 @@ def _kept_aside(database: Path, now: datetime) -> Path:
     for name in (database.name, *(database.name + end for end in _BESIDE)):
         with contextlib.suppress(FileNotFoundError):
             shutil.copyfile(database.with_name(name), folder / name)
-            with (folder / name).open("rb+") as file:
-                os.fsync(file.fileno())
+            flush_file(folder / name)
     flush_folder(folder)
     return folder
 
@@ -213,8 +211,7 @@ def _build(database: Path, entries: dict[int, Entry], found: Carved, base: Path 
     finally:
         store.close()
     _settle(building, len(entries))
-    with building.open("rb+") as file:
-        os.fsync(file.fileno())
+    flush_file(building)
     return building
 
 

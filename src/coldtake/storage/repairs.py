@@ -1,6 +1,5 @@
 """The record of repairs beside the log: one line each, never in the log (it is about this disk)."""
 
-import os
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
@@ -8,7 +7,7 @@ from pathlib import Path
 import msgspec
 
 from coldtake.domain.care import Repair
-from coldtake.storage.takes import flush_folder
+from coldtake.durable import flush_file, flush_folder
 
 NAME = "repairs.jsonl"
 
@@ -26,8 +25,7 @@ class Repairs:
         repair = Repair(at=self.now(), what=what, lost=lost, aside=aside)
         with self._file.open("ab") as file:
             file.write(msgspec.json.encode(repair) + b"\n")
-            file.flush()
-            os.fsync(file.fileno())
+        flush_file(self._file)
         flush_folder(self._file.parent)
         return repair
 

@@ -12,6 +12,7 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
+from coldtake.durable import flush_file, flush_folder
 from coldtake.errors import NotFoundError, RuleError
 from coldtake.storage.faults import of_system
 
@@ -111,22 +112,10 @@ def whole_file(target: Path) -> Iterator[Path]:
     part = Path(name)
     try:
         yield part
-        with part.open("rb+") as whole:
-            os.fsync(whole.fileno())
+        flush_file(part)
         part.replace(target)
     except BaseException:
         with contextlib.suppress(OSError):
             part.unlink()
         raise
     flush_folder(target.parent)
-
-
-def flush_folder(folder: Path) -> None:
-    """Put a folder's own entries on disk, where the system knows how to."""
-    if os.name == "nt":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

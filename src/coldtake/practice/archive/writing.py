@@ -6,7 +6,6 @@ A crash, a full disk or a cancel leaves the older archive of that name as it was
 import base64
 import contextlib
 import hashlib
-import os
 import zipfile
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
@@ -18,6 +17,7 @@ import msgspec
 from coldtake import __version__
 from coldtake.domain.events import TakeRecorded, to_json
 from coldtake.domain.state import State
+from coldtake.durable import flush_file, flush_folder
 from coldtake.errors import NotFoundError, StoreError
 from coldtake.ports import Cancelled, Progress
 from coldtake.practice.archive import contents
@@ -104,23 +104,12 @@ def _whole_file(path: Path) -> Iterator[IO[bytes]]:
     try:
         with part.open("wb") as file:
             yield file
-            file.flush()
-            os.fsync(file.fileno())
+        flush_file(part)
         part.replace(path)
     finally:
         with contextlib.suppress(OSError):
             part.unlink(missing_ok=True)
-    _flush_folder(path.parent)
-
-
-def _flush_folder(folder: Path) -> None:
-    if os.name == "nt":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+    flush_folder(path.parent)
 
 
 def _write(services: Services, writing: _Writing) -> Manifest:
