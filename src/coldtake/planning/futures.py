@@ -27,11 +27,15 @@ TRIES_MISSED = 0.12  # share of unclean tries that are called clean
 
 @dataclass(frozen=True, slots=True)
 class Days:
-    """How the coming days go: minutes of a session, share of days that have one, its topics."""
+    """How the coming days go: minutes of a session, share of days that have one, its topics.
+
+    free : days ahead, counted from tomorrow as 0, on which nothing is played
+    """
 
     minutes: float
     share: float
     topics: int
+    free: range = range(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,6 +171,8 @@ class _Life:
         """Play the slots of a day, on the days that have a session; then a night passes."""
         comes = np.tile(rng.random(self.draws) < self.days.share, self.courses)
         luck = np.tile(rng.random((len(self.gap), self.draws)), (1, self.courses))
+        if ahead in self.days.free:
+            comes[:] = False
         chosen = self._chosen(ahead) & comes[None, :]
         row, column = np.nonzero(chosen)
         if row.size:

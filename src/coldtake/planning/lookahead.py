@@ -143,8 +143,9 @@ class _Table:
         self.thin = thinned(self.beliefs, self.steps.rows)
         self.left = self.steps.left[:, None].astype(float)
         self.now = believed(self.beliefs, self.steps.rows)
-        self.alone = chances(self.thin, self.left).mean(axis=1)
-        self.helped = self._chance_with()
+        self.curve = self._chance_after()
+        self.alone = self.curve[:, 0]
+        self.helped = self.curve[:, min(SHOWN_MIN, slot_most)]
 
     def values(self) -> tuple[StepValue, ...]:
         """Make all records."""
@@ -162,9 +163,10 @@ class _Table:
                 available=bool(self.steps.available[i]),
                 due=self.steps.topics[i] in due,
                 chance_without=float(self.alone[i]),
-                chance_with=float(max(self.helped[i], self.alone[i])),
+                chance_with=float(self.helped[i]),
                 need_left_min=float(need[i]),
                 chance_today=float(self.now[i]),
+                chances=tuple(float(c) for c in self.curve[i]),
                 why=self._why(i, self.alone[i], planned[i], need[i]),
             )
             for i, step_id in enumerate(self.steps.ids)
@@ -248,13 +250,15 @@ class _Table:
         done = np.maximum(turns.KEEPING * self.start.need, NEED_LEAST)
         return np.where(steps.done, done, np.maximum(to_met, course))
 
-    def _chance_with(self) -> Array:
-        """Chance on the date after SHOWN_MIN minutes tomorrow, and nothing more."""
-        minutes = float(min(SHOWN_MIN, self.slot_most))
-        skill, half_life = moved(self.thin, 0.0, minutes)
+    def _chance_after(self) -> Array:
+        """Chance on the date after 0 … slot_most minutes tomorrow, and nothing more."""
         rested = np.zeros_like(self.thin.gap)
-        after = Thin(skill, half_life, self.thin.rate, self.thin.shape, self.thin.span, rested)
-        return np.asarray(chances(after, self.left).mean(axis=1))
+        thin, found = self.thin, [chances(self.thin, self.left).mean(axis=1)]
+        for minutes in range(1, self.slot_most + 1):
+            skill, half_life = moved(thin, 0.0, float(minutes))
+            after = Thin(skill, half_life, thin.rate, thin.shape, thin.span, rested)
+            found.append(chances(after, self.left).mean(axis=1))
+        return np.maximum.accumulate(np.stack(found, axis=1), axis=1)
 
     def _due(self) -> set[str]:
         """Topics that would not be met within `touch_days` if they were left out tomorrow.

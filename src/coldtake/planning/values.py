@@ -16,6 +16,8 @@ class StepValue:
         best minutes tomorrow, for the reason given to the player
     need_left_min : minutes of work still expected
     chance_today : chance of a clean cold take on the day itself, None where it is not known
+    chances : chance of a clean cold take on the date after 0, 1, 2 … minutes tomorrow and nothing
+        more; never falling; empty where it is not known
     """
 
     step_id: str
@@ -29,3 +31,4 @@ class StepValue:
     need_left_min: float
     why: str = ""
     chance_today: float | None = None
+    chances: tuple[float, ...] = ()
