@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coldtake.domain import events as ev
+from coldtake.domain.estimate import Interval, SaidChance, SaidTopic
 from coldtake.domain.state import State, apply, fold, order_key
 from coldtake.domain.take import Answer, Judge, Verdict
 from coldtake.domain.topic import Place, StoredPassage
@@ -16,6 +17,14 @@ from making import NOON, event, plan, slot, step, topic
 
 TOPICS = ("scales", "tune")
 STEPS = (step("slow"), step("fast"), step("head", of="tune"))
+SAID = SaidTopic(
+    topic_id=topic("scales").id,
+    on=NOON.date(),
+    of=2,
+    clean_steps=Interval(low=0, mid=1, high=2),
+    ready_chance=0.5,
+    steps=(),
+)
 VERDICT = Verdict(answer=Answer.NO, reason="", tempo_bpm=None, tests=(), notes=(), engine="test")
 
 
@@ -45,6 +54,17 @@ def strategies():
         sha256=st.just("0" * 64),
         session_id=st.none() | sessions,
     )
+    said_chance = st.builds(SaidChance, step_id=steps, chance=st.floats(0, 1))
+    said_chances = st.lists(said_chance, max_size=3).map(tuple)
+    said_topic = st.builds(
+        SaidTopic,
+        topic_id=st.just(topic(TOPICS[0]).id),
+        on=st.just(NOON.date()),
+        of=st.just(3),
+        clean_steps=st.builds(Interval, low=st.just(1.0), mid=st.just(2.0), high=st.just(3.0)),
+        ready_chance=st.floats(0, 1),
+        steps=said_chances,
+    )
     topics = st.sampled_from([topic(name).id for name in TOPICS])
     kinds = [
         st.builds(ev.TopicKept, topic=st.sampled_from([topic(n) for n in TOPICS])),
@@ -58,6 +78,8 @@ def strategies():
         ),
         st.builds(ev.SettingChosen, name=st.just("a4_hz"), value=st.sampled_from(["440", "442"])),
         st.builds(ev.PlanKept, plan=the_plan),
+        st.builds(ev.ChancesSaid, for_day=st.just(NOON.date()), chances=said_chances),
+        st.builds(ev.OutlookSaid, topics=st.lists(said_topic, max_size=1).map(tuple)),
         st.builds(ev.SessionStarted, session_id=sessions, plan=the_plan),
         st.builds(ev.IntentionSet, session_id=sessions, slot_id=st.none() | slots, words=st.text()),
         st.builds(
@@ -199,3 +221,24 @@ def test_an_event_without_a_field_is_named(missing):
     del whole[missing]
     with pytest.raises(msgspec.ValidationError, match=missing):
         ev.from_json(msgspec.json.encode(whole))
+
+
+def said(chance: float, minute: int, of: str = STEPS[0].id):
+    data = ev.ChancesSaid(for_day=NOON.date(), chances=(SaidChance(step_id=of, chance=chance),))
+    return event(data, at=NOON + timedelta(minutes=minute))
+
+
+def test_the_last_word_before_the_take_counts_and_none_after_it():
+    answered = event(
+        ev.TryAnswered(try_id="t", step_id=STEPS[0].id, answer=Answer.YES, judge=Judge.PLAYER),
+        at=NOON + timedelta(minutes=5),
+    )
+    log = [said(0.5, 0), said(0.6, 1), said(0.3, 2, of=STEPS[1].id), answered, said(0.9, 9)]
+    known = fold(log).said[NOON.date()].chances
+    assert {(c.step_id, c.chance) for c in known} == {(STEPS[0].id, 0.6), (STEPS[1].id, 0.3)}
+
+
+def test_the_first_outlook_of_a_day_is_kept():
+    one, two = ev.OutlookSaid(topics=()), ev.OutlookSaid(topics=(SAID,))
+    log = [event(one), event(two, at=NOON + timedelta(minutes=1))]
+    assert fold(log).outlooks[NOON.date()].topics == ()

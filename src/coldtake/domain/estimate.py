@@ -52,3 +52,36 @@ class TopicOutlook(msgspec.Struct, frozen=True, kw_only=True):
     ready_chance: float
     ready_by: tuple[date | None, date | None, date | None]
     enough: bool
+
+
+class SaidChance(msgspec.Struct, frozen=True, kw_only=True):
+    """What was said of one step: its chance of a clean cold take, 0..1."""
+
+    step_id: str
+    chance: float
+
+
+class SaidTopic(msgspec.Struct, frozen=True, kw_only=True):
+    """What was said of one topic on a date: steps clean with its 80 % interval, all of them ready.
+
+    steps : those of which enough was known to say something; of : how many the topic had
+    """
+
+    topic_id: str
+    on: date
+    of: int
+    clean_steps: Interval
+    ready_chance: float
+    steps: tuple[SaidChance, ...]
+
+
+class SaidDay(msgspec.Struct, frozen=True, kw_only=True):
+    """What was last said of the cold takes of one day, before they were played."""
+
+    chances: tuple[SaidChance, ...] = ()
+
+
+class SaidOutlook(msgspec.Struct, frozen=True, kw_only=True):
+    """What was said on one day of the dates ahead."""
+
+    topics: tuple[SaidTopic, ...] = ()

@@ -8,6 +8,7 @@ from datetime import date, datetime
 
 import msgspec
 
+from coldtake.domain.estimate import SaidChance, SaidTopic
 from coldtake.domain.plan import Plan, Slot
 from coldtake.domain.take import Answer, ClickTrack, Judge, Verdict
 from coldtake.domain.topic import Place, Step, StoredPassage, Topic
@@ -66,6 +67,22 @@ class PlanKept(Data, frozen=True, kw_only=True, tag="plan_kept"):
     """A plan for a day was made or changed; the last one for a day counts."""
 
     plan: Plan
+
+
+class ChancesSaid(Data, frozen=True, kw_only=True, tag="chances_said"):
+    """What was said of cold takes on `for_day` before they were played; the last word counts.
+
+    In the log because no later model can say again what this one said.
+    """
+
+    for_day: date
+    chances: tuple[SaidChance, ...]
+
+
+class OutlookSaid(Data, frozen=True, kw_only=True, tag="outlook_said"):
+    """What was said of the dates ahead, to be held against what came; the first of a day counts."""
+
+    topics: tuple[SaidTopic, ...]
 
 
 class SessionStarted(Data, frozen=True, kw_only=True, tag="session_started"):
@@ -182,6 +199,8 @@ AnyData = (
     | PassageKept
     | SettingChosen
     | PlanKept
+    | ChancesSaid
+    | OutlookSaid
     | SessionStarted
     | IntentionSet
     | SlotStarted

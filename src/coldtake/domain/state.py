@@ -12,6 +12,7 @@ from typing import Any
 import msgspec
 
 from coldtake.domain import events as ev
+from coldtake.domain.estimate import SaidDay, SaidOutlook
 from coldtake.domain.packed import Packed
 from coldtake.domain.past import (
     NOTHING_YET,
@@ -31,7 +32,7 @@ from coldtake.domain.take import EarlierVerdict, Judge, Take, Try, Work
 from coldtake.domain.topic import Place, Step, StepPhase, StoredPassage, Topic
 
 # So many of each stay unpacked: what a month touches.
-_PASTS_FRESH, _SESSIONS_FRESH, _PLANS_FRESH = 128, 16, 8
+_PASTS_FRESH, _SESSIONS_FRESH, _PLANS_FRESH, _SAID_FRESH = 128, 16, 8, 8
 
 
 def _field(make: Callable[[], Any]) -> Any:
@@ -46,6 +47,7 @@ class State(msgspec.Struct, kw_only=True):
     minutes_on, minutes_of : minutes played, by day and by step id
     sessions_on : ids of the sessions of a day, in their order
     open_sessions : when each session began that has not ended
+    said : chances said of the cold takes of a day; outlooks : what was said on a day of the dates
     homes, marks : ways to look things up; they add nothing and never make two states differ
     """
 
@@ -55,6 +57,8 @@ class State(msgspec.Struct, kw_only=True):
     passages: dict[str, StoredPassage] = {}
     settings: dict[str, str] = {}
     plans: Packed[date, Plan] = _field(lambda: Packed(Plan, _PLANS_FRESH))
+    said: Packed[date, SaidDay] = _field(lambda: Packed(SaidDay, _SAID_FRESH))
+    outlooks: Packed[date, SaidOutlook] = _field(lambda: Packed(SaidOutlook, _SAID_FRESH))
     sessions: Packed[str, SessionRun] = _field(lambda: Packed(SessionRun, _SESSIONS_FRESH))
     pasts: Pasts = _field(lambda: Packed(Past, _PASTS_FRESH))
     prints: dict[str, str] = {}
@@ -259,6 +263,19 @@ def _setting_chosen(state: State, _event: ev.Event, data: ev.SettingChosen) -> N
 
 def _plan_kept(state: State, _event: ev.Event, data: ev.PlanKept) -> None:
     state.plans[data.plan.request.day] = data.plan
+
+
+def _chances_said(state: State, _event: ev.Event, data: ev.ChancesSaid) -> None:
+    """What is said of a step after it was touched that day is no forecast."""
+    ahead = {c.step_id: c for c in data.chances if not state.touched(c.step_id, data.for_day)}
+    if ahead:
+        known = {c.step_id: c for c in state.said.get(data.for_day, SaidDay()).chances}
+        state.said[data.for_day] = SaidDay(chances=tuple((known | ahead).values()))
+
+
+def _outlook_said(state: State, event: ev.Event, data: ev.OutlookSaid) -> None:
+    if event.day not in state.outlooks:
+        state.outlooks[event.day] = SaidOutlook(topics=data.topics)
 
 
 def _session(state: State, session_id: str | None) -> SessionRun | None:
@@ -467,6 +484,8 @@ _HANDLERS: dict[type[ev.Data], Callable[[State, ev.Event, Any], None]] = {
     ev.PassageKept: _passage_kept,
     ev.SettingChosen: _setting_chosen,
     ev.PlanKept: _plan_kept,
+    ev.ChancesSaid: _chances_said,
+    ev.OutlookSaid: _outlook_said,
     ev.SessionStarted: _session_started,
     ev.IntentionSet: _intention_set,
     ev.SlotStarted: _slot_started,

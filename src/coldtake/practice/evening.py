@@ -9,6 +9,7 @@ from coldtake.domain.events import PlanKept
 from coldtake.domain.plan import Plan, PlanRequest
 from coldtake.errors import NotFoundError, PlanError
 from coldtake.practice import finding
+from coldtake.practice.foretelling import chances_of, news_in
 from coldtake.practice.log import Log
 from coldtake.settings import value_of
 
@@ -53,10 +54,12 @@ class Evening:
         from coldtake.planning.day import plan_day
 
         with self._log.learned.used():
-            plan = plan_day(self._log.state(), request)
+            before = self._log.state()
+            plan = plan_day(before, request)
+            said = chances_of(before, plan)
         with self._log.deciding() as state:
             if plan.slots and state.plans.get(request.day) != plan:
-                self._log.append(PlanKept(plan=plan))
+                self._log.append(PlanKept(plan=plan), *news_in(state, said))
         return plan
 
     def get_ready(self) -> None:

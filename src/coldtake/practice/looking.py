@@ -10,6 +10,7 @@ from coldtake.domain.estimate import Estimate, TopicOutlook
 from coldtake.domain.state import State
 from coldtake.domain.topic import StepPhase
 from coldtake.ports import Progress
+from coldtake.practice.foretelling import is_due, outlook_of
 from coldtake.practice.log import Log
 
 _WEEK = timedelta(days=7)
@@ -102,8 +103,19 @@ class Looking:
             key = (self._log.store.last_sequence(), self._log.today(), minutes_per_day)
             self._ahead = {k: found for k, found in self._ahead.items() if k[:2] == key[:2]}
             if key not in self._ahead:
-                self._ahead[key] = self._found_ahead(key[1], minutes_per_day, progress)
+                found = self._found_ahead(key[1], minutes_per_day, progress)
+                if minutes_per_day is None and self._kept(found):
+                    key = (key[0] + 1, *key[1:])  # its own entry changes nothing in it
+                self._ahead[key] = found
             return self._ahead[key]
+
+    def _kept(self, found: tuple[TopicOutlook, ...]) -> bool:
+        """Keep what is said, once a week, to be held against what comes of it."""
+        with self._log.deciding() as state:
+            said = outlook_of(found) if is_due(state, self._log.today()) else None
+            if said is not None:
+                self._log.append(said)
+        return said is not None
 
     def _found_ahead(
         self, today: date, minutes_per_day: float | None, progress: Progress | None

@@ -85,8 +85,9 @@ def _read_packed(state: State, name: str, body: msgspec.Raw) -> None:
     getattr(state, name).fill(_PACKED.decode(body))
 
 
-def _read_plans(state: State, _name: str, body: msgspec.Raw) -> None:
-    state.plans.fill({date.fromisoformat(k): v for k, v in _PACKED.decode(body).items()})
+def _read_by_day(state: State, name: str, body: msgspec.Raw) -> None:
+    told = {date.fromisoformat(k): v for k, v in _PACKED.decode(body).items()}
+    getattr(state, name).fill(told)
 
 
 def _read_homes(state: State, _name: str, body: msgspec.Raw) -> None:
@@ -100,7 +101,9 @@ def _read_marks(state: State, _name: str, body: msgspec.Raw) -> None:
 
 
 _READERS: dict[str, Callable[[State, str, msgspec.Raw], None]] = {
-    "plans": _read_plans,
+    "plans": _read_by_day,
+    "said": _read_by_day,
+    "outlooks": _read_by_day,
     "sessions": _read_packed,
     "pasts": _read_packed,
     "homes": _read_homes,
