@@ -17,9 +17,12 @@ test: $(VENV)/.ready-test node_modules/.ready
 	@tests/setup.sh
 	@$(MAKE) --no-print-directory lint
 	$(BIN)/python -m pytest -n 2 --dist loadgroup --ignore tests/browser $(ARGS)
-	@# Alone, since sound in a page is played in real time; what a stumbling machine failed is tried
-	@# once more, and only what fails twice fails.
-	$(BIN)/python -m pytest tests/browser $(ARGS) || \
+	@# Sound in a page is played in real time, alone. What a stumbling machine failed in a browser is
+	@# tried once more, and only what fails twice fails.
+	@failed=0; \
+	$(BIN)/python -m pytest -n 2 --dist loadfile -m "not alone" tests/browser $(ARGS) || failed=1; \
+	$(BIN)/python -m pytest -m alone tests/browser $(ARGS) || failed=1; \
+	[ $$failed = 0 ] || \
 	  $(BIN)/python -m pytest tests/browser --last-failed --last-failed-no-failures none $(ARGS)
 	node --test tests/js/*.test.js
 

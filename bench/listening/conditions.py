@@ -12,9 +12,9 @@ def apply(name: str, sound: np.ndarray, seed: int, bpm: float) -> np.ndarray:
     rng = np.random.default_rng(seed + 77)
     match name:
         case "noise":
-            return sound + _pink(len(sound), rng) * _rms(sound) * 10 ** (-20 / 20)
+            return sound + pink(len(sound), rng) * _rms(sound) * 10 ** (-20 / 20)
         case "click":
-            clicks = _clicks(len(sound), bpm, float(rng.uniform(0, 0.5)))
+            clicks = click_sound(len(sound), bpm, float(rng.uniform(0, 0.5)))
             return sound + clicks * np.abs(sound).max() * 10 ** (-20 / 20)
         case "telephone":
             sos = butter(4, [300, 3400], "bandpass", fs=RATE, output="sos")
@@ -29,14 +29,14 @@ def _rms(sound: np.ndarray) -> float:
     return float(np.sqrt(np.mean(loud**2)))
 
 
-def _pink(n: int, rng: np.random.Generator) -> np.ndarray:
+def pink(n: int, rng: np.random.Generator) -> np.ndarray:
     spectrum = np.fft.rfft(rng.normal(size=n))
     spectrum /= np.sqrt(np.maximum(np.arange(len(spectrum)), 1.0))
     noise = np.fft.irfft(spectrum, n)
     return (noise / noise.std()).astype(np.float32)
 
 
-def _clicks(n: int, bpm: float, first_s: float) -> np.ndarray:
+def click_sound(n: int, bpm: float, first_s: float) -> np.ndarray:
     out = np.zeros(n, np.float32)
     t = np.arange(int(0.03 * RATE)) / RATE
     click = (np.sin(2 * np.pi * 1500 * t) * np.exp(-t / 0.006)).astype(np.float32)

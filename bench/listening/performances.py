@@ -41,6 +41,7 @@ class NoteTruth:
     displaced: bool = False
     mistuned: bool = False
     other_onsets: tuple[float, ...] = ()  # earlier playings, before a restart
+    off_s: float = 0.0  # acoustic onset after the player's own slow tempo, late positive
 
 
 @dataclass
@@ -66,6 +67,7 @@ class _Event:
     status: str = "right"
     displaced: bool = False
     mistuned: bool = False
+    clean_s: float = 0.0  # where the slow tempo has it, without jitter
 
 
 def manner_of(rng: np.random.Generator) -> Manner:
@@ -134,6 +136,7 @@ def perform(
     first = min(e.start_s for e in events)
     for e in events:
         e.start_s += lead - first
+        e.clean_s += lead - first
     truth.restarts = [(at + lead - first, beat) for at, beat in truth.restarts]
     return _sounded(events, truth, instrument, bank)
 
@@ -160,8 +163,11 @@ def _plain(
         legato = min(manner.legato, 0.94) if again else manner.legato
         length = min(spans[k] * legato, written * legato)
         events.append(
-            _Event(k, float(starts[k]), float(length), n.pitch, int(velocity[k]), float(cents[k]))
-        )
+            _Event(
+                k, float(starts[k]), float(length), n.pitch, int(velocity[k]), float(cents[k]),
+                clean_s=float(clean[k]),
+            )
+        )  # fmt: skip
     return events
 
 
@@ -282,7 +288,11 @@ def _restart(
     pause = float(rng.uniform(0.5, 1.6)) * 60.0 / bpm
     stop = events[k].start_s + events[k].length_s + pause
     move = stop - events[back].start_s
-    again = [replace(e, start_s=e.start_s + move) for e in events[back:] if e.index is not None]
+    again = [
+        replace(e, start_s=e.start_s + move, clean_s=e.clean_s + move)
+        for e in events[back:]
+        if e.index is not None
+    ]
     truth.restarts.append((stop, passage.notes[events[back].index].onset_beats))
     events[k + 1 :] = again
 
@@ -305,4 +315,5 @@ def _sounded(
         note.status, note.onset_s, note.rise, note.key = e.status, onset, rise, e.key
         sample = tuning_of(bank, instrument.program, e.key, e.velocity)
         note.cents, note.displaced, note.mistuned = e.cents + sample, e.displaced, e.mistuned
+        note.off_s = onset - e.clean_s
     return played, truth

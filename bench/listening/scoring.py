@@ -32,7 +32,7 @@ def score_take(verdict: Verdict, passage: Passage, truth: Truth) -> Score:
     score = Score()
     c = score.counts
     c["takes"] = 1
-    wanted = "no" if _has_note_fault(truth) else "yes"
+    wanted = "no" if has_note_fault(truth) else "yes"
     c[f"answer {wanted} {verdict.answer.value}"] = 1
     notes = {n.id: n for n in verdict.notes if n.status != NoteStatus.EXTRA}
     extras = [n for n in verdict.notes if n.status == NoteStatus.EXTRA]
@@ -49,8 +49,13 @@ def score_take(verdict: Verdict, passage: Passage, truth: Truth) -> Score:
     return score
 
 
-def _has_note_fault(truth: Truth) -> bool:
-    return bool(truth.extras or truth.restarts or any(n.status != "right" for n in truth.notes))
+def has_note_fault(truth: Truth, *, restarts: bool = True) -> bool:
+    """Whether the notes are not all as written; going back counts where asked."""
+    return bool(
+        truth.extras
+        or (restarts and truth.restarts)
+        or any(n.status != "right" for n in truth.notes)
+    )
 
 
 def _score_note(score, note: NoteEvidence, t, own: float, abstained: bool, truth: Truth) -> None:

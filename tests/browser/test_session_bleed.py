@@ -11,7 +11,7 @@ from stand import AIR, RATE, Stand, clarinet, laid_out, plan_today, slot
 
 from coldtake.domain.take import NoteStatus
 
-pytestmark = [pytest.mark.browser, pytest.mark.audio]
+pytestmark = [pytest.mark.browser, pytest.mark.alone, pytest.mark.audio]
 
 EIGHTH_S = 60.0 / 96 / 2
 PLAYED_AT_S, LENGTH_S = 14.0, 60.0

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from stand import Stand
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.alone]
 
 OFFLINE = """
 async ({ rate, plan, seconds, gap }) => {

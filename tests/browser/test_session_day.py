@@ -15,7 +15,7 @@ from coldtake.bootstrap import open_services
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import StepPhase
 
-pytestmark = [pytest.mark.browser, pytest.mark.audio]
+pytestmark = [pytest.mark.browser, pytest.mark.alone, pytest.mark.audio]
 
 RIGHT_AT_S, WRONG_AT_S, LENGTH_S = 14.0, 34.0, 90.0
 COUNT_IN_S = 0.25 + 4 * 60 / 96

@@ -7,7 +7,7 @@ from stand import AIR, BPM, Stand, laid_out, microphone_file, plan_today, slot
 
 from coldtake.domain.take import Answer, Judge
 
-pytestmark = [pytest.mark.browser, pytest.mark.audio]
+pytestmark = [pytest.mark.browser, pytest.mark.alone, pytest.mark.audio]
 
 FIRST_S, SECOND_S, LENGTH_S = 13.0, 34.0, 70.0
 COUNT_IN_S = 0.25 + 4 * 60 / BPM

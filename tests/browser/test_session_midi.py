@@ -13,7 +13,7 @@ from stand import AIR, BPM, Stand, laid_out, plan_today, slot
 from coldtake.domain.take import Answer
 from coldtake.listening.keys_file import keys_of
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.alone]
 
 KEYBOARD = """() => {
   const input = { id: "k1", name: "Stage piano", state: "connected", onmidimessage: null };

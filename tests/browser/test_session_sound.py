@@ -10,7 +10,7 @@ import pytest
 import soundfile as sf
 from stand import RATE, Stand, laid_out, plan_today, slot
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.alone]
 
 LENGTH_S = 90
 RNG = np.random.default_rng(5)

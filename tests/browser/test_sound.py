@@ -14,7 +14,7 @@ from playwright.sync_api import Page, expect
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step
 from coldtake.web.criteria import first_criterion
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.alone]
 
 RATE = 48_000
 LEAD_S = 0.1  # of silence before what is rendered

@@ -9,7 +9,7 @@ import soundfile as sf
 from coldtake.settings import BY_NAME
 from conftest import launch, microphone
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.alone]
 
 RATE = 44_100
 # C. E. Cella et al., TinySOL: an audio dataset of isolated musical notes, 2020 (CC BY 4.0); the
