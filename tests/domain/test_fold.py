@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from coldtake.domain import events as ev
 from coldtake.domain.estimate import Interval, SaidChance, SaidTopic
+from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.state import State, apply, fold, order_key
 from coldtake.domain.take import Answer, Judge, Verdict
 from coldtake.domain.topic import Place, StoredPassage
@@ -66,7 +67,32 @@ def strategies():
         steps=said_chances,
     )
     topics = st.sampled_from([topic(name).id for name in TOPICS])
+    performances = st.sampled_from(["p1", "p2"])
+    runs = st.sampled_from(["r1", "r2", "r3"])
+    parts = st.builds(
+        RunPart, topic_id=topics, answer=st.sampled_from(Answer), broke=st.lists(steps).map(tuple)
+    )
+    told = st.builds(
+        ev.RunTold,
+        run_id=runs,
+        run_kind=st.sampled_from(RunKind),
+        performance_id=st.none() | performances,
+        parts=st.lists(parts, max_size=2).map(tuple),
+        played_s=seconds,
+    )
+    performance = st.builds(
+        Performance,
+        id=performances,
+        title=st.just("concert"),
+        on=st.just(NOON.date() + timedelta(days=3)),
+        programme=st.lists(topics, max_size=2, unique=True).map(tuple),
+    )
     kinds = [
+        st.builds(ev.PerformanceKept, performance=performance),
+        st.builds(ev.PerformanceTakenBack, performance_id=performances),
+        st.builds(ev.RunBegun, run_id=runs, topic_ids=st.lists(topics, max_size=2).map(tuple)),
+        told,
+        st.builds(ev.RunTakenBack, run_id=runs),
         st.builds(ev.TopicKept, topic=st.sampled_from([topic(n) for n in TOPICS])),
         st.builds(ev.TopicPlaced, topic_id=topics, place=st.sampled_from(Place)),
         st.builds(ev.StepKept, step=st.sampled_from(STEPS)),

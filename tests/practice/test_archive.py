@@ -106,7 +106,8 @@ def test_no_cell_is_a_formula(full, tmp_path):
             if n.startswith("tables/")
         }
     assert set(tables) == {
-        f"tables/{n}.csv" for n in ("topics", "steps", "tries", "takes", "sessions", "work")
+        f"tables/{n}.csv"
+        for n in ("topics", "steps", "tries", "takes", "sessions", "work", "performances", "runs")
     }
     cells = [c for rows in tables.values() for row in rows for c in row]
     assert not [c for c in cells if c.startswith(("=", "+", "-", "@", "\t", "\r"))]

@@ -15,6 +15,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 
 from coldtake.domain import events as ev
 from coldtake.domain.estimate import SaidChance
+from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.state import fold
 from coldtake.domain.take import Answer, Judge
 from coldtake.practice import log as practice_log
@@ -42,6 +43,20 @@ WHAT = [
     ev.SessionEnded(**RUN, note="better"),
     *(ev.TryAnswered(**SAID, try_id=f"t{n}", step_id=STEPS[n % 2].id, **RUN) for n in range(4)),
     ev.AnswerTakenBack(try_id="t2"),
+    ev.PerformanceKept(
+        performance=Performance(
+            id="p", title="c", on=NOON.date(), place="hall", programme=(topic().id,)
+        )
+    ),
+    ev.PerformanceTakenBack(performance_id="p"),
+    ev.RunBegun(run_id="r", topic_ids=(topic().id,), performance_id="p"),
+    ev.RunTold(
+        run_id="r",
+        run_kind=RunKind.RUN_THROUGH,
+        parts=(RunPart(topic_id=topic().id, answer=Answer.NO, broke=(STEPS[0].id,)),),
+        played_s=120.5,
+    ),
+    ev.RunTakenBack(run_id="r"),
     ev.TakeRecorded(take_id="t1", step_id="s", duration_s=2, sample_rate=48000, sha256="0" * 64),
 ]
 HAPPENED = st.lists(

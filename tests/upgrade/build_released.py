@@ -24,7 +24,9 @@ from coldtake.domain.criterion import (
     TimingTest,
     TuneTest,
 )
+from coldtake.domain.estimate import Interval, SaidChance, SaidTopic
 from coldtake.domain.ids import named_id
+from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.plan import LeftOut, Period, Plan, PlanRequest, PlanRules, SlotKind, Wish
 from coldtake.domain.take import (
     Answer,
@@ -91,6 +93,21 @@ PLAN = Plan(
     left_out=(LeftOut(step_id="x", topic_id="y", reason="No minutes left."),),
     remarks=("This is the first plan.",),
 )
+SAID = SaidTopic(
+    topic_id=topic().id,
+    on=START.date() + timedelta(days=3),
+    of=2,
+    clean_steps=Interval(low=0.0, mid=1.0, high=2.0),
+    ready_chance=0.25,
+    steps=(SaidChance(step_id=FIRST.id, chance=0.5),),
+)
+CONCERT = Performance(
+    id="c",
+    title="Concert at noon",
+    on=START.date() + timedelta(days=3),
+    place="the small hall",
+    programme=(topic().id,),
+)
 
 
 def happenings() -> list[ev.AnyData]:
@@ -107,6 +124,8 @@ def happenings() -> list[ev.AnyData]:
         ev.StepDropped(step_id=step("gone").id),
         ev.StepsOrdered(topic_id=topic().id, step_ids=(SECOND.id, FIRST.id)),
         ev.PlanKept(plan=PLAN),
+        ev.ChancesSaid(for_day=START.date(), chances=(SaidChance(step_id=FIRST.id, chance=0.625),)),
+        ev.OutlookSaid(topics=(SAID,)),
         ev.SessionStarted(**run, plan=PLAN),
         ev.IntentionSet(**run, slot_id=None, words="long lines"),
         ev.SlotStarted(**run, slot_id=COLD.id, step_id=FIRST.id, planned_s=120),
@@ -144,6 +163,23 @@ def happenings() -> list[ev.AnyData]:
         ev.BreakEnded(**run, after_period=0),
         ev.SlotAdded(**run, slot=WORK),
         ev.SessionEnded(**run, note="better", early=True),
+        ev.PerformanceKept(performance=CONCERT),
+        ev.PerformanceTakenBack(performance_id=CONCERT.id),
+        ev.PerformanceKept(performance=CONCERT),
+        ev.RunBegun(
+            run_id="r1", topic_ids=(topic().id,), performance_id=CONCERT.id, intention="Play on."
+        ),
+        ev.RunTold(
+            run_id="r1",
+            run_kind=RunKind.RUN_THROUGH,
+            performance_id=CONCERT.id,
+            parts=(
+                RunPart(topic_id=topic().id, answer=Answer.NO, broke=(FIRST.id,), words="the turn"),
+            ),
+            played_s=95.5,
+        ),
+        ev.RunBegun(run_id="r2", topic_ids=(topic().id,)),
+        ev.RunTakenBack(run_id="r2"),
     ]
 
 

@@ -9,6 +9,7 @@ from datetime import date, datetime
 import msgspec
 
 from coldtake.domain.estimate import SaidChance, SaidTopic
+from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.plan import Plan, Slot
 from coldtake.domain.take import Answer, ClickTrack, Judge, Verdict
 from coldtake.domain.topic import Place, Step, StoredPassage, Topic
@@ -190,6 +191,47 @@ class SessionEnded(Data, frozen=True, kw_only=True, tag="session_ended"):
     early: bool = False
 
 
+class PerformanceKept(Data, frozen=True, kw_only=True, tag="performance_kept"):
+    """A performance was added, changed, or put back after it had been taken back."""
+
+    performance: Performance
+
+
+class PerformanceTakenBack(Data, frozen=True, kw_only=True, tag="performance_taken_back"):
+    """A performance will not be; its run-throughs stay in the log."""
+
+    performance_id: str
+
+
+class RunBegun(Data, frozen=True, kw_only=True, tag="run_begun"):
+    """A run-through began: of a programme, or of one topic (performance_id None)."""
+
+    run_id: str
+    topic_ids: tuple[str, ...]
+    performance_id: str | None = None
+    intention: str = ""
+
+
+class RunTold(Data, frozen=True, kw_only=True, tag="run_told"):
+    """What a run-through or the performance itself brought, piece by piece; the last one counts.
+
+    played_s : seconds from start to end, 0 where unknown
+    """
+
+    run_id: str
+    run_kind: RunKind
+    parts: tuple[RunPart, ...]
+    performance_id: str | None = None
+    played_s: float = 0.0
+    words: str = ""
+
+
+class RunTakenBack(Data, frozen=True, kw_only=True, tag="run_taken_back"):
+    """A run that was told by mistake, or begun and not played: it no longer counts."""
+
+    run_id: str
+
+
 AnyData = (
     TopicKept
     | TopicPlaced
@@ -213,6 +255,11 @@ AnyData = (
     | TakeRecorded
     | TakeJudged
     | SessionEnded
+    | PerformanceKept
+    | PerformanceTakenBack
+    | RunBegun
+    | RunTold
+    | RunTakenBack
 )
 
 

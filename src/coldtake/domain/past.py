@@ -9,6 +9,7 @@ import msgspec
 
 from coldtake.domain.criterion import Criterion
 from coldtake.domain.packed import Packed
+from coldtake.domain.performance import StageTry
 from coldtake.domain.progress import phase_changes, step_phase
 from coldtake.domain.take import Take, Try, Work
 from coldtake.domain.topic import StepPhase
@@ -20,16 +21,25 @@ class Past(msgspec.Struct, frozen=True, kw_only=True):
     """One step's tries, works and takes as they happened; `days` on which it was touched.
 
     A try that was taken back is gone, its day stays: the first try of that day was had.
+    stage : what run-throughs and performances said of the step
     """
 
     tries: tuple[Try, ...] = ()
     works: tuple[Work, ...] = ()
     takes: tuple[Take, ...] = ()
     days: tuple[date, ...] = ()
+    stage: tuple[StageTry, ...] = ()
 
 
 NOTHING_YET = Past()
 Pasts = Packed[str, Past]
+
+
+def touching(past: Past, day: date) -> Past:
+    """Return a past in which the step was touched on that day."""
+    if day in past.days:
+        return past
+    return msgspec.structs.replace(past, days=(*past.days, day))
 
 
 class Mark(msgspec.Struct, frozen=True):

@@ -12,6 +12,7 @@ from typing import Any
 import msgspec
 
 from coldtake.domain import events as ev
+from coldtake.domain import runs as run_events
 from coldtake.domain.estimate import SaidDay, SaidOutlook
 from coldtake.domain.packed import Packed
 from coldtake.domain.past import (
@@ -24,13 +25,16 @@ from coldtake.domain.past import (
     Pasts,
     Works,
     mark_of,
+    touching,
 )
+from coldtake.domain.performance import Performance, Run
 from coldtake.domain.plan import Plan
 from coldtake.domain.progress import Standing, standing
 from coldtake.domain.session import BreakRun, SessionRun, SlotRun
 from coldtake.domain.take import EarlierVerdict, Judge, Take, Try, Work
 from coldtake.domain.topic import Place, Step, StepPhase, StoredPassage, Topic
 
+_NO_MINUTES = 1e-6  # what is left of a sum of minutes that were all taken away
 # So many of each stay unpacked: what a month touches.
 _PASTS_FRESH, _SESSIONS_FRESH, _PLANS_FRESH, _SAID_FRESH = 128, 16, 8, 8
 
@@ -48,6 +52,7 @@ class State(msgspec.Struct, kw_only=True):
     sessions_on : ids of the sessions of a day, in their order
     open_sessions : when each session began that has not ended
     said : chances said of the cold takes of a day; outlooks : what was said on a day of the dates
+    performances_off : those that were taken back; runs : run-throughs and performances as told
     homes, marks : ways to look things up; they add nothing and never make two states differ
     """
 
@@ -66,6 +71,9 @@ class State(msgspec.Struct, kw_only=True):
     minutes_of: dict[str, float] = {}
     sessions_on: dict[date, tuple[str, ...]] = {}
     open_sessions: dict[str, datetime] = {}
+    performances: dict[str, Performance] = {}
+    performances_off: dict[str, Performance] = {}
+    runs: dict[str, Run] = {}
     try_count: int = 0
     take_count: int = 0
     homes: Homes = _field(Homes)
@@ -153,6 +161,18 @@ class State(msgspec.Struct, kw_only=True):
         latest = max(self.open_sessions.items(), key=lambda known: known[1], default=None)
         return None if latest is None else self.sessions[latest[0]]
 
+    def topic_date(self, topic_id: str, day: date) -> date | None:
+        """Return when a topic must work next, from `day` on.
+
+        That is the nearest performance with it in the programme, or its own date where that is
+        nearer. With neither ahead it is its own date, past or None.
+        """
+        topic = self.topics.get(topic_id)
+        own = topic.performance_on if topic else None
+        stage = [p.on for p in self.performances.values() if topic_id in p.programme]
+        ahead = [on for on in (own, *stage) if on is not None and on >= day]
+        return min(ahead, default=own)
+
     def keep_past(self, step_id: str, past: Past, why: str) -> None:
         """Put a step's past in place of what it was; `why` must name what made the difference."""
         self.pasts[step_id] = past
@@ -162,7 +182,7 @@ class State(msgspec.Struct, kw_only=True):
 
     def keep_work(self, work: Work, why: str) -> None:
         """Add minutes played."""
-        past = _touching(self.past(work.step_id), work.day)
+        past = touching(self.past(work.step_id), work.day)
         past = msgspec.structs.replace(past, works=(*past.works, work))
         told = f"{why} {work.at.isoformat()} {work.day} {work.minutes!r}"
         self.keep_past(work.step_id, past, told)
@@ -171,7 +191,7 @@ class State(msgspec.Struct, kw_only=True):
 
     def keep_try(self, attempt: Try, why: str) -> None:
         """Add a try, or put it in place of what was known of it."""
-        past = _touching(self.past(attempt.step_id), attempt.day)
+        past = touching(self.past(attempt.step_id), attempt.day)
         tries = _with(past.tries, attempt)
         self.try_count += len(tries) - len(past.tries)
         past = msgspec.structs.replace(past, tries=tries)
@@ -185,6 +205,18 @@ class State(msgspec.Struct, kw_only=True):
         left = tuple(t for t in past.tries if t.id != attempt.id)
         self.try_count -= len(past.tries) - len(left)
         self.keep_past(attempt.step_id, msgspec.structs.replace(past, tries=left), why)
+
+    def drop_run(self, step_id: str, run_id: str, why: str) -> None:
+        """Take away what a run said of a step, and its minutes."""
+        past = self.past(step_id)
+        works = tuple(w for w in past.works if w.run_id != run_id)
+        stage = tuple(s for s in past.stage if s.run_id != run_id)
+        if len(works) == len(past.works) and len(stage) == len(past.stage):
+            return
+        for gone in (w for w in past.works if w.run_id == run_id):
+            _less(self.minutes_on, gone.day, gone.minutes)
+            _less(self.minutes_of, step_id, gone.minutes)
+        self.keep_past(step_id, msgspec.structs.replace(past, works=works, stage=stage), why)
 
     def keep_take(self, take: Take, why: str) -> None:
         """Add a take, or put it in place of what was known of it."""
@@ -202,10 +234,11 @@ class State(msgspec.Struct, kw_only=True):
         self.keep_past(take.step_id, msgspec.structs.replace(past, takes=left), why)
 
 
-def _touching(past: Past, day: date) -> Past:
-    if day in past.days:
-        return past
-    return msgspec.structs.replace(past, days=(*past.days, day))
+def _less(minutes: dict[Any, float], key: Any, gone: float) -> None:
+    """Take minutes away; a day without any is no day played."""
+    minutes[key] -= gone
+    if minutes[key] < _NO_MINUTES:
+        del minutes[key]
 
 
 def _with(known: tuple[Any, ...], one: Any) -> tuple[Any, ...]:
@@ -476,6 +509,7 @@ def _session_ended(state: State, event: ev.Event, data: ev.SessionEnded) -> None
 
 
 _HANDLERS: dict[type[ev.Data], Callable[[State, ev.Event, Any], None]] = {
+    **run_events.HANDLERS,
     ev.TopicKept: _topic_kept,
     ev.TopicPlaced: _topic_placed,
     ev.StepKept: _step_kept,

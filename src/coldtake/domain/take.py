@@ -195,10 +195,11 @@ class Try(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Work(msgspec.Struct, frozen=True, kw_only=True):
-    """Minutes really played on a step in one slot (fractions allowed)."""
+    """Minutes really played on a step in one slot, or in a run (fractions allowed)."""
 
     step_id: str
     at: datetime
     day: date
     minutes: float
     session_id: str | None = None
+    run_id: str | None = None

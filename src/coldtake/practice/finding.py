@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import TypeVar
 
+from coldtake.domain.performance import Performance, Run
 from coldtake.domain.session import SessionRun
 from coldtake.domain.state import State
 from coldtake.domain.take import Take
@@ -35,6 +36,21 @@ def session(state: State, session_id: str) -> SessionRun:
 def take(state: State, take_id: str) -> Take:
     """Return a take. Raises NotFoundError."""
     return _found(state.takes, take_id, "take")
+
+
+def performance(state: State, performance_id: str) -> Performance:
+    """Return a performance that is still to be, or was played. Raises NotFoundError."""
+    return _found(state.performances, performance_id, "performance")
+
+
+def performance_off(state: State, performance_id: str) -> Performance:
+    """Return a performance that was taken back. Raises NotFoundError."""
+    return _found(state.performances_off, performance_id, "performance")
+
+
+def run(state: State, run_id: str) -> Run:
+    """Return a run-through, or what was told of a performance. Raises NotFoundError."""
+    return _found(state.runs, run_id, "run-through")
 
 
 def _found(things: Mapping[str, Thing], key: str, name: str) -> Thing:

@@ -11,6 +11,7 @@ from coldtake.practice.importing import Importing
 from coldtake.practice.jobs import Jobs
 from coldtake.practice.log import Log
 from coldtake.practice.looking import Looking
+from coldtake.practice.performances import Performances
 from coldtake.practice.pile import Pile
 from coldtake.practice.sessions import Sessions
 from coldtake.practice.takes import Takes
@@ -36,6 +37,7 @@ class Services:
         self.evening = Evening(self.log)
         self.sessions = Sessions(self.log, self.evening)
         self.takes = Takes(self.log, take_files, self.pile.passages)
+        self.performances = Performances(self.log)
         self.looking = Looking(self.log)
         self.jobs = Jobs()  # long work: one at a time
         self.hearing = Jobs()  # a long take that is being heard: one at a time

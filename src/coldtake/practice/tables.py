@@ -25,6 +25,8 @@ def tables_of(state: State) -> Mapping[str, str]:
         "takes": _csv(_TAKES, _takes(state)),
         "sessions": _csv(_SESSIONS, _sessions(state)),
         "work": _csv(_WORK, _work(state)),
+        "performances": _csv(_PERFORMANCES, _performances(state)),
+        "runs": _csv(_RUNS, _runs(state)),
     }
 
 
@@ -33,7 +35,9 @@ _STEPS = ("id", "topic", "title", "phase", "question", "need_min", "tempo_bpm", 
 _TRIES = ("id", "step", "at", "day", "answer", "judge", "heard", "cold", "tempo_bpm", "take_id")
 _TAKES = ("id", "step", "at", "day", "cold", "duration_s", "verdict", "reason", "sha256")
 _SESSIONS = ("id", "day", "started_at", "ended_at", "early", "played_min", "note")
-_WORK = ("step", "at", "day", "minutes", "session_id")
+_WORK = ("step", "at", "day", "minutes", "session_id", "run_id")
+_PERFORMANCES = ("id", "title", "on", "place", "order", "topic")
+_RUNS = ("id", "kind", "performance", "at", "day", "topic", "answer", "broke", "words", "minutes")
 
 
 def _topics(state: State) -> Iterable[Sequence[Any]]:
@@ -85,7 +89,35 @@ def _sessions(state: State) -> Iterable[Sequence[Any]]:
 
 def _work(state: State) -> Iterable[Sequence[Any]]:
     for w in state.works:
-        yield _title(state, w.step_id), w.at.isoformat(), w.day, round(w.minutes, 2), w.session_id
+        minutes = round(w.minutes, 2)
+        yield (
+            *(_title(state, w.step_id), w.at.isoformat(), w.day, minutes),
+            *(w.session_id, w.run_id),
+        )
+
+
+def _performances(state: State) -> Iterable[Sequence[Any]]:
+    """Give a row for each piece of each programme, and one for a programme without any."""
+    for p in state.performances.values():
+        for place, topic_id in enumerate(p.programme or ("",), start=1):
+            yield p.id, p.title, p.on, p.place, place, _topic(state, topic_id)
+
+
+def _runs(state: State) -> Iterable[Sequence[Any]]:
+    for run in state.runs.values():
+        performance = state.performances.get(run.performance_id or "")
+        for part in run.parts:
+            broke = ", ".join(_title(state, step_id) for step_id in part.broke)
+            yield (
+                *(run.id, run.kind, performance.title if performance else run.performance_id),
+                *(run.at.isoformat(), run.day, _topic(state, part.topic_id), part.answer),
+                *(broke, part.words, round(run.minutes, 2)),
+            )
+
+
+def _topic(state: State, topic_id: str) -> str:
+    topic = state.topics.get(topic_id)
+    return topic.title if topic else topic_id
 
 
 def _title(state: State, step_id: str) -> str:

@@ -20,6 +20,7 @@ README.txt       this file
     log.schema.json  what such a line holds (JSON Schema, draft 2020-12)
     refused.jsonl    what arrived and could not become an event
     topics.json      topics with their steps; plans.json, settings.json
+    performances.json  performances with their programmes; runs.json, what was run through
     passages/        notation as it came in, as MEI and as MusicXML
     takes/           sound of the takes, FLAC
     tables/          CSV for a spreadsheet

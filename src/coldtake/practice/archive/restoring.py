@@ -64,13 +64,14 @@ class _Restoring:
 
     def run(self, *, merge: bool) -> Restored:
         known, sums = self._compared(merge=merge)
+        refused = list(self._source.refused())  # read before anything is kept: it may be damaged
         try:
             missing, damaged = self._bring_takes(sums)
             new = self._services.store.append(self._counted_events())
         except BaseException:
             self._take_back()
             raise
-        for at, why, raw in self._source.refused():
+        for at, why, raw in refused:
             self._services.store.refuse(raw, why, at)
         self._tell("done", done=self._total)
         return Restored(

@@ -171,6 +171,8 @@ def _put_state(state: State, writing: _Writing) -> None:
     writing.put_json("topics.json", topics)
     writing.put_json("plans.json", [state.plans[day] for day in sorted(state.plans)])
     writing.put_json("settings.json", state.settings)
+    writing.put_json("performances.json", list(state.performances.values()))
+    writing.put_json("runs.json", list(state.runs.values()))
     for name, text in tables_of(state).items():
         writing.put(f"tables/{name}.csv", text.encode())
 
