@@ -41,6 +41,11 @@ SETTINGS: tuple[Setting, ...] = (
     ),
     Setting("a4_hz", 440, 392, 466, "Hz", "Tuning of A4."),
     Setting("click_volume", 60, 0, 100, "%", "Loudness of the click."),
+    Setting("held_test", 0, 0, 1, "yes is 1", "Say after each cold take how a held-test stands."),
+    Setting("held_poor", 60, 5, 98, "%", "Clean cold takes of a step that must not pass as held."),
+    Setting("held_good", 90, 6, 99, "%", "Clean cold takes of a step that should pass as held."),
+    Setting("held_wrong_yes", 5, 1, 40, "%", "How often the test may call a poor step held."),
+    Setting("held_wrong_no", 10, 1, 40, "%", "How often it may call a good step not held."),
     Setting("takes_alone", 1, 0, 1, "yes is 1", "Takes that can be heard start by themselves."),
 )
 BY_NAME: Mapping[str, Setting] = {s.name: s for s in SETTINGS}

@@ -21,7 +21,6 @@ STEPS = (step("slow"), step("fast"), step("head", of="tune"))
 SAID = SaidTopic(
     topic_id=topic("scales").id,
     on=NOON.date(),
-    of=2,
     clean_steps=Interval(low=0, mid=1, high=2),
     ready_chance=0.5,
     steps=(),
@@ -61,7 +60,6 @@ def strategies():
         SaidTopic,
         topic_id=st.just(topic(TOPICS[0]).id),
         on=st.just(NOON.date()),
-        of=st.just(3),
         clean_steps=st.builds(Interval, low=st.just(1.0), mid=st.just(2.0), high=st.just(3.0)),
         ready_chance=st.floats(0, 1),
         steps=said_chances,

@@ -55,21 +55,20 @@ class TopicOutlook(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class SaidChance(msgspec.Struct, frozen=True, kw_only=True):
-    """What was said of one step: its chance of a clean cold take, 0..1."""
+    """What was said of one step: its chance of a clean cold take, 0..1; None: not enough takes."""
 
     step_id: str
-    chance: float
+    chance: float | None
 
 
 class SaidTopic(msgspec.Struct, frozen=True, kw_only=True):
     """What was said of one topic on a date: steps clean with its 80 % interval, all of them ready.
 
-    steps : those of which enough was known to say something; of : how many the topic had
+    steps : all that the topic had then
     """
 
     topic_id: str
     on: date
-    of: int
     clean_steps: Interval
     ready_chance: float
     steps: tuple[SaidChance, ...]

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from scipy.stats import beta, nbinom
+from scipy.special import betaincinv
 
 from coldtake.domain.criterion import Times, lucky_pass_chance
 from coldtake.domain.estimate import Interval
@@ -23,13 +23,13 @@ def clean_chance_interval(yeses: int, tries: int, *, share: float = 0.8) -> Inte
     """
     if not 0 <= yeses <= tries:
         raise ValueError(f"{yeses} yeses of {tries} tries cannot be")
-    known = beta(yeses + 0.5, tries - yeses + 0.5)
+    a, b = yeses + 0.5, tries - yeses + 0.5
     tail = (1.0 - share) / 2.0
-    low = 0.0 if yeses == 0 else float(known.ppf(tail))
-    high = 1.0 if yeses == tries else float(known.ppf(1.0 - tail))
+    low = 0.0 if yeses == 0 else float(betaincinv(a, b, tail))
+    high = 1.0 if yeses == tries else float(betaincinv(a, b, 1.0 - tail))
     if tries == 0:
         low, high = tail, 1.0 - tail
-    return Interval(low=low, mid=min(max(float(known.median()), low), high), high=high)
+    return Interval(low=low, mid=min(max(float(betaincinv(a, b, 0.5)), low), high), high=high)
 
 
 def exact_interval(yeses: int, tries: int, *, share: float = 0.8) -> tuple[float, float]:
@@ -38,8 +38,8 @@ def exact_interval(yeses: int, tries: int, *, share: float = 0.8) -> tuple[float
     Biometrika 26:404. Wider than `clean_chance_interval`.
     """
     tail = (1.0 - share) / 2.0
-    low = 0.0 if yeses == 0 else float(beta.ppf(tail, yeses, tries - yeses + 1))
-    high = 1.0 if yeses == tries else float(beta.ppf(1.0 - tail, yeses + 1, tries - yeses))
+    low = 0.0 if yeses == 0 else float(betaincinv(yeses, tries - yeses + 1, tail))
+    high = 1.0 if yeses == tries else float(betaincinv(yeses + 1, tries - yeses, 1.0 - tail))
     return low, high
 
 
@@ -93,6 +93,8 @@ def _blocks_pass(wanted: int, among: int, chance: float, tries: int) -> float:
 
 def tries_to_yes(yeses: int, chance: float, share: float = 0.8) -> int:
     """Tries within which the `yeses`-th yes comes with probability `share` (negative binomial)."""
+    from scipy.stats import nbinom  # heavy, and nothing else here needs it
+
     return yeses + int(nbinom.ppf(share, yeses, chance))
 
 

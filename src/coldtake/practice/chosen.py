@@ -7,6 +7,12 @@ from coldtake.errors import RuleError
 from coldtake.practice.log import Log
 from coldtake.settings import SETTINGS, parse, value_of
 
+_PAIRS = (
+    ("slot_least", "slot_most", 0),
+    ("topics_least", "topics_most", 0),
+    ("held_poor", "held_good", 1),
+)
+
 
 class ChosenSettings:
     """Read and choose settings. Every choice is an event."""
@@ -30,10 +36,10 @@ class ChosenSettings:
 
 
 def _check_pair(chosen: Mapping[str, str], name: str) -> None:
-    """Raise RuleError when a least value would pass its most."""
-    for least, most in (("slot_least", "slot_most"), ("topics_least", "topics_most")):
+    """Raise RuleError when a least value would pass its most, or two chances be one."""
+    for least, most, apart in _PAIRS:
         low, high = value_of(chosen, least), value_of(chosen, most)
-        if name in (least, most) and low > high:
+        if name in (least, most) and low + apart > high:
             raise RuleError(
                 f"{least} would be {low} and {most} {high}.",
                 where=name,

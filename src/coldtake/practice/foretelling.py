@@ -60,12 +60,12 @@ def _topic(found: TopicOutlook) -> SaidTopic:
     return SaidTopic(
         topic_id=found.topic_id,
         on=found.on,
-        of=len(found.steps),
         clean_steps=found.clean_steps,
         ready_chance=round(found.ready_chance, _DIGITS),
-        steps=tuple(_step(step) for step in found.steps if step.enough),
+        steps=tuple(_step(step) for step in found.steps),
     )
 
 
 def _step(found: StepOutlook) -> SaidChance:
-    return SaidChance(step_id=found.step_id, chance=round(found.chance.mid, _DIGITS))
+    chance = round(found.chance.mid, _DIGITS) if found.enough else None
+    return SaidChance(step_id=found.step_id, chance=chance)

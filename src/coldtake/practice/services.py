@@ -13,6 +13,7 @@ from coldtake.practice.log import Log
 from coldtake.practice.looking import Looking
 from coldtake.practice.performances import Performances
 from coldtake.practice.pile import Pile
+from coldtake.practice.progress import LookingBack
 from coldtake.practice.sessions import Sessions
 from coldtake.practice.takes import Takes
 
@@ -39,6 +40,7 @@ class Services:
         self.takes = Takes(self.log, take_files, self.pile.passages)
         self.performances = Performances(self.log)
         self.looking = Looking(self.log)
+        self.back = LookingBack(self.log)
         self.jobs = Jobs()  # long work: one at a time
         self.hearing = Jobs()  # a long take that is being heard: one at a time
 

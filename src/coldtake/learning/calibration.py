@@ -1,0 +1,126 @@
+"""How right what was said came out: chances against answers, intervals against counts.
+
+Brier score: mean of (said - came)^2, 0 is perfect (Brier 1950, Verification of Forecasts Expressed
+in Terms of Probability, Monthly Weather Review 78:1; here for one of its two classes, half of the
+score printed there). The constant guess says the share that came out, known only afterwards: the
+hardest constant to beat. Limits of a share are Clopper and Pearson's (see `support`).
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from coldtake.domain.estimate import Interval
+from coldtake.learning.support import exact_interval
+
+LEAST = 20  # chances said and answered below which there is "not enough yet"; a guess
+LEAST_IN_GROUP = 5  # the same for one line of the table
+GROUPS = 10
+_Z80 = 1.2815515655446004  # standard normal quantile at 0.9: an 80 % interval
+
+Said = tuple[float, bool]  # a chance 0..1, and whether it came out clean
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """What was said between `low` and `high`: `came` of `of` came out clean.
+
+    said : mean of what was said; share : limits of 80 % of the true share, None: not enough yet
+    """
+
+    low: float
+    high: float
+    said: float
+    came: int
+    of: int
+    share: tuple[float, float] | None
+
+    @property
+    def fits(self) -> bool | None:
+        """Say whether what was said lies within the limits; None: not enough yet."""
+        return None if self.share is None else self.share[0] <= self.said <= self.share[1]
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """What chances were worth.
+
+    expected : sum of what was said, to be held against `came` of `of`
+    brier, constant : of what was said, and of always saying came / of
+    better : constant - brier with an 80 % interval, positive where saying was worth something
+    """
+
+    of: int
+    came: int
+    expected: float
+    brier: float
+    constant: float
+    better: Interval
+    groups: tuple[Group, ...]
+
+
+def calibration(told: Sequence[Said]) -> Calibration | None:
+    """Hold chances against answers; None: not enough yet."""
+    if len(told) < LEAST:
+        return None
+    of, came = len(told), sum(clean for _, clean in told)
+    gains = [(came / of - clean) ** 2 - (said - clean) ** 2 for said, clean in told]
+    return Calibration(
+        of=of,
+        came=came,
+        expected=math.fsum(said for said, _ in told),
+        brier=brier(told),
+        constant=brier([(came / of, clean) for _, clean in told]),
+        better=_mean(gains),
+        groups=groups(told),
+    )
+
+
+def brier(told: Sequence[Said]) -> float:
+    """Mean squared distance of what was said from what came, 0..1; at least one is needed."""
+    return math.fsum((said - clean) ** 2 for said, clean in told) / len(told)
+
+
+def groups(told: Sequence[Said]) -> tuple[Group, ...]:
+    """Put chances into tenths, [0, 0.1), ... [0.9, 1]; empty ones are left out."""
+    found: dict[int, list[Said]] = {}
+    for said, clean in told:
+        found.setdefault(min(int(said * GROUPS + 1e-9), GROUPS - 1), []).append((said, clean))
+    return tuple(_group(place, found[place]) for place in sorted(found))
+
+
+def _group(place: int, told: Sequence[Said]) -> Group:
+    of, came = len(told), sum(clean for _, clean in told)
+    return Group(
+        low=place / GROUPS,
+        high=(place + 1) / GROUPS,
+        said=math.fsum(said for said, _ in told) / of,
+        came=came,
+        of=of,
+        share=exact_interval(came, of) if of >= LEAST_IN_GROUP else None,
+    )
+
+
+def _mean(values: Sequence[float]) -> Interval:
+    """Return the mean with its 80 % interval by the central limit."""
+    n = len(values)
+    mean = math.fsum(values) / n
+    spread = math.sqrt(math.fsum((v - mean) ** 2 for v in values) / max(n - 1, 1) / n)
+    return Interval(low=mean - _Z80 * spread, mid=mean, high=mean + _Z80 * spread)
+
+
+class Kept(StrEnum):
+    """What became of an interval that was said."""
+
+    YES = "yes"
+    NO = "no"
+    CANNOT_TELL = "cannot_tell"
+
+
+def interval_kept(said: Interval, clean: int, untried: int) -> Kept:
+    """Say whether a count lies within the limits, when `untried` more might have been clean too."""
+    least, most = clean, clean + untried
+    if said.low <= least and most <= said.high:
+        return Kept.YES
+    return Kept.NO if most < said.low or least > said.high else Kept.CANNOT_TELL

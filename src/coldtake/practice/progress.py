@@ -1,0 +1,211 @@
+"""What has moved: minutes by topic and week, clean tempo by exercise, how right the outlook was."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+from coldtake.domain.criterion import TempoTest
+from coldtake.domain.estimate import SaidTopic
+from coldtake.domain.state import State
+from coldtake.domain.topic import Exercise, Step
+from coldtake.practice.digests import Digest, Digests, monday_of
+from coldtake.practice.log import Log
+
+if TYPE_CHECKING:
+    from coldtake.learning.calibration import Calibration, Kept
+
+WEEK = timedelta(days=7)
+NEAR = timedelta(days=3)  # a cold take so near to a date answers what was said of it
+
+Told = tuple[float, bool]
+
+
+@dataclass(frozen=True, slots=True)
+class ExerciseTempo:
+    """One exercise: the steps that play the same bars in the same key, slower and faster.
+
+    clean : fastest clean tempo of each day, oldest first; goal_bpm : highest tempo asked for
+    unit_beats : the beat that its tempo is said in, in quarters; tempi are in quarters a minute
+    """
+
+    topic_id: str
+    steps: tuple[Step, ...]
+    clean: tuple[tuple[date, float], ...]
+    goal_bpm: float | None
+    unit_beats: float
+
+    @property
+    def fastest(self) -> tuple[date, float]:
+        """The highest clean tempo and the first day that had it; there must be one."""
+        return max(self.clean, key=lambda known: (known[1], -known[0].toordinal()))
+
+
+@dataclass(frozen=True, slots=True)
+class DateTold:
+    """What was said on a day of a topic's date, and what became of it.
+
+    tried : steps with a cold take near the date, `clean` of them clean
+    """
+
+    said_on: date
+    said: SaidTopic
+    tried: int
+    clean: int
+    kept: "Kept"
+
+
+@dataclass(frozen=True, slots=True)
+class HowRight:
+    """The outlook's own calibration.
+
+    next_day, dates : of chances said the evening before, and of those said for a date
+    told, dates_told : how many of each have been answered so far
+    intervals : what was said of dates that have come, newest first
+    next_due : the first date still to come of which something was said
+    """
+
+    next_day: "Calibration | None"
+    told: int
+    dates: "Calibration | None"
+    dates_told: int
+    intervals: tuple[DateTold, ...]
+    next_due: date | None
+
+
+class LookingBack:
+    """Use cases of the progress page; nothing here changes the log."""
+
+    def __init__(self, log: Log) -> None:
+        self._log = log
+        self._digests = Digests(log.store)
+
+    def get_ready(self) -> None:
+        """Go through all pasts once, so that no page waits for it."""
+        self._digests.all(self._log.state())
+
+    def minutes_by_week(self, weeks: int) -> tuple[tuple[date, ...], Mapping[str, list[float]]]:
+        """Return the last Mondays, oldest first, and the minutes of each topic id in their weeks.
+
+        Topics without a minute are left out; those most played come first.
+        """
+        state = self._log.state()
+        last = monday_of(self._log.today())
+        mondays = tuple(last - WEEK * n for n in reversed(range(weeks)))
+        rows: dict[str, list[float]] = defaultdict(lambda: [0.0] * weeks)
+        for step_id, digest in self._digests.all(state).items():
+            step = state.steps.get(step_id)
+            for place, monday in enumerate(mondays):
+                if step and monday in digest.minutes:
+                    rows[step.topic_id][place] += digest.minutes[monday]
+        return mondays, dict(sorted(rows.items(), key=lambda row: -sum(row[1])))
+
+    def exercises(self, since: date) -> tuple[ExerciseTempo, ...]:
+        """Return the exercises that were played clean since a day, the latest first."""
+        state = self._log.state()
+        digests = self._digests.all(state)
+        found: dict[object, list[Step]] = {}
+        for step in state.steps.values():
+            found.setdefault(_exercise_key(step), []).append(step)
+        lately = [
+            steps
+            for steps in found.values()
+            if any(day >= since for s in steps if s.id in digests for day in digests[s.id].clean)
+        ]
+        told = [_tempo_of(state, steps, digests) for steps in lately]
+        return tuple(sorted(told, key=lambda t: t.clean[-1][0], reverse=True))
+
+    def exercise_of(self, step: Step) -> ExerciseTempo | None:
+        """Return the exercise of a step, None while it was never played clean at a known tempo."""
+        state = self._log.state()
+        alike = [s for s in state.topic_steps(step.topic_id) if _same(s, step)]
+        digests = {s.id: self._digests.of(state, s.id) for s in alike}
+        told = _tempo_of(state, alike, digests)
+        return told if told.clean else None
+
+    def how_right(self) -> HowRight:
+        """Hold what was said against what came."""
+        from coldtake.learning.calibration import calibration
+
+        state, today = self._log.state(), self._log.today()
+        digests = self._digests.all(state)
+        evening = list(_answered(state, digests))
+        dates = list(_dates_told(state, digests, today))
+        of_dates = [pair for told in dates for pair in _pairs(told.said, digests)]
+        due = [t.on for said in state.outlooks.values() for t in said.topics if t.on + NEAR > today]
+        return HowRight(
+            next_day=calibration(evening),
+            told=len(evening),
+            dates=calibration(of_dates),
+            dates_told=len(of_dates),
+            intervals=tuple(reversed(dates)),
+            next_due=min(due, default=None),
+        )
+
+
+def _exercise_key(step: Step) -> object:
+    played: Exercise = step.exercise
+    if played.passage is None:
+        return step.id
+    return (step.topic_id, played.passage, played.key.casefold())
+
+
+def _same(one: Step, other: Step) -> bool:
+    return _exercise_key(one) == _exercise_key(other)
+
+
+def _tempo_of(state: State, steps: list[Step], digests: Mapping[str, Digest]) -> ExerciseTempo:
+    known = {s.id for s in steps}
+    ordered = [s for s in state.topic_steps(steps[0].topic_id) if s.id in known]
+    clean: dict[date, float] = {}
+    for step in ordered:
+        for day, tempo in digests[step.id].clean.items() if step.id in digests else ():
+            clean[day] = max(tempo, clean.get(day, 0.0))
+    marks = [t.bpm for s in ordered for t in s.criterion.tests if isinstance(t, TempoTest)]
+    played = [s.exercise.tempo_bpm for s in ordered if s.exercise.tempo_bpm]
+    return ExerciseTempo(
+        topic_id=steps[0].topic_id,
+        steps=tuple(ordered),
+        clean=tuple(sorted(clean.items())),
+        goal_bpm=max(marks or played, default=None),
+        unit_beats=ordered[-1].exercise.click.beat_unit_beats,
+    )
+
+
+def _answered(state: State, digests: Mapping[str, Digest]) -> Iterator[Told]:
+    """Give what was said the evening before, with what the cold take of the day came to."""
+    for day, said in state.said.items():
+        for one in said.chances:
+            came = digests[one.step_id].cold.get(day) if one.step_id in digests else None
+            if came is not None and one.chance is not None:
+                yield one.chance, came
+
+
+def _dates_told(state: State, digests: Mapping[str, Digest], today: date) -> Iterator[DateTold]:
+    """Give what was said of dates that have come, oldest first."""
+    from coldtake.learning.calibration import interval_kept
+
+    for said_on, said in sorted(state.outlooks.items()):
+        for topic in said.topics:
+            if topic.on + NEAR > today:
+                continue
+            came = [_near(digests.get(s.step_id), topic.on) for s in topic.steps]
+            tried = [one for one in came if one is not None]
+            kept = interval_kept(topic.clean_steps, sum(tried), len(came) - len(tried))
+            yield DateTold(said_on, topic, len(tried), sum(tried), kept)
+
+
+def _pairs(said: SaidTopic, digests: Mapping[str, Digest]) -> Iterator[Told]:
+    for one in said.steps:
+        came = _near(digests.get(one.step_id), said.on)
+        if came is not None and one.chance is not None:
+            yield one.chance, came
+
+
+def _near(digest: Digest | None, on: date) -> bool | None:
+    """Return what the cold take nearest to a date came to, the earlier of two as near."""
+    near = [day for day in digest.cold if abs(day - on) <= NEAR] if digest else []
+    if digest is None or not near:
+        return None
+    return digest.cold[min(near, key=lambda day: (abs(day - on), day))]

@@ -1,0 +1,66 @@
+"""Chances held against answers: what is said, and what is not said yet."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from coldtake.domain.estimate import Interval
+from coldtake.learning import calibration as cal
+from coldtake.learning.calibration import Kept, interval_kept
+
+PAIRS = st.lists(st.tuples(st.floats(0, 1), st.booleans()), min_size=1, max_size=60)
+
+
+@given(PAIRS)
+def test_every_answer_stands_in_one_line(pairs):
+    groups = cal.groups(pairs)
+    assert sum(g.of for g in groups) == len(pairs)
+    assert sum(g.came for g in groups) == sum(clean for _, clean in pairs)
+    for group in groups:
+        assert group.low - 1e-9 <= group.said <= group.high + 1e-9
+        assert (group.share is None) == (group.of < cal.LEAST_IN_GROUP) == (group.fits is None)
+
+
+def test_three_tenths_is_said_between_thirty_and_forty():
+    """0.3 * 10 is 3.0000000000000004 or less, by the machine; a person says 30 to 40 %."""
+    for tenths in range(10):
+        [group] = cal.groups([(tenths / 10, True)])
+        assert group.low == tenths / 10
+    [last] = cal.groups([(1.0, True)])
+    assert (last.low, last.high) == (0.9, 1.0)
+
+
+def test_not_enough_yet():
+    pairs = [(0.8, True)] * (cal.LEAST - 1)
+    assert cal.calibration(pairs) is None
+    assert cal.calibration([*pairs, (0.8, False)]) is not None
+
+
+def test_a_perfect_and_a_blind_speaker():
+    sure = cal.calibration([(1.0, True), (0.0, False)] * 15)
+    assert (sure.brier, sure.constant) == (0.0, 0.25)
+    assert sure.better.low == sure.better.high == 0.25
+    blind = cal.calibration([(0.5, True), (0.5, False)] * 15)
+    assert blind.better == Interval(low=0.0, mid=0.0, high=0.0)
+
+
+def test_chances_that_do_not_fit_are_seen():
+    boast = cal.calibration([(0.95, n % 2 == 0) for n in range(40)])
+    assert [g.fits for g in boast.groups] == [False]
+    assert boast.expected == pytest.approx(38.0)
+    assert boast.better.high < 0
+
+
+@pytest.mark.parametrize(
+    ("clean", "untried", "kept"),
+    [
+        (3, 0, Kept.YES),
+        (3, 2, Kept.YES),
+        (3, 3, Kept.CANNOT_TELL),
+        (2, 1, Kept.CANNOT_TELL),
+        (1, 1, Kept.NO),
+        (6, 0, Kept.NO),
+    ],
+)
+def test_an_interval_is_kept_only_when_it_can_be_told(clean, untried, kept):
+    assert interval_kept(Interval(low=3, mid=4, high=5), clean, untried) is kept
