@@ -49,15 +49,27 @@ class Beliefs:
         return self.step_ids.index(step_id)
 
 
-def beliefs(state: State, on: date, only: Collection[str] | None = None) -> Beliefs:
+def player_types(state: State, on: date) -> Array:
+    """Return the posterior of the player's types from the log up to and including `on`."""
+    return types_of([known for i in state.steps for known in _said(state, i, on)], cloud())
+
+
+def beliefs(
+    state: State,
+    on: date,
+    only: Collection[str] | None = None,
+    *,
+    types: Array | None = None,
+) -> Beliefs:
     """Filter the log up to and including `on`, steps in the state's order.
 
     only : ids of the steps wanted, default all. What the other steps say of the player counts the
         same, but their particles are not held: a diary of ten years has two thousand steps
+    types : the player's types where they are known already, as from `player_types`
     """
     c = cloud()
     ids = tuple(i for i in state.steps if only is None or i in only)
-    types = types_of([known for i in state.steps for known in _said(state, i, on)], c)
+    types = player_types(state, on) if types is None else types
     filters = tuple(_filter_of(state, i, on) for i in ids)
     if not filters:
         empty = np.zeros((0, len(c.pace)))

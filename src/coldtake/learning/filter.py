@@ -106,9 +106,9 @@ def _played(f: StepFilter, minutes: float, c: Cloud) -> StepFilter:
     )
 
 
-def try_chance(skill: Array, span: Array, *, warm: bool) -> Array:
-    """Chance that a try comes out clean, the day's form unknown."""
-    logit = (law.FLOOR + span * skill + (WARM_BONUS if warm else 0.0)) * _FORM
+def try_chance(skill: Array, span: Array, *, warm: bool, shift: float = 0.0) -> Array:
+    """Chance that a try comes out clean, the day's form unknown; shift [logits] as on stage."""
+    logit = (law.FLOOR + span * skill + shift + (WARM_BONUS if warm else 0.0)) * _FORM
     return np.asarray(1.0 / (1.0 + np.exp(-logit)))
 
 
@@ -119,12 +119,12 @@ def yes_chance(clean: Array, *, heard: bool) -> Array:
 
 
 def _answered(f: StepFilter, mark: Mark, c: Cloud) -> StepFilter:
-    clean = try_chance(skill_now(f), c.span, warm=not mark.cold)
+    clean = try_chance(skill_now(f), c.span, warm=not mark.cold, shift=mark.shift)
     yes = yes_chance(clean, heard=mark.heard)
     return replace(
         f,
         loglik=f.loglik + np.log(yes if mark.yes else 1.0 - yes),
-        cold_takes=f.cold_takes + mark.cold,
+        cold_takes=f.cold_takes + (mark.cold and not mark.shift),
         answers=f.answers + 1,
     )
 

@@ -1,7 +1,8 @@
 """What the log says about each step, in the order in which it happened.
 
 A slot's minutes are laid over the clock: a try inside the slot sees the minutes before it. "Cannot
-tell" says nothing about the skill and is left out as an answer, but the playing counts.
+tell" says nothing about the skill and is left out as an answer, but the playing counts. What a
+run-through or a performance said of a step is a cold answer under harder conditions: its `shift`.
 """
 
 from collections.abc import Iterable
@@ -9,9 +10,12 @@ from datetime import date, datetime
 from typing import NamedTuple
 
 from coldtake.domain.past import Past
+from coldtake.domain.performance import RunKind, StageTry
 from coldtake.domain.state import State
 from coldtake.domain.take import Answer, Judge, Try, Work
 
+# Logits by which a step comes out less surely than cold in the room: the middles of stage's prior.
+SHIFTS = {RunKind.RUN_THROUGH: -0.25, RunKind.STAGE: -0.5}
 TRY_MIN = 0.5  # minutes of playing that a try outside any slot stands for; a guess
 
 
@@ -22,6 +26,7 @@ class Mark(NamedTuple):
     cold : the answer is that of a cold take
     yes : the answer, None when there was none
     heard : True when the tool gave it
+    shift : logits by which its conditions made a clean answer likelier, negative on stage
     """
 
     day: int
@@ -29,6 +34,7 @@ class Mark(NamedTuple):
     cold: bool
     yes: bool | None
     heard: bool
+    shift: float = 0.0
 
 
 History = tuple[Mark, ...]
@@ -43,12 +49,14 @@ def histories(state: State, until: date) -> dict[str, History]:
 def history(past: Past, until: date) -> History:
     """Return one step's history, days up to and including `until`."""
     works = [work for work in past.works if work.day <= until]
-    return _merged(works, [attempt for attempt in past.tries if attempt.day <= until])
+    tries = [attempt for attempt in past.tries if attempt.day <= until]
+    stage = [said for said in past.stage if said.day <= until]
+    return _merged(works, [*tries, *stage])
 
 
-def _merged(works: Iterable[Work], tries: Iterable[Try]) -> History:
+def _merged(works: Iterable[Work], tries: Iterable[Try | StageTry]) -> History:
     """Join both in time; the minutes of a slot are cut at the tries within it."""
-    left = sorted(tries, key=lambda t: (t.at, t.id))
+    left = sorted(tries, key=lambda t: (t.at, _id(t)))
     marks: list[Mark] = []
     for work in sorted(works, key=lambda w: (w.at, w.minutes)):
         while left and left[0].at < _start(work):
@@ -73,7 +81,14 @@ def _minutes(end: datetime, at: datetime) -> float:
     return (end - at).total_seconds() / 60.0
 
 
-def _try_mark(attempt: Try, minutes: float) -> Mark:
+def _id(attempt: Try | StageTry) -> str:
+    return attempt.run_id if isinstance(attempt, StageTry) else attempt.id
+
+
+def _try_mark(attempt: Try | StageTry, minutes: float) -> Mark:
+    if isinstance(attempt, StageTry):
+        day, shift = attempt.day.toordinal(), SHIFTS[attempt.kind]
+        return Mark(day, minutes, cold=True, yes=attempt.clean, heard=False, shift=shift)
     known = attempt.answer is not Answer.CANNOT_TELL
     return Mark(
         day=attempt.day.toordinal(),
