@@ -1,0 +1,117 @@
+"""What is supposed to be otherwise, and the state that would follow.
+
+Nothing is kept: a supposed state is looked ahead from and thrown away. A topic that has no steps
+yet is lent some, so that it can be weighed at all: as many as the player's other topics have, with
+as many minutes each (medians); who shows it says so.
+"""
+
+from collections.abc import Collection, Mapping
+from datetime import date
+from statistics import median
+
+import msgspec
+
+from coldtake.domain.criterion import Criterion, NotesTest
+from coldtake.domain.state import State
+from coldtake.domain.topic import Place, Step, Topic
+from coldtake.errors import InputError
+from coldtake.planning.prospect import plannable
+
+LENT_STEPS = 6  # steps of a topic while no topic has any; a guess
+LENT_MIN = 40  # their minutes, the default of a step
+
+
+class WhatIf(msgspec.Struct, frozen=True, kw_only=True):
+    """What is supposed; as it stands here, nothing is.
+
+    take_on, leave : ids of topics that become current, and that wait or are laid aside
+    more_min : minutes more on each day with a session, negative for fewer
+    free_from, free_days : the first of so many days without playing
+    dates : another date, None for no date; importances : 1 to 5; both by topic id
+    """
+
+    take_on: tuple[str, ...] = ()
+    leave: tuple[str, ...] = ()
+    more_min: int = 0
+    free_from: date | None = None
+    free_days: int = 0
+    dates: Mapping[str, date | None] = msgspec.field(default_factory=dict[str, date | None])
+    importances: Mapping[str, int] = msgspec.field(default_factory=dict[str, int])
+
+    @property
+    def named(self) -> set[str]:
+        """Ids of the topics that it speaks of."""
+        return {*self.take_on, *self.leave, *self.dates, *self.importances}
+
+
+def check(state: State, what_if: WhatIf) -> None:
+    """Raise InputError when a topic is not there, or an importance is none."""
+    for topic_id in sorted(what_if.named):
+        if topic_id not in state.topics:
+            raise InputError(
+                f"There is no topic “{topic_id}”.", where="what if", remedy="Choose one of yours."
+            )
+    for topic_id, importance in what_if.importances.items():
+        if not 1 <= importance <= 5:
+            raise InputError(
+                f"{importance} is no importance.",
+                where=state.topics[topic_id].title,
+                remedy="It goes from 1 (would be nice) to 5 (everything hangs on it).",
+            )
+
+
+def current(state: State) -> frozenset[str]:
+    """Ids of the topics that tomorrow takes from and that have steps."""
+    return frozenset(i for i in plannable(state) if state.order.get(i))
+
+
+def current_then(state: State, what_if: WhatIf) -> frozenset[str]:
+    """Ids of the topics that tomorrow would take from."""
+    return (current(state) | frozenset(what_if.take_on)) - frozenset(what_if.leave)
+
+
+def lent(state: State, topic_ids: Collection[str]) -> frozenset[str]:
+    """Ids of those of the topics that have no step of their own."""
+    return frozenset(i for i in topic_ids if not state.topic_steps(i))
+
+
+def supposed_state(state: State, topic_ids: Collection[str], what_if: WhatIf) -> State:
+    """Return the state in which just these topics are current, dates and importances supposed."""
+    topics = {
+        i: msgspec.structs.replace(
+            _changed(topic, what_if), place=Place.CURRENT if i in topic_ids else Place.WAITING
+        )
+        for i, topic in state.topics.items()
+    }
+    steps, order = dict(state.steps), dict(state.order)
+    count, minutes = _usual(state)
+    for topic_id in sorted(lent(state, topic_ids)):
+        made = [_lent_step(topic_id, n, minutes) for n in range(count)]
+        steps |= {step.id: step for step in made}
+        order[topic_id] = tuple(step.id for step in made)
+    return msgspec.structs.replace(state, topics=topics, steps=steps, order=order)
+
+
+def _changed(topic: Topic, what_if: WhatIf) -> Topic:
+    return msgspec.structs.replace(
+        topic,
+        performance_on=what_if.dates.get(topic.id, topic.performance_on),
+        importance=what_if.importances.get(topic.id, topic.importance),
+    )
+
+
+def _usual(state: State) -> tuple[int, int]:
+    """Steps of a topic and minutes of a step, as the player's topics usually have them."""
+    counts = [len(known) for known in map(state.topic_steps, state.topics) if known]
+    minutes = [step.need_min for step in state.steps.values()]
+    return round(median(counts or [LENT_STEPS])), round(median(minutes or [LENT_MIN]))
+
+
+def _lent_step(topic_id: str, number: int, minutes: int) -> Step:
+    return Step(
+        id=f"{topic_id}/{number}",
+        topic_id=topic_id,
+        title=f"Step {number + 1}",
+        criterion=Criterion(tests=(NotesTest(),)),
+        need_min=minutes,
+    )

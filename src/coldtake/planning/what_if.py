@@ -1,0 +1,252 @@
+"""What one change costs and brings: the days to come lived twice, with it and without.
+
+Both ways meet the same possible players, the same possible truth of every step, the same missed
+days and the same luck of every try, so that their difference shows the change and not the luck
+(common random numbers: Glasserman and Yao 1992, Management Science 38:884; Law 2015, Simulation
+Modeling and Analysis, 5th ed., ch. 11.2). In both, tonight's best course is chosen anew
+(`lookahead.best_course`), as the planner would. Like the outlook it is a shortcut of the planner.
+
+Two uncertainties are told apart: the error of the computing, which falls with the draws (`error`,
+a standard error), and what remains unknown of the player and the days (`low` to `high`, 80 %).
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+import msgspec
+import numpy as np
+
+from coldtake.domain.state import State
+from coldtake.learning.beliefs import Beliefs, enough_rows
+from coldtake.learning.law import Array
+from coldtake.planning.futures import Days, Future, Start, drawn, lived
+from coldtake.planning.lookahead import (
+    DRAWS as TRIED,
+)
+from coldtake.planning.lookahead import (
+    begun,
+    best_course,
+    days_ahead,
+    minutes_per_day,
+    seeded,
+)
+from coldtake.planning.prospect import Steps, steps_ahead
+from coldtake.planning.supposed import WhatIf, check, current, current_then, lent, supposed_state
+from coldtake.planning.turns import Course, topic_rows
+from coldtake.ports import Progress
+
+BATCHES = 16
+DRAWS = 32  # in a batch
+
+
+class Difference(msgspec.Struct, frozen=True, kw_only=True):
+    """Then minus now. mean : with its standard error; low, high : 80 % of the possible truths."""
+
+    mean: float
+    error: float
+    low: float
+    high: float
+
+
+class TopicThen(msgspec.Struct, frozen=True, kw_only=True):
+    """One topic, now and then.
+
+    on_now, on : day looked at (its date, or eight weeks ahead)
+    current_now, current_then : tomorrow takes from it
+    steps_now, steps_then : expected number of its `steps` that come out clean cold on that day
+    whole_now, whole_then : chance that all of them do
+    lent : it has no steps yet and was lent some; enough : there are takes enough to say so
+    """
+
+    topic_id: str
+    steps: int
+    on_now: date
+    on: date
+    current_now: bool
+    current_then: bool
+    steps_now: float
+    steps_then: float
+    clean: Difference
+    whole_now: float
+    whole_then: float
+    whole: Difference
+    lent: bool
+    enough: bool
+
+
+class WhatIfFound(msgspec.Struct, frozen=True, kw_only=True):
+    """What a change costs and brings, from so many possible futures.
+
+    others : steps clean on their dates, of all topics that are current both now and then and that
+        the change does not name; all : of all topics that are current now or then
+    """
+
+    draws: int
+    topics: tuple[TopicThen, ...]
+    others: Difference
+    all: Difference
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One way to go on: its steps (those of topics not current have no weight), its days."""
+
+    current: frozenset[str]
+    steps: Steps
+    days: Days
+    per_day: float
+    course: Course
+
+    def start(self, start: Start) -> Start:
+        """Begin this way from a common start."""
+        return replace(start, steps=self.steps, per_day=self.per_day)
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """Now and then over the same D draws, as lived so far."""
+
+    now: Future
+    then: Future
+
+
+class Paired:
+    """The two ways from one start. Equal states, days and suppositions give equal draws."""
+
+    def __init__(self, state: State, today: date, what_if: WhatIf) -> None:
+        check(state, what_if)
+        self.state, self.today, self.what_if = state, today, what_if
+        self.tomorrow = today + timedelta(days=1)
+        self.rng = seeded(state, self.tomorrow, "what if")
+        before, after = current(state), current_then(state, what_if)
+        self.topics = before | after
+        wide = supposed_state(state, self.topics, WhatIf())
+        per_day = minutes_per_day(state, self.tomorrow)
+        self.start = begun(wide, self.tomorrow, per_day, TRIED, self.rng)
+        if not self.start.steps.ids:
+            return
+        days = days_ahead(state, self.tomorrow, per_day)
+        then = supposed_state(state, self.topics, what_if)
+        self.seed = int(self.rng.integers(2**62))
+        self.now = self._way(wide, before, days)
+        self.then = self._way(then, after, _days_then(days, what_if, self.tomorrow))
+
+    @property
+    def empty(self) -> bool:
+        """There is no step to look at."""
+        return not self.start.steps.ids
+
+    @property
+    def beliefs(self) -> Beliefs:
+        """What is believed of every step."""
+        return self.start.beliefs
+
+    def _way(self, state: State, topics: frozenset[str], days: Days) -> Way:
+        steps = steps_ahead(state, self.tomorrow, self.beliefs)
+        playing = np.array([t in topics for t in steps.topics], dtype=float)
+        steps = replace(steps, weight=steps.weight * playing)
+        start = replace(self.start, steps=steps, per_day=days.minutes * days.share)
+        course, _ = best_course(start, days, np.random.default_rng(self.seed))
+        return Way(topics, steps, days, start.per_day, course)
+
+    def live(self, draws: int, number: int) -> Pair:
+        """Live both ways through the same further draws; `number` counts the batches."""
+        rng = np.random.default_rng((self.seed, number))
+        thin = drawn(self.beliefs, self.start.steps, draws, rng)
+        luck = int(rng.integers(2**62))
+        start = replace(self.start, thin=thin)
+        now, then = (
+            lived(way.start(start), [way.course], way.days, np.random.default_rng(luck))[0]
+            for way in (self.now, self.then)
+        )
+        return Pair(now, then)
+
+
+def what_if(
+    state: State, today: date, supposed: WhatIf, *, progress: Progress | None = None
+) -> WhatIfFound:
+    """Say what a change costs and brings. Raises InputError for a topic that is not there.
+
+    progress : asked after every batch; when it says stop, the draws so far are the answer
+    """
+    found = WhatIfFound(draws=0, topics=(), others=_NOTHING, all=_NOTHING)
+    for done, latest in enumerate(refined(state, today, supposed), start=1):
+        found = latest
+        words = f"{found.draws} of {BATCHES * DRAWS} possible futures"
+        if progress and not progress.step(done, BATCHES, words):
+            break
+    return found
+
+
+def refined(state: State, today: date, supposed: WhatIf) -> Iterator[WhatIfFound]:
+    """Give the answer after each batch of draws, every time from all draws so far."""
+    paired = Paired(state, today, supposed)
+    if paired.empty:
+        return
+    done: list[Pair] = []
+    for number in range(BATCHES):
+        done.append(paired.live(DRAWS, number))
+        yield told(paired, done)
+
+
+def told(paired: Paired, done: list[Pair]) -> WhatIfFound:
+    """Put the draws so far into numbers."""
+    now = np.concatenate([pair.now.final for pair in done], axis=1)
+    then = np.concatenate([pair.then.final for pair in done], axis=1)
+    rows = topic_rows(paired.start.steps)
+    enough = np.array(enough_rows(paired.beliefs))[paired.start.steps.rows]
+    topics = tuple(
+        _topic(paired, topic_id, own, now[own], then[own], enough=bool(enough[own].any()))
+        for topic_id, own in rows.items()
+    )
+    gain = {topic_id: (then[own] - now[own]).sum(axis=0) for topic_id, own in rows.items()}
+    fixed = (paired.now.current & paired.then.current) - paired.what_if.named
+    nothing = np.zeros(now.shape[1])
+    return WhatIfFound(
+        draws=now.shape[1],
+        topics=topics,
+        others=difference(sum((gain[t] for t in rows if t in fixed), nothing)),
+        all=difference(sum(gain.values(), nothing)),
+    )
+
+
+def difference(gain: Array) -> Difference:
+    """Mean, standard error and 80 % interval of paired differences (D,), D > 1."""
+    low, high = np.quantile(gain, (0.1, 0.9))
+    error = gain.std(ddof=1) / np.sqrt(gain.size)
+    return Difference(mean=float(gain.mean()), error=float(error), low=float(low), high=float(high))
+
+
+_NOTHING = Difference(mean=0.0, error=0.0, low=0.0, high=0.0)
+
+
+def _days_then(days: Days, supposed: WhatIf, tomorrow: date) -> Days:
+    minutes = max(days.minutes + supposed.more_min, 0.0)
+    if supposed.free_from is None or supposed.free_days <= 0:
+        return replace(days, minutes=minutes)
+    first = (supposed.free_from - tomorrow).days
+    return replace(days, minutes=minutes, free=range(first, first + supposed.free_days))
+
+
+def _topic(
+    paired: Paired, topic_id: str, rows: list[int], now: Array, then: Array, *, enough: bool
+) -> TopicThen:
+    first = rows[0]
+    whole_now, whole_then = now.prod(axis=0), then.prod(axis=0)
+    return TopicThen(
+        topic_id=topic_id,
+        steps=len(rows),
+        on_now=paired.tomorrow + timedelta(days=int(paired.now.steps.left[first])),
+        on=paired.tomorrow + timedelta(days=int(paired.then.steps.left[first])),
+        current_now=topic_id in paired.now.current,
+        current_then=topic_id in paired.then.current,
+        steps_now=float(now.sum(axis=0).mean()),
+        steps_then=float(then.sum(axis=0).mean()),
+        clean=difference((then - now).sum(axis=0)),
+        whole_now=float(whole_now.mean()),
+        whole_then=float(whole_then.mean()),
+        whole=difference(whole_then - whole_now),
+        lent=topic_id in lent(paired.state, (topic_id,)),
+        enough=enough,
+    )
