@@ -206,4 +206,4 @@ def test_a_place_is_free_at_once_or_not_in_sight():
     assert (found["y"].middle - TODAY).days >= 200
     assert turns_of(never, {}, 0, [("x", 4.0, np.inf)], TODAY)["x"].early is None
     dated = turns_of(never, {"a": 9}, 0, [("x", 4.0, np.inf)], TODAY)["x"]
-    assert (dated.middle - TODAY).days == 10
+    assert (dated.middle - TODAY).days == 11  # nine days from tomorrow, and the day after

@@ -1,20 +1,27 @@
 """When a place comes free, and whose turn it is then.
 
-A topic frees its place on the day when every step of it has been ready once, or when its date has
-passed. Whoever waits takes the first free place, in the order of the queue, and holds it for the
-days that its minutes take, longer where the player turns out to be slow; one whose date comes
+So many topics are current at once as the player's limit allows. A topic frees its place on the day
+when every step of it has been ready once, or when its date has passed; one whose steps are all met
+takes none. Whoever waits takes the first free place, in the order of the queue, and holds it for
+the days that its minutes take, longer where the player turns out to be slow; one whose date comes
 before that lets the next one pass. Done for every possible future by itself, so that a turn has its
 uncertainty.
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 import msgspec
 import numpy as np
 
+from coldtake.domain.state import State
 from coldtake.learning.law import Array
-from coldtake.planning.prospect import DAYS_MOST
+from coldtake.planning.futures import Future
+from coldtake.planning.on_time import Candidate
+from coldtake.planning.prospect import DAYS_MOST, ON_DATE, Steps
+from coldtake.planning.turns import topic_rows
+from coldtake.settings import value_of
 
 
 class Turn(msgspec.Struct, frozen=True, kw_only=True):
@@ -29,6 +36,70 @@ class Turn(msgspec.Struct, frozen=True, kw_only=True):
     date_first: float
 
 
+@dataclass(frozen=True, slots=True)
+class Queue:
+    """Who holds a place, and who waits for one.
+
+    busy : rows of the steps of each topic that holds a place; left : days to those dates there are
+    spare : places free now; waiting : (id, days that it would hold a place, days to its date, inf
+        without one), first turn first
+    """
+
+    today: date
+    busy: Mapping[str, Sequence[int]]
+    left: Mapping[str, int]
+    spare: int
+    waiting: Sequence[tuple[str, float, float]]
+
+    def turns(self, lives: Sequence[Future]) -> dict[str, Turn]:
+        """Say when each turn comes, from futures in which the busy topics were played."""
+        if not self.waiting:
+            return {}
+        ready = np.concatenate([life.ready for life in lives], axis=1)
+        days = {topic_id: ready[rows] for topic_id, rows in self.busy.items()}
+        return turns_of(days, self.left, self.spare, self.waiting, self.today)
+
+
+def held_days(state: State, minutes: float, per_day: float) -> float:
+    """Days for which a topic of so many minutes holds one of the places."""
+    return minutes * value_of(state.settings, "current_topics") / max(per_day, 1e-9)
+
+
+def queue_of(
+    state: State,
+    today: date,
+    steps: Steps,
+    per_day: float,
+    waiting: Sequence[Candidate],
+    dates: Mapping[str, date | None] | None = None,
+) -> Queue:
+    """Line up those who wait behind the topics that are played: the steps that have a weight.
+
+    dates : another date for some, by topic id
+    """
+    rows = {
+        topic_id: own
+        for topic_id, own in topic_rows(steps).items()
+        if steps.weight[own[0]] > 0.0 and not steps.done[own].all()
+    }
+    left = {t: int(steps.left[own[0]]) for t, own in rows.items() if steps.aim[own[0]] == ON_DATE}
+    spare = max(value_of(state.settings, "current_topics") - len(rows), 0)
+    line = [
+        (
+            c.topic_id,
+            held_days(state, c.minutes, per_day),
+            _due(state, c.topic_id, today, dates or {}),
+        )
+        for c in waiting
+    ]
+    return Queue(today, rows, left, spare, line if rows or spare else ())
+
+
+def _due(state: State, topic_id: str, today: date, dates: Mapping[str, date | None]) -> float:
+    on = dates.get(topic_id, state.topics[topic_id].performance_on)
+    return np.inf if on is None or on < today else float((on - today).days)
+
+
 def turns_of(
     ready: Mapping[str, Array],
     left: Mapping[str, int],
@@ -39,8 +110,7 @@ def turns_of(
     """Say when each waiting topic's turn comes.
 
     ready : for each current topic the first ready day of its steps (S, D), -1 for never
-    left : days to the date of those that have one; spare : places free now
-    waiting : (id, days that it would hold a place, days to its date, inf without), first turn first
+    left, spare, waiting : as in `Queue`
     """
     busy = [_free_from(days, left.get(topic_id)) for topic_id, days in ready.items()]
     draws = next(iter(ready.values())).shape[1] if ready else 1
@@ -58,9 +128,12 @@ def turns_of(
 
 
 def _free_from(ready: Array, left: int | None) -> Array:
-    """Days until the place is free in each draw (D,); inf where that is not in sight."""
+    """Days until the place is free in each draw (D,); inf where that is not in sight.
+
+    `left` counts from tomorrow; the place is free on the day after the date.
+    """
     whole = np.where((ready < 0).any(axis=0), np.inf, ready.max(axis=0))
-    return whole if left is None else np.minimum(whole, left + 1.0)
+    return whole if left is None else np.minimum(whole, left + 2.0)
 
 
 def _pace(busy: Sequence[Array], draws: int) -> Array:

@@ -21,10 +21,12 @@ from coldtake.domain.state import State
 from coldtake.domain.topic import Place
 from coldtake.planning import turns
 from coldtake.planning.futures import Future
-from coldtake.planning.lookahead import begun, minutes_per_day, seeded
+from coldtake.planning.lookahead import minutes_per_day
 from coldtake.planning.on_time import Candidate, best_set
-from coldtake.planning.places import Turn, turns_of
-from coldtake.planning.supposed import WhatIf, lent, supposed_state
+from coldtake.planning.pile_needs import by_worth, candidates, open_topics
+from coldtake.planning.places import Turn, held_days, queue_of
+from coldtake.planning.prospect import Steps
+from coldtake.planning.supposed import WhatIf, lent
 from coldtake.planning.what_if import DRAWS, Paired
 from coldtake.settings import value_of
 
@@ -131,34 +133,21 @@ class _Sorting:
         standings = state.standings()
         self.kept_up = {i for i, s in standings.items() if s is Standing.KEPT_UP}
         self.current = {i for i, t in state.topics.items() if t.place is Place.CURRENT}
-        self.open = {i for i, t in state.topics.items() if t.place is not Place.LAID_ASIDE}
-        self.lent = lent(state, self.open)
-        self.steps: dict[str, int] = {}
-        self.known = {c.topic_id: c for c in self._candidates()}
+        self.lent = lent(state, open_topics(state))
+        self.known = {
+            i: replace(c, worth=c.worth * (1.0 + BEGUN * (i in self.current)))
+            for i, c in candidates(state, today, self.per_day).items()
+        }
         self.past = {i for i in self.known if self._days_to(i) < 0} - self.kept_up
         self.fair = [c for i, c in self.known.items() if i not in self.past]
         self.fit = best_set(self.fair, self.per_day)
         self.now = self._first()
+        self.steps, self.lives = self._lives()
 
     def _days_to(self, topic_id: str) -> float:
         """Days to its date; infinite without one."""
         on = self.state.topics[topic_id].performance_on
         return np.inf if on is None else (on - self.today).days
-
-    def _candidates(self) -> list[Candidate]:
-        wide = supposed_state(self.state, self.open, WhatIf())
-        start = begun(wide, self.tomorrow, self.per_day, 1, seeded(wide, self.tomorrow))
-        if not start.steps.ids:
-            return []
-        steps = start.steps
-        cost = turns.costs(steps, start.need, start.played, turns.USUAL.reach)
-        found = []
-        for topic_id, rows in turns.topic_rows(steps).items():
-            self.steps[topic_id] = len(rows)
-            worth = float(steps.weight[rows].sum()) * (1.0 + BEGUN * (topic_id in self.current))
-            minutes = float(cost[rows].sum())
-            found.append(Candidate(topic_id, minutes, int(steps.left[rows[0]]), worth))
-        return found
 
     def _first(self) -> list[str]:
         """Those of the fitting set that are current at once: kept up, then begun soonest."""
@@ -167,57 +156,47 @@ class _Sorting:
         busy = sorted((c for c in fit if c.topic_id not in self.kept_up), key=self._urgency)
         return [*(c.topic_id for c in busy[: self.places]), *kept]
 
-    def _held(self, one: Candidate) -> float:
-        """Days for which it would hold a place."""
-        return one.minutes * self.places / max(self.per_day, 1e-9)
-
     def _urgency(self, one: Candidate) -> tuple[float, float, str]:
-        """Order by the last day on which it must begin; what has begun goes before."""
-        begun_already = KEEP_DAYS * (one.topic_id in self.current)
-        return one.left - self._held(one) - begun_already, -one.worth / one.minutes, one.topic_id
+        """Order by the last day on which it must begin, then by worth; what has begun goes before.
+
+        Without a date nothing presses: it comes in the order of worth.
+        """
+        dated = np.isfinite(self._days_to(one.topic_id))
+        held = held_days(self.state, one.minutes, self.per_day) if dated else 0.0
+        latest = one.left - held - KEEP_DAYS * (one.topic_id in self.current)
+        return latest, -one.worth / one.minutes, one.topic_id
 
     def triage(self) -> Triage:
         """Put the proposal together."""
         later = sorted((self.known[i] for i in self.fit - {*self.now}), key=self._urgency)
-        out = sorted(
-            (c for c in self.fair if c.topic_id not in self.fit),
-            key=lambda c: (-c.worth / c.minutes, c.topic_id),
-        )
+        out = by_worth([c for c in self.fair if c.topic_id not in self.fit])
         past = [self.known[i] for i in self.known if i in self.past]
-        lives = self._lives()
-        turn = self._turns([*later, *out], lives)
+        turn = self._turns([*later, *out])
         more = self._with_more() if out else {}
         return Triage(
             per_day_min=self.per_day,
             places=self.places,
-            now=tuple(self._taken(i, lives) for i in self.now),
+            now=tuple(self._taken(i) for i in self.now),
             later=tuple(self._later(c, turn) for c in later),
             left_out=tuple(self._left_out(c, more, turn) for c in (*out, *past)),
         )
 
-    def _lives(self) -> tuple[dict[str, list[int]], list[Future]]:
-        """Live the coming days with the proposed topics: rows of each, and what came of it."""
+    def _lives(self) -> tuple[Steps | None, list[Future]]:
+        """Live the coming days with the proposed topics."""
         supposed = WhatIf(
             take_on=tuple(sorted({*self.now} - self.current)),
             leave=tuple(sorted((self.current & self.known.keys()) - {*self.now})),
         )
         if not self.now:
-            return {}, []
+            return None, []
         paired = Paired(self.state, self.today, supposed)
-        rows = turns.topic_rows(paired.then.steps)
-        return rows, [paired.live(DRAWS, n).then for n in range(LIVES)]
+        return paired.then.steps, [paired.live(DRAWS, n).then for n in range(LIVES)]
 
-    def _turns(
-        self, queue: list[Candidate], lives: tuple[dict[str, list[int]], list[Future]]
-    ) -> dict[str, Turn]:
-        busy = [i for i in self.now if i not in self.kept_up]
-        if not busy or not queue:
+    def _turns(self, waiting: list[Candidate]) -> dict[str, Turn]:
+        if self.steps is None:
             return {}
-        ready = np.concatenate([life.ready for life in lives[1]], axis=1)
-        left = {i: self.known[i].left for i in busy if np.isfinite(self._days_to(i))}
-        spare = max(self.places - len(busy), 0)
-        waiting = [(c.topic_id, self._held(c), self._days_to(c.topic_id)) for c in queue]
-        return turns_of({i: ready[lives[0][i]] for i in busy}, left, spare, waiting, self.today)
+        line = queue_of(self.state, self.today, self.steps, self.per_day, waiting)
+        return line.turns(self.lives)
 
     def _with_more(self) -> dict[str, int]:
         """For each topic, the fewest more minutes a day with which it fits."""
@@ -227,9 +206,9 @@ class _Sorting:
                 found.setdefault(topic_id, more)
         return found
 
-    def _taken(self, topic_id: str, lives: tuple[dict[str, list[int]], list[Future]]) -> TakenTopic:
-        rows = lives[0][topic_id]
-        final = np.concatenate([life.final[rows] for life in lives[1]], axis=1)
+    def _taken(self, topic_id: str) -> TakenTopic:
+        rows = [] if self.steps is None else turns.topic_rows(self.steps)[topic_id]
+        final = np.concatenate([life.final[rows] for life in self.lives], axis=1)
         return TakenTopic(
             topic_id=topic_id,
             current=topic_id in self.current,

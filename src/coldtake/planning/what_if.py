@@ -31,6 +31,8 @@ from coldtake.planning.lookahead import (
     minutes_per_day,
     seeded,
 )
+from coldtake.planning.pile_needs import by_worth, candidates, open_topics
+from coldtake.planning.places import Queue, Turn, queue_of
 from coldtake.planning.prospect import Steps, steps_ahead
 from coldtake.planning.supposed import WhatIf, check, current, current_then, lent, supposed_state
 from coldtake.planning.turns import Course, topic_rows
@@ -75,15 +77,25 @@ class TopicThen(msgspec.Struct, frozen=True, kw_only=True):
     enough: bool
 
 
+class TurnThen(msgspec.Struct, frozen=True, kw_only=True):
+    """When the turn of a topic that waits comes, now and then; None: it is current, or no place."""
+
+    topic_id: str
+    now: Turn | None
+    then: Turn | None
+
+
 class WhatIfFound(msgspec.Struct, frozen=True, kw_only=True):
     """What a change costs and brings, from so many possible futures.
 
     others : steps clean on their dates, of all topics that are current both now and then and that
         the change does not name; all : of all topics that are current now or then
+    waiting : the topics that wait now or then, the next turn first
     """
 
     draws: int
     topics: tuple[TopicThen, ...]
+    waiting: tuple[TurnThen, ...]
     others: Difference
     all: Difference
 
@@ -131,6 +143,8 @@ class Paired:
         self.seed = int(self.rng.integers(2**62))
         self.now = self._way(wide, before, days)
         self.then = self._way(then, after, _days_then(days, what_if, self.tomorrow))
+        self.queue_now = self._queue(self.now, WhatIf())
+        self.queue_then = self._queue(self.then, what_if)
 
     @property
     def empty(self) -> bool:
@@ -149,6 +163,19 @@ class Paired:
         start = replace(self.start, steps=steps, per_day=days.minutes * days.share)
         course, _ = best_course(start, days, np.random.default_rng(self.seed))
         return Way(topics, steps, days, start.per_day, course)
+
+    def _queue(self, way: Way, supposed: WhatIf) -> Queue:
+        waiting = open_topics(self.state) - way.current
+        known = candidates(self.state, self.today, way.per_day, supposed, only=waiting)
+        line = by_worth(known.values())
+        return queue_of(self.state, self.today, way.steps, way.per_day, line, supposed.dates)
+
+    def waiting(self, done: list[Pair]) -> tuple[TurnThen, ...]:
+        """Say when the turn of each waiting topic comes, now and then."""
+        now = self.queue_now.turns([pair.now for pair in done])
+        then = self.queue_then.turns([pair.then for pair in done])
+        ids = dict.fromkeys([*then, *now])
+        return tuple(TurnThen(topic_id=i, now=now.get(i), then=then.get(i)) for i in ids)
 
     def live(self, draws: int, number: int) -> Pair:
         """Live both ways through the same further draws; `number` counts the batches."""
@@ -170,7 +197,7 @@ def what_if(
 
     progress : asked after every batch; when it says stop, the draws so far are the answer
     """
-    found = WhatIfFound(draws=0, topics=(), others=_NOTHING, all=_NOTHING)
+    found = WhatIfFound(draws=0, topics=(), waiting=(), others=_NOTHING, all=_NOTHING)
     for done, latest in enumerate(refined(state, today, supposed), start=1):
         found = latest
         words = f"{found.draws} of {BATCHES * DRAWS} possible futures"
@@ -206,6 +233,7 @@ def told(paired: Paired, done: list[Pair]) -> WhatIfFound:
     return WhatIfFound(
         draws=now.shape[1],
         topics=topics,
+        waiting=paired.waiting(done),
         others=difference(sum((gain[t] for t in rows if t in fixed), nothing)),
         all=difference(sum(gain.values(), nothing)),
     )

@@ -15,6 +15,8 @@ from coldtake.practice.performances import Performances
 from coldtake.practice.pile import Pile
 from coldtake.practice.progress import LookingBack
 from coldtake.practice.sessions import Sessions
+from coldtake.practice.sorting import Sorting
+from coldtake.practice.supposing import Supposing
 from coldtake.practice.takes import Takes
 
 
@@ -41,6 +43,8 @@ class Services:
         self.performances = Performances(self.log)
         self.looking = Looking(self.log)
         self.back = LookingBack(self.log)
+        self.supposing = Supposing(self.log)
+        self.sorting = Sorting(self.log)
         self.jobs = Jobs()  # long work: one at a time
         self.hearing = Jobs()  # a long take that is being heard: one at a time
 
@@ -69,6 +73,7 @@ class Services:
     def close(self) -> None:
         """Let go of files and connections."""
         self.jobs.close()
+        self.supposing.close()
         self.hearing.close()
         if self.care is not None:
             self.care.close()

@@ -44,6 +44,8 @@ MODULES = (
     "api",
     "pages.progress",
     "pages.outlook",
+    "pages.what_if",
+    "pages.triage",
     "pages.settings",
     "pages.work",
     "pages.data",

@@ -1,0 +1,120 @@
+"""Triage of the pile: what fits until the dates and what does not; the player decides."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Request
+from starlette.responses import RedirectResponse, Response
+from starlette.templating import Jinja2Templates
+
+from coldtake.domain.topic import Place, Topic
+from coldtake.errors import InputError
+from coldtake.web import forms
+from coldtake.web.forms import Fields, text_fields
+
+if TYPE_CHECKING:
+    from coldtake.domain.state import State
+    from coldtake.planning.triage import Triage
+    from coldtake.practice.services import Services
+
+FIELD = "place-"  # and the topic's id
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One topic: what is said of it, where it is proposed to go."""
+
+    topic: Topic
+    said: tuple[str, ...]
+    proposed: Place
+    blocks: bool = False
+
+    @property
+    def moves(self) -> bool:
+        """Say whether the proposal moves it."""
+        return self.topic.place is not self.proposed
+
+
+def rows_of(state: State, found: Triage, today: date) -> dict[str, list[Row]]:
+    """Put the proposal into rows: now, later, left out."""
+    from coldtake.planning import triage_words as words
+
+    topics = state.topics
+    return {
+        "now": [
+            Row(topics[t.topic_id], words.taken_words(state, t), Place.CURRENT) for t in found.now
+        ],
+        "later": [
+            Row(topics[t.topic_id], words.later_words(t, today), Place.WAITING) for t in found.later
+        ],
+        "left_out": [
+            Row(
+                topics[t.topic_id],
+                words.left_out_words(state, t, today),
+                Place.LAID_ASIDE if t.blocks else Place.WAITING,
+                t.blocks,
+            )
+            for t in found.left_out
+        ],
+    }
+
+
+def _tail(found: Triage) -> str:
+    """Write the proposal as a question for the page “What if”."""
+    change = found.what_if
+    return urlencode(
+        [
+            *(("take_on", i) for i in change.take_on),
+            *(("leave", i) for i in change.leave),
+        ]
+    )
+
+
+def chosen(form: dict[str, str]) -> dict[str, Place]:
+    """Read where each topic goes. Raises InputError."""
+    found = {
+        name.removeprefix(FIELD): forms.one_of(Place, value, "place")
+        for name, value in form.items()
+        if name.startswith(FIELD)
+    }
+    if not found:
+        raise InputError("No topic was named.", remedy="Use the page's own buttons.")
+    return found
+
+
+def router(services: Services, templates: Jinja2Templates) -> APIRouter:
+    """Build the routes of the triage."""
+    routes = APIRouter()
+
+    @routes.get("/triage")
+    def show(request: Request) -> Response:
+        from coldtake.planning.triage_words import proposal_words
+
+        state, found = services.state(), services.sorting.propose()
+        moved = services.sorting.undoable()
+        context = {
+            "here": "/triage",
+            "found": found,
+            "said": proposal_words(state, found),
+            "rows": rows_of(state, found, services.today()),
+            "tail": _tail(found),
+            "kept": any(t.kept_up for t in found.now),
+            "moved": [state.topics[i] for i in moved if i in state.topics],
+        }
+        return templates.TemplateResponse(request, "triage.html", context)
+
+    @routes.post("/triage")
+    def decide(fields: Fields) -> Response:
+        services.sorting.decide(chosen(text_fields(fields)))
+        return RedirectResponse("/triage", status_code=303)
+
+    @routes.post("/triage/undo")
+    def undo() -> Response:
+        services.sorting.undo()
+        return RedirectResponse("/triage", status_code=303)
+
+    return routes
