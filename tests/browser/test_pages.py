@@ -99,6 +99,8 @@ def filled(services) -> dict[str, str]:
         "take": f"/takes/{take}",
         "progress": "/progress",
         "outlook": "/outlook",
+        "what if": f"/what-if?leave={scales.id}",
+        "triage": "/triage",
         "settings": "/settings",
         "long work": "/long-work",
         "missing": "/topics/none",

@@ -180,6 +180,35 @@ def test_an_empty_pile_has_nothing_to_suppose():
     assert what_if(Log().state, DAY, WhatIf()).topics == ()
 
 
+def test_the_only_topic_can_wait(state):
+    alone = Log().topic("a", 3, on=DAY + timedelta(days=30)).state
+    own = by_id(what_if(alone, TODAY, WhatIf(leave=("a",))))["a"]
+    assert (own.current_now, own.current_then) == (True, False)
+    assert own.clean.mean < 0.0
+
+
+def test_while_nothing_is_current_one_topic_taken_on_is_the_only_one():
+    log = Log().topic("a", 3).topic("b", 3)
+    for name in "ab":
+        log.put(ev.TopicPlaced(topic_id=name, place=Place.WAITING))
+    found = by_id(what_if(log.state, TODAY, WhatIf(take_on=("a",))))
+    assert found["a"].clean.mean > 0.0 > found["b"].clean.mean
+    assert found["b"].current_now
+    assert not found["b"].current_then
+
+
+def test_who_waits_has_a_turn_and_a_topic_taken_on_moves_the_others(state):
+    full = state.copy()
+    full.settings["current_topics"] = "3"
+    now = {t.topic_id: t for t in what_if(full, TODAY, WhatIf()).waiting}
+    assert set(now) == {"d", "bare"}
+    assert all(t.now == t.then for t in now.values())
+    assert all(t.now.early > TODAY for t in now.values())
+    taken = {t.topic_id: t for t in what_if(full, TODAY, WhatIf(take_on=("d",))).waiting}
+    assert taken["d"].then is None
+    assert taken["bare"].then.middle > now["bare"].now.middle
+
+
 def test_a_topic_that_is_not_there(state):
     with pytest.raises(InputError, match="no topic “z”"):
         what_if(state, TODAY, WhatIf(take_on=("z",)))

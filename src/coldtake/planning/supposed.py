@@ -67,7 +67,10 @@ def current(state: State) -> frozenset[str]:
 
 def current_then(state: State, what_if: WhatIf) -> frozenset[str]:
     """Ids of the topics that tomorrow would take from."""
-    return (current(state) | frozenset(what_if.take_on)) - frozenset(what_if.leave)
+    topics = state.topics.values()
+    now = {t.id for t in topics if t.place is Place.CURRENT and state.order.get(t.id)}
+    then = (now | set(what_if.take_on)) - set(what_if.leave)
+    return frozenset(then) if then else current(state) - frozenset(what_if.leave)
 
 
 def lent(state: State, topic_ids: Collection[str]) -> frozenset[str]:
@@ -79,7 +82,7 @@ def supposed_state(state: State, topic_ids: Collection[str], what_if: WhatIf) ->
     """Return the state in which just these topics are current, dates and importances supposed."""
     topics = {
         i: msgspec.structs.replace(
-            _changed(topic, what_if), place=Place.CURRENT if i in topic_ids else Place.WAITING
+            _changed(topic, what_if), place=Place.CURRENT if i in topic_ids else Place.LAID_ASIDE
         )
         for i, topic in state.topics.items()
     }

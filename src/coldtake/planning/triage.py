@@ -26,7 +26,7 @@ from coldtake.planning.on_time import Candidate, best_set
 from coldtake.planning.pile_needs import by_worth, candidates, open_topics
 from coldtake.planning.places import Turn, held_days, queue_of
 from coldtake.planning.prospect import Steps
-from coldtake.planning.supposed import WhatIf, lent
+from coldtake.planning.supposed import WhatIf, current, lent
 from coldtake.planning.what_if import DRAWS, Paired
 from coldtake.settings import value_of
 
@@ -183,9 +183,9 @@ class _Sorting:
 
     def _lives(self) -> tuple[Steps | None, list[Future]]:
         """Live the coming days with the proposed topics."""
+        played = current(self.state)
         supposed = WhatIf(
-            take_on=tuple(sorted({*self.now} - self.current)),
-            leave=tuple(sorted((self.current & self.known.keys()) - {*self.now})),
+            take_on=tuple(sorted({*self.now} - played)), leave=tuple(sorted(played - {*self.now}))
         )
         if not self.now:
             return None, []

@@ -35,7 +35,7 @@ from coldtake.planning.pile_needs import by_worth, candidates, open_topics
 from coldtake.planning.places import Queue, Turn, queue_of
 from coldtake.planning.prospect import Steps, steps_ahead
 from coldtake.planning.supposed import WhatIf, check, current, current_then, lent, supposed_state
-from coldtake.planning.turns import Course, topic_rows
+from coldtake.planning.turns import USUAL, Course, topic_rows
 from coldtake.ports import Progress
 
 BATCHES = 16
@@ -161,7 +161,9 @@ class Paired:
         playing = np.array([t in topics for t in steps.topics], dtype=float)
         steps = replace(steps, weight=steps.weight * playing)
         start = replace(self.start, steps=steps, per_day=days.minutes * days.share)
-        course, _ = best_course(start, days, np.random.default_rng(self.seed))
+        course = USUAL
+        if playing.any():
+            course, _ = best_course(start, days, np.random.default_rng(self.seed))
         return Way(topics, steps, days, start.per_day, course)
 
     def _queue(self, way: Way, supposed: WhatIf) -> Queue:

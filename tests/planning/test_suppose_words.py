@@ -1,0 +1,133 @@
+"""What a supposition does, said plainly; the numbers are those that were found."""
+
+import re
+from datetime import timedelta
+
+import pytest
+
+from coldtake.domain import events as ev
+from coldtake.domain.topic import Place
+from coldtake.planning.places import Turn
+from coldtake.planning.suppose_words import amount, sentences, told_apart, turn_words
+from coldtake.planning.supposed import WhatIf
+from coldtake.planning.triage import triage
+from coldtake.planning.triage_words import (
+    later_words,
+    left_out_words,
+    proposal_words,
+    taken_words,
+)
+from coldtake.planning.what_if import Difference, what_if
+from logs import DAY, Log
+
+TODAY = DAY + timedelta(days=7)
+
+
+@pytest.fixture(scope="module")
+def state():
+    log = Log()
+    for name in "abcd":
+        log.topic(name, 5, on=DAY + timedelta(days=45), need=50)
+        for n in range(5 if name in "abc" else 0):
+            log.practised(f"{name}.{n}", [0, 2, 5], yes=n % 2 == 0)
+    return log.put(ev.TopicPlaced(topic_id="d", place=Place.WAITING)).state
+
+
+def said(state, **supposed):
+    one = WhatIf(**supposed)
+    found = what_if(state, TODAY, one)
+    return " ".join(sentences(state, one, found)), found
+
+
+def test_one_more_topic(state):
+    words, found = said(state, take_on=("d",))
+    own = next(t for t in found.topics if t.topic_id == "d")
+    assert words == (
+        f"“d” as a fourth topic takes {amount(found.others)} ready steps from the other three; "
+        f"it brings {amount(own.clean)} of its own."
+    )
+    assert re.search(r"takes 0\.\d+ ± 0\.\d\d ready steps", words)
+
+
+def test_one_topic_less(state):
+    words, found = said(state, leave=("a",))
+    assert words.startswith(f"Without “a” the other two gain {amount(found.others)} ready steps; ")
+
+
+def test_minutes_holiday_date_and_importance(state):
+    words, found = said(state, more_min=20)
+    assert words == f"20 more minutes a day bring {amount(found.all)} ready steps in all."
+    words, _ = said(state, more_min=-10)
+    assert words.startswith("10 minutes fewer a day cost ")
+    words, _ = said(state, free_from=DAY + timedelta(days=20), free_days=7)
+    assert words.startswith("7 days without playing from 22 March cost ")
+    words, _ = said(state, dates={"a": DAY + timedelta(days=20)})
+    assert words.startswith("“a” on 22 March: it loses ")
+    words, _ = said(state, importances={"a": 5})
+    assert words.startswith("“a” at importance 5 of 5: ")
+
+
+def test_what_changes_nothing_says_nothing(state):
+    assert said(state)[0] == ""
+    assert said(state, take_on=("a",))[0] == ""
+
+
+def test_an_error_is_never_shown_as_none_and_what_cannot_be_told_is_not_told():
+    tiny = Difference(mean=0.5, error=0.001, low=0.4, high=0.6)
+    assert amount(tiny) == "0.50 ± 0.01"
+    assert amount(Difference(mean=-2.53, error=0.06, low=-4.0, high=-1.0)) == "2.5 ± 0.1"
+    assert told_apart(tiny)
+    assert not told_apart(Difference(mean=0.1, error=0.06, low=-1.0, high=1.0))
+
+
+@pytest.mark.parametrize(
+    ("days", "date_first", "words"),
+    [
+        ((3, 9, 30), 0.0, "about 18 March, between 12 March and 8 April"),
+        ((9, 9, 9), 0.0, "about 18 March"),
+        ((3, 9, None), 0.2, "about 18 March, between 12 March and a day not in sight"),
+        ((3, None, None), 0.2, "not before 12 March"),
+        ((None, None, None), 0.2, "not in sight"),
+        ((0, 0, 3), 0.0, "at once: a place is free"),
+        ((3, None, None), 0.9, "its date comes before its turn"),
+    ],
+)
+def test_turns_in_words(days, date_first, words):
+    early, middle, late = (None if d is None else TODAY + timedelta(days=d) for d in days)
+    turn = Turn(early=early, middle=middle, late=late, date_first=date_first)
+    assert turn_words(turn, TODAY) == words
+
+
+def test_the_triage_in_words():
+    log = Log()
+    for name, steps, days, importance in (
+        ("sure", 4, 30, 4),
+        ("big", 20, 12, 5),
+        ("bare", 0, None, 3),
+        ("rest", 10, 30, 1),
+        ("old", 2, 3, 3),
+    ):
+        on = None if days is None else DAY + timedelta(days=days)
+        log.topic(name, steps, on=on, importance=importance, need=60)
+        if name in ("bare", "rest"):
+            log.put(ev.TopicPlaced(topic_id=name, place=Place.WAITING))
+    log.put(ev.SettingChosen(name="current_topics", value="1"))
+    state = log.state
+    found = triage(state, TODAY, per_day=30.0)
+    words = {t.topic_id: " ".join(taken_words(state, t)) for t in found.now}
+    words |= {t.topic_id: " ".join(later_words(t, TODAY)) for t in found.later}
+    words |= {t.topic_id: " ".join(left_out_words(state, t, TODAY)) for t in found.left_out}
+    assert re.fullmatch(
+        r"\d\.\d of 4 steps should be clean on 1 April, with about \d+ minutes on it\.",
+        words["sure"],
+    )
+    assert "until 14 March there are 120 in all. Not even an hour more a day" in words["big"]
+    assert "It has no steps yet and is taken to be like your other topics." in words["bare"]
+    assert re.search(r"minutes more a day it fits", words["rest"])
+    assert words["old"] == "Its date, 5 March, is past, and it holds a place."
+    assert proposal_words(state, found) == "“big” and “old” make room."
+
+
+def test_a_proposal_that_moves_nothing():
+    state = Log().topic("a", 2).state
+    assert "nothing needs to move" in proposal_words(state, triage(state, TODAY))

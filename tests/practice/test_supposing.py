@@ -1,0 +1,83 @@
+"""What if, in the background: first numbers at once, better ones later, stopped and asked anew."""
+
+import pytest
+
+from coldtake.domain.topic import Place, Step
+from coldtake.errors import InputError
+from coldtake.planning.supposed import WhatIf
+from coldtake.planning.what_if import BATCHES, DRAWS
+from coldtake.practice.jobs import Stage
+from coldtake.web.criteria import first_criterion
+
+MORE = WhatIf(more_min=20)
+
+
+@pytest.fixture
+def topic(services):
+    made = services.pile.add("One", place=Place.CURRENT)
+    for n in range(3):
+        services.pile.keep_step(
+            Step(
+                id=services.log.new_id(),
+                topic_id=made.id,
+                title=f"Step {n}",
+                criterion=first_criterion(),
+            )
+        )
+    return made
+
+
+def to_the_end(services, supposed):
+    answer = services.supposing.ask(supposed)
+    while answer.running:
+        answer = services.supposing.ask(supposed)
+    return answer
+
+
+@pytest.mark.usefixtures("topic")
+def test_numbers_come_at_once_and_get_better(services):
+    first = services.supposing.ask(MORE)
+    assert first.found is not None
+    assert first.found.draws >= DRAWS
+    last = to_the_end(services, MORE)
+    assert last.job.stage is Stage.DONE
+    assert last.found.draws == BATCHES * DRAWS
+    assert last.found == services.supposing.answer(MORE)
+    assert services.supposing.ask(MORE).found is last.found  # nothing is computed twice
+
+
+@pytest.mark.usefixtures("topic")
+def test_nothing_goes_into_the_log(services):
+    before = services.store.last_sequence()
+    to_the_end(services, MORE)
+    assert services.store.last_sequence() == before
+
+
+def test_another_question_or_another_log_is_another_answer(services, topic):
+    to_the_end(services, MORE)
+    other = services.supposing.ask(WhatIf(more_min=40))
+    assert other.found.all.mean != 0.0
+    services.pile.place(topic.id, Place.LAID_ASIDE)
+    assert to_the_end(services, MORE).found is None
+
+
+@pytest.mark.usefixtures("topic")
+def test_it_stops_with_what_is_known_and_begins_anew_when_asked(services):
+    services.supposing.ask(MORE)
+    services.supposing.stop()
+    answer = services.supposing.ask(MORE)
+    assert not answer.running
+    assert answer.found is not None
+    if answer.job.stage is Stage.STOPPED:  # else it was done before the stop came
+        assert answer.found.draws < BATCHES * DRAWS
+        assert services.supposing.ask(MORE, again=True).job.stage is not Stage.STOPPED
+    assert to_the_end(services, MORE).found.draws >= DRAWS
+
+
+def test_a_topic_that_is_not_there(services):
+    with pytest.raises(InputError, match="no topic"):
+        services.supposing.ask(WhatIf(leave=("none",)))
+
+
+def test_an_empty_pile(services):
+    assert to_the_end(services, MORE).found is None
