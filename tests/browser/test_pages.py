@@ -24,7 +24,7 @@ pytestmark = pytest.mark.browser
 SIZES = {"phone": (390, 844), "tablet": (820, 1180), "laptop": (1440, 900)}
 AIR = "X:1\nT:Air\nM:4/4\nL:1/4\nQ:1/4=96\nK:C\nCDEF|GFED|C4|\n"
 # Nothing is still to come: no part that loads by itself, no picture in sight on its way.
-WHOLE = """() => !document.querySelector("[hx-trigger=load]") && document.fonts.status === "loaded"
+WHOLE = """() => !document.querySelector("[hx-trigger^=load]") && document.fonts.status === "loaded"
   && [...document.images].every((image) => image.complete || image.loading === "lazy")"""
 SMALL = """() => [...document.querySelectorAll("button, input, select, summary")]
   .map((e) => [e.id || e.textContent.trim(), e.getBoundingClientRect()])
