@@ -182,10 +182,37 @@ def report(rows, args, peak_mb: float) -> str:
         *_rivals(total(clean).counts),
         "## By instrument (clean)\n", markdown(clean, "instrument") + "\n",
         "## By condition (the same takes)\n", markdown(_heard_everywhere(rows), "condition") + "\n",
+        _losses(_heard_everywhere(rows)) + "\n",
         "## By fault (clean)\n", _by_fault(clean) + "\n",
         "## The worst takes\n", "\n".join(f"- {w}" for w in worst(rows)) + "\n",
     ]  # fmt: skip
     return "\n".join(parts)
+
+
+def _losses(rows) -> str:
+    """Points of F1 lost against the same takes clean, and right notes accused more."""
+    from run import total
+
+    by = {c: total([r for r in rows if r["condition"] == c]).counts for c in _names(rows)}
+    if "clean" not in by:
+        return ""
+    lines = ["| condition | loss of F1 at 50 ms, points | at 25 ms | must be at most |"]
+    lines.append("| --- | --- | --- | --- |")
+    for name, c in by.items():
+        if name != "clean":
+            lost = [_f1_of(by["clean"], ms) - _f1_of(c, ms) for ms in (50, 25)]
+            most = 3 if name == "room" else 1
+            lines.append(f"| {name} | {lost[0]:.1f} | {lost[1]:.1f} | {most} |")
+    return "\n".join(lines)
+
+
+def _names(rows) -> list[str]:
+    return list(dict.fromkeys(r["condition"] for r in rows))
+
+
+def _f1_of(c, ms: int) -> float:
+    both = c["reference"] + c["estimated"]
+    return 200.0 * c[f"matched {ms}"] / both if both else float("nan")
 
 
 def _heard_everywhere(rows):

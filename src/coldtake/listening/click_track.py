@@ -13,6 +13,8 @@ one after a step; each click's word is limited, so that one loud attack beside a
 nothing.
 
 Taken out: the click as the room returns it, fitted to all clicks of the take at once.
+
+SciPy's signal and linear algebra take half a second to import: only a take with a click does it.
 """
 
 from dataclasses import dataclass
@@ -20,8 +22,6 @@ from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
-from scipy.linalg import LinAlgError, solve_toeplitz
-from scipy.signal import fftconvolve, firwin, hilbert, resample_poly
 
 from coldtake.domain.take import ClickTrack
 from coldtake.listening.hearing import RATE, Floats, Samples
@@ -162,6 +162,8 @@ def _likelihoods(
 
 def _matched(samples: Samples, *, accented: bool) -> Floats:
     """Log likelihood gained by a click that begins at each sample."""
+    from scipy.signal import hilbert
+
     shape = np.asarray(hilbert(click_sound(RATE, accented=accented)), dtype=np.complex128)
     padded = np.pad(samples.astype(np.float64), (FRAME, FRAME + HOP))
     out = np.zeros(len(padded))
@@ -181,6 +183,8 @@ def _matched_frame(frame: Floats, shape: Complexes) -> Floats:
     energy there, the share that the click explains decides (generalised likelihood ratio). Without
     the time before, the tail of a click, which has the same shape, would do as well.
     """
+    from scipy.signal import fftconvolve
+
     predictor = _whitener(frame)
     white = fftconvolve(frame, predictor)[: len(frame)]
     white[:ORDER] = 0.0
@@ -198,11 +202,15 @@ def _matched_frame(frame: Floats, shape: Complexes) -> Floats:
 @lru_cache(maxsize=1)
 def _band() -> Floats:
     """Lets the click pass, and little of the noise of an attack that sounds with it."""
+    from scipy.signal import firwin
+
     return np.asarray(firwin(2 * BAND_HALF + 1, BAND_HZ, fs=RATE, pass_zero=False))
 
 
 def _whitener(frame: Floats) -> Floats:
     """Prediction error filter of one frame, shape (ORDER + 1,)."""
+    from scipy.linalg import LinAlgError, solve_toeplitz
+
     cut = frame * np.hanning(len(frame))
     power = np.abs(np.fft.rfft(cut, 2 * len(cut))) ** 2
     lags = np.fft.irfft(power)[: ORDER + 1]
@@ -282,6 +290,8 @@ def _clicks_as_recorded(samples: Floats, heard: HeardClicks) -> Floats:
 
 def _columns(length: int, heard: HeardClicks) -> Floats:
     """The clicks as made, at their times in the recording, to a third of a sample."""
+    from scipy.signal import resample_poly
+
     fine = np.zeros(FINER * length)
     for time, accented in zip(heard.times_s, heard.accented, strict=True):
         shape = click_sound(FINER * RATE, accented=bool(accented))
