@@ -56,6 +56,7 @@ class Costs:
     most_masked: float = 3.5
     masked: float = 0.8  # share of a first piece's cost waived where its partials grew
     skip: float = 3.4
+    skip_again: float = 3.0
     most_skip: float = 9.0
     jump: float = 6.5
     jump_sounding: float = 8.5
@@ -74,6 +75,7 @@ class Costs:
 COSTS = Costs()
 NEAR, FAR = 0.35, 0.75  # semitones from the expected pitch: surely it, surely not
 OCTAVES = (12.0, -12.0, 19.02, 24.0)  # where pitch detectors go astray
+MOST_SKIPPED = 5  # notes that may be left out at once without a jump
 FULL_FRAMES = 12  # frames of a piece that count in full; more count FURTHER each
 FURTHER = 0.3
 Period = Callable[[float], float]
@@ -165,11 +167,27 @@ class _Search:
         self.edges, self.emission = edges, emission
         self.n = len(pitches)
         self.beats = np.concatenate([[np.nan], onset_beats])
-        self.repeats = np.concatenate([[False], pitches[1:] == pitches[:-1]])
+        self._skipping(pitches)
         self.where = np.arange(self.n + 1, dtype=np.int32)
-        self.inside = np.minimum(costs.skip * np.arange(self.n), costs.start_inside)
+        self.inside = np.minimum(self.left_out[:-1], costs.start_inside)
         self.old = self.new = _Front(self.n)
         self.back = np.zeros((len(edges) - 1, 4, self.n + 1), np.int32)
+
+    def _skipping(self, pitches: Ints) -> None:
+        """Cost of leaving out notes; one struck again hardly shows on a slow instrument.
+
+        left_out[i] : of the first i notes; skips[k][i] : of k notes after the first i;
+        same[k][i] : whether the note begun after these has the pitch of note i
+        """
+        repeats = np.concatenate([[False], pitches[1:] == pitches[:-1]])
+        each = np.where(repeats, self.c.skip_again, self.c.skip)
+        self.left_out = np.concatenate([[0.0], np.cumsum(each)])
+        self.most_skipped = min(MOST_SKIPPED + 1, self.n)
+        self.skips = [
+            self.left_out[k:-1] - self.left_out[: self.n - k] for k in range(self.most_skipped)
+        ]
+        padded = np.concatenate([[-1], pitches])
+        self.same = [padded[: self.n - k] == padded[1 + k :] for k in range(self.most_skipped)]
 
     def run(self) -> Path:
         self._start()
@@ -201,7 +219,7 @@ class _Search:
         into_rest = across * self.emission.tone_share(piece)
         self._go_on(across, into_rest, time)
         self._stop(into_rest)
-        for skipped in range(min(3, self.n)):
+        for skipped in range(self.most_skipped):
             self._begin_next(skipped, float(attack), struck, time)
         self._begin_extra(struck)
         self._jump(struck, time)
@@ -230,30 +248,30 @@ class _Search:
     def _begin_next(self, skipped: int, attack: float, struck: float, time: float) -> None:
         """Begin the next note, or one a little further on, from any explanation before it."""
         count = self.n - skipped
-        begun = np.full(count, time)
-        for kind in Kind:
-            base = self.old.cost[kind, :count] + self.c.skip * skipped
-            base = base + self._timing(kind, skipped, time)
-            code = self._code(kind, self.where[:count])
-            plain = base + self.c.begin_unstruck * (1.0 - struck)
-            right = base + self.c.begin_unstruck * (
-                1.0 - np.maximum(struck, self.grown_now[skipped:])
-            )
-            if kind == Kind.RIGHT and not skipped:
-                again = base + self.c.repeat_unstruck * (1.0 - attack)
-                right = np.where(self.repeats, again, right)
-            if kind == Kind.EXTRA:
-                right[0] += self.c.out_of_lead_in
-            self.new.offer(Kind.RIGHT, 1 + skipped, right - self.waived[skipped:], code, begun)
-            self.new.offer(Kind.WRONG, 1 + skipped, plain + self.c.wrong, code, begun)
+        base = self.old.cost[:, :count] + self.skips[skipped] + self._timing(skipped, time)
+        plain = base + self.c.begin_unstruck * (1.0 - struck)
+        easier = np.maximum(struck, self.grown_now[skipped:])
+        right = base + self.c.begin_unstruck * (1.0 - easier)
+        again = base[Kind.RIGHT] + self.c.repeat_unstruck * (1.0 - attack)
+        right[Kind.RIGHT] = np.where(self.same[skipped], again, right[Kind.RIGHT])
+        right[Kind.EXTRA, 0] += self.c.out_of_lead_in
+        self._offer_best(Kind.RIGHT, 1 + skipped, right - self.waived[skipped:], time)
+        self._offer_best(Kind.WRONG, 1 + skipped, plain + self.c.wrong, time)
 
-    def _timing(self, kind: Kind, skipped: int, time: float) -> Floats:
+    def _offer_best(self, kind: Kind, first: int, costs: Floats, time: float) -> None:
+        """Offer the cheapest of four explanations before, shape (4, states)."""
+        before = np.argmin(costs, axis=0)
+        where = self.where[: costs.shape[1]]
+        came = (before * (self.n + 1) + where).astype(np.int32)
+        self.new.offer(kind, first, costs[before, where], came, np.full(len(where), time))
+
+    def _timing(self, skipped: int, time: float) -> Floats:
         """Cost of beginning at `time` the note that is `skipped` + 1 after each position."""
         count = self.n - skipped
         if self.period is None:
-            return np.zeros(count)
+            return np.zeros((4, count))
         expected = (self.beats[1 + skipped :] - self.beats[:count]) * self.period(time)
-        off = np.abs(time - self.old.begun[kind, :count] - expected)
+        off = time - self.old.begun[:, :count] - expected
         scale = self.c.timing_s + self.c.timing_share * expected
         cost = np.minimum(0.5 * (off / scale) ** 2, self.c.timing_most)
         return np.asarray(np.nan_to_num(cost, nan=0.0), dtype=np.float64)
@@ -283,8 +301,8 @@ class _Search:
             self.new.offer(Kind.RIGHT, 1, cost, code, begun)
 
     def _trace(self) -> Path:
-        left = np.arange(self.n, -1, -1)
-        total = self.new.cost + np.minimum(self.c.skip * left, self.c.stop_inside)
+        left = self.left_out[-1] - self.left_out
+        total = self.new.cost + np.minimum(left, self.c.stop_inside)
         at = int(np.argmin(total))
         cost = float(total.flat[at])
         states = [at]

@@ -1,3 +1,3 @@
 """The name of the listener as it stands, without what it takes to listen."""
 
-ENGINE = "line-2"  # raise the number whenever a verdict may come out otherwise
+ENGINE = "line-3"  # raise the number whenever a verdict may come out otherwise

@@ -116,11 +116,11 @@ def _timing(
 
 def _unsure(hearing: Hearing, passage: Passage, reading: Reading, fit: TempoFit | None) -> set[int]:
     """Notes whose pitch, or whose being struck again, the sound does not tell."""
-    unsure = {i for i, p in reading.kept.items() if p.right is None}
+    unsure = {i for i, p in reading.kept.items() if p.right is None} | reading.unsure
     if fit is None or not reading.kept:
         return unsure
     strength = attack_strength(hearing)
-    missing = (i for i in range(len(passage.notes)) if i not in reading.kept)
+    missing = {i for i in range(len(passage.notes)) if i not in reading.kept} - reading.missed
     return unsure | {
         i for i in missing if _may_be_repeated(hearing, strength, passage, reading, i, fit.bpm)
     }

@@ -15,9 +15,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from coldtake.listening.hearing import FINE_STEP_S, RATE, Floats, Hearing, Samples
+from coldtake.listening.own_tones import STEP_RISE_S, STEP_S, OwnTones
 
 BEFORE_S, AFTER_S = 0.10, 0.24
 TEN, FIFTY = 0.10, 0.50
+ATTACK_S = 0.25
 
 
 @dataclass(frozen=True)
@@ -31,6 +33,9 @@ class _Zoom:
 
 # A step seen through a Hann window of W samples passes 10 % at 0.235 W before it passes 50 %.
 ZOOMS = tuple(_Zoom(w, h, 0.235 * w / RATE) for w, h in ((512, 32), (192, 16), (64, 8)))
+STRUCK, SHARP_RISE_S = 0.9, 0.012  # a stroke this clear is placed by its own short windows
+AGREE_S = 0.015
+LOOK_BACK_S = 0.3
 SHARP = 1.6  # times the step's own rise: below that the window hides the rise
 
 
@@ -42,8 +47,26 @@ class Onset:
     rise_s: float
 
 
-def refine_onset(hearing: Hearing, near_s: float, stop_s: float) -> Onset:
-    """Find the onset near a boundary; the note lasts until about stop_s."""
+@dataclass(frozen=True)
+class Own:
+    """Where to look for the new tone's own envelope; since_s : when the tone before it began."""
+
+    tones: OwnTones
+    pitch: int
+    since_s: float
+
+
+def refine_onset(
+    hearing: Hearing,
+    near_s: float,
+    stop_s: float,
+    own: Own | None = None,
+    attack: float = 1.0,
+) -> Onset:
+    """Find the onset near a boundary; the note lasts until about stop_s.
+
+    own : what the new tone alone looks like, where it is known; attack : 0..1, how sure it is
+    """
     fine = _at_peak_of_growth(hearing, near_s)
     found = _rise(hearing.samples, fine, stop_s, ZOOMS[0])
     for zoom, coarser in zip(ZOOMS[1:], ZOOMS, strict=False):
@@ -53,9 +76,59 @@ def refine_onset(hearing: Hearing, near_s: float, stop_s: float) -> Onset:
         if closer is None or abs(closer.onset_s - found.onset_s) > 0.02:
             break
         found = closer
-    if found is None:
-        return Onset(near_s, 0.02)
-    return found
+    if own is None or (found is not None and attack >= STRUCK and found.rise_s < SHARP_RISE_S):
+        return Onset(near_s, 0.02) if found is None else found
+    slow = _own_rise(hearing, own, near_s, stop_s)
+    if slow is None or found is None or abs(slow.onset_s - found.onset_s) > AGREE_S:
+        return slow or found or Onset(near_s, 0.02)
+    return Onset(0.5 * (slow.onset_s + found.onset_s), min(slow.rise_s, found.rise_s))
+
+
+def _own_rise(hearing: Hearing, own: Own, near_s: float, stop_s: float) -> Onset | None:
+    """The rise of the new tone's own envelope (own_tones) near a boundary; None without one."""
+    first_s = max(own.since_s, near_s - LOOK_BACK_S, 0.0)
+    last_s = min(max(stop_s - 0.02, near_s + 0.06), near_s + 0.12 + ATTACK_S)
+    curve = own.tones.envelope(hearing.samples, own.pitch, first_s, last_s)
+    first = round(first_s / STEP_S)
+    at = round((near_s - first * STEP_S) / STEP_S)
+    ahead, attack = at + round(0.12 / STEP_S), round(ATTACK_S / STEP_S)
+    for _ in range(4):  # the attack's peak lies within ATTACK_S of where the rise began
+        low = max(min(at, ahead) - 8, 0)
+        top = low + int(np.argmax(curve[low : max(ahead, low + 1)]))
+        foot = float(curve[: top + 1].min(initial=np.inf))
+        begun = np.flatnonzero(curve[:top] < foot + 0.05 * (curve[top] - foot))
+        if not len(begun):
+            return None
+        start = int(begun[-1])
+        if start + attack >= ahead and ahead >= min(start + attack, len(curve)):
+            break
+        ahead = start + attack
+    return rise_to(curve[start : top + 1], STEP_S, (first + start) * STEP_S)
+
+
+def attack_in(curve: Floats, step_s: float, start_s: float) -> Onset:
+    """The onset of an envelope that first swells from its first value towards its last."""
+    start, attack = 0, round(ATTACK_S / step_s)
+    for _ in range(4):
+        peak = float(curve[start : start + attack].max())
+        begun = np.flatnonzero(curve[: start + attack] >= curve[0] + 0.05 * (peak - curve[0]))
+        if not len(begun) or begun[0] <= start:
+            break
+        start = int(begun[0])
+    start = max(start - 1, 0)
+    top = start + int(np.argmax(curve[start : start + attack]))
+    return rise_to(curve[start : top + 1], step_s, start_s + start * step_s)
+
+
+def rise_to(curve: Floats, step_s: float, start_s: float) -> Onset:
+    """The onset of an envelope that rises from its first value to its last."""
+    if len(curve) < 2:
+        return Onset(start_s, 0.0)
+    level = (curve - curve[0]) / max(curve[-1] - curve[0], 1e-9)
+    fifty = _last_below(level, len(level) - 1, FIFTY)
+    ten = _last_below(level, int(fifty), TEN)
+    rise = np.sqrt(max(((fifty - ten) * step_s) ** 2 - STEP_RISE_S**2, 0.0))
+    return Onset(float(start_s + fifty * step_s - 0.5 * rise), float(rise))
 
 
 def _at_peak_of_growth(hearing: Hearing, near_s: float) -> float:

@@ -10,10 +10,13 @@ from itertools import pairwise
 import numpy as np
 
 from coldtake.listening.alignment import Ints, Kind, Path, Piece, align
+from coldtake.listening.attacks import attack_strength
 from coldtake.listening.boundaries import Boundaries, find_boundaries
-from coldtake.listening.hearing import Floats, Hearing
-from coldtake.listening.onsets import find_offset, refine_onset
+from coldtake.listening.hearing import FINE_STEP_S, Floats, Hearing
+from coldtake.listening.onsets import Onset, Own, find_offset, refine_onset
+from coldtake.listening.own_tones import OwnTones, Stretch, learn
 from coldtake.listening.partials import growth, settle_octaves, true_octave
+from coldtake.listening.second_look import RISEN_AGAIN, Place, look, rises_again, usual_peak
 from coldtake.listening.tempo import local_period
 from coldtake.listening.tones import Tone, exact_pitch, lower_octave_sounds, tone_between
 from coldtake.music.passage import Passage
@@ -22,6 +25,7 @@ NEAR = 0.55  # semitones: a tone this near to the wanted pitch is that note, wel
 NEAR_SHARE = 0.3  # of the note's frames that must lie there
 SURELY_GROWN = 0.7
 CLEAR_ATTACKS = 0.8  # a take whose attacks are as clear as this tells where there is none
+BRIEF_S = 0.08
 DOUBTFUL_ATTACK = 0.05  # a repeated note with less evidence of an attack is not told
 
 
@@ -58,6 +62,8 @@ class Reading:
     """All of it, in order of time; `kept` is the last playing of each note, by note index.
 
     tuning : semitones above 440 Hz; clarity : 0..1, how clear this take's attacks are
+    unsure : notes left out that may have been played all the same;
+    missed : those that surely were not
     """
 
     playings: tuple[Playing, ...]
@@ -66,6 +72,8 @@ class Reading:
     extras: tuple[Playing, ...]
     tuning: float
     clarity: float
+    unsure: frozenset[int] = frozenset()
+    missed: frozenset[int] = frozenset()
 
 
 def read_take(hearing: Hearing, passage: Passage) -> Reading:
@@ -88,7 +96,7 @@ def read_take(hearing: Hearing, passage: Passage) -> Reading:
             return float(np.interp(time_s, at, rate))
 
         path = align(hearing, bounds, pitches, beats, tuning=tuning, grown=grown, period=period_at)
-    return _collect(hearing, bounds, path, pitches, tuning)
+    return _collect(hearing, bounds, path, pitches, beats, tuning)
 
 
 def _grown(hearing: Hearing, bounds: Boundaries, pitches: Ints, tuning: float) -> Floats:
@@ -146,19 +154,22 @@ def _expected_places(path: Path, beats: Floats, period: tuple[Floats, Floats]) -
 
 
 def _collect(
-    hearing: Hearing, bounds: Boundaries, path: Path, pitches: Ints, tuning: float
+    hearing: Hearing, bounds: Boundaries, path: Path, pitches: Ints, beats: Floats, tuning: float
 ) -> Reading:
     playings: list[Playing] = []
     goings: list[Going] = []
     kept: dict[int, Playing] = {}
     extras: list[Playing] = []
     furthest, held = -1, False
+    since = 0.0
+    own = _own_tones(hearing, path, pitches, tuning)
     clarity = _clarity(bounds, path, pitches)
     for piece in path.pieces:
         if piece.kind == Kind.REST:
             held, furthest = False, piece.index
             continue
-        heard = _playing(hearing, bounds, piece, piece.stop_s, pitches, tuning)
+        heard = _playing(hearing, bounds, piece, since, pitches, tuning, own)
+        since = heard.onset_s
         playings.append(heard)
         if piece.kind == Kind.EXTRA:
             extras.append(heard)
@@ -172,7 +183,121 @@ def _collect(
         judged = _unstruck(heard, clarity) if goes_on else heard
         if judged is not None:
             kept[piece.index] = judged
-    return Reading(tuple(playings), tuple(goings), kept, tuple(extras), tuning, clarity)
+    told = Reading(tuple(playings), tuple(goings), kept, tuple(extras), tuning, clarity)
+    return (
+        told if own is None or len(kept) < 3 else _looked_again(hearing, own, told, pitches, beats)
+    )
+
+
+def _looked_again(
+    hearing: Hearing, own: OwnTones, reading: Reading, pitches: Ints, beats: Floats
+) -> Reading:
+    """Look again for notes that were left out or not told."""
+    kept = dict(reading.kept)
+    order = sorted(kept)
+    usual = usual_peak(
+        hearing, own, [int(pitches[i]) for i in order if pitches[i] in own.pitches],
+        [kept[i].onset_s for i in order if pitches[i] in own.pitches],
+    )  # fmt: skip
+    clear = reading.clarity > CLEAR_ATTACKS or _repeats_show(hearing, own, kept, pitches)
+    strength = attack_strength(hearing)
+    unsure: set[int] = set()
+    missed: set[int] = set()
+    last, pace = max(kept), _pace(kept, beats)
+    for i in range(min(kept) + 1, len(pitches)):
+        if i in kept and kept[i].right is not None:
+            continue
+        if i > last and not (_is_repeat(pitches, i) and i - 1 in kept.keys() | unsure):
+            break  # what was left off at the end was not played, unless it is one long tone
+        place = _place_of(i, kept, pitches, beats, pace)
+        if place is None or place.pitch not in own.pitches:
+            continue
+        seen = look(hearing, own, place, usual, clear and not _stirs(strength, place))
+        if seen.onset is not None:
+            kept[i] = _seen(hearing, place, seen.onset, i, reading.tuning)
+        elif seen.sure and (i not in kept or place.again):
+            missed.add(i)
+            kept.pop(i, None)
+        elif i not in kept:
+            unsure.add(i)
+    return replace(reading, kept=kept, unsure=frozenset(unsure), missed=frozenset(missed))
+
+
+def _stirs(strength: Floats, place: Place) -> bool:
+    """Whether there is any sign of an attack about where a note was due."""
+    first, last = round((place.due_s - 0.1) / FINE_STEP_S), round((place.due_s + 0.1) / FINE_STEP_S)
+    return bool(strength[max(first, 0) : max(last, 1)].max(initial=0.0) > DOUBTFUL_ATTACK)
+
+
+def _repeats_show(hearing: Hearing, own: OwnTones, kept: dict[int, Playing], pitches: Ints) -> bool:
+    """Whether this take's repeated notes show by a dip before them, as far as some were found."""
+    found = [
+        rises_again(hearing, own, int(pitches[i]), kept[i - 1].onset_s, p.onset_s)
+        for i, p in kept.items()
+        if i - 1 in kept and _is_repeat(pitches, i) and p.right and pitches[i] in own.pitches
+        and p.onset_s > kept[i - 1].onset_s + 0.05
+    ][:6]  # fmt: skip
+    return len(found) >= 2 and min(found) > RISEN_AGAIN
+
+
+def _pace(kept: dict[int, Playing], beats: Floats) -> float:
+    """Seconds per beat, the median over neighbouring notes that were heard."""
+    pairs = [(k, k + 1) for k in sorted(kept) if k + 1 in kept and beats[k + 1] > beats[k]]
+    ratios = [(kept[b].onset_s - kept[a].onset_s) / (beats[b] - beats[a]) for a, b in pairs]
+    return float(np.median(ratios)) if ratios else 0.5
+
+
+def _place_of(
+    i: int, kept: dict[int, Playing], pitches: Ints, beats: Floats, pace: float
+) -> Place | None:
+    """Where note i was due, between the nearest notes that were heard."""
+    before = max((k for k in kept if k < i), default=None)
+    after = min((k for k in kept if k > i and kept[k].right is not None), default=None)
+    if before is None:
+        return None
+    again = bool(pitches[before] == pitches[i])
+    a = kept[before].onset_s
+    if after is None:
+        due = a + pace * (beats[i] - beats[before])
+        until = min(due + pace, kept[before].offset_s)
+        if until < due + BRIEF_S:
+            return None  # the tone had ended
+        return Place(int(pitches[i]), again, a, due, until, same_after=False)
+    b = kept[after].onset_s
+    if b <= a:
+        return None
+    share = (beats[i] - beats[before]) / (beats[after] - beats[before])
+    step = (beats[i + 1] - beats[before]) / (beats[after] - beats[before])
+    same_after = bool(pitches[i + 1] == pitches[i])
+    return Place(int(pitches[i]), again, a, a + share * (b - a), a + step * (b - a), same_after)
+
+
+def _seen(hearing: Hearing, place: Place, onset: Onset, index: int, tuning: float) -> Playing:
+    wanted = place.pitch + tuning
+    tone = tone_between(hearing, onset.onset_s, place.until_s, around=wanted)
+    pitch = exact_pitch(hearing, onset.onset_s, place.until_s, wanted)
+    tone = replace(tone, pitch=tone.pitch if pitch is None else pitch)
+    return Playing(index, True, onset.onset_s, onset.rise_s, place.until_s, tone, 0.0)
+
+
+def _own_of(own: OwnTones | None, piece: Piece, pitches: Ints, since_s: float) -> Own | None:
+    """Where to see the new note's own envelope: not where the same pitch sounded on."""
+    pitch = int(pitches[piece.index])
+    if own is None or piece.kind != Kind.RIGHT or pitch not in own.pitches:
+        return None
+    return None if _is_repeat(pitches, piece.index) else Own(own, pitch, since_s)
+
+
+def _own_tones(hearing: Hearing, path: Path, pitches: Ints, tuning: float) -> OwnTones | None:
+    """Each written pitch's own share of the sound, learned where it was found right."""
+    stretches = []
+    for piece in path.pieces:
+        if piece.kind == Kind.RIGHT:
+            tone = tone_between(hearing, piece.start_s, piece.stop_s)
+            written = int(pitches[piece.index])
+            if tone.pitch is not None and abs(tone.pitch - written - tuning) < NEAR:
+                stretches.append(Stretch(written, piece.start_s, piece.stop_s))
+    return learn(hearing.samples, stretches, {int(p) for p in pitches})
 
 
 def _is_repeat(pitches: Ints, index: int) -> bool:
@@ -200,12 +325,15 @@ def _playing(
     hearing: Hearing,
     bounds: Boundaries,
     piece: Piece,
-    stop_s: float,
+    since_s: float,
     pitches: Ints,
     tuning: float,
+    own: OwnTones | None,
 ) -> Playing:
+    stop_s = piece.stop_s
     attack = float(bounds.attack[piece.first_boundary]) if piece.first_boundary >= 0 else 0.0
-    onset = refine_onset(hearing, piece.start_s, stop_s)
+    its_own = _own_of(own, piece, pitches, since_s)
+    onset = refine_onset(hearing, piece.start_s, stop_s, its_own, attack)
     offset = find_offset(hearing, onset.onset_s, stop_s)
     tone = tone_between(hearing, onset.onset_s, max(offset, onset.onset_s + 0.05))
     if piece.kind != Kind.RIGHT:

@@ -11,6 +11,7 @@ from coldtake.units import pitch_to_hz
 SETTLE_S = 0.045  # the pitch detector's frames this near to an onset still hear the note before
 ODD = (1, 3, 5, 7)
 PHASE_STEP = 64  # samples
+LASTING = 0.6  # a partial that fell below this share of what it was only rings on
 Ints = npt.NDArray[np.intp]
 
 
@@ -127,25 +128,39 @@ def lower_octave_sounds(
     A tone has partials at 1, 3, 5 ... times its frequency; one an octave higher has none there.
     True when odd partials stand out, False when the sound is clear and they do not, None otherwise.
     """
+    size = 1 << 14
     start, stop = round((start_s + 0.03) * RATE), round(min(stop_s, start_s + 0.4) * RATE)
     cut = hearing.samples[max(start, 0) : stop]
     if len(cut) < RATE * 0.06:
         return None
-    size = 1 << 14
-    spectrum = np.abs(np.fft.rfft(cut * np.hanning(len(cut)), size)) + 1e-9
+    spectrum = _spectrum(cut, size)
+    ahead = hearing.samples[max(start - round(0.13 * RATE), 0) : max(start - round(0.04 * RATE), 0)]
+    before = _spectrum(ahead, size) if len(ahead) > RATE * 0.06 else 0.0 * spectrum
     base = pitch_to_hz(low_pitch)
     reach = max(2.2 / len(cut) * RATE, 0.02 * base) * size / RATE
     odd = [_peak(spectrum, k * base * size / RATE, reach, base * size / RATE) for k in ODD]
+    old = [_peak(before, k * base * size / RATE, reach, base * size / RATE)[0] for k in ODD]
     even = [
         _peak(spectrum, 2 * k * base * size / RATE, reach, base * size / RATE) for k in (1, 2, 3)
     ]
     loudest = max(height for height, _ in (*odd, *even))
     if loudest <= 0:
         return None
+    # What only dies away since the note before is no part of this one.
+    odd = [
+        (h if h > LASTING * was else 0.0, clear) for (h, clear), was in zip(odd, old, strict=True)
+    ]
     standing = [h for h, clear in odd if clear > 4.0 and h > loudest * 0.03]
     if len(standing) >= 2 or (standing and standing[0] > 0.25 * loudest):
         return True
     return False if all(h < 0.02 * loudest or clear < 2.5 for h, clear in odd) else None
+
+
+def _spectrum(cut: Samples, size: int) -> Floats:
+    """Magnitudes per sample of a stretch, so that stretches of other lengths compare."""
+    window = np.hanning(len(cut))
+    magnitude = np.abs(np.fft.rfft(cut * window, size))
+    return np.asarray(magnitude / window.sum() + 1e-12, dtype=np.float64)
 
 
 def _peak(spectrum: Floats, at: float, reach: float, spacing: float) -> tuple[float, float]:
