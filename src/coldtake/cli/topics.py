@@ -1,6 +1,7 @@
 """`coldtake topics`: the pile."""
 
 from argparse import Namespace
+from datetime import date
 from typing import Any
 
 from coldtake.cli.opened import print_json, services_of
@@ -21,7 +22,7 @@ _WORDS = {
 def run(arguments: Namespace) -> int:
     """Print every topic by where it stands."""
     with services_of(arguments) as services:
-        topics = topics_of(services.state())
+        topics = topics_of(services.state(), services.today())
     if arguments.json:
         print_json(topics)
     elif not topics:
@@ -31,7 +32,7 @@ def run(arguments: Namespace) -> int:
     return 0
 
 
-def topics_of(state: State) -> list[dict[str, Any]]:
+def topics_of(state: State, today: date) -> list[dict[str, Any]]:
     """Return each topic with its steps, in the order in which they stand."""
     standings, phases = state.standings(), state.phases()
     topics = [
@@ -41,7 +42,7 @@ def topics_of(state: State) -> list[dict[str, Any]]:
             "standing": standings[topic.id],
             "kind": topic.kind,
             "importance": topic.importance,
-            "performance_on": topic.performance_on,
+            "performance_on": state.topic_date(topic.id, today),
             "notes": topic.notes,
             "steps": [
                 {

@@ -7,6 +7,7 @@ from typing import Annotated
 import msgspec
 from msgspec import Meta
 
+from coldtake.domain.estimate import Interval
 from coldtake.domain.take import Answer
 from coldtake.domain.topic import Title
 
@@ -87,3 +88,40 @@ def step_said(part: RunPart, step_id: str) -> bool | None:
     if part.answer is Answer.CANNOT_TELL or not part.broke:
         return None
     return step_id not in part.broke
+
+
+class Link(msgspec.Struct, frozen=True, kw_only=True):
+    """A step of a programme: its chance on stage, and the whole programme's if it were sure."""
+
+    step_id: str
+    topic_id: str
+    chance: float
+    programme_if_sure: float
+
+
+class PieceOutlook(msgspec.Struct, frozen=True, kw_only=True):
+    """Chance that a piece comes out on the day; enough False: "not enough takes yet"."""
+
+    topic_id: str
+    chance: Interval
+    enough: bool
+
+
+class ProgrammeOutlook(msgspec.Struct, frozen=True, kw_only=True):
+    """What a programme promises on its day, practising as lately and by the plan.
+
+    on : the day looked at, earlier than the performance's where that lies beyond the look ahead
+    chance : that every piece comes out, the form of the day shared by all of them
+    links : the last steps of all pieces, the weakest link first
+    """
+
+    performance_id: str
+    on: date
+    chance: Interval
+    pieces: tuple[PieceOutlook, ...]
+    links: tuple[Link, ...]
+
+    @property
+    def enough(self) -> bool:
+        """True when something is known of every piece."""
+        return bool(self.pieces) and all(p.enough for p in self.pieces)

@@ -280,7 +280,7 @@ class _Table:
 
     def _why(self, i: int, alone: float, planned: float, need: float) -> str:
         step = self.state.steps[self.steps.ids[i]]
-        on = self.state.topics[step.topic_id].performance_on
+        on = self.state.topic_date(step.topic_id, self.day)
         when = f"on {on.day} {on:%B}" if on and on > self.day else "in eight weeks"
         told = "" if enough_rows(self.beliefs)[self.steps.rows[i]] else "First guess: "
         words = (

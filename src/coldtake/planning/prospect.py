@@ -76,7 +76,7 @@ def steps_ahead(state: State, day: date, b: Beliefs) -> Steps:
         tuple(place[n] for n in state.steps[i].needs if n in place and n not in met) for i in ids
     )
     row = {step_id: n for n, step_id in enumerate(b.step_ids)}
-    dates = [state.topics[state.steps[i].topic_id].performance_on for i in ids]
+    dates = [state.topic_date(state.steps[i].topic_id, day) for i in ids]
     left = [(d - day).days if d and d > day else 0 for d in dates]
     weights = [state.topics[state.steps[i].topic_id].importance / 3.0 for i in ids]
     return Steps(

@@ -46,8 +46,7 @@ class Reasons:
         return self.state.topics.get(self.state.steps[step_id].topic_id)
 
     def _date(self, step_id: str) -> date | None:
-        topic = self._topic(step_id)
-        when = topic.performance_on if topic else None
+        when = self.state.topic_date(self.state.steps[step_id].topic_id, self.day)
         return when if when is not None and when >= self.day else None
 
     def _cold(self, value: StepValue) -> str:

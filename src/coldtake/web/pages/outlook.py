@@ -49,7 +49,7 @@ def topics_ahead(services: Services, minutes: float | None) -> tuple[TopicAhead,
             found=one,
             ahead=charts.ahead_of(one, today),
             steps=_steps(state, one),
-            dated=state.topics[one.topic_id].performance_on == one.on,
+            dated=state.topic_date(one.topic_id, one.on) == one.on,
         )
         for one in found
         if one.topic_id in state.topics

@@ -29,6 +29,7 @@ class Line:
     topic: Topic
     standing: Standing
     phases: tuple[StepPhase, ...]
+    on: date | None
     days_left: int | None
 
     @property
@@ -72,8 +73,9 @@ def lines_of(state: State, today: date) -> dict[Standing, list[Line]]:
     lines: dict[Standing, list[Line]] = {standing: [] for standing in Standing}
     for topic in state.topics.values():
         steps = tuple(phases[s.id] for s in state.topic_steps(topic.id))
-        left = (topic.performance_on - today).days if topic.performance_on else None
-        lines[standings[topic.id]].append(Line(topic, standings[topic.id], steps, left))
+        on = state.topic_date(topic.id, today)
+        left = (on - today).days if on else None
+        lines[standings[topic.id]].append(Line(topic, standings[topic.id], steps, on, left))
     for some in lines.values():
         some.sort(key=_urgency)
     return lines

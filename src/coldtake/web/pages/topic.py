@@ -88,6 +88,8 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
             "kinds": list(TopicKind),
             "editor": editor_of(first_criterion()),
             "today": services.today(),
+            "next_date": state.topic_date(topic_id, services.today()),
+            "stages": [p for p in services.performances.upcoming() if topic_id in p.programme],
         }
         return templates.TemplateResponse(request, "topic.html", context)
 
