@@ -114,7 +114,10 @@ def resolves(name: str) -> bool:
     return any(thing in dir(owner) for owner in owners if owner)
 
 
-HOMES = [f"coldtake.domain.{name}" for name in ("topic", "take", "events", "estimate", "plan")]
+HOMES = [
+    f"coldtake.domain.{name}"
+    for name in ("topic", "take", "events", "estimate", "plan", "performance")
+]
 
 
 def test_names_in_the_glossary_are_there():

@@ -145,6 +145,11 @@ MAY = {
     ("POST", f"/steps/{UUID}/takes"),
     ("POST", "/tomorrow"),
     ("POST", "/tomorrow/change"),
+    ("POST", "/run-through"),
+    ("POST", f"/run-through/{UUID}"),
+    ("POST", f"/run-through/{UUID}/back"),
+    ("POST", f"/run-through/{UUID}/take"),
+    ("POST", f"/performances/{UUID}/after"),
     ("POST", "/pair"),
 }
 

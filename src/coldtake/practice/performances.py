@@ -1,20 +1,33 @@
 """Performances: kept with their programme, run through, played, and told of in a minute."""
 
+import threading
 from collections.abc import Sequence
 from datetime import date, datetime, time
+from typing import TYPE_CHECKING
 
 import msgspec
 
 from coldtake.domain import events as ev
 from coldtake.domain.days import clock_on
-from coldtake.domain.performance import PROGRAMME_MOST, Performance, Run, RunKind, RunPart
+from coldtake.domain.performance import (
+    PROGRAMME_MOST,
+    Performance,
+    ProgrammeOutlook,
+    Run,
+    RunKind,
+    RunPart,
+)
 from coldtake.domain.state import State
 from coldtake.domain.take import Answer
 from coldtake.errors import RuleError
+from coldtake.ports import Progress
 from coldtake.practice import finding
 from coldtake.practice.checking import title_of, whole
 from coldtake.practice.log import Log
 from coldtake.settings import value_of
+
+if TYPE_CHECKING:
+    from coldtake.learning.stage import StageEffect
 
 PLAYED_MOST_S = 6 * 3600.0
 WORDS_MOST = 500
@@ -27,6 +40,8 @@ class Performances:
 
     def __init__(self, log: Log) -> None:
         self._log = log
+        self._looking_ahead = threading.Lock()  # two pages that ask at once wait for one answer
+        self._ahead: dict[tuple[int, date, str], ProgrammeOutlook] = {}
 
     def get(self, performance_id: str) -> Performance:
         """Return a performance. Raises NotFoundError."""
@@ -36,10 +51,14 @@ class Performances:
         """Return a run as far as it was told. Raises NotFoundError."""
         return finding.run(self._log.state(), run_id)
 
-    def add(self, title: str, on: date, **fields: object) -> Performance:
-        """Add a performance; fields are those of `Performance`. Raises RuleError."""
-        made = {"id": self._log.new_id(), "title": title, "on": on, **fields}
-        return self.keep(msgspec.convert(made, Performance))
+    def add(
+        self, title: str, on: date, *, place: str = "", programme: Sequence[str] = ()
+    ) -> Performance:
+        """Add a performance. Raises RuleError, NotFoundError."""
+        made = Performance(
+            id=self._log.new_id(), title=title, on=on, place=place, programme=tuple(programme)
+        )
+        return self.keep(made)
 
     def keep(self, performance: Performance) -> Performance:
         """Keep a performance's title, date, place and programme. Raises RuleError.
@@ -184,6 +203,30 @@ class Performances:
             and run.kind is RunKind.RUN_THROUGH
         ]
         return tuple(sorted(found, key=lambda run: run.at, reverse=True))
+
+    def readiness(self, performance_id: str, progress: Progress | None = None) -> ProgrammeOutlook:
+        """Return how likely a programme comes out on its day, and its weakest links.
+
+        What was found is kept until the log or the day changes.
+        """
+        performance = self.get(performance_id)
+        with self._looking_ahead:
+            key = (self._log.store.last_sequence(), self._log.today(), performance_id)
+            self._ahead = {k: found for k, found in self._ahead.items() if k[:2] == key[:2]}
+            if key not in self._ahead:
+                from coldtake.planning.readiness import readiness
+
+                with self._log.learned.used():
+                    found = readiness(self._log.state(), key[1], performance, progress=progress)
+                self._ahead[key] = found
+            return self._ahead[key]
+
+    def effect(self) -> "StageEffect":
+        """Return what runs and performances say of stage against practice room."""
+        from coldtake.learning.stage_log import effect_of
+
+        with self._log.learned.used():
+            return effect_of(self._log.state(), self._log.today())
 
     def _in_order(self) -> list[Performance]:
         return sorted(self._log.state().performances.values(), key=lambda p: (p.on, p.title))

@@ -46,6 +46,8 @@ MODULES = (
     "pages.outlook",
     "pages.what_if",
     "pages.triage",
+    "pages.performances",
+    "pages.performances_told",
     "pages.settings",
     "pages.work",
     "pages.data",

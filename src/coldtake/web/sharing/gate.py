@@ -55,6 +55,8 @@ CHANGES = tuple(
         ("POST", r"/slow"),
         ("POST", r"/steps/[^/]+/takes"),
         ("POST", r"/tomorrow"),
+        ("POST", r"/run-through(/[^/]+(/back|/take)?)?"),
+        ("POST", r"/performances/[^/]+/after"),
         ("POST", r"/tomorrow/change"),
     )
 )
