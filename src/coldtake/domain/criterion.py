@@ -75,6 +75,50 @@ class NoStopsTest(CriterionTest, frozen=True, kw_only=True, tag="no_stops"):
     hesitation_beats: Positive = 1.0
 
 
+class RhythmTest(CriterionTest, frozen=True, kw_only=True, tag="rhythm"):
+    """At least `share_percent` of the times from note to note as written, within a tolerance.
+
+    tolerance_percent : of each written time, at the player's own tempo there
+    swing : long eighth against short one that is asked; None: eighths as written
+    swing_within_percent : of that ratio, above and below
+    """
+
+    tolerance_percent: Annotated[float, Meta(gt=0, le=100)] = 20.0
+    share_percent: Percent = 90.0
+    swing: Annotated[float, Meta(ge=1, le=4)] | None = None
+    swing_within_percent: Annotated[float, Meta(gt=0, le=100)] = 20.0
+
+
+MidiNumber = Annotated[int, Meta(ge=0, le=127)]
+
+
+class ChangesTest(CriterionTest, frozen=True, kw_only=True, tag="changes"):
+    """Improvising over the chord symbols of the passage; what is None is not asked.
+
+    choruses : so many times through the changes, which belong to the take
+    in_scale_percent : of the sounded time inside a scale of the chord, at least
+    simplest : only the simplest scale of each chord counts, not any scale that holds it
+    strong_beats_percent : of the notes on strong beats that are chord tones, at least
+    arrivals_percent : of the chord changes at which a third or seventh of the new chord sounds
+    within a beat, at least
+    silence_beats : longest silence, at most; phrase_beats : longest phrase, at most
+    least_per_bar, most_per_bar : notes in a bar, on average
+    lowest, highest : MIDI numbers as the player reads them
+    """
+
+    choruses: Annotated[int, Meta(ge=1, le=12)] = 1
+    in_scale_percent: Percent | None = 85.0
+    simplest: bool = False
+    strong_beats_percent: Percent | None = None
+    arrivals_percent: Percent | None = None
+    silence_beats: Positive | None = 8.0
+    phrase_beats: Positive | None = None
+    least_per_bar: Positive | None = None
+    most_per_bar: Positive | None = None
+    lowest: MidiNumber | None = None
+    highest: MidiNumber | None = None
+
+
 class ConditionsTest(CriterionTest, frozen=True, kw_only=True, tag="conditions"):
     """Stated by the player: from memory, standing, in front of somebody."""
 
@@ -95,6 +139,8 @@ AnyTest = (
     | EvennessTest
     | TuneTest
     | NoStopsTest
+    | RhythmTest
+    | ChangesTest
     | ConditionsTest
     | OwnQuestionTest
 )
@@ -109,15 +155,24 @@ class Times(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Criterion(msgspec.Struct, frozen=True, kw_only=True):
-    """All tests must pass, `times` times; an empty list of tests is never valid."""
+    """All tests must pass, `times` times; an empty list of tests is never valid.
+
+    rhythm_only : pitches are not looked at: clapped, on drums, on muted strings
+    """
 
     tests: Annotated[tuple[AnyTest, ...], Meta(min_length=1)]
     times: Times = Times()
+    rhythm_only: bool = False
 
     @property
     def heard(self) -> tuple[AnyTest, ...]:
         """The tests that a listener can measure."""
         return tuple(t for t in self.tests if not isinstance(t, PlayerTest))
+
+    @property
+    def changes(self) -> ChangesTest | None:
+        """What is asked of an improvisation; None where something written is played."""
+        return next((t for t in self.tests if isinstance(t, ChangesTest)), None)
 
 
 def _number(value: float) -> str:
@@ -147,6 +202,31 @@ def _share_words(test: TimingTest | TuneTest) -> str:
     return f"{_number(test.share_percent)} % of the notes {within}"
 
 
+def _rhythm_words(test: RhythmTest) -> str:
+    said = f"{_number(test.share_percent)} % of the note lengths within "
+    said += f"{_number(test.tolerance_percent)} %"
+    return said if test.swing is None else f"{said}, eighths swung {_number(test.swing)} to 1"
+
+
+def _changes_words(test: ChangesTest) -> str:
+    """What is asked of the improvisation, each part only where it is asked."""
+    times = "one chorus" if test.choruses == 1 else f"{test.choruses} choruses"
+    scale = "the simplest scale" if test.simplest else "a scale"
+    asked = (
+        (test.in_scale_percent, f"{{}} % of the sound in {scale} of the chord"),
+        (test.strong_beats_percent, "{} % chord tones on strong beats"),
+        (test.arrivals_percent, "{} % of the chord changes met by a third or seventh"),
+        (test.silence_beats, "no silence longer than {} beats"),
+        (test.phrase_beats, "no phrase longer than {} beats"),
+        (test.least_per_bar, "at least {} notes a bar"),
+        (test.most_per_bar, "at most {} notes a bar"),
+    )
+    said = [words.format(_number(value)) for value, words in asked if value is not None]
+    if test.lowest is not None or test.highest is not None:
+        said.append("within the range asked for")
+    return ", ".join([times, *said])
+
+
 def words_of(test: AnyTest) -> str:
     """Say one test as part of a yes/no question."""
     match test:
@@ -156,21 +236,33 @@ def words_of(test: AnyTest) -> str:
             return _tempo_words(test)
         case TimingTest() | TuneTest():
             return _share_words(test)
+        case RhythmTest():
+            return _rhythm_words(test)
+        case ChangesTest():
+            return _changes_words(test)
+        case ConditionsTest(stated=words):
+            return ", ".join(words)
+        case OwnQuestionTest(question=text):
+            return text.rstrip("?. ")
+        case _:
+            return _steady_words(test)
+
+
+def _steady_words(test: SteadinessTest | EvennessTest | NoStopsTest) -> str:
+    match test:
         case SteadinessTest(change_percent=p):
             return f"tempo steady within {_number(p)} %"
         case EvennessTest(deviation_ms=ms):
             return f"even within {_number(ms)} ms"
         case NoStopsTest():
             return "without stopping"
-        case ConditionsTest(stated=words):
-            return ", ".join(words)
-        case OwnQuestionTest(question=text):
-            return text.rstrip("?. ")
 
 
 def question(criterion: Criterion) -> str:
     """Say the whole criterion as one question answered yes or no."""
     body = ", ".join(words_of(t) for t in criterion.tests)
+    if criterion.rhythm_only:
+        body = f"the rhythm alone: {body}"
     times = criterion.times
     if times.among is not None:
         body += f" - {times.wanted} of {times.among} times"

@@ -24,12 +24,13 @@ class Judge(StrEnum):
 
 
 class NoteStatus(StrEnum):
-    """What became of a note."""
+    """What became of a note; PLAYED is one of an improvisation, where nothing was written."""
 
     RIGHT = "right"
     WRONG = "wrong"
     MISSED = "missed"
     EXTRA = "extra"
+    PLAYED = "played"
 
 
 class Figure(msgspec.Struct, frozen=True, kw_only=True):
@@ -114,9 +115,38 @@ class ClickHeard(msgspec.Struct, frozen=True, kw_only=True):
     steady: bool
 
 
+class ChordHeard(msgspec.Struct, frozen=True, kw_only=True):
+    """What was improvised over one chord of the changes.
+
+    chorus, bar_index : both from 0; bar of the passage as played; symbol : as the player reads it
+    onset_beats : in the passage, quarters; from_s, to_s : in the recording
+    sounded, in_scale : shares 0..1 of its time that sounded, of the sounded that is in `scale`;
+    None where nothing sounded or it cannot be told
+    on_strong, chord_tones : notes heard on strong beats, and chord tones of them
+    arrived : whether a third or seventh sounded within a beat of the change; None where none is
+    asked or nothing sounded
+    """
+
+    chorus: int
+    bar_index: int
+    symbol: str
+    onset_beats: float
+    beats: float
+    from_s: float
+    to_s: float
+    notes: int
+    sounded: float
+    in_scale: float | None
+    scale: str = ""
+    on_strong: int = 0
+    chord_tones: int = 0
+    arrived: bool | None = None
+
+
 class Verdict(msgspec.Struct, frozen=True, kw_only=True):
     """A judged take. Same file, passage, criterion and engine give the same verdict.
 
+    chords : of an improvisation, in the order of playing
     tempo_curve : (beat, quarters per minute) along the passage
     click : the click as it was heard in the recording, None where there was none to hear
     """
@@ -133,10 +163,11 @@ class Verdict(msgspec.Struct, frozen=True, kw_only=True):
     abstained: tuple[str, ...] = ()
     tempo_curve: tuple[tuple[float, float], ...] = ()
     click: ClickHeard | None = None
+    chords: tuple[ChordHeard, ...] = ()
 
     def said(self) -> "Verdict":
-        """Return it without its notes and curve: these are long, and stay in the log."""
-        return msgspec.structs.replace(self, notes=(), tempo_curve=())
+        """Return it without notes, chords and curve: these are long, and stay in the log."""
+        return msgspec.structs.replace(self, notes=(), tempo_curve=(), chords=())
 
 
 class EarlierVerdict(msgspec.Struct, frozen=True, kw_only=True):

@@ -6,6 +6,11 @@ from coldtake.domain.criterion import Criterion
 from coldtake.domain.take import ClickTrack, Verdict
 from coldtake.errors import SoundError
 from coldtake.listening.hearing import Tell
+from coldtake.listening.improvised.judging import (
+    Asked,
+    judge_improvised,
+    judge_improvised_keys,
+)
 from coldtake.listening.judge import judge
 from coldtake.listening.keys import is_keys, read_keys
 from coldtake.listening.keys_file import keys_of, keys_to_flac
@@ -33,10 +38,19 @@ def judge_take(
     click_bpm: float | None = None,
     click: ClickTrack | None = None,
     started_cold: bool = False,
+    tempo_bpm: float | None = None,
     tell: Tell | None = None,
 ) -> Verdict:
-    """As `judge`, for a file: a recording, a MIDI file, or a kept take of either. SoundError."""
+    """As `judge`, for a file: a recording, a MIDI file, or a kept take of either. SoundError.
+
+    tempo_bpm : of the exercise, in quarters a minute; where nothing written tells the beat
+    """
     midi = _midi_in(path)
+    if criterion.changes is not None:
+        asked = Asked(passage, criterion, click, click_bpm, tempo_bpm)
+        if midi is not None:
+            return judge_improvised_keys(read_keys(midi, path.name), asked)
+        return judge_improvised(read_sound(path), asked, tell)
     if midi is not None:
         keys = read_keys(midi, path.name)
         return judge_keys(keys, passage, criterion, click_bpm=click_bpm, click=click)

@@ -81,6 +81,7 @@ def judge(
     click_bpm: float | None = None,
     click: ClickTrack | None = None,
     started_cold: bool = False,
+    tempo_bpm: float | None = None,
     tell: Tell | None = None,
 ) -> Verdict:
     """As `judge.judge`, for a take on disk of this length. Raises SoundError, bounded.Stopped.
@@ -93,6 +94,7 @@ def judge(
         "click_bpm": click_bpm,
         "click": click,
         "started_cold": started_cold,
+        "tempo_bpm": tempo_bpm,
     }
     job = {"want": "judge", "path": str(path)}
     patience = WORKER.limits.seconds + duration_s

@@ -12,6 +12,7 @@ from coldtake.domain.criterion import (
     EvennessTest,
     NoStopsTest,
     NotesTest,
+    RhythmTest,
     SteadinessTest,
     TempoTest,
     TimingTest,
@@ -20,6 +21,7 @@ from coldtake.domain.criterion import (
 from coldtake.domain.take import Figure, NoteEvidence, NoteStatus
 from coldtake.listening.evidence import Evidence
 from coldtake.listening.hearing import Floats
+from coldtake.listening.rhythm import rhythm_figures
 from coldtake.units import A4_HZ, ratio_to_cents
 
 CENTS_ERROR = 3.0  # half width of one note's mean pitch
@@ -199,4 +201,10 @@ def _nothing(name: str, threshold: float, unit: str, words: str) -> Figure:
 
 def measure_all(tests: Sequence[AnyTest], evidence: Evidence) -> tuple[Figure, ...]:
     """Measure every heard test, in order."""
-    return tuple(f for test in tests if (f := measure(test, evidence)) is not None)
+    found: list[Figure] = []
+    for test in tests:
+        if isinstance(test, RhythmTest):
+            found += rhythm_figures(test, evidence)
+        elif (figure := measure(test, evidence)) is not None:
+            found.append(figure)
+    return tuple(found)

@@ -18,6 +18,7 @@ class Asked(msgspec.Struct, frozen=True, kw_only=True):
     click_bpm: float | None = None
     click: ClickTrack | None = None
     started_cold: bool = False
+    tempo_bpm: float | None = None
 
 
 def do(job: dict[str, Any], body: bytes, tell: Any) -> tuple[Any, bytes]:
@@ -60,6 +61,7 @@ def _judged(job: dict[str, Any], body: bytes, tell: Any) -> tuple[None, bytes]:
         click_bpm=asked.click_bpm,
         click=asked.click,
         started_cold=asked.started_cold,
+        tempo_bpm=asked.tempo_bpm,
         tell=tell,
     )
     return None, msgspec.json.encode(verdict)

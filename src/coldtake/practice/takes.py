@@ -152,6 +152,7 @@ class Takes:
             click_bpm=take.click_bpm,
             click=take.click,
             started_cold=take.cold,
+            tempo_bpm=step.exercise.tempo_bpm,
             tell=tell,
         )
         return _with_a_hole(verdict) if take.source == GAPS else verdict

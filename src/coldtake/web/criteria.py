@@ -8,12 +8,14 @@ from dataclasses import dataclass
 
 from coldtake.domain.criterion import (
     AnyTest,
+    ChangesTest,
     ConditionsTest,
     Criterion,
     EvennessTest,
     NoStopsTest,
     NotesTest,
     OwnQuestionTest,
+    RhythmTest,
     SteadinessTest,
     TempoTest,
     Times,
@@ -22,6 +24,7 @@ from coldtake.domain.criterion import (
 )
 from coldtake.errors import RuleError
 from coldtake.units import METRONOME_MARKS
+from coldtake.web import criteria_changes as over
 from coldtake.web import forms
 
 Form = Mapping[str, str]
@@ -31,6 +34,7 @@ BEAT_UNITS = {
     1.5: "dotted quarter",
     2.0: "half",
 }
+PLAYER_TESTS = (ConditionsTest, OwnQuestionTest)
 CONDITIONS = ("from memory", "standing", "in front of somebody")
 FIRST_GUESS: dict[str, str] = {
     "notes_allowed": "0",
@@ -48,6 +52,8 @@ FIRST_GUESS: dict[str, str] = {
     "conditions_more": "",
     "times_wanted": "1",
     "times_among": "",
+    "rhythm_only": "",
+    **over.FIRST_GUESS,
 }
 
 
@@ -127,6 +133,8 @@ READERS: Mapping[str, Callable[[Form], AnyTest]] = {
     "steadiness": _steadiness,
     "evenness": _evenness,
     "tune": _tune,
+    "rhythm": over.read_rhythm,
+    "changes": over.read_changes,
     "own_question": _own,
 }
 
@@ -161,10 +169,24 @@ def read_criterion(form: Form) -> Criterion:
             where="criterion",
             remedy="Tick one, or write a question of your own.",
         )
-    return Criterion(tests=tuple(tests), times=_times(form))
+    kinds = {type(t) for t in tests}
+    if ChangesTest in kinds and not kinds <= {ChangesTest, TempoTest, *PLAYER_TESTS}:
+        raise RuleError(
+            "Over changes no notes are written that could be compared with what is played.",
+            where="criterion",
+            remedy="Beside the changes only tempo, conditions and a question of your own go.",
+        )
+    alone = bool(form.get("rhythm_only")) and ChangesTest not in kinds
+    return Criterion(tests=tuple(tests), times=_times(form), rhythm_only=alone)
 
 
 def _fields(test: AnyTest) -> dict[str, str]:
+    if isinstance(test, ChangesTest):
+        return over.changes_fields(test)
+    return over.rhythm_fields(test) if isinstance(test, RhythmTest) else _plain_fields(test)
+
+
+def _plain_fields(test: AnyTest) -> dict[str, str]:
     match test:
         case NotesTest(allowed=allowed):
             return {"notes_allowed": str(allowed)}
@@ -185,6 +207,8 @@ def _fields(test: AnyTest) -> dict[str, str]:
             return {"own_words": words}
         case ConditionsTest(stated=stated):
             return {"conditions_more": ", ".join(s for s in stated if s not in CONDITIONS)}
+        case _:
+            return {}
 
 
 def editor_of(criterion: Criterion) -> Editor:
@@ -199,6 +223,7 @@ def editor_of(criterion: Criterion) -> Editor:
     fields |= {
         "times_wanted": str(criterion.times.wanted),
         "times_among": "" if among is None else str(among),
+        "rhythm_only": "1" if criterion.rhythm_only else "",
     }
     ticked = {str(t.__struct_config__.tag) for t in criterion.tests}
     return Editor(frozenset(ticked), fields, frozenset(stated))

@@ -1,0 +1,1 @@
+"""Improvising over changes: from sound or keys to figures per chord and a verdict."""

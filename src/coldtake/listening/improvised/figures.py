@@ -1,0 +1,150 @@
+"""The asked parts of a changes test, each with value, uncertainty and threshold.
+
+Where several beginnings of the form are possible, the value is that of the likeliest and the
+uncertainty reaches to all the others.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from coldtake.domain.criterion import ChangesTest
+from coldtake.domain.take import Figure
+from coldtake.listening.evidence import pitch_name
+from coldtake.listening.improvised.harmony import Ground
+from coldtake.listening.improvised.measuring import Measured, OnBeats, Share
+
+LEAST_STRONG, LEAST_CHANGES = 4, 2
+FEW_SOUNDED_BEATS = 2.0
+SURE_LENGTH_BEATS = 0.2  # a shorter note outside the range may be an overtone
+
+
+@dataclass(frozen=True, slots=True)
+class Errors:
+    """Half widths (95 %) of the figures: percent, beats, and density in percent of itself."""
+
+    in_scale: float
+    strong: float
+    arrivals: float
+    beats: float
+    density: float
+
+
+OF_KEYS = Errors(2.5, 1.0, 1.0, 0.1, 0.5)
+OF_SOUND = Errors(3.0, 9.0, 12.0, 0.5, 12.0)
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """One thing asked: value : of each way to place the notes, None where it cannot be told."""
+
+    name: str
+    unit: str
+    threshold: float
+    error: float
+    most: bool
+    words: Callable[[float], str]
+    values: tuple[float | None, ...]
+    doubt: float = 0.0
+
+
+def figures_of(
+    test: ChangesTest, ways: Sequence[Measured], ground: Ground, errors: Errors, until_beats: float
+) -> tuple[Figure, ...]:
+    """Every figure asked for; ways : of placing the notes, the likeliest first.
+
+    until_beats : beat of the form at which the take ends
+    """
+    asked = [*_shares(test, ways, errors), *_lengths(test, ways, errors)]
+    found = [_choruses(test, ground, until_beats), *(_figure(a) for a in asked)]
+    register = _register(test, ways[0].notes)
+    return tuple(found if register is None else [*found, register])
+
+
+def _shares(test: ChangesTest, ways: Sequence[Measured], errors: Errors) -> list[_Asked]:
+    rows = (
+        ("in scale", "% of the sound", test.in_scale_percent, errors.in_scale,
+         "in_scale", FEW_SOUNDED_BEATS, "{:.0f} % of the sound in a scale of the chord"),
+        ("strong beats", "% of the notes there", test.strong_beats_percent, errors.strong,
+         "strong", LEAST_STRONG, "{:.0f} % of the notes on strong beats are chord tones"),
+        ("arrivals", "% of the changes", test.arrivals_percent, errors.arrivals,
+         "arrivals", LEAST_CHANGES, "{:.0f} % of the chord changes met by a third or seventh"),
+    )  # fmt: skip
+    return [
+        _Asked(name, unit, threshold, error, False, words.format,
+               tuple(_told(getattr(w, attribute), least) for w in ways),
+               getattr(ways[0], attribute).doubt_percent)
+        for name, unit, threshold, error, attribute, least, words in rows
+        if threshold is not None
+    ]  # fmt: skip
+
+
+def _told(share: Share, least: float) -> float | None:
+    return share.percent if share.count >= least else None
+
+
+def _lengths(test: ChangesTest, ways: Sequence[Measured], errors: Errors) -> list[_Asked]:
+    silence = tuple(w.longest_silence for w in ways)
+    phrase = tuple(w.longest_phrase[1] for w in ways)
+    spread = ways[0].longest_phrase[1] - ways[0].longest_phrase[0]
+    density = tuple(w.per_bar for w in ways)
+    of_density = errors.density / 100.0 * density[0]
+    rows = (
+        ("silence", "beats", test.silence_beats, errors.beats, True,
+         "longest silence {:.1f} beats", silence, 0.0),
+        ("phrase", "beats", test.phrase_beats, errors.beats, True,
+         "longest phrase {:.1f} beats", phrase, spread),
+        ("notes a bar, at least", "notes", test.least_per_bar, of_density, False,
+         "{:.1f} notes in a bar", density, 0.0),
+        ("notes a bar, at most", "notes", test.most_per_bar, of_density, True,
+         "{:.1f} notes in a bar", density, 0.0),
+    )  # fmt: skip
+    return [
+        _Asked(name, unit, threshold, error, most, words.format, values, doubt)
+        for name, unit, threshold, error, most, words, values, doubt in rows
+        if threshold is not None
+    ]
+
+
+def _figure(asked: _Asked) -> Figure:
+    told = [v for v in asked.values if v is not None]
+    value = asked.values[0]
+    if value is None or len(told) < len(asked.values):
+        return Figure(
+            name=asked.name, value=None, uncertainty=None, threshold=asked.threshold,
+            unit=asked.unit, passed=None, words="too little was heard to tell",
+        )  # fmt: skip
+    error = asked.error + asked.doubt + max(abs(v - value) for v in told)
+    near = abs(value - asked.threshold) <= error and error > 0
+    enough = value <= asked.threshold if asked.most else value >= asked.threshold
+    return Figure(
+        name=asked.name, value=value, uncertainty=error, threshold=asked.threshold,
+        unit=asked.unit, passed=None if near else enough, words=asked.words(value),
+    )  # fmt: skip
+
+
+def _choruses(test: ChangesTest, ground: Ground, until_beats: float) -> Figure:
+    """Whether the take goes on to the last bar; what sounded in it, silence tells."""
+    value = max(min(until_beats / ground.form_beats, float(test.choruses)), 0.0)
+    whole = until_beats >= ground.length_beats - ground.bar_beats
+    bar = int(until_beats // ground.bar_beats) + 1
+    of = round(ground.length_beats / ground.bar_beats)
+    words = "played to the end" if whole else f"the take ends in bar {bar} of {of}"
+    return Figure(
+        name="choruses", value=value, uncertainty=0.0, threshold=float(test.choruses),
+        unit="choruses", passed=whole, words=words,
+    )  # fmt: skip
+
+
+def _register(test: ChangesTest, notes: Sequence[OnBeats]) -> Figure | None:
+    """Whether all notes lie within the range, as they sound; a doubtful one decides nothing."""
+    if (test.lowest is None and test.highest is None) or not notes:
+        return None
+    low, high = test.lowest or 0, 127 if test.highest is None else test.highest
+    beyond = [n for n in notes if not low <= n.pitch <= high]
+    sure = [n for n in beyond if n.sure and n.offset - n.onset >= SURE_LENGTH_BEATS]
+    lowest, highest = min(n.pitch for n in notes), max(n.pitch for n in notes)
+    return Figure(
+        name="range", value=float(len(beyond)), uncertainty=float(len(beyond) - len(sure)),
+        threshold=0.0, unit="notes outside", passed=False if sure else (None if beyond else True),
+        words=f"from {pitch_name(lowest)} to {pitch_name(highest)} as it sounds",
+    )  # fmt: skip

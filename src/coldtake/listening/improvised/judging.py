@@ -1,0 +1,263 @@
+"""The door for improvisations: a recording or keys, and changes, to a verdict with evidence.
+
+Uncertainties are half widths within which 95 of 100 figures lay on rendered improvisations of the
+tuning bank (bench/listening); what a take's own unsure notes and possible beginnings add comes on
+top. Tests that need something written (notes, evenness, ...) cannot be told of an improvisation.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from dataclasses import replace as replaced
+
+from msgspec.structs import replace
+
+from coldtake.domain.criterion import ChangesTest, Criterion, TempoTest
+from coldtake.domain.take import (
+    Answer,
+    ChordHeard,
+    ClickHeard,
+    ClickTrack,
+    Figure,
+    NoteEvidence,
+    NoteStatus,
+    Verdict,
+)
+from coldtake.listening.click_effect import ClickEffect, click_effect
+from coldtake.listening.engine import ENGINE
+from coldtake.listening.fitness import Obstacle, obstacle_in_hearing, obstacle_in_sound
+from coldtake.listening.hearing import Tell, hear
+from coldtake.listening.improvised.figures import OF_KEYS, OF_SOUND, Errors, figures_of
+from coldtake.listening.improvised.fitness import LEAST_NOTES, obstacle_in_line
+from coldtake.listening.improvised.harmony import Ground, ground_of
+from coldtake.listening.improvised.measuring import Measured, OverChord, measured
+from coldtake.listening.improvised.notes import Heard, of_keys
+from coldtake.listening.improvised.placing import Placing, by_click, by_notes
+from coldtake.listening.improvised.transcribing import transcribe
+from coldtake.listening.improvised.words import note_words
+from coldtake.listening.keys import Keys
+from coldtake.listening.sound import Sound
+from coldtake.listening.verdicts import PLAYER_MAY_ANSWER, cannot_tell
+from coldtake.music.changes import changes_of
+from coldtake.music.passage import Passage
+
+CLICK_TEMPO_ROOM = 0.004  # a click's tempo is known; clocks and the player differ a little
+TEMPO_ERROR = 0.01
+NOT_TOLD = Figure(
+    name="other tests", value=None, uncertainty=None, threshold=0.0, unit="", passed=None,
+    words="nothing is written that an improvisation could be compared with",
+)  # fmt: skip
+NO_CHANGES = Obstacle(
+    "There are no chord symbols in this notation to improvise over.",
+    "Give the step its changes, with chord symbols above the bars.",
+)
+NO_TEMPO = Obstacle(
+    "Without a click or a tempo the bars cannot be told.",
+    "Give the step a tempo, or play with the click.",
+)
+NO_BEAT = Obstacle(
+    "No steady beat could be told from the notes.",
+    "Play with the click, so that the bars are known.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What was asked: the changes in the passage, the criterion, and what is known of the beat."""
+
+    passage: Passage
+    criterion: Criterion
+    click: ClickTrack | None = None
+    click_bpm: float | None = None
+    tempo_bpm: float | None = None
+
+    @property
+    def test(self) -> ChangesTest:
+        """The changes test."""
+        test = self.criterion.changes
+        assert test is not None
+        return test
+
+    @property
+    def ground(self) -> Ground | None:
+        """The changes, laid out for so many choruses."""
+        changes, _ = changes_of(self.passage)
+        if changes is None:
+            return None
+        down = self.passage.transposition
+        return ground_of(changes, self.test.choruses, down, simplest=self.test.simplest)
+
+
+def judge_improvised(sound: Sound, asked: Asked, tell: Tell | None = None) -> Verdict:
+    """Judge a recorded improvisation of one line."""
+    ground = asked.ground
+    obstacle = NO_CHANGES if ground is None else obstacle_in_sound(sound)
+    if obstacle is not None or ground is None:
+        return cannot_tell(obstacle or NO_CHANGES, asked.criterion, sound.remarks)
+    beside = click_effect(sound, asked.click, asked.click_bpm)
+    sound = replaced(beside.sound, remarks=(*sound.remarks, *beside.remarks))
+    hearing = hear(sound, tell=tell)
+    obstacle = obstacle_in_hearing(hearing)
+    if obstacle is not None:
+        return cannot_tell(obstacle, asked.criterion, sound.remarks)
+    found = transcribe(hearing)
+    obstacle = obstacle_in_line(hearing, found.notes)
+    if obstacle is not None:
+        return cannot_tell(obstacle, asked.criterion, sound.remarks)
+    take = _Take(found.notes, hearing.duration_s, OF_SOUND, sound.remarks, 100.0 * found.tuning)
+    return _judged(take, asked, ground, beside)
+
+
+def judge_improvised_keys(keys: Keys, asked: Asked) -> Verdict:
+    """Judge an improvisation on a keyboard; several notes at once are fine."""
+    ground = asked.ground
+    if ground is None:
+        return cannot_tell(NO_CHANGES, asked.criterion)
+    notes = of_keys(keys.presses)
+    if len(notes) < LEAST_NOTES:
+        few = Obstacle(f"Only {len(notes)} keys were pressed.", "Record the take again.")
+        return cannot_tell(few, asked.criterion)
+    return _judged(_Take(notes, keys.duration_s, OF_KEYS), asked, ground, None)
+
+
+@dataclass(frozen=True, slots=True)
+class _Take:
+    """What was heard: notes by onset, length [s]; errors : how exactly; tuning in cents."""
+
+    notes: tuple[Heard, ...]
+    duration_s: float
+    errors: Errors
+    remarks: tuple[str, ...] = ()
+    tuning_cents: float | None = None
+
+
+def _judged(take: _Take, asked: Asked, ground: Ground, beside: ClickEffect | None) -> Verdict:
+    placing = _placed(take, asked, ground, beside)
+    if isinstance(placing, Obstacle):
+        return cannot_tell(placing, asked.criterion, take.remarks)
+    error = placing.error_s * placing.bpm / 60.0
+    ways = [measured(placing.notes(take.notes, f), ground, error) for f in placing.first_beats]
+    until = float(placing.beat_at(take.duration_s)) + placing.first_beats[0]
+    test = _as_it_sounds(asked.test, asked.passage.transposition)
+    figures = (
+        *figures_of(test, ways, ground, take.errors, until),
+        *_others(asked.criterion, placing),
+    )
+    told = None if beside is None else beside.told
+    return _verdict(take, figures, placing, ways[0], told)
+
+
+def _placed(
+    take: _Take, asked: Asked, ground: Ground, beside: ClickEffect | None
+) -> Placing | Obstacle:
+    track = asked.click if beside is None else beside.track
+    if track is not None and not track.is_guess:
+        heard = None if beside is None else beside.heard
+        return by_click(track, heard, take.notes, ground.length_beats)
+    known = 60.0 / track.every_s * track.unit_beats if track is not None else asked.click_bpm
+    tempo = known or asked.tempo_bpm or asked.passage.written_bpm
+    if tempo is None:
+        return NO_TEMPO
+    room = {"room": CLICK_TEMPO_ROOM} if known else {}
+    return by_notes(take.notes, ground, tempo, **room) or NO_BEAT
+
+
+def _as_it_sounds(test: ChangesTest, transposition: int) -> ChangesTest:
+    """The test with its range at sounding pitch."""
+    low, high = (None if p is None else min(max(p + transposition, 0), 127)
+                 for p in (test.lowest, test.highest))  # fmt: skip
+    return replace(test, lowest=low, highest=high)
+
+
+def _others(criterion: Criterion, placing: Placing) -> list[Figure]:
+    """The other tests: of an improvisation only the tempo can be told."""
+    found = [
+        _tempo(test, placing) if isinstance(test, TempoTest) else None
+        for test in criterion.heard
+        if not isinstance(test, ChangesTest)
+    ]
+    return [f or NOT_TOLD for f in found]
+
+
+def _tempo(test: TempoTest, placing: Placing) -> Figure:
+    """The tempo of the beat that the notes were placed on."""
+    value = placing.bpm / test.beat_unit_beats
+    error = TEMPO_ERROR * value
+    if test.within_percent is None:
+        off, passed = value - test.mark, value >= test.mark
+    else:
+        off = test.mark * test.within_percent / 100.0 - abs(value - test.mark)
+        passed = off >= 0
+    return Figure(
+        name="tempo", value=value, uncertainty=error, threshold=test.mark,
+        unit="beats per minute", passed=None if 0 < abs(off) <= error else passed,
+        words=f"{value:.1f} {placing.by}",
+    )  # fmt: skip
+
+
+def _verdict(
+    take: _Take, figures: tuple[Figure, ...], placing: Placing, way: Measured,
+    click: ClickHeard | None,
+) -> Verdict:  # fmt: skip
+    answer = _answer(figures)
+    bars = f"Bars {placing.by}."
+    if len(placing.first_beats) > 1:
+        bars = "Where the form began is not sure; the figures allow for it."
+    return Verdict(
+        answer=answer,
+        reason=" ".join([_reason(answer, figures), bars, *take.remarks]),
+        remedy="" if answer is not Answer.CANNOT_TELL else _remedy(placing),
+        tempo_bpm=placing.bpm,
+        tests=figures,
+        notes=_notes(take.notes, way, placing),
+        engine=ENGINE,
+        tuning_cents=take.tuning_cents,
+        click=click,
+        chords=tuple(_chord(c, placing) for c in way.chords),
+    )
+
+
+def _answer(figures: Sequence[Figure]) -> Answer:
+    if any(f.passed is False for f in figures):
+        return Answer.NO
+    return Answer.YES if figures and all(f.passed for f in figures) else Answer.CANNOT_TELL
+
+
+def _reason(answer: Answer, figures: Sequence[Figure]) -> str:
+    if answer is Answer.YES:
+        return "Yes: " + "; ".join(f.words for f in figures) + "."
+    if answer is Answer.NO:
+        return "No: " + "; ".join(f.words for f in figures if f.passed is False) + "."
+    close = "; ".join(f"{f.name}: {f.words}" for f in figures if f.passed is None)
+    return f"It cannot be told from this recording: {close}."
+
+
+def _remedy(placing: Placing) -> str:
+    if len(placing.first_beats) > 1:
+        return f"Play with the click, so that the bars are known. {PLAYER_MAY_ANSWER}"
+    return f"Play it once more. {PLAYER_MAY_ANSWER}"
+
+
+def _notes(heard: Sequence[Heard], way: Measured, placing: Placing) -> tuple[NoteEvidence, ...]:
+    on = placing.notes(heard, placing.first_beats[0])
+    return tuple(
+        NoteEvidence(
+            id=f"played-{k + 1}", status=NoteStatus.PLAYED, expected_beat=beats.onset,
+            onset_s=note.onset_s, offset_s=note.offset_s, pitch=float(note.pitch),
+            confidence=0.9 if note.sure else 0.4, words=note_words(beats, way.chords),
+        )
+        for k, (note, beats) in enumerate(zip(heard, on, strict=True))
+    )  # fmt: skip
+
+
+def _chord(over: OverChord, placing: Placing) -> ChordHeard:
+    place, share = over.place, over.inside
+    return ChordHeard(
+        chorus=place.chorus, bar_index=place.bar_index, symbol=place.symbol,
+        onset_beats=place.in_form_beats, beats=place.beats,
+        from_s=placing.time_at(place.onset_beats), to_s=placing.time_at(place.end_beats),
+        notes=over.notes, sounded=over.sounded / place.beats,
+        in_scale=share.hits / share.count if share.count > 0 else None,
+        scale=over.scale.name if over.scale else "",
+        on_strong=round(over.strong.count), chord_tones=round(over.strong.hits),
+        arrived=over.arrived,
+    )  # fmt: skip
