@@ -24,10 +24,11 @@ from improvisations import Improvisation, improvise, style_of
 
 from coldtake.domain.criterion import ChangesTest, Criterion
 from coldtake.domain.take import Answer, ClickTrack, Verdict
+from coldtake.listening.asked import Asked
 from coldtake.listening.hearing import Hearing, _detected, hear
 from coldtake.listening.improvised.figures import OF_KEYS, Errors, figures_of
 from coldtake.listening.improvised.harmony import Ground, ground_of
-from coldtake.listening.improvised.judging import Asked, judge_improvised, judge_improvised_keys
+from coldtake.listening.improvised.judging import judge_improvised, judge_improvised_keys
 from coldtake.listening.improvised.measuring import Measured, OnBeats, measured
 from coldtake.listening.improvised.transcribing import transcribe
 from coldtake.listening.keys import Keys, Press

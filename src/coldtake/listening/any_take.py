@@ -5,16 +5,14 @@ from pathlib import Path
 from coldtake.domain.criterion import Criterion
 from coldtake.domain.take import ClickTrack, Verdict
 from coldtake.errors import SoundError
+from coldtake.listening.asked import Asked
 from coldtake.listening.hearing import Tell
-from coldtake.listening.improvised.judging import (
-    Asked,
-    judge_improvised,
-    judge_improvised_keys,
-)
+from coldtake.listening.improvised.judging import judge_improvised, judge_improvised_keys
 from coldtake.listening.judge import judge
 from coldtake.listening.keys import is_keys, read_keys
 from coldtake.listening.keys_file import keys_of, keys_to_flac
 from coldtake.listening.keys_judge import judge_keys
+from coldtake.listening.rhythm_only.judging import judge_rhythm, judge_rhythm_keys
 from coldtake.listening.sound import read_sound, to_flac
 from coldtake.music.passage import Passage
 
@@ -46,11 +44,11 @@ def judge_take(
     tempo_bpm : of the exercise, in quarters a minute; where nothing written tells the beat
     """
     midi = _midi_in(path)
+    asked = Asked(passage, criterion, click, click_bpm, tempo_bpm)
     if criterion.changes is not None:
-        asked = Asked(passage, criterion, click, click_bpm, tempo_bpm)
-        if midi is not None:
-            return judge_improvised_keys(read_keys(midi, path.name), asked)
-        return judge_improvised(read_sound(path), asked, tell)
+        return _over_changes(path, midi, asked, tell)
+    if criterion.rhythm_only:
+        return _rhythm_alone(path, midi, asked)
     if midi is not None:
         keys = read_keys(midi, path.name)
         return judge_keys(keys, passage, criterion, click_bpm=click_bpm, click=click)
@@ -63,6 +61,18 @@ def judge_take(
         started_cold=started_cold,
         tell=tell,
     )
+
+
+def _over_changes(path: Path, midi: bytes | None, asked: Asked, tell: Tell | None) -> Verdict:
+    if midi is None:
+        return judge_improvised(read_sound(path), asked, tell)
+    return judge_improvised_keys(read_keys(midi, path.name), asked)
+
+
+def _rhythm_alone(path: Path, midi: bytes | None, asked: Asked) -> Verdict:
+    if midi is None:
+        return judge_rhythm(read_sound(path), asked)
+    return judge_rhythm_keys(read_keys(midi, path.name, drums=True), asked)
 
 
 def _midi_in(path: Path) -> bytes | None:

@@ -39,15 +39,18 @@ def is_keys(data: bytes) -> bool:
     return data[:4] == MAGIC
 
 
-def read_keys(data: bytes, where: str = "the MIDI file") -> Keys:
-    """Read a performance. Raises SoundError for a damaged, empty or too long file."""
+def read_keys(data: bytes, where: str = "the MIDI file", *, drums: bool = False) -> Keys:
+    """Read a performance. Raises SoundError for a damaged, empty or too long file.
+
+    drums : pads of General MIDI's percussion count too, where only the rhythm is asked
+    """
     import mido  # type: ignore[import-untyped]
 
     try:
         file = mido.MidiFile(file=io.BytesIO(data))
         if file.type == 2:
             raise ValueError("its tracks do not belong together")
-        return _collected(file, where)
+        return _collected(file, where, drums=drums)
     except (OSError, EOFError, ValueError, KeyError, IndexError, TypeError) as error:
         raise SoundError(
             f"the MIDI file cannot be read ({_short(error)}).",
@@ -61,7 +64,7 @@ def _short(error: Exception) -> str:
     return words[:80] if words else "it ends too early"
 
 
-def _collected(file: "mido.MidiFile", where: str) -> Keys:  # type: ignore[name-defined] # noqa: F821
+def _collected(file: "mido.MidiFile", where: str, *, drums: bool) -> Keys:  # type: ignore[name-defined] # noqa: F821
     down: dict[tuple[int, int], tuple[float, int]] = {}
     presses: list[Press] = []
     now = 0.0
@@ -69,7 +72,7 @@ def _collected(file: "mido.MidiFile", where: str) -> Keys:  # type: ignore[name-
         now += message.time
         if now > LONGEST_S:
             raise _too_much(f"longer than {LONGEST_S / 60:.0f} minutes", where)
-        if message.type not in ("note_on", "note_off") or message.channel == DRUMS:
+        if message.type not in ("note_on", "note_off") or (message.channel == DRUMS and not drums):
             continue
         key = (message.channel, message.note)
         if key in down:

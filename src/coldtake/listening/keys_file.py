@@ -20,7 +20,7 @@ SHORTEST_S = 0.06
 
 def keys_to_flac(midi: bytes, where: str = "") -> tuple[bytes, float, int]:
     """The take's file, its length [s] and rate [Hz]. Raises SoundError."""
-    keys = read_keys(midi, where or "the MIDI file")
+    keys = read_keys(midi, where or "the MIDI file", drums=True)
     from coldtake.music.synth import render
 
     notes = [

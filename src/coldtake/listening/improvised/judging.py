@@ -16,12 +16,12 @@ from coldtake.domain.take import (
     Answer,
     ChordHeard,
     ClickHeard,
-    ClickTrack,
     Figure,
     NoteEvidence,
     NoteStatus,
     Verdict,
 )
+from coldtake.listening.asked import Asked
 from coldtake.listening.click_effect import ClickEffect, click_effect
 from coldtake.listening.engine import ENGINE
 from coldtake.listening.fitness import Obstacle, obstacle_in_hearing, obstacle_in_sound
@@ -38,7 +38,6 @@ from coldtake.listening.keys import Keys
 from coldtake.listening.sound import Sound
 from coldtake.listening.verdicts import PLAYER_MAY_ANSWER, cannot_tell
 from coldtake.music.changes import changes_of
-from coldtake.music.passage import Passage
 
 CLICK_TEMPO_ROOM = 0.004  # a click's tempo is known; clocks and the player differ a little
 TEMPO_ERROR = 0.01
@@ -60,36 +59,24 @@ NO_BEAT = Obstacle(
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """What was asked: the changes in the passage, the criterion, and what is known of the beat."""
+def _test(asked: Asked) -> ChangesTest:
+    test = asked.criterion.changes
+    assert test is not None
+    return test
 
-    passage: Passage
-    criterion: Criterion
-    click: ClickTrack | None = None
-    click_bpm: float | None = None
-    tempo_bpm: float | None = None
 
-    @property
-    def test(self) -> ChangesTest:
-        """The changes test."""
-        test = self.criterion.changes
-        assert test is not None
-        return test
-
-    @property
-    def ground(self) -> Ground | None:
-        """The changes, laid out for so many choruses."""
-        changes, _ = changes_of(self.passage)
-        if changes is None:
-            return None
-        down = self.passage.transposition
-        return ground_of(changes, self.test.choruses, down, simplest=self.test.simplest)
+def _ground(asked: Asked) -> Ground | None:
+    """The changes in the passage, laid out for so many choruses."""
+    changes, _ = changes_of(asked.passage)
+    if changes is None:
+        return None
+    test, down = _test(asked), asked.passage.transposition
+    return ground_of(changes, test.choruses, down, simplest=test.simplest)
 
 
 def judge_improvised(sound: Sound, asked: Asked, tell: Tell | None = None) -> Verdict:
     """Judge a recorded improvisation of one line."""
-    ground = asked.ground
+    ground = _ground(asked)
     obstacle = NO_CHANGES if ground is None else obstacle_in_sound(sound)
     if obstacle is not None or ground is None:
         return cannot_tell(obstacle or NO_CHANGES, asked.criterion, sound.remarks)
@@ -109,7 +96,7 @@ def judge_improvised(sound: Sound, asked: Asked, tell: Tell | None = None) -> Ve
 
 def judge_improvised_keys(keys: Keys, asked: Asked) -> Verdict:
     """Judge an improvisation on a keyboard; several notes at once are fine."""
-    ground = asked.ground
+    ground = _ground(asked)
     if ground is None:
         return cannot_tell(NO_CHANGES, asked.criterion)
     notes = of_keys(keys.presses)
@@ -137,7 +124,7 @@ def _judged(take: _Take, asked: Asked, ground: Ground, beside: ClickEffect | Non
     error = placing.error_s * placing.bpm / 60.0
     ways = [measured(placing.notes(take.notes, f), ground, error) for f in placing.first_beats]
     until = float(placing.beat_at(take.duration_s)) + placing.first_beats[0]
-    test = _as_it_sounds(asked.test, asked.passage.transposition)
+    test = _as_it_sounds(_test(asked), asked.passage.transposition)
     figures = (
         *figures_of(test, ways, ground, take.errors, until),
         *_others(asked.criterion, placing),

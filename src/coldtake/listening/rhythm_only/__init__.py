@@ -1,0 +1,1 @@
+"""A rhythm without pitches: claps, drums, muted strings against what is written."""
