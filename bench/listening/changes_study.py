@@ -26,15 +26,15 @@ from coldtake.domain.criterion import ChangesTest, Criterion
 from coldtake.domain.take import Answer, ClickTrack, Verdict
 from coldtake.listening.asked import Asked
 from coldtake.listening.hearing import Hearing, _detected, hear
-from coldtake.listening.improvised.figures import OF_KEYS, Errors, figures_of
+from coldtake.listening.improvised.figures import Errors, figures_of
 from coldtake.listening.improvised.harmony import Ground, ground_of
 from coldtake.listening.improvised.judging import judge_improvised, judge_improvised_keys
 from coldtake.listening.improvised.measuring import Measured, OnBeats, measured
 from coldtake.listening.improvised.transcribing import transcribe
 from coldtake.listening.keys import Keys, Press
 from coldtake.listening.sound import Sound
-from coldtake.music.passage import Harmony, Passage
 from coldtake.music.passage import Bar as PassageBar
+from coldtake.music.passage import Harmony, Passage
 
 FIRST_SEED = {"timgm": 0, "fluid": 80_000}
 WAYS = ("click unheard", "no click", "keys")

@@ -13,10 +13,10 @@ from collections import defaultdict
 from pathlib import Path
 
 import numpy as np
+from band import RATE
 from conditions import apply
 from rhythms import MAKERS, RhythmTake, play, rhythm_of
 
-from band import RATE
 from coldtake.domain.criterion import Criterion, NotesTest, RhythmTest
 from coldtake.domain.take import Answer, NoteStatus, Verdict
 from coldtake.listening.asked import Asked

@@ -19,6 +19,8 @@ from coldtake.music.tones import usual_interval
 _STRONG = {(4, 4): (0.0, 2.0), (2, 2): (0.0, 2.0), (6, 8): (0.0, 1.5), (12, 8): (0.0, 3.0),
            (5, 4): (0.0, 3.0), (6, 4): (0.0, 3.0)}  # fmt: skip
 
+PASSING = ("bebop dominant",)  # its eighth tone is one of passage, not one to rest on
+
 
 @dataclass(frozen=True, slots=True)
 class NamedScale:
@@ -120,7 +122,7 @@ def _of_chord(chord: Chord, transposition: int, *, simplest: bool) -> Place:
     sounding = chord.moved(usual_interval(transposition)) if transposition else chord
     shift = transposition % 12
     pair = guide_pair(sounding)
-    choices = scale_choices(chord)[: 1 if simplest else None]
+    choices = [c for c in scale_choices(chord) if c.name not in PASSING][: 1 if simplest else None]
     scales = tuple(
         NamedScale(str(c), frozenset((t.pitch_class + shift) % 12 for t in c.tones))
         for c in choices
