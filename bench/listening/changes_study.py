@@ -195,7 +195,7 @@ def _summary(counts, errors) -> dict:
     out: dict = {}
     for way in counts:
         n = counts[way]["takes"]
-        out[way] = {k: v for k, v in counts[way].items()}
+        out[way] = dict(counts[way])
         print(way, out[way])
         for name, rows in errors[way].items():
             off, half, within = (np.array(c, float) for c in zip(*rows, strict=True))

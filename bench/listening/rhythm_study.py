@@ -64,8 +64,8 @@ def count(table: dict, take: RhythmTake, verdict: Verdict, faults: tuple[str, ..
     table["false extras"] += len(extras) - hits
     want = Answer.NO if set(faults) - {"late"} else Answer.YES
     table["takes"] += 1
-    table["undecided" if verdict.answer is Answer.CANNOT_TELL else
-          "verdict right" if verdict.answer is want else f"false {verdict.answer}"] += 1  # fmt: skip
+    kind = "verdict right" if verdict.answer is want else f"false {verdict.answer}"
+    table["undecided" if verdict.answer is Answer.CANNOT_TELL else kind] += 1
     if verdict.answer not in (want, Answer.CANNOT_TELL):
         print("  wrong verdict:", take.passage.title, faults, verdict.reason, flush=True)
 

@@ -257,12 +257,14 @@ def test_a_tune_from_its_page(services, topic):
     ]
     assert names[9:] == [
         "One chorus without stopping",
+        "One chorus, each change met by its third or seventh",
         "Two choruses without stopping, click on 2 and 4",
         "One chorus in F major",
         "One chorus in B♭ major",
         "One chorus in E♭ major",
     ]
-    assert proposal.steps[10].exercise.click.on_beats == (2, 4)
+    assert proposal.steps[11].exercise.click.on_beats == (2, 4)
+    assert all(s.criterion.changes for s in proposal.steps[9:])
     assert "Not readable, and passed over: oops." in proposal.rests_on
     assert "Dm7: D dorian" in proposal.steps[10].exercise.words
 

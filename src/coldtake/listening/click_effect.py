@@ -98,7 +98,7 @@ def click_effect(
 
     click_bpm : where only the click's tempo is known, in quarters a minute, a click a quarter
     """
-    if track is not None and _ends_before_music(track):
+    if track is not None and ends_before_music(track):
         return ClickEffect(sound)  # a count-in alone is nothing to be in time with
     if track is None and click_bpm is not None:
         track = ClickTrack(first_s=0.0, every_s=60.0 / click_bpm, is_guess=True)
@@ -108,7 +108,8 @@ def click_effect(
     return ClickEffect(without_clicks(sound, heard), track, heard)
 
 
-def _ends_before_music(track: ClickTrack) -> bool:
+def ends_before_music(track: ClickTrack) -> bool:
+    """Whether the clicks are a count-in alone."""
     return (
         track.count is not None
         and track.first_s + (track.count - 0.5) * track.every_s < track.music_s

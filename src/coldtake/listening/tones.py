@@ -172,4 +172,4 @@ def _peak(spectrum: Floats, at: float, reach: float, spacing: float) -> tuple[fl
     left = spectrum[max(int(at - 0.5 * spacing), 1) : low]
     right = spectrum[high : int(at + 0.5 * spacing) + 1]
     floor = [float(np.median(side)) for side in (left, right) if len(side) > 2]
-    return height, height / max(floor) if floor else 0.0
+    return height, height / max(*floor, 1e-12) if floor else 0.0

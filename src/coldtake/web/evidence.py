@@ -7,6 +7,7 @@ from coldtake.domain.take import Figure, NoteEvidence, NoteStatus, Verdict
 from coldtake.music.marks import ExtraMark, MarkKind, NoteMark
 from coldtake.music.passage import Passage
 
+OUTSIDE = ", outside "  # in the words of an improvised note
 SURE = 0.5  # below this confidence a note is marked as one that cannot be told
 LEAST_SPAN = 0.2  # a scale spans at least this share of its threshold, so that small stays small
 LEAD_S = 0.15  # playing from a note begins this much before it
@@ -37,7 +38,7 @@ class Scale:
 
 def kind_of(note: NoteEvidence) -> MarkKind:
     """Return the mark that says what became of a note; only what is sure is an accusation."""
-    if note.status is NoteStatus.EXTRA:
+    if note.status is NoteStatus.EXTRA or _is_outside(note):
         return "extra"
     if note.confidence < SURE:
         return "unsure"
@@ -47,8 +48,14 @@ def kind_of(note: NoteEvidence) -> MarkKind:
         NoteStatus.RIGHT: "right",
         NoteStatus.WRONG: "wrong",
         NoteStatus.MISSED: "missed",
+        NoteStatus.PLAYED: "right",
     }
     return kinds[note.status]
+
+
+def _is_outside(note: NoteEvidence) -> bool:
+    """Whether an improvised note lies outside the scale of its chord."""
+    return note.status is NoteStatus.PLAYED and OUTSIDE in note.words
 
 
 KIND_WORDS: dict[MarkKind, str] = {
@@ -72,8 +79,8 @@ def rows_of(verdict: Verdict, passage: Passage) -> tuple[NoteRow, ...]:
         rows.append(
             NoteRow(
                 evidence=note,
-                name=known.name if known else "not written",
-                bar=known.bar if known else "",
+                name=known.name if known else _name(note, passage),
+                bar=known.bar if known else _bar(note, passage),
                 kind=kind,
                 words=note.words or KIND_WORDS[kind],
                 seek_s=None if note.onset_s is None else max(note.onset_s - LEAD_S, 0.0),
@@ -81,6 +88,26 @@ def rows_of(verdict: Verdict, passage: Passage) -> tuple[NoteRow, ...]:
             )
         )
     return tuple(sorted(rows, key=lambda r: (beat_of(r.evidence, verdict.notes), r.name == "")))
+
+
+def _name(note: NoteEvidence, passage: Passage) -> str:
+    """An improvised note as the player reads it."""
+    if note.status is not NoteStatus.PLAYED or note.pitch is None:
+        return "not written"
+    written = round(note.pitch) - passage.transposition
+    return f"{_NAMES[written % 12]}{written // 12 - 1}"
+
+
+def _bar(note: NoteEvidence, passage: Passage) -> str:
+    """The bar of the form over which an improvised note begins."""
+    beat, form = note.expected_beat, passage.length_beats
+    if note.status is not NoteStatus.PLAYED or beat is None or beat < 0 or not form:
+        return ""
+    starts = [b for b in passage.bars if b.onset_beats <= beat % form]
+    return starts[-1].label if starts else ""
+
+
+_NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
 
 
 def beat_of(note: NoteEvidence, notes: Sequence[NoteEvidence]) -> float:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from coldtake.domain import events as ev
-from coldtake.domain.criterion import TempoTest, question
+from coldtake.domain.criterion import ChangesTest, TempoTest, question
 from coldtake.domain.plan import Plan
 from coldtake.domain.session import SessionRun
 from coldtake.domain.state import State
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from coldtake.practice.services import Services
 
 SETTINGS = ("day_turns_hour", "quiet_seconds", "click_volume", "a4_hz", "takes_alone")
+OWN_REST_BARS = 4  # an improviser may rest so long without having ended
 _ANSWERS_MOST = 100  # as many as "k of n" can ask for
 _LOOK_BACK = 512
 
@@ -110,7 +111,7 @@ def _step(services: Services, state: State, step: Step, before: list[bool]) -> d
         "tempo_bpm": _tempo(step, passage),
         "click": exercise.click,
         "notation": _notation(step) if passage else None,
-        **_lengths(passage),
+        **_lengths(passage, criterion.changes),
     }
 
 
@@ -135,18 +136,22 @@ def _notation(step: Step) -> str:
     return f"/passages/{ref.passage_id}.svg" + ("?" + "&".join(bars) if bars else "")
 
 
-def _lengths(passage: Passage | None) -> dict[str, float | None]:
-    """Return length, pick-up and longest written silence in quarter beats."""
+def _lengths(passage: Passage | None, over: ChangesTest | None) -> dict[str, float | None]:
+    """Return length, pick-up and longest written silence in quarter beats.
+
+    over : an improvisation lasts as many choruses as asked, and is silent where it likes
+    """
     if passage is None:
         return {"passage_beats": None, "pickup_beats": 0.0, "longest_rest_beats": 0.0}
     first = passage.bars[0] if passage.bars else None
     full = 4 * first.metre[0] / first.metre[1] if first else 0.0
     pickup = first.length_beats if first and first.length_beats < full else 0.0
     rests = [b.onset_beats - a.end_beats for a, b in pairwise(passage.notes)]
+    longest = max([0.0, *rests]) if over is None else OWN_REST_BARS * full
     return {
-        "passage_beats": passage.length_beats,
+        "passage_beats": passage.length_beats * (1 if over is None else over.choruses),
         "pickup_beats": pickup,
-        "longest_rest_beats": max([0.0, *rests]),
+        "longest_rest_beats": longest,
     }
 
 

@@ -22,7 +22,7 @@ from coldtake.domain.take import (
     Verdict,
 )
 from coldtake.listening.asked import Asked
-from coldtake.listening.click_effect import ClickEffect, click_effect
+from coldtake.listening.click_effect import ClickEffect, click_effect, ends_before_music
 from coldtake.listening.engine import ENGINE
 from coldtake.listening.fitness import Obstacle, obstacle_in_hearing, obstacle_in_sound
 from coldtake.listening.hearing import Tell, hear
@@ -31,7 +31,7 @@ from coldtake.listening.improvised.fitness import LEAST_NOTES, obstacle_in_line
 from coldtake.listening.improvised.harmony import Ground, ground_of
 from coldtake.listening.improvised.measuring import Measured, OverChord, measured
 from coldtake.listening.improvised.notes import Heard, of_keys
-from coldtake.listening.improvised.placing import Placing, by_click, by_notes
+from coldtake.listening.improvised.placing import TEMPO_ROOM, Placing, by_click, by_notes
 from coldtake.listening.improvised.transcribing import transcribe
 from coldtake.listening.improvised.words import note_words
 from coldtake.listening.keys import Keys
@@ -136,16 +136,18 @@ def _judged(take: _Take, asked: Asked, ground: Ground, beside: ClickEffect | Non
 def _placed(
     take: _Take, asked: Asked, ground: Ground, beside: ClickEffect | None
 ) -> Placing | Obstacle:
-    track = asked.click if beside is None else beside.track
-    if track is not None and not track.is_guess:
-        heard = None if beside is None else beside.heard
+    track = asked.click or (None if beside is None else beside.track)
+    heard = None if beside is None else beside.heard
+    counted_in = track is not None and ends_before_music(track)
+    if track is not None and not track.is_guess and not counted_in:
         return by_click(track, heard, take.notes, ground.length_beats)
     known = 60.0 / track.every_s * track.unit_beats if track is not None else asked.click_bpm
     tempo = known or asked.tempo_bpm or asked.passage.written_bpm
     if tempo is None:
         return NO_TEMPO
-    room = {"room": CLICK_TEMPO_ROOM} if known else {}
-    return by_notes(take.notes, ground, tempo, **room) or NO_BEAT
+    room = CLICK_TEMPO_ROOM if known and not counted_in else TEMPO_ROOM
+    music_s = track.music_s if track is not None and counted_in else None
+    return by_notes(take.notes, ground, tempo, room, music_s) or NO_BEAT
 
 
 def _as_it_sounds(test: ChangesTest, transposition: int) -> ChangesTest:

@@ -3,6 +3,7 @@
 - A click heard in the recording says it all.
 - A click that was made but is not heard (headphones) gives tempo and bar; what the devices delay is
   found from the notes themselves, near the delays that were measured in browsers.
+- After a count-in alone the beat is fitted as without a click, and the count-in tells the bar.
 - Without a click the beat is fitted near the step's tempo: a comb of on-beats and off-beats, swung
   or straight, moved through the take window by window (after S. Dixon, "Automatic extraction of
   tempo and beat from expressive performances", J. New Music Res. 30, 2001: beats are predicted and
@@ -12,7 +13,7 @@
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -113,9 +114,16 @@ def _comb(times: Floats, beat_s: float, swing: float) -> float:
 
 
 def by_notes(
-    heard: Sequence[Heard], ground: Ground, tempo_bpm: float, room: float = TEMPO_ROOM
+    heard: Sequence[Heard],
+    ground: Ground,
+    tempo_bpm: float,
+    room: float = TEMPO_ROOM,
+    music_s: float | None = None,
 ) -> Placing | None:
-    """Place by the notes alone, near a tempo; None where no beat can be told."""
+    """Place by the notes alone, near a tempo; None where no beat can be told.
+
+    music_s : when the first beat was to come by a count-in that was made
+    """
     if len(heard) < LEAST_NOTES:
         return None
     onsets = np.array([n.onset_s for n in heard])
@@ -126,6 +134,9 @@ def by_notes(
     beats = np.arange(len(times), dtype=np.float64)
     bpm = 60.0 * beats[-1] / float(times[-1] - times[0])
     plain = Placing(times, beats, FITTED_ERROR_S, "by your own beat", bpm)
+    if music_s is not None:
+        begun = -round(2.0 * float(plain.beat_at(music_s + DELAY_S))) / 2.0
+        return replace(plain, by="by the count-in and your own beat", first_beats=(begun,))
     return _begun(plain, heard, ground)
 
 
@@ -193,10 +204,7 @@ def _begun(placing: Placing, heard: Sequence[Heard], ground: Ground) -> Placing:
     error = np.sqrt((behind**2).sum(axis=1)) + 1e-9
     possible = np.flatnonzero(behind.sum(axis=1) <= PLAUSIBLE * error)
     order = sorted(possible.tolist(), key=lambda k: float(behind[k].sum()))
-    return Placing(
-        placing.times_s, placing.beats, placing.error_s, placing.by, placing.bpm,
-        tuple(starts[k] for k in order),
-    )  # fmt: skip
+    return replace(placing, first_beats=tuple(starts[k] for k in order))
 
 
 def _fits(notes: Sequence[OnBeats], ground: Ground) -> Floats:

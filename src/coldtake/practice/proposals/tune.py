@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from coldtake.domain.criterion import Criterion, OwnQuestionTest
+from coldtake.domain.criterion import ChangesTest, Criterion
 from coldtake.domain.topic import ClickSetting, Exercise, PassageRef
 from coldtake.errors import RuleError
 from coldtake.music import lines
@@ -29,6 +29,7 @@ from coldtake.practice.proposals.own import OwnNeed
 UNTAUGHT = OwnNeed()
 UNMARKED_BPM = 100.0  # a guess
 _CHORUS_MIN = 30
+_IN_SCALE, _ARRIVALS = 75.0, 50.0  # percent that are asked at first; guesses
 _FOURTH = Interval(3, 5)
 _WORDS_MOST = 500  # of an exercise
 Notes = Callable[[Changes], Sequence[Written]]
@@ -190,27 +191,32 @@ def _scales(tune: _Tune) -> str:
 
 
 def _choruses(tune: _Tune, needs: tuple[str, ...]) -> str:
-    """One chorus, then two with the click on 2 and 4; the id of the last step."""
+    """One chorus, one that meets the changes, two with the click on 2 and 4; the last step's id."""
     chart, _ = tune.written("The changes", _roots(tune))
-    two_and_four = tune.changes.metre == (4, 4)
-    asked = [
-        ("One chorus without stopping", "Did I keep going for one whole chorus?", False),
+    backbeat = tune.changes.metre == (4, 4)
+    asked = (
+        ("One chorus without stopping", ChangesTest(in_scale_percent=None), False),
         (
-            "Two choruses without stopping",
-            "Did I keep my place through two choruses?",
-            two_and_four,
+            "One chorus, each change met by its third or seventh",
+            ChangesTest(in_scale_percent=_IN_SCALE, arrivals_percent=_ARRIVALS),
+            False,
         ),
-    ]
-    for title, question, backbeat in asked:
-        words = "The click is on beats 2 and 4. " if backbeat else ""
+        (
+            f"Two choruses without stopping{', click on 2 and 4' if backbeat else ''}",
+            ChangesTest(choruses=2, in_scale_percent=_IN_SCALE),
+            backbeat,
+        ),
+    )
+    for title, test, on_two_and_four in asked:
+        words = "The click is on beats 2 and 4. " if on_two_and_four else ""
         step = tune.laying.step(
-            title + (", click on 2 and 4" if backbeat else ""),
-            Criterion(tests=(OwnQuestionTest(question=question),)),
+            title,
+            Criterion(tests=(test,)),
             Exercise(
                 passage=chart,
                 tempo_bpm=tune.bpm,
                 words=(f"{words}Scales: {_scales(tune)}")[:_WORDS_MOST],
-                click=_click(tune, backbeat),
+                click=_click(tune, on_two_and_four),
             ),
             _CHORUS_MIN,
             needs,
@@ -227,10 +233,9 @@ def _other_keys(tune: _Tune, last: str) -> None:
         title = f"The changes in {changes.key.tonic}"
         text = changes_abc(changes, title, _roots(tune), tune.instrument, tune.bpm)
         ref, _ = tune.laying.passage(title, text)
-        question = f"Did I keep going for one whole chorus in {changes.key}?"
         last = tune.laying.step(
             f"One chorus in {changes.key}",
-            Criterion(tests=(OwnQuestionTest(question=question),)),
+            Criterion(tests=(ChangesTest(in_scale_percent=_IN_SCALE),)),
             Exercise(
                 passage=ref,
                 tempo_bpm=tune.bpm,

@@ -126,6 +126,21 @@ def _context(services: Services, take: Take) -> dict[str, object]:
         "notation": _notation(take, passage, WIDE_PX),
         "notation_narrow": _notation(take, passage, NARROW_PX, "narrow-"),
         "wave": _waveform(services, take),
+        "wrong": "out of place" if step and step.criterion.rhythm_only else "wrong pitch",
+        **_chords(take),
+    }
+
+
+def _chords(take: Take) -> dict[str, object]:
+    """What was improvised over each chord, laid out for a wide page and for a phone."""
+    from coldtake.web import chords_heard
+
+    verdict = take.verdict
+    if verdict is None or not verdict.chords:
+        return {"chords": None}
+    return {
+        "chords": chords_heard.drawn(verdict, chords_heard.WIDE),
+        "chords_narrow": chords_heard.drawn(verdict, chords_heard.ON_PHONE),
     }
 
 
@@ -137,7 +152,7 @@ def _passage(services: Services, step: Step | None) -> Passage | None:
 
 
 def _notation(take: Take, passage: Passage | None, width_px: int, prefix: str = "") -> str:
-    if passage is None or take.verdict is None:
+    if passage is None or take.verdict is None or take.verdict.chords:
         return ""
     from coldtake.music.engraving import engrave
 

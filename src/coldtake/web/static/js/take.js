@@ -55,8 +55,8 @@ function wire() {
   document.getElementById("evidence")?.addEventListener("click", fromNotation);
   document.getElementById("wave")?.addEventListener("click", fromSound);
   sound?.addEventListener("timeupdate", follow);
-  for (const row of document.querySelectorAll(".notes tr[data-seek]")) {
-    row.addEventListener("click", () => playFrom(Number(/** @type {HTMLElement} */ (row).dataset.seek)));
+  for (const row of document.querySelectorAll(".notes tr[data-seek], .chords-heard [data-seek]")) {
+    row.addEventListener("click", () => playFrom(Number(row.getAttribute("data-seek"))));
   }
 }
 
