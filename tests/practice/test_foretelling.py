@@ -102,3 +102,12 @@ def test_the_outlook_is_kept_once_a_week(services, known_step, clock):
     assert [c.step_id for c in topic.steps] == [known_step.id]
     days = sorted(services.state().outlooks)
     assert days[1] - days[0] == timedelta(days=7)
+
+
+def test_somebody_who_never_looks_ahead_has_something_to_look_back_at(services, known_step, clock):
+    services.looking.say_when_due()
+    services.looking.say_when_due()
+    assert len(told(services, ev.OutlookSaid)) == 1
+    clock.go_on(days=7)
+    services.looking.say_when_due()
+    assert len(told(services, ev.OutlookSaid)) == 2

@@ -12,6 +12,7 @@ from coldtake.domain.take import Answer, Figure, Judge, Verdict
 from coldtake.domain.topic import Exercise, PassageRef, Place
 from coldtake.learning.calibration import LEAST, Kept
 from coldtake.practice import digests
+from coldtake.practice.progress import ExerciseTempo
 from making import DAY, NOON, step
 
 
@@ -78,6 +79,36 @@ def test_the_same_bars_at_other_tempi_are_one_exercise(services, scales):
     assert (found[0].fastest, found[0].goal_bpm) == ((DAY + timedelta(days=3), 80.0), 80.0)
     assert services.back.exercise_of(fast) == services.back.exercise_of(slow) == found[0]
     assert services.back.exercises(DAY + timedelta(days=3)) == found[:1]
+
+
+def told_at(*tempi, goal=None):
+    clean = tuple((DAY + timedelta(days=n), tempo) for n, tempo in enumerate(tempi))
+    return ExerciseTempo(
+        topic_id="t", steps=(step("one"),), clean=clean, goal_bpm=goal, unit_beats=1.0
+    )
+
+
+def test_a_tempo_measured_by_a_hair_off_is_the_same_tempo():
+    told = told_at(84.0, 83.6, 84.03, goal=84.0)
+    assert (told.fastest, told.moved, told.is_open) == ((DAY, 84.0), False, False)
+    told = told_at(60.0, 83.0, 80.0, goal=84.0)
+    assert (told.fastest[1], told.moved, told.is_open) == (83.0, True, True)
+    assert told_at(60.0).is_open
+
+
+@pytest.mark.parametrize(
+    ("titles", "name"),
+    [
+        (["By leap, even, at 60", "By leap, even, at 72"], "By leap, even"),
+        (["Two octaves up", "Two octaves, in tune"], "Two octaves"),
+        (["Opening", "The coda"], "The coda"),
+        (["The run, at 60"], "The run, at 60"),
+    ],
+)
+def test_an_exercise_is_called_what_its_steps_are_called_alike(titles, name):
+    steps = tuple(step(title) for title in titles)
+    told = ExerciseTempo(topic_id="t", steps=steps, clean=(), goal_bpm=None, unit_beats=1.0)
+    assert told.title == name
 
 
 def test_a_take_that_was_only_too_slow_was_clean_at_its_tempo(services, scales):

@@ -9,8 +9,9 @@ from coldtake.domain.session import SessionRun, SlotRun
 from coldtake.domain.state import State
 from coldtake.domain.take import Answer, Figure, NoteEvidence, NoteStatus
 from coldtake.listening.outline import extremes
-from coldtake.web.charts import chords_of, strokes_of
+from coldtake.web.charts import chords_of
 from coldtake.web.evidence import beat_of, kind_of, scale_of
+from coldtake.web.progress_charts import week_rows
 from coldtake.web.rendering import minutes, number, percent, without_answer
 from coldtake.web.stave import one_line_stave, plan_stave
 from coldtake.web.tries import tries_stave
@@ -153,10 +154,13 @@ def test_chords_stack_what_was_met_above_and_what_slipped_below():
     assert all(0 <= y <= chords.height for y, _ in first.notes)
 
 
-def test_strokes_are_as_long_as_their_minutes():
-    rows = strokes_of({"a": 30.0, "b": 60.0}, {"a": "A", "b": "B"})
-    assert [(r.title, r.share) for r in rows] == [("B", 100.0), ("A", 50.0)]
-    assert strokes_of({}, {}) == ()
+def test_weeks_of_all_topics_stand_on_one_scale():
+    rows = week_rows({"a": [30.0, 0.0], "b": [15.0, 60.0]}, {"a": "A"})
+    assert [r.title for r in rows] == ["A", "a topic no longer there"]
+    assert [r.total for r in rows] == [30.0, 75.0]
+    assert rows[0].strokes == ((25.0, 20.0),)  # half of 40 px, nothing for the empty week
+    assert rows[1].strokes == ((25.0, 30.0), (75.0, 0.0))
+    assert week_rows({}, {}) == ()
 
 
 @pytest.mark.parametrize(

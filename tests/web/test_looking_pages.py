@@ -8,6 +8,7 @@ from desk import fault_of, words
 
 from coldtake import settings
 from coldtake.domain import events as ev
+from coldtake.domain.estimate import Interval, SaidChance, SaidTopic
 from coldtake.domain.take import Answer, Judge
 
 
@@ -43,8 +44,107 @@ def test_progress_tells_weeks_and_minutes(client, services, desk):
     assert 'aria-labelledby="chords-name chords-words"' in page
     assert '<title id="chords-name">' in page
     assert '<desc id="chords-words">' in page
-    assert '<ul class="strokes" aria-label="Minutes played on each topic">' in page
+    assert 'aria-label="Minutes of each topic by week"' in page
+    assert 'aria-label="Air in C: 10, 20, 0 minutes, week by week"' in page
+    assert "28 Dec 10 0 4 Jan 20 0 11 Jan 0 12" in said
     assert page.count("<table>") == 2
+    assert "Not enough yet: 0 of 20 cold takes" in said
+    assert "Nothing came out clean at a known tempo" in said
+
+
+def tried_at(services, step, days_ago, bpm):
+    services.append(
+        ev.TryAnswered(
+            try_id=services.log.new_id(),
+            step_id=step.id,
+            answer=Answer.YES,
+            judge=Judge.PLAYER,
+            tempo_bpm=bpm,
+        ),
+        at=services.now() - timedelta(days=days_ago),
+        day=services.today() - timedelta(days=days_ago),
+    )
+
+
+def test_clean_tempi_and_where_they_lead(client, services, desk):
+    first, _, other, _ = desk.laid_out()
+    for days_ago, bpm in ((25, 60), (20, 66), (14, 70), (8, 73), (3, 75)):
+        tried_at(services, first, days_ago, float(bpm))
+    for days_ago in (6, 2):
+        tried_at(services, other, days_ago, 80.0)
+    page = client.get("/progress").text
+    said = words(page)
+    assert "Clean up to quarter = 75, first on Sat 9 Jan." in said
+    assert re.search(r"If you go on as before it leads to about \d+, four times out of five", said)
+    assert "Fri 18 Dec 60" in said  # its table
+    assert '<path class="band"' in page
+    assert "Scales, part 1 clean at quarter = 80, as asked for, on 2 days" not in said
+    assert "Scales, part 1 clean at quarter = 80" in said
+    assert "%" not in re.search(r"Clean tempo.*How right", said)[0]
+    of_step = words(client.get(f"/steps/{first.id}").text)
+    assert "Clean up to quarter = 75, first on Sat 9 Jan." in of_step
+
+
+def test_a_tempo_that_was_reached_needs_no_outlook(client, services, desk):
+    first, *_ = desk.laid_out()  # at 96
+    for days_ago, bpm in ((25, 60), (20, 80), (14, 90), (8, 96), (3, 72)):
+        tried_at(services, first, days_ago, float(bpm))
+    page = client.get("/progress").text
+    assert "Clean up to quarter = 96, first on Mon 4 Jan. That is what was asked for." in words(
+        page
+    )
+    assert '<path class="band"' not in page
+
+
+def test_too_few_clean_tempi_say_so(client, services, desk):
+    first, *_ = desk.laid_out()
+    for days_ago, bpm in ((9, 60), (2, 72)):
+        tried_at(services, first, days_ago, float(bpm))
+    assert "Not enough clean takes yet to say where it leads" in words(client.get("/progress").text)
+
+
+def test_how_right_the_outlook_was(client, services, desk):
+    first, *_ = desk.laid_out()
+    for days_ago in range(25, 0, -1):
+        day = services.today() - timedelta(days=days_ago)
+        at = services.now() - timedelta(days=days_ago)
+        chance = (SaidChance(step_id=first.id, chance=0.75),)
+        before = at - timedelta(hours=12)
+        services.append(ev.ChancesSaid(for_day=day, chances=chance), at=before, day=day)
+        practised(services, first, days_ago, Answer.YES if days_ago % 5 else Answer.NO)
+    said = words(client.get("/progress").text)
+    assert "Of 25 cold takes 20 came out clean; what was said adds up to 18.8." in said
+    assert "said 70 to 80 % 20 of 25 clean" in said
+    # 20 / 25 = 0.8: (0.75 - 1)^2 * 0.8 + 0.75^2 * 0.2 = 0.1625 against 0.8 * 0.2 = 0.16
+    assert "Brier score 0.163; always saying 80 % has 0.16. Which of the two is better" in said
+    assert "Nothing was said of a date yet" in said
+
+
+def said_of(services, steps, on, days_ago=30):
+    topic = SaidTopic(
+        topic_id=steps[0].topic_id,
+        on=on,
+        clean_steps=Interval(low=1, mid=1, high=2),
+        ready_chance=0.3,
+        steps=tuple(SaidChance(step_id=s.id, chance=0.6) for s in steps),
+    )
+    at = services.now() - timedelta(days=days_ago)
+    services.append(ev.OutlookSaid(topics=(topic,)), at=at, day=at.date())
+
+
+def test_intervals_that_held(client, services, desk):
+    first, second, *_ = desk.laid_out()
+    practised(services, first, 10, Answer.YES)
+    practised(services, second, 9, Answer.NO)
+    said_of(services, [first, second], services.today() + timedelta(days=20), days_ago=2)
+    assert "The first date of which something was said is Monday 1 February 2027" in words(
+        client.get("/progress").text
+    )
+    said_of(services, [first, second], services.today() - timedelta(days=9))
+    said = words(client.get("/progress").text)
+    assert "1 of 1 intervals held" in said
+    assert "Sun 3 Jan Air in C Sun 13 Dec 1 to 2 of 2 1 of 2 yes" in said
+    assert "Step by step not enough yet: 2 of 20 cold takes" in said
 
 
 def test_the_outlook_says_not_enough_before_it_knows(client, desk):

@@ -6,10 +6,12 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
+import scipy.stats
 import soundfile as sf
 
-from coldtake.domain.events import SettingChosen
+from coldtake.domain.events import SettingChosen, TryAnswered
 from coldtake.domain.ids import uuid7
+from coldtake.domain.take import Answer, Judge
 from coldtake.web.session_data import session_events
 
 NOW = datetime(2027, 1, 12, 12, 1, tzinfo=UTC)  # a minute after the session began
@@ -35,6 +37,29 @@ def running(client, desk):
     """A session that has begun; its snapshot."""
     desk.laid_out()
     return client.post("/api/session/start", json={}).json()
+
+
+def test_what_a_cold_take_will_mean_is_told_beforehand(client, services, desk):
+    """The page may have no server when the answer comes."""
+    first, *_ = desk.laid_out()
+    for days_ago, answer in ((9, Answer.YES), (5, Answer.NO)):
+        at = services.now() - timedelta(days=days_ago)
+        said = TryAnswered(
+            try_id=f"t{days_ago}", step_id=first.id, answer=answer, judge=Judge.PLAYER
+        )
+        services.append(said, at=at, day=at.date())
+    client.post("/api/session/start", json={})
+    meant = client.get("/api/session").json()["steps"][first.id]["after_cold"]
+    # beta(2.5, 1.5) and beta(1.5, 2.5) at a tenth and nine tenths, by scipy.stats
+    assert meant["yes"].startswith("Of the last 3 cold takes 2 came out clean")
+    low, high = scipy.stats.beta(2.5, 1.5).ppf([0.1, 0.9])
+    assert f"of {low:.0%} to {high:.0%}.".replace("%", " %") in meant["yes"]
+    assert "3 cold takes 1 came out clean" in meant["no"]
+    assert "Held-test" not in meant["no"]
+    services.settings.choose("held_test", "1")
+    meant = client.get("/api/session").json()["steps"][first.id]["after_cold"]
+    assert meant["no"].endswith("Of good steps it says so 10 % at most.")  # 2 noes, at most 1 yes
+    assert "Held-test, 60 % against 90 %: 2 clean, 1 not, nothing decided." in meant["yes"]
 
 
 def test_a_snapshot_holds_all_that_a_session_needs(client, running):

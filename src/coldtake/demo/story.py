@@ -70,6 +70,8 @@ class Story:
             for step in laid.later:
                 self._services.pile.keep_step(step)
         self._plan(day, _minutes(index), self._wishes() if index >= KEEPS_UP_FROM else ())
+        if index % 7 == 0:  # as a player who looks ahead on Sundays; what is said is kept
+            self._services.looking.outlook()
         own_day = LIFE_BEGINS + timedelta(days=index)
         if not self._player.comes(own_day):
             return

@@ -8,10 +8,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from scipy.special import betaincinv
-
 from coldtake.domain.criterion import Times, lucky_pass_chance
 from coldtake.domain.estimate import Interval
+
+
+def _beta_point(a: float, b: float, share: float) -> float:
+    """Quantile of Beta(a, b)."""
+    from scipy.special import betaincinv  # pages that need none of it should not wait for it
+
+    return float(betaincinv(a, b, share))
 
 
 def clean_chance_interval(yeses: int, tries: int, *, share: float = 0.8) -> Interval:
@@ -25,11 +30,11 @@ def clean_chance_interval(yeses: int, tries: int, *, share: float = 0.8) -> Inte
         raise ValueError(f"{yeses} yeses of {tries} tries cannot be")
     a, b = yeses + 0.5, tries - yeses + 0.5
     tail = (1.0 - share) / 2.0
-    low = 0.0 if yeses == 0 else float(betaincinv(a, b, tail))
-    high = 1.0 if yeses == tries else float(betaincinv(a, b, 1.0 - tail))
+    low = 0.0 if yeses == 0 else _beta_point(a, b, tail)
+    high = 1.0 if yeses == tries else _beta_point(a, b, 1.0 - tail)
     if tries == 0:
         low, high = tail, 1.0 - tail
-    return Interval(low=low, mid=min(max(float(betaincinv(a, b, 0.5)), low), high), high=high)
+    return Interval(low=low, mid=min(max(_beta_point(a, b, 0.5), low), high), high=high)
 
 
 def exact_interval(yeses: int, tries: int, *, share: float = 0.8) -> tuple[float, float]:
@@ -38,8 +43,8 @@ def exact_interval(yeses: int, tries: int, *, share: float = 0.8) -> tuple[float
     Biometrika 26:404. Wider than `clean_chance_interval`.
     """
     tail = (1.0 - share) / 2.0
-    low = 0.0 if yeses == 0 else float(betaincinv(yeses, tries - yeses + 1, tail))
-    high = 1.0 if yeses == tries else float(betaincinv(yeses + 1, tries - yeses, 1.0 - tail))
+    low = 0.0 if yeses == 0 else _beta_point(yeses, tries - yeses + 1, tail)
+    high = 1.0 if yeses == tries else _beta_point(yeses + 1, tries - yeses, 1.0 - tail)
     return low, high
 
 

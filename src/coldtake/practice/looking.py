@@ -14,6 +14,7 @@ from coldtake.practice.foretelling import is_due, outlook_of
 from coldtake.practice.log import Log
 
 _WEEK = timedelta(days=7)
+TRIES_LEAST = 10  # with fewer the outlook says "not enough takes yet" of nearly everything
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +109,15 @@ class Looking:
                     key = (key[0] + 1, *key[1:])  # its own entry changes nothing in it
                 self._ahead[key] = found
             return self._ahead[key]
+
+    def say_when_due(self) -> None:
+        """Look ahead once a week even if nobody asks, so that there is something to look back at.
+
+        It takes seconds: for the background. Nothing happens while too little was played.
+        """
+        state = self._log.state()
+        if state.try_count >= TRIES_LEAST and is_due(state, self._log.today()):
+            self.outlook()
 
     def _kept(self, found: tuple[TopicOutlook, ...]) -> bool:
         """Keep what is said, once a week, to be held against what comes of it."""

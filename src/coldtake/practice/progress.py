@@ -4,6 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import takewhile
 from typing import TYPE_CHECKING
 
 from coldtake.domain.criterion import TempoTest
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
     from coldtake.learning.calibration import Calibration, Kept
 
 WEEK = timedelta(days=7)
+SAME_TEMPO = 0.99  # a hundredth apart is one tempo: nobody hears it (about a fifth of a mark)
+_BETWEEN = " ,;:-–("
 NEAR = timedelta(days=3)  # a cold take so near to a date answers what was said of it
 
 Told = tuple[float, bool]
@@ -37,9 +40,32 @@ class ExerciseTempo:
     unit_beats: float
 
     @property
+    def title(self) -> str:
+        """What its steps are called alike; the fastest one's title where they are not."""
+        titles = [step.title for step in self.steps]
+        if len(titles) == 1:
+            return titles[0]
+        columns = zip(*(title.split() for title in titles), strict=False)
+        alike = takewhile(lambda words: len({w.rstrip(_BETWEEN) for w in words}) == 1, columns)
+        name = " ".join(words[0] for words in alike).rstrip(_BETWEEN).removesuffix(" at")
+        return name.rstrip(_BETWEEN) or titles[-1]
+
+    @property
     def fastest(self) -> tuple[date, float]:
-        """The highest clean tempo and the first day that had it; there must be one."""
-        return max(self.clean, key=lambda known: (known[1], -known[0].toordinal()))
+        """The first day that had the highest clean tempo, as near as it matters, and its tempo."""
+        top = max(tempo for _, tempo in self.clean)
+        return next((day, tempo) for day, tempo in self.clean if tempo >= top * SAME_TEMPO)
+
+    @property
+    def moved(self) -> bool:
+        """True when its tempo was not always the same."""
+        tempi = [tempo for _, tempo in self.clean]
+        return bool(tempi) and min(tempi) < max(tempi) * SAME_TEMPO
+
+    @property
+    def is_open(self) -> bool:
+        """True until the tempo asked for was clean; always, where none was asked for."""
+        return self.goal_bpm is None or self.fastest[1] < self.goal_bpm * SAME_TEMPO
 
 
 @dataclass(frozen=True, slots=True)

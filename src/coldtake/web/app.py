@@ -91,8 +91,10 @@ def _warm_up(services: Services, answered: threading.Event) -> None:
     threading.Thread(target=listener.warm_up, name="listener", daemon=True).start()
     import_module(HEAVY[0])
     services.evening.get_ready()  # the first step page and the first plan wait for it
+    services.back.get_ready()
     for name in HEAVY[1:]:
         import_module(name)
+    services.looking.say_when_due()
     rejudging.resume(services)
 
 

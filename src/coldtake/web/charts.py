@@ -1,4 +1,4 @@
-"""Looking back and ahead as music: weeks of days, chords of steps, strokes of minutes, odds."""
+"""Looking back and ahead as music: weeks of days, chords of steps, odds."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -133,25 +133,6 @@ def _stack(base: int, met: int, held: int, slipped: int) -> tuple[tuple[float, s
     up = ["yes"] * met + ["held"] * held
     notes = [(base - 9.0 - NOTE_PX * i, sign) for i, sign in enumerate(up)]
     return (*notes, *((base + 11.0 + NOTE_PX * i, "no") for i in range(slipped)))
-
-
-@dataclass(frozen=True, slots=True)
-class Stroke:
-    """One topic's minutes as a stroke of `share` percent of the longest."""
-
-    title: str
-    minutes: float
-    share: float
-
-
-def strokes_of(minutes: Mapping[str, float], titles: Mapping[str, str]) -> tuple[Stroke, ...]:
-    """Turn minutes per topic into strokes, the longest first."""
-    most = max(minutes.values(), default=0.0) or 1.0
-    rows = [
-        Stroke(titles.get(i, "a topic no longer there"), m, round(100 * m / most, 2))
-        for i, m in minutes.items()
-    ]
-    return tuple(sorted(rows, key=lambda s: -s.minutes))
 
 
 @dataclass(frozen=True, slots=True)

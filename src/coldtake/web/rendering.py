@@ -35,6 +35,11 @@ def day_words(day: date) -> str:
     return f"{day:%a} {day.day} {day:%b}"
 
 
+def short_day(day: date) -> str:
+    """Write a day as `26 Nov`."""
+    return f"{day.day} {day:%b}"
+
+
 def long_day(day: date) -> str:
     """Write a day as `Thursday 26 November 2026`."""
     return f"{day:%A} {day.day} {day:%B %Y}"
@@ -99,6 +104,7 @@ def make_templates() -> Jinja2Templates:
     )
     env.filters |= {
         "day": day_words,
+        "short_day": short_day,
         "long_day": long_day,
         "clock": clock,
         "percent": percent,

@@ -14,9 +14,11 @@ from coldtake.domain.criterion import ChangesTest, TempoTest, question
 from coldtake.domain.plan import Plan
 from coldtake.domain.session import SessionRun
 from coldtake.domain.state import State
-from coldtake.domain.take import Answer, Verdict
+from coldtake.domain.take import Try, Verdict
 from coldtake.domain.topic import Step
 from coldtake.errors import InputError, NotFoundError
+from coldtake.learning.meaning import answers_of
+from coldtake.web.meaning import after_cold, chosen_test
 from coldtake.web.rendering import without_answer
 
 if TYPE_CHECKING:
@@ -83,18 +85,11 @@ def _steps(
     slots = (*plan.slots, *plan.spare)
     known = {s.step_id: state.steps[s.step_id] for s in slots if s.step_id in state.steps}
     own = set(session.try_ids) if session else set()
-    before = {
-        step_id: [
-            attempt.answer is Answer.YES
-            for attempt in state.step_tries(step_id)
-            if attempt.answer is not Answer.CANNOT_TELL and attempt.id not in own
-        ]
-        for step_id in known
-    }
+    before = {i: [t for t in state.step_tries(i) if t.id not in own] for i in known}
     return {i: _step(services, state, step, before[i]) for i, step in known.items()}
 
 
-def _step(services: Services, state: State, step: Step, before: list[bool]) -> dict[str, Any]:
+def _step(services: Services, state: State, step: Step, before: list[Try]) -> dict[str, Any]:
     passage = _passage(services, step)
     topic = state.topics.get(step.topic_id)
     criterion, exercise = step.criterion, step.exercise
@@ -105,7 +100,8 @@ def _step(services: Services, state: State, step: Step, before: list[bool]) -> d
         "words": exercise.words,
         "key": exercise.key,
         "times": {"wanted": criterion.times.wanted, "among": criterion.times.among},
-        "answers_before": before[-_ANSWERS_MOST:],
+        "answers_before": answers_of(before)[-_ANSWERS_MOST:],
+        "after_cold": after_cold(before, chosen_test(state.settings)),
         "heard": bool(criterion.heard) and passage is not None,
         "player_tests": len(criterion.heard) < len(criterion.tests),
         "tempo_bpm": _tempo(step, passage),

@@ -32,6 +32,10 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Topics", ("current_topics", "topics_least", "topics_most", "touch_days")),
     ("Slots", ("cold_minutes", "slot_least", "slot_most", "tightness")),
     ("Sound", ("a4_hz", "click_volume")),
+    (
+        "When is it held",
+        ("held_test", "held_poor", "held_good", "held_wrong_yes", "held_wrong_no"),
+    ),
 )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 
@@ -19,10 +20,12 @@ from coldtake.units import METRONOME_MARKS
 from coldtake.web import forms, tries
 from coldtake.web.criteria import BEAT_UNITS, editor_of, read_criterion
 from coldtake.web.forms import Fields, text_fields
+from coldtake.web.pages.progress import Tempo, tempo_of
 from coldtake.web.pages.take import listen_to
 from coldtake.web.pages.topic import bar_query, notation_path
 
 if TYPE_CHECKING:
+    from coldtake.domain.take import Try
     from coldtake.music.passage import Passage
     from coldtake.practice.services import Services
 
@@ -179,6 +182,27 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     return routes
 
 
+def _tempo(services: Services, step: Step) -> Tempo | None:
+    """Draw its clean tempi; None before the first."""
+    known = services.back.exercise_of(step)
+    return tempo_of(services, known) if known else None
+
+
+def _means(chosen: Mapping[str, str], step: Step, own: Sequence[Try]) -> dict[str, object]:
+    """Say what a pass and the cold takes of a step mean."""
+    from coldtake.learning.meaning import answers_of, pass_of
+    from coldtake.web import meaning
+
+    times = step.criterion.times
+    test = meaning.chosen_test(chosen)
+    return {
+        "pass_said": meaning.pass_words(times, pass_of(times, answers_of(own))),
+        "cold_said": meaning.cold_said(answers_of(own, cold=True), test),
+        "example_said": "" if times == meaning.FIVE else meaning.example_words(),
+        "tested": test is not None,
+    }
+
+
 def _context(services: Services, step: Step) -> dict[str, object]:
     state = services.state()
     own = state.step_tries(step.id)
@@ -205,6 +229,8 @@ def _context(services: Services, step: Step) -> dict[str, object]:
         "tries": own,
         "stave": tries.tries_stave(own),
         "estimate": services.looking.estimate(step.id),
+        "tempo": _tempo(services, step),
+        **_means(state.settings, step, own),
         "takes": sorted(
             state.past(step.id).takes,
             key=lambda t: t.at,

@@ -15,6 +15,7 @@ from coldtake.errors import ColdtakeError, PassageError
 from coldtake.web import evidence, forms
 
 if TYPE_CHECKING:
+    from coldtake.domain.state import State
     from coldtake.domain.topic import Step
     from coldtake.music.passage import Passage
     from coldtake.ports import Progress
@@ -120,6 +121,7 @@ def _context(services: Services, take: Take) -> dict[str, object]:
         "step": step,
         "topic": state.topics.get(step.topic_id) if step else None,
         "question": question(step.criterion) if step else "",
+        "cold_said": _cold_said(state, take),
         "own_answer": known.answer if known and known.judge is Judge.PLAYER else None,
         "figures": [(f, evidence.scale_of(f)) for f in take.verdict.tests] if take.verdict else [],
         "rows": rows,
@@ -142,6 +144,18 @@ def _chords(take: Take) -> dict[str, object]:
         "chords": chords_heard.drawn(verdict, chords_heard.WIDE),
         "chords_narrow": chords_heard.drawn(verdict, chords_heard.ON_PHONE),
     }
+
+
+def _cold_said(state: State, take: Take) -> tuple[str, ...]:
+    """Say what the cold takes of its step mean, once this one, a cold take, was answered."""
+    known = state.tries.get(take.id)
+    if known is None or not known.cold or known.answer is Answer.CANNOT_TELL:
+        return ()
+    from coldtake.learning.meaning import answers_of
+    from coldtake.web.meaning import chosen_test, cold_said
+
+    so_far = [t for t in state.step_tries(take.step_id) if t.day <= known.day]
+    return cold_said(answers_of(so_far, cold=True), chosen_test(state.settings))
 
 
 def _passage(services: Services, step: Step | None) -> Passage | None:

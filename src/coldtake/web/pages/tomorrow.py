@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 from fastapi import APIRouter, Request
+from starlette.background import BackgroundTask
 from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
@@ -148,7 +149,8 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         if not plan.slots:  # not kept: the page says what to do first
             context = _context(services, day, plan)
             return templates.TemplateResponse(request, "tomorrow.html", context)
-        return RedirectResponse(f"/tomorrow?day={day}", status_code=303)
+        later = BackgroundTask(services.looking.say_when_due)
+        return RedirectResponse(f"/tomorrow?day={day}", status_code=303, background=later)
 
     @routes.post("/tomorrow/change")
     def change(fields: Fields) -> Response:

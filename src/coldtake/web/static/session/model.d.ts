@@ -150,6 +150,8 @@ export interface StepInfo {
   times: { wanted: number; among: number | null };
   /** Answers before this session, oldest first, "cannot tell" left out. */
   answers_before: boolean[];
+  /** What the next cold take will mean, by its answer. */
+  after_cold?: { yes: string; no: string };
   /** The tool can hear at least one test and has a passage to hear it against. */
   heard: boolean;
   /** Some test can only be answered by the player. */

@@ -83,13 +83,27 @@ function drawTold(desk, seen) {
   show(el("told"), take !== null || last !== undefined);
   if (take) {
     const [word, reason, more] = toldOf(take);
-    say(word, reason, more);
+    const answer = take.phase === "verdict" ? take.verdict?.answer : undefined;
+    say(word, reason, [more, answer && meant(desk, seen.place.slot, answer)].filter(Boolean).join(" "));
     if (take.recorded && take.verdict && !el("told-more").querySelector("a")) evidence(take.id);
-  } else if (last) say(WORDS[last.answer], "Next comes by itself. Backspace takes it back.", "");
+  } else if (last) {
+    const more = meant(desk, seen.place.slot, last.answer);
+    say(WORDS[last.answer], "Next comes by itself. Backspace takes it back.", more);
+  }
   // The sign beside the word: never the word or the colour alone.
   const answer = take ? (take.verdict && ["verdict", "ask"].includes(take.phase) && !needsPlayer(take) ? take.verdict.answer : "") : last?.answer ?? "";
   drawSign(answer);
   el("told").dataset.answer = take?.verdict?.answer ?? last?.answer ?? "";
+}
+
+/**
+ * What the cold takes support with this one, as the server said beforehand; no later try is cold.
+ * @param {Desk} desk @param {Slot} slot @param {Answer} answer
+ */
+function meant(desk, slot, answer) {
+  const made = desk.session?.tries.filter((t) => t.stepId === slot.step_id) ?? [];
+  if (slot.kind !== "cold" || answer === "cannot_tell" || made.length > 1) return "";
+  return desk.step(slot.step_id)?.after_cold?.[answer] ?? "";
 }
 
 /** What can be heard is right, and the rest only the player can tell. */

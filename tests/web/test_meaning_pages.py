@@ -1,0 +1,68 @@
+"""What a pass and the cold takes mean, as the step, the take and the settings say it."""
+
+from datetime import timedelta
+
+from desk import words
+
+from coldtake.domain import events as ev
+from coldtake.domain.criterion import Criterion, NotesTest, Times
+from coldtake.domain.take import Answer, Judge
+
+
+def said_cold(services, step, days_ago, answer):
+    at = services.now() - timedelta(days=days_ago)
+    data = ev.TryAnswered(
+        try_id=f"{step.id}{days_ago}", step_id=step.id, answer=answer, judge=Judge.PLAYER
+    )
+    services.append(data, at=at, day=at.date())
+
+
+def test_what_a_pass_means(client, services, desk):
+    """The chances of runs are those of Feller, vol. I, ch. XIII.7; see tests/published."""
+    criterion = Criterion(tests=(NotesTest(),), times=Times(wanted=3))
+    step = desk.step(desk.topic(), criterion=criterion)
+    page = words(client.get(f"/steps/{step.id}").text)
+    assert (
+        "3 in a row, at the very first chance, supports a clean first try of 66 % to 100 %" in page
+    )
+    assert "Five in a row says less than it seems" in page
+    assert "within 20 tries with a chance of 25 %, within 100 with 81 %" in page
+    assert "It was passed within" not in page
+    for number, days_ago in enumerate(range(9, 4, -1)):
+        said_cold(services, step, days_ago, Answer.NO if number == 1 else Answer.YES)
+    page = words(client.get(f"/steps/{step.id}").text)
+    assert "It was passed within 5 tries" in page
+    assert "with a chance of 25 %." in page  # runs of 3 in 5 at one half: 8 of 32
+    assert "Of the last 5 cold takes 4 came out clean: that supports" in page
+
+
+def test_the_held_test_speaks_only_when_it_is_wished_for(client, services, desk):
+    step = desk.step(desk.topic())
+    for days_ago in range(8, 0, -1):
+        said_cold(services, step, days_ago, Answer.YES)
+    assert "Held-test" not in words(client.get(f"/steps/{step.id}").text)
+    client.post("/settings", data={"held_test": "1"})
+    page = words(client.get(f"/steps/{step.id}").text)
+    assert "Held-test, 60 % against 90 %: held. Of poor steps it says so 5 % at most." in page
+    client.post("/settings", data={"held_good": "80"})
+    page = words(client.get(f"/steps/{step.id}").text)
+    assert "Held-test, 60 % against 80 %: 8 clean, 0 not, nothing decided." in page
+    assert "Held after 3 more clean in a row" in page  # (4/3)^11 > 18 > (4/3)^10
+    refused = client.post("/settings", data={"held_poor": "80"})
+    assert refused.status_code == 422
+    assert "held_poor would be 80 and held_good 80" in words(refused.text)
+
+
+def test_a_cold_take_says_what_it_supports_once_it_is_answered(client, services, desk):
+    step = desk.step(desk.topic())
+    data = ev.TakeRecorded(
+        take_id="t", step_id=step.id, duration_s=2, sample_rate=8000, sha256="0" * 64
+    )
+    services.append(data)
+    assert "cold take" not in words(client.get("/takes/t").text).replace("a cold take", "")
+    client.post("/takes/t/answer", data={"answer": "yes"})
+    page = words(client.get("/takes/t").text)
+    # beta(1.5, 0.5) at a tenth, by scipy.stats: 0.351
+    assert "The only cold take came out clean: that supports a clean first try of 35 % to" in page
+    client.post("/takes/t/answer", data={"answer": "cannot_tell"})
+    assert "The only cold take" not in words(client.get("/takes/t").text)
