@@ -17,7 +17,7 @@ from coldtake.learning.law import Array
 from coldtake.learning.prior import Cloud, cloud, first_half_life, first_rate
 
 # Wrong answers: (yes though it was not clean, no though it was). Guesses; a player's own ear is
-# kinder than a listener's.
+# kinder than a listener's. The filter weighs several ears (prior.EARS) instead of the first number.
 PLAYER_ERRORS = (0.12, 0.05)
 TOOL_ERRORS = (0.03, 0.03)
 WARM_BONUS = 0.5  # logits by which a try after work beats a cold take; a guess
@@ -118,12 +118,29 @@ def yes_chance(clean: Array, *, heard: bool) -> Array:
     return np.asarray(false_yes + (1.0 - false_yes - false_no) * clean)
 
 
+def _said_chance(clean: Array, mark: Mark, ear: Array) -> Array:
+    """Chance of what was said of a try, by the player, the tool, or both, who err apart."""
+    own = _answer_chances(ear, PLAYER_ERRORS[1], mark.yes)
+    tool = _answer_chances(TOOL_ERRORS[0], TOOL_ERRORS[1], mark.yes if mark.heard else mark.tool)
+    if mark.heard:
+        own = (1.0, 1.0)
+    return clean * own[0] * tool[0] + (1.0 - clean) * own[1] * tool[1]
+
+
+def _answer_chances(
+    false_yes: Array | float, false_no: float, yes: bool | None
+) -> tuple[float, Array | float]:
+    """Chance of an answer when the try was clean, and when it was not; 1 without an answer."""
+    if yes is None:
+        return 1.0, 1.0
+    return (1.0 - false_no, false_yes) if yes else (false_no, 1.0 - false_yes)
+
+
 def _answered(f: StepFilter, mark: Mark, c: Cloud) -> StepFilter:
     clean = try_chance(skill_now(f), c.span, warm=not mark.cold, shift=mark.shift)
-    yes = yes_chance(clean, heard=mark.heard)
     return replace(
         f,
-        loglik=f.loglik + np.log(yes if mark.yes else 1.0 - yes),
+        loglik=f.loglik + np.log(_said_chance(clean, mark, c.ear)),
         cold_takes=f.cold_takes + (mark.cold and not mark.shift),
         answers=f.answers + 1,
     )

@@ -27,6 +27,7 @@ class Mark(NamedTuple):
     yes : the answer, None when there was none
     heard : True when the tool gave it
     shift : logits by which its conditions made a clean answer likelier, negative on stage
+    tool : what the tool said of a try that the player answered, None when it said nothing
     """
 
     day: int
@@ -35,6 +36,7 @@ class Mark(NamedTuple):
     yes: bool | None
     heard: bool
     shift: float = 0.0
+    tool: bool | None = None
 
 
 History = tuple[Mark, ...]
@@ -89,11 +91,15 @@ def _try_mark(attempt: Try | StageTry, minutes: float) -> Mark:
     if isinstance(attempt, StageTry):
         day, shift = attempt.day.toordinal(), SHIFTS[attempt.kind]
         return Mark(day, minutes, cold=True, yes=attempt.clean, heard=False, shift=shift)
-    known = attempt.answer is not Answer.CANNOT_TELL
     return Mark(
         day=attempt.day.toordinal(),
         minutes=minutes,
         cold=attempt.cold,
-        yes=(attempt.answer is Answer.YES) if known else None,
+        yes=_known(attempt.answer),
         heard=attempt.judge is Judge.TOOL,
+        tool=None if attempt.judge is Judge.TOOL else _known(attempt.heard),
     )
+
+
+def _known(answer: Answer | None) -> bool | None:
+    return None if answer in (None, Answer.CANNOT_TELL) else answer is Answer.YES

@@ -51,15 +51,17 @@ class Shape:
         return self.psi, self.curve, self.growth, self.loss, self.recovery_min
 
 
+# What shapes differ in most is how fast the half-life grows; loss and bend can hardly be told apart
+# from a log. The numbers are guesses, tried on simulated players of two laws (bench/learning).
 SHAPES: tuple[Shape, ...] = (
-    Shape("power, slow growth", 0.4, 1.0, 1.0, 0.3, 3.0),
-    Shape("power, fast growth", 0.4, 1.0, 4.0, 0.3, 10.0),
-    Shape("power, between", 0.4, 1.0, 2.0, 0.3, 10.0),
-    Shape("between", 1.0, 1.5, 2.0, 0.4, 5.0),
-    Shape("exponential, hardly growing", 6.0, 1.0, 0.5, 0.3, 10.0),
-    Shape("exponential, fast growth", 6.0, 1.0, 3.0, 0.3, 3.0),
-    Shape("exponential, bent, hardly growing", 6.0, 2.0, 0.5, 0.3, 10.0),
-    Shape("exponential, bent, fast growth", 6.0, 2.0, 2.0, 0.4, 5.0),
+    Shape("power, hardly growing", 0.6, 1.0, 0.3, 0.15, 3.5),
+    Shape("power, slow growth", 0.6, 1.0, 0.8, 0.15, 3.5),
+    Shape("power, growing", 0.6, 1.0, 1.8, 0.15, 3.5),
+    Shape("power, fast growth", 0.6, 1.0, 4.0, 0.15, 3.5),
+    Shape("nearly exponential, bent, hardly growing", 3.0, 1.5, 0.3, 0.15, 3.5),
+    Shape("nearly exponential, bent, slow growth", 3.0, 1.5, 0.8, 0.15, 3.5),
+    Shape("nearly exponential, bent, growing", 3.0, 1.5, 1.8, 0.15, 3.5),
+    Shape("nearly exponential, bent, fast growth", 3.0, 1.5, 4.0, 0.15, 3.5),
 )
 
 

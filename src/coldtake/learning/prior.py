@@ -1,38 +1,43 @@
 """What is thought about a step and a player before any try: a fixed cloud of possible steps.
 
 Each particle is one way a step could be: how fast it is learned, how long it holds, how far it can
-get, how much of it is there already, and one of the shapes of law.SHAPES. The cloud is a scrambled
-Sobol sequence with a fixed seed, the same for everybody, so equal logs give equal estimates.
+get, how much of it is there already, one of the shapes of law.SHAPES and one of the EARS with which
+the player judges. The cloud is a low-discrepancy sequence, the same for everybody, so equal logs
+give equal estimates.
 
-A player is one of a few types (pace, holding, shape); a type says which particles are likely for
-each of the player's steps. All widths are guesses, checked in bench/learning.
+A player is one of a few types (pace, how even it is, holding, shape, ear); a type says which
+particles are likely for each of the player's steps. So other steps tell how fast this player
+learns, how far the expected minutes can be trusted, how long things hold, and how kind the own ear
+is. All widths are guesses, checked in bench/learning.
 """
 
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
-from scipy.stats import qmc
 
 from coldtake.domain.topic import TopicKind
-from coldtake.learning.law import FLOOR, SHAPES, SPAN, Array
+from coldtake.learning.law import FLOOR, SHAPES, SPAN, Array, minutes_between
 
 Whole = NDArray[np.int_]
 
-PER_SHAPE = 96  # particles for each shape
+PER_BLOCK = 48  # particles for each shape and ear
+BASES = (2, 3, 5, 7)  # of the sequence, one for each thing that a particle differs in
+EARS = (0.06, 0.2)  # share of unclean tries that the player calls clean; guesses
 PACE_SD = 0.8  # of log rate over all players' steps
-PACE_WITHIN_SD = 0.6  # of log rate over one player's steps
+PACE_WITHIN_SDS = (0.4, 0.7)  # of log rate over one player's steps: even or uneven guesses of need
 PACES = (-0.8, -0.4, 0.0, 0.4, 0.8)
-HOLD_MID_DAYS = 7.0  # half-life after the first day of work
+HOLD_MID_DAYS = 9.0  # half-life after the first day of work
 HOLD_SD = 0.9  # of log half-life over all players' steps
 HOLD_WITHIN_SD = 0.6
-HOLDS = (-1.0, -0.5, 0.0, 0.5, 1.0)
+HOLDS = (-0.8, 0.0, 0.8)
 SPAN_SD = 0.6
 START_MID = 0.12
 START_SD = 0.12
-NEED_DOSE = 1.0  # rate times the minutes that the player expects: from the start to about 70 %
+NEED_SKILL = 0.66  # skill that the minutes expected by the player bring, in the middle; a guess
 
 # Holding by kind of topic, as a factor of the half-life; guesses, no source.
 HOLD_BY_KIND: dict[TopicKind, float] = {
@@ -48,8 +53,9 @@ class Cloud:
     """The particles, each field of shape (N,), and what each type of player thinks of them.
 
     pace, hold : log deviations from the first guess of rate and half-life
-    given_type : (K, N / K, G / K) weight of the particles of shape k for the player's types of
-        that shape; sums to 1 over the particles
+    ear : share of unclean tries that the player calls clean
+    given_type : (K, N / K, G / K) weight of the particles of block k (a shape with an ear) for the
+        player's types of that block; sums to 1 over the particles
     type_chance : (K, G / K) first guess of the types
     """
 
@@ -57,6 +63,7 @@ class Cloud:
     hold: Array
     span: Array
     start: Array
+    ear: Array
     shape: Whole
     psi: Array
     curve: Array
@@ -78,18 +85,20 @@ def _between(total: float, within: float) -> float:
 @lru_cache(maxsize=1)
 def cloud() -> Cloud:
     """Build the cloud once."""
-    shape = np.repeat(np.arange(len(SHAPES)), PER_SHAPE)
-    points = np.concatenate([_points(seed) for seed in range(len(SHAPES))])
+    blocks = [(shape, ear) for shape in range(len(SHAPES)) for ear in EARS]
+    shape = np.repeat([b[0] for b in blocks], PER_BLOCK)
+    points = np.concatenate([_points(seed) for seed in range(len(blocks))])
     pace, hold = points[:, 0] * PACE_SD, points[:, 1] * HOLD_SD
     of_shape = np.array([s.kinds for s in SHAPES])[shape]
     flat, chances = _types(pace, hold)
-    weights = flat.reshape(len(SHAPES), PER_SHAPE, -1)
-    chances = np.tile(chances / chances.sum() / len(SHAPES), (len(SHAPES), 1))
+    weights = flat.reshape(len(blocks), PER_BLOCK, -1)
+    chances = np.tile(chances / chances.sum() / len(blocks), (len(blocks), 1))
     return Cloud(
         pace=pace,
         hold=hold,
         span=np.clip(SPAN + SPAN_SD * points[:, 2], SPAN - 2.2, SPAN + 1.6),
         start=np.clip(START_MID + START_SD * points[:, 3], 0.0, 0.8),
+        ear=np.repeat([b[1] for b in blocks], PER_BLOCK),
         shape=shape,
         psi=of_shape[:, 0],
         curve=of_shape[:, 1],
@@ -101,28 +110,46 @@ def cloud() -> Cloud:
     )
 
 
-def _points(seed: int) -> Array:
-    sobol = qmc.Sobol(4, seed=20_000 + seed)
-    return np.asarray(ndtri(sobol.random(128)[:PER_SHAPE]))
+def _points(block: int) -> Array:
+    """Standard normal deviates (PER_BLOCK, 4), every block from its own stretch of the sequence."""
+    first = 1 + block * PER_BLOCK
+    return np.asarray(ndtri(halton(np.arange(first, first + PER_BLOCK))))
+
+
+def halton(index: Whole) -> Array:
+    """Points (len(index), 4) in the unit cube, index >= 1: radical inverses in BASES.
+
+    Halton 1960, Numerische Mathematik 2:84.
+    """
+    return np.stack([_radical_inverse(index, base) for base in BASES], axis=1)
+
+
+def _radical_inverse(index: Whole, base: int) -> Array:
+    left, share, found = index.copy(), 1.0 / base, np.zeros(len(index))
+    while left.any():
+        found += share * (left % base)
+        left, share = left // base, share / base
+    return found
 
 
 def _types(pace: Array, hold: Array) -> tuple[Array, Array]:
-    """Weights (N, G / K) and first guess (G / K,) of the types of pace and holding."""
+    """Weights (N, G / K) and first guess (G / K,) of the types of pace, evenness and holding."""
     wide = _normal(pace, 0.0, PACE_SD) * _normal(hold, 0.0, HOLD_SD)
     columns, chances = [], []
-    for p in PACES:
-        for h in HOLDS:
-            narrow = _normal(pace, p, PACE_WITHIN_SD) * _normal(hold, h, HOLD_WITHIN_SD)
-            columns.append(narrow / wide)
-            of_pace = _normal(np.array(p), 0.0, _between(PACE_SD, PACE_WITHIN_SD))
-            of_hold = _normal(np.array(h), 0.0, _between(HOLD_SD, HOLD_WITHIN_SD))
-            chances.append(float(of_pace * of_hold))
+    for p, within, h in product(PACES, PACE_WITHIN_SDS, HOLDS):
+        narrow = _normal(pace, p, within) * _normal(hold, h, HOLD_WITHIN_SD)
+        columns.append(narrow / wide)
+        of_pace = _normal(np.array(p), 0.0, _between(PACE_SD, within))
+        of_hold = _normal(np.array(h), 0.0, _between(HOLD_SD, HOLD_WITHIN_SD))
+        chances.append(float(of_pace * of_hold))
     return np.stack(columns, axis=1), np.array(chances)
 
 
-def first_rate(need_min: float) -> float:
-    """Rate per minute of the middle particle for a step expected to need so many minutes."""
-    return NEED_DOSE / need_min
+def first_rate(need_min: float) -> Array:
+    """Rate per minute (N,) of the middle pace for a step expected to need so many minutes."""
+    c = cloud()
+    start, end = np.array(START_MID), np.array(NEED_SKILL)
+    return minutes_between(start, end, np.array(1.0), c.curve) / need_min
 
 
 def first_half_life(kind: TopicKind) -> float:
