@@ -108,11 +108,32 @@ def test_equal_logs_give_equal_values():
     assert day_values(log.state, on(5)) == day_values(log.state, on(5))
 
 
-def test_the_reason_has_its_numbers():
+def test_what_minutes_add_by_themselves_is_known_minute_by_minute():
+    log = Log().topic("a", 2, on=on(30)).practised("a.0", [0, 3])
+    for value in by_step(log, 5).values():
+        assert len(value.chances) == 13
+        assert list(value.chances) == sorted(value.chances)
+        assert value.chances[0] == value.chance_without
+        assert value.chances[8] == value.chance_with
+        assert value.chances[12] > value.chances[0]
+    assert by_step(log, 5)["a.0"].enough
+    assert not by_step(log, 5)["a.1"].enough
+
+
+def test_a_yes_says_more_than_a_no_and_their_average_is_the_chance_without():
+    """The law of total probability."""
     log = Log().topic("a", 1, on=on(30)).practised("a.0", [0, 3])
-    assert "1 April" in by_step(log, 5)["a.0"].why
-    assert "%" in by_step(log, 5)["a.0"].why
-    assert by_step(Log().topic("a", 1), 0)["a.0"].why.startswith("First guess")
+    value = by_step(log, 9)["a.0"]
+    no, yes = value.after_answer
+    assert no < value.chance_without < yes
+    assert by_step(Log().topic("a", 1), 0)["a.0"].after_answer is None
+
+
+def test_what_does_not_fit_until_its_date_is_marked():
+    log = Log().topic("a", 2, on=on(30)).topic("b", 30, on=on(8), need=200)
+    found = by_step(log, 1)
+    assert found["a.0"].fits
+    assert not found["b.0"].fits
 
 
 def test_minutes_a_day_follow_the_log():

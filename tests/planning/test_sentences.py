@@ -1,5 +1,6 @@
 """Goals, reasons and notices: short, with their numbers, from the log."""
 
+import dataclasses
 import re
 from datetime import date
 
@@ -88,28 +89,43 @@ def reasons_of(state, values, minutes=40):
     return {(s.step_id, s.kind): s.reason for s in plan.slots}
 
 
-def test_reason_of_work_has_its_chances_and_date():
+def slots_of(state, values, minutes=40):
+    return plan_day(state, request(minutes), values=values).slots
+
+
+def test_reason_of_work_says_what_it_adds_to_which_date():
     state = worked_state(performance_on=date(2026, 3, 2))
-    values = [value(i, best=10.0, half=1.0, need=15) for i in state.steps]
-    reason = reasons_of(state, values)["t1s0", SlotKind.WORK]
-    assert reason.startswith(
-        "Left alone after this, clean on 2 March, in 49 days: 60 %; without it 40 %; "
+    values = [value(i, best=10.0, half=3.0, need=15) for i in state.steps]
+    slot = next(s for s in slots_of(state, values) if s.step_id == "t1s0")
+    after = values[2].chances[slot.minutes]
+    assert slot.reason == (
+        f"+{100 * (after - 0.4):.0f} points that it works on 2 March "
+        f"(40 % to {100 * after:.0f} % if nothing followed); "
+        f"{slot.minutes} minutes of about 15 still needed. Last played 5 days ago."
     )
-    assert reason.endswith("minutes of about 15 still needed.")
 
 
 def test_reason_of_work_without_a_date():
     state = worked_state()
     values = [value(i, best=10.0, half=1.0, need=15) for i in state.steps]
     reason = reasons_of(state, values)["t1s0", SlotKind.WORK]
-    assert reason.startswith("Left alone after this, clean later: 60 %; without it 40 %; ")
+    assert reason.startswith("+20 points that it works in eight weeks (40 % to 60 % if nothing")
 
 
-def test_reason_where_the_chance_hardly_moves_says_its_points():
+def test_reason_where_the_chance_hardly_moves():
     state = worked_state(performance_on=date(2026, 3, 2))
     values = [value(i, best=0.15, half=1.0, need=15) for i in state.steps]
-    reason = reasons_of(state, values)["t1s0", SlotKind.WORK]
-    assert re.match(r"Adds 0\.1 points to about 40 % on 2 March, in 49 days; \d+ minutes", reason)
+    assert reasons_of(state, values)["t1s0", SlotKind.WORK].startswith(
+        "+0.3 points that it works on 2 March"
+    )
+    values = [otherwise(v, chances=(0.4,) * 25) for v in values]
+    assert reasons_of(state, values)["t1s0", SlotKind.WORK].startswith(
+        "By itself it adds next to nothing on 2 March; "
+    )
+
+
+def otherwise(one, **fields):
+    return dataclasses.replace(one, **fields)
 
 
 def test_reason_of_a_second_slot_counts_from_the_first():
@@ -117,14 +133,32 @@ def test_reason_of_a_second_slot_counts_from_the_first():
     values = [value(i, best=10.0, half=20.0, need=100) for i in ("t0s0", "t1s0")]
     plan = plan_day(state, request(60), values=values)
     first, second = [s.reason for s in plan.slots if s.step_id == "t0s0"]
-    assert re.search(r": (\d+) %;", first)[1] == re.search(r"without it (\d+) %", second)[1]
+    assert re.search(r"to (\d+) % if", first)[1] == re.search(r"\((\d+) % to", second)[1]
+    assert "Last played" in first
+    assert "Last played" not in second
 
 
-def test_reason_of_a_cold_take():
-    state = worked_state()
+def test_reason_names_the_steps_that_wait_and_what_does_not_fit():
+    state = state_of((3, 1), needs={"t0s1": ["t0s0"], "t0s2": ["t0s1"]})
+    values = [value(i, available=i in ("t0s0", "t1s0")) for i in state.steps]
+    said = reasons_of(state, values, 20)["t0s0", SlotKind.WORK]
+    assert said.endswith("Not played yet; 2 steps wait for it.")
+    values = [otherwise(v, fits=False, enough=False) for v in values]
+    said = reasons_of(state, values, 20)["t1s0", SlotKind.WORK]
+    assert said.startswith("By a first guess +")
+    assert said.endswith("Not played yet. Not all of its topic fits until its date.")
+
+
+def test_reason_of_a_cold_take_says_what_its_answer_means():
+    state = worked_state(performance_on=date(2026, 3, 2))
     values = [value(i, cold=2.0) for i in state.steps]
     said = reasons_of(state, values)["t0s0", SlotKind.COLD]
     assert said == "Does it hold? Last clean 6 days ago, about 50 % expected."
+    values = [otherwise(v, after_answer=(0.31, 0.74)) for v in values]
+    said = reasons_of(state, values)["t0s0", SlotKind.COLD]
+    assert said.endswith(
+        " expected. If yes, 74 % clean on 2 March even if left alone; if no, 31 %."
+    )
 
 
 def test_reason_of_a_due_topic_says_when_it_was_last_met():
@@ -132,16 +166,6 @@ def test_reason_of_a_due_topic_says_when_it_was_last_met():
     values = [value(i, due=i.startswith("t1")) for i in state.steps]
     assert reasons_of(state, values)["t1s0", SlotKind.WORK].endswith(
         "“Topic 1” was last met 5 days ago."
-    )
-
-
-def test_reason_of_a_step_never_played_says_what_it_goes_by():
-    state = worked_state(performance_on=date(2026, 2, 1))
-    del state.pasts["t1s1"]
-    said = reasons_of(state, [value(i) for i in state.steps])["t1s1", SlotKind.WORK]
-    assert said == (
-        "Not played yet: it goes by importance 3 of 5, 20 days to 1 February "
-        "and your estimate of 40 minutes."
     )
 
 
@@ -190,21 +214,42 @@ def test_after_a_long_pause_begin_gently():
     )
 
 
-def test_left_out_reasons_name_minutes_topics_or_worth():
+def test_left_out_reasons_name_points_minutes_or_topics():
     state, values = ready((10,) * 6, 4)
     plan = plan_day(state, request(60), values=values)
     said = [out.reason for out in plan.left_out]
     assert any("more minutes it is in" in r for r in said)
     assert any("topics a session is your limit" in r for r in said)
     assert all(r.endswith(".") for r in said)
+    open_ones = [r for r in said if not r.startswith("It waits")]
+    pattern = r"\d+ minutes? would add (\d+|0\.\d) points? in eight weeks; "
+    assert all(re.match(pattern, r) for r in open_ones)
 
 
-def test_left_out_where_minutes_add_nothing():
+def test_left_out_says_what_its_own_minutes_would_add():
+    """The figure is the difference of the chances, not a share of the plan's worth."""
+    state = state_of((7,))
+    values = [value(i, best=1.0 if i == "t0s0" else 8.0, half=2.0) for i in state.steps]
+    values[0] = otherwise(values[0], chances=tuple(0.4 + 0.01 * m for m in range(25)))
+    plan = plan_day(state, request(10), values=values)
+    reason = next(o.reason for o in plan.left_out if o.step_id == "t0s0")
+    minutes, gained = re.match(r"(\d+) minutes? would add (\d+) points?", reason).groups()
+    assert minutes == gained
+
+
+def test_left_out_where_minutes_add_nothing_or_the_topic_does_not_fit():
     state = state_of((2, 2))
     values = [value(i, best=0.0 if i == "t0s1" else 3.0) for i in state.steps]
     plan = plan_day(state, request(30), values=values)
     reasons = {o.step_id: o.reason for o in plan.left_out}
-    assert reasons["t0s1"] == "Minutes on it would add next to nothing for its date now."
+    assert reasons["t0s1"].endswith(
+        "would add next to nothing in eight weeks; others come first, also in an hour more "
+        "(not played yet)."
+    )
+    values = [otherwise(v, fits=v.step_id != "t0s1") for v in values]
+    plan = plan_day(state, request(30), values=values)
+    reasons = {o.step_id: o.reason for o in plan.left_out}
+    assert reasons["t0s1"].endswith("does not fit until its date, so others come first.")
 
 
 def test_small_words():

@@ -120,8 +120,8 @@ def day_values(state: State, day: date, *, slot_most: int = 12) -> tuple[StepVal
     if not start.steps.ids:
         return ()
     days = days_ahead(state, day, per_day)
-    course, future = best_course(start, days, rng)
-    return _Table(state, day, slot_most, start, course, future, days).values()
+    course, _ = best_course(start, days, rng)
+    return _Table(state, day, slot_most, start, course, days).values()
 
 
 class _Table:
@@ -134,18 +134,20 @@ class _Table:
         slot_most: int,
         start: Start,
         course: Course,
-        future: Future,
         days: Days,
     ) -> None:
         self.state, self.day, self.slot_most = state, day, slot_most
         self.start, self.steps, self.beliefs = start, start.steps, start.beliefs
-        self.course, self.future, self.days = course, future, days
+        self.course, self.days = course, days
         self.thin = thinned(self.beliefs, self.steps.rows)
         self.left = self.steps.left[:, None].astype(float)
         self.now = believed(self.beliefs, self.steps.rows)
         self.curve = self._chance_after()
         self.alone = self.curve[:, 0]
         self.helped = self.curve[:, min(SHOWN_MIN, slot_most)]
+        cost = turns.costs(self.steps, start.need, start.played, course.reach)
+        self.fits = turns.fitting(self.steps, cost, start.per_day)
+        self.answers = self._answers()
 
     def values(self) -> tuple[StepValue, ...]:
         """Make all records."""
@@ -153,7 +155,7 @@ class _Table:
         work = self._work_values(index)
         cold = self._cold_values(index)
         need, due = self._needs(), self._due()
-        planned = self.future.final.mean(axis=1)
+        enough = np.array(enough_rows(self.beliefs))[self.steps.rows]
         return tuple(
             StepValue(
                 step_id=step_id,
@@ -167,7 +169,9 @@ class _Table:
                 need_left_min=float(need[i]),
                 chance_today=float(self.now[i]),
                 chances=tuple(float(c) for c in self.curve[i]),
-                why=self._why(i, self.alone[i], planned[i], need[i]),
+                after_answer=self._answered(i),
+                fits=bool(self.fits[i] >= 1.0),
+                enough=bool(enough[i]),
             )
             for i, step_id in enumerate(self.steps.ids)
         )
@@ -180,8 +184,7 @@ class _Table:
         index = turns.turn(steps, gap[:, None], steps.done[:, None], self.now[:, None], met_share)[
             :, 0
         ]
-        cost = turns.costs(steps, start.need, start.played, self.course.reach)
-        index *= turns.fitting(steps, cost, start.per_day) * steps.available
+        index *= self.fits * steps.available
         first = self._first(index)
         return np.asarray(index * self._evening(first) / max(index[first].sum(), 1e-9))
 
@@ -227,14 +230,25 @@ class _Table:
         likely = sorted(worth, key=lambda t: -worth[t])[: self.days.topics]
         return np.array([t in likely for t in self.steps.topics], dtype=bool)
 
-    def _told(self) -> Array:
+    def _answers(self) -> tuple[Array, Array, Array]:
+        """Chance that a cold take now says yes, and on the date after a no and after a yes (S,)."""
         on_date = chances(self.thin, self.left)
         clean = try_chance(self._reached(), self.thin.span, warm=False)
         says = yes_chance(clean, heard=False)
         yes = np.clip(says.mean(axis=1), 1e-6, 1.0 - 1e-6)
-        mean = on_date.mean(axis=1)
         after_yes = (on_date * says).mean(axis=1) / yes
         after_no = (on_date * (1.0 - says)).mean(axis=1) / (1.0 - yes)
+        return yes, after_no, after_yes
+
+    def _answered(self, i: int) -> tuple[float, float] | None:
+        """Chance on the date after a no and after a yes, for a step that can be asked."""
+        _, after_no, after_yes = self.answers
+        asked = self.steps.done[i] and self.steps.available[i]
+        return (float(after_no[i]), float(after_yes[i])) if asked else None
+
+    def _told(self) -> Array:
+        yes, after_no, after_yes = self.answers
+        mean = self.alone
         told = np.sqrt(yes * (after_yes - mean) ** 2 + (1.0 - yes) * (after_no - mean) ** 2)
         rested = self.beliefs.gap_days[self.steps.rows] >= REST_DAYS
         return np.where(rested & self.steps.available & self.steps.done, told, 0.0)
@@ -277,14 +291,3 @@ class _Table:
             if topic_id in last and days:
                 last[topic_id] = max(last[topic_id], *days)
         return {t for t, d in last.items() if (self.day - d).days >= touch}
-
-    def _why(self, i: int, alone: float, planned: float, need: float) -> str:
-        step = self.state.steps[self.steps.ids[i]]
-        on = self.state.topic_date(step.topic_id, self.day)
-        when = f"on {on.day} {on:%B}" if on and on > self.day else "in eight weeks"
-        told = "" if enough_rows(self.beliefs)[self.steps.rows[i]] else "First guess: "
-        words = (
-            f"{told}{alone:.0%} clean cold {when} if left alone, about {planned:.0%} with the plan"
-        )
-        words += f"; about {max(round(need), 1)} more minutes."
-        return words[:1].upper() + words[1:]

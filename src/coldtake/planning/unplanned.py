@@ -7,7 +7,7 @@ from coldtake.domain.plan import LeftOut, SlotKind
 from coldtake.planning.compose import LOOK_FURTHER_MIN, Composed, Task
 from coldtake.planning.options import WORTHLESS, longest_work, shortest_work, work_worth
 from coldtake.planning.pieces import Piece
-from coldtake.planning.reasons import Reasons, left_out
+from coldtake.planning.reasons import Reasons
 from coldtake.planning.values import StepValue
 
 SPARE_SLOTS = 3
@@ -96,7 +96,7 @@ def left_out_steps(
     free = [row for row in out if task.values[row].available]
     free.sort(key=lambda r: (entry.get(r, LOOK_FURTHER_MIN + 1), -best_slot(task, r).gain, r))
     waiting = [row for row in out if not task.values[row].available]
-    words = _Words(task, composed, entry)
+    words = _Words(task, composed, reasons, entry)
     return (
         *(_left(task.values[r], words.of(r)) for r in free),
         *(_left(v, "You took it out.") for v in refused),
@@ -126,18 +126,15 @@ def _entry_minutes(composed: Composed, out: set[int]) -> dict[int, int]:
 class _Words:
     """Says of each row what it would take."""
 
-    def __init__(self, task: Task, composed: Composed, entry: dict[int, int]) -> None:
-        self.task, self.entry = task, entry
+    def __init__(
+        self, task: Task, composed: Composed, reasons: Reasons, entry: dict[int, int]
+    ) -> None:
+        self.task, self.reasons, self.entry = task, reasons, entry
         self.topics = {task.values[p.row].topic_id for p in composed.choice.picks}
-        step = min(10, composed.playing_min)
-        shorter = composed.solved.choose(composed.playing_min - step)
-        less = shorter.points if shorter else 0.0
-        self.per_minute = max(composed.choice.points - less, 0.0) / max(step, 1)
 
     def of(self, row: int) -> str:
         """Say it of one row."""
         value, slot = self.task.values[row], best_slot(self.task, row)
         full = len(self.topics) >= self.task.rules.topics_most and value.topic_id not in self.topics
         limit = self.task.rules.topics_most if full else None
-        extra = self.entry.get(row)
-        return left_out(value, slot.minutes, self.per_minute, extra, limit if not extra else None)
+        return self.reasons.left_out(value, slot.minutes, self.entry.get(row), limit)

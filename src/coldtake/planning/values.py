@@ -18,6 +18,10 @@ class StepValue:
     chance_today : chance of a clean cold take on the day itself, None where it is not known
     chances : chance of a clean cold take on the date after 0, 1, 2 … minutes tomorrow and nothing
         more; never falling; empty where it is not known
+    after_answer : that chance after a cold take tomorrow that says no, and one that says yes, both
+        without work; None where nothing is asked
+    fits : the topic's minutes are there until its date, beside what brings more for them
+    enough : there are takes enough for the chances to be more than a first guess
     """
 
     step_id: str
@@ -29,6 +33,8 @@ class StepValue:
     chance_without: float
     chance_with: float
     need_left_min: float
-    why: str = ""
     chance_today: float | None = None
     chances: tuple[float, ...] = ()
+    after_answer: tuple[float, float] | None = None
+    fits: bool = True
+    enough: bool = True

@@ -59,4 +59,4 @@ def _line(moment: Moment, state: State) -> str:
     names = (_title(state, slot.topic_id), step.title if step else "")
     name = " - ".join(w for w in names if w)
     said = f"{moment.begins:%H:%M} {cold}{name}, {slot.minutes} min. {slot.question}"
-    return said.rstrip()
+    return "\n".join(line for line in (said.rstrip(), slot.reason) if line)
