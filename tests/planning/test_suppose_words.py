@@ -114,7 +114,7 @@ def test_the_triage_in_words():
     log.put(ev.SettingChosen(name="current_topics", value="1"))
     state = log.state
     found = triage(state, TODAY, per_day=30.0)
-    words = {t.topic_id: " ".join(taken_words(state, t)) for t in found.now}
+    words = {t.topic_id: " ".join(taken_words(state, t, TODAY)) for t in found.now}
     words |= {t.topic_id: " ".join(later_words(t, TODAY)) for t in found.later}
     words |= {t.topic_id: " ".join(left_out_words(state, t, TODAY)) for t in found.left_out}
     assert re.fullmatch(

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from coldtake.domain import events as ev
+from coldtake.domain.performance import Performance
 from coldtake.domain.topic import Place
 from coldtake.errors import InputError
 from coldtake.planning import what_if as module
@@ -111,6 +112,17 @@ def test_a_nearer_date_costs_the_topic_and_moves_its_day(state):
     assert own.on == near
     assert own.on_now == DAY + timedelta(days=45)
     assert own.clean.mean < -5.0 * own.clean.error
+
+
+def test_a_programme_gives_the_date_and_a_supposed_one_goes_before_it(state):
+    concert = Performance(
+        id="p", title="Concert", on=DAY + timedelta(days=30), programme=("a", "b")
+    )
+    staged = msgspec.structs.replace(state.copy(), performances={"p": concert})
+    found = by_id(what_if(staged, TODAY, WhatIf(dates={"a": DAY + timedelta(days=20)})))
+    assert found["a"].on_now == found["b"].on_now == found["b"].on == concert.on
+    assert found["a"].on == DAY + timedelta(days=20)
+    assert staged.performances["p"].programme == ("a", "b")  # nothing is kept
 
 
 def test_a_higher_importance_brings_the_topic_more(state):

@@ -96,7 +96,7 @@ def queue_of(
 
 
 def _due(state: State, topic_id: str, today: date, dates: Mapping[str, date | None]) -> float:
-    on = dates.get(topic_id, state.topics[topic_id].performance_on)
+    on = dates.get(topic_id, state.topic_date(topic_id, today))
     return np.inf if on is None or on < today else float((on - today).days)
 
 

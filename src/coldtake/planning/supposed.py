@@ -12,6 +12,7 @@ from statistics import median
 import msgspec
 
 from coldtake.domain.criterion import Criterion, NotesTest
+from coldtake.domain.performance import Performance
 from coldtake.domain.state import State
 from coldtake.domain.topic import Place, Step, Topic
 from coldtake.errors import InputError
@@ -92,7 +93,16 @@ def supposed_state(state: State, topic_ids: Collection[str], what_if: WhatIf) ->
         made = [_lent_step(topic_id, n, minutes) for n in range(count)]
         steps |= {step.id: step for step in made}
         order[topic_id] = tuple(step.id for step in made)
-    return msgspec.structs.replace(state, topics=topics, steps=steps, order=order)
+    stage = {i: _without(known, what_if.dates) for i, known in state.performances.items()}
+    return msgspec.structs.replace(
+        state, topics=topics, steps=steps, order=order, performances=stage
+    )
+
+
+def _without(known: Performance, topic_ids: Collection[str]) -> Performance:
+    """Take topics out of a programme: another date is supposed for them."""
+    left = tuple(i for i in known.programme if i not in topic_ids)
+    return msgspec.structs.replace(known, programme=left)
 
 
 def _changed(topic: Topic, what_if: WhatIf) -> Topic:

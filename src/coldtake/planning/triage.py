@@ -146,7 +146,7 @@ class _Sorting:
 
     def _days_to(self, topic_id: str) -> float:
         """Days to its date; infinite without one."""
-        on = self.state.topics[topic_id].performance_on
+        on = self.state.topic_date(topic_id, self.today)
         return np.inf if on is None else (on - self.today).days
 
     def _first(self) -> list[str]:

@@ -12,9 +12,9 @@ def _lent(lent: bool) -> list[str]:
     return ["It has no steps yet and is taken to be like your other topics."] if lent else []
 
 
-def taken_words(state: State, one: TakenTopic) -> tuple[str, ...]:
+def taken_words(state: State, one: TakenTopic, today: date) -> tuple[str, ...]:
     """Say what is expected of a topic that is taken on."""
-    on = state.topics[one.topic_id].performance_on
+    on = state.topic_date(one.topic_id, today)
     when = f"on {on_day(on)}" if on else "in eight weeks"
     steps = f"{one.clean:.1f} of {counted(one.steps, 'step')} should be clean {when}"
     if one.kept_up:
@@ -34,14 +34,19 @@ def later_words(one: LaterTopic, today: date) -> tuple[str, ...]:
 def left_out_words(state: State, one: LeftOutTopic, today: date) -> tuple[str, ...]:
     """Say why a topic does not fit, what it would take, and when its turn comes if ever."""
     if one.past:
-        on = state.topics[one.topic_id].performance_on
+        on = state.topic_date(one.topic_id, today)
         past = f"Its date{', ' + on_day(on) + ',' if on else ''} is past"
         return (f"{past}{', and it holds a place' if one.current else ''}.",)
-    return (_why(state, one), *_what_it_takes(state, one), *_turn(one, today), *_lent(one.lent))
+    return (
+        _why(state, one, today),
+        *_what_it_takes(state, one),
+        *_turn(one, today),
+        *_lent(one.lent),
+    )
 
 
-def _why(state: State, one: LeftOutTopic) -> str:
-    on = state.topics[one.topic_id].performance_on
+def _why(state: State, one: LeftOutTopic, today: date) -> str:
+    on = state.topic_date(one.topic_id, today)
     until = f"until {on_day(on)}" if on else "in eight weeks"
     minutes = counted(one.minutes, "minute")
     if not one.alone:

@@ -29,6 +29,7 @@ class Row:
     """One topic: what is said of it, where it is proposed to go."""
 
     topic: Topic
+    on: date | None
     said: tuple[str, ...]
     proposed: Place
     blocks: bool = False
@@ -43,20 +44,21 @@ def rows_of(state: State, found: Triage, today: date) -> dict[str, list[Row]]:
     """Put the proposal into rows: now, later, left out."""
     from coldtake.planning import triage_words as words
 
-    topics = state.topics
+    def row(topic_id: str, said: tuple[str, ...], place: Place, *, blocks: bool = False) -> Row:
+        on = state.topic_date(topic_id, today)
+        return Row(state.topics[topic_id], on, said, place, blocks)
+
     return {
         "now": [
-            Row(topics[t.topic_id], words.taken_words(state, t), Place.CURRENT) for t in found.now
+            row(t.topic_id, words.taken_words(state, t, today), Place.CURRENT) for t in found.now
         ],
-        "later": [
-            Row(topics[t.topic_id], words.later_words(t, today), Place.WAITING) for t in found.later
-        ],
+        "later": [row(t.topic_id, words.later_words(t, today), Place.WAITING) for t in found.later],
         "left_out": [
-            Row(
-                topics[t.topic_id],
+            row(
+                t.topic_id,
                 words.left_out_words(state, t, today),
                 Place.LAID_ASIDE if t.blocks else Place.WAITING,
-                t.blocks,
+                blocks=t.blocks,
             )
             for t in found.left_out
         ],

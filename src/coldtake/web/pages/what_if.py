@@ -44,6 +44,7 @@ class TopicRow:
     topic: Topic
     found: TopicThen
     gain: str
+    dated: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +101,8 @@ def _rows(state: State, answer: Answer) -> tuple[TopicRow, ...]:
     for one in topics:
         sign = "+" if one.clean.mean > 0 else "−"
         gain = f"{sign}{amount(one.clean)}" if told_apart(one.clean) else ""
-        rows.append(TopicRow(state.topics[one.topic_id], one, gain))
+        dated = one.on != one.on_now or state.topic_date(one.topic_id, one.on) == one.on
+        rows.append(TopicRow(state.topics[one.topic_id], one, gain, dated))
     return tuple(sorted(rows, key=lambda r: (r.found.on, r.topic.title)))
 
 
