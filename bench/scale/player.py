@@ -13,6 +13,7 @@ import numpy as np
 
 from coldtake.domain import events as ev
 from coldtake.domain.criterion import Criterion, NotesTest, TempoTest, Times
+from coldtake.domain.estimate import Interval, SaidChance, SaidTopic
 from coldtake.domain.ids import named_id, uuid7
 from coldtake.domain.plan import LeftOut, Period, Plan, PlanRequest, PlanRules, Slot, SlotKind
 from coldtake.domain.take import Answer, Figure, Judge, NoteEvidence, NoteStatus, Verdict
@@ -99,6 +100,7 @@ class Player:
     def _session(self, index: int, day: date) -> Iterator[ev.Event]:
         plan = self._plan(index, day)
         yield self._event(ev.PlanKept(plan=plan), day)
+        yield from self._foretold(index, day, plan)
         run = self._id()
         yield self._event(ev.SessionStarted(session_id=run, plan=plan), day)
         yield self._event(ev.IntentionSet(session_id=run, slot_id=None, words="Long lines."), day)
@@ -118,6 +120,19 @@ class Player:
                 takes -= heard
                 yield from self._slot(run, slot, day, count, heard)
         yield self._event(ev.SessionEnded(session_id=run, note="The turn came free."), day)
+
+    def _foretold(self, index: int, day: date, plan: Plan) -> Iterator[ev.Event]:
+        """What is said of the day's steps, and once a week of a date eight weeks ahead."""
+        ids = dict.fromkeys(slot.step_id for slot in plan.slots)
+        chances = tuple(
+            SaidChance(step_id=i, chance=round(0.2 + 0.7 * (n / len(ids)), 3))
+            for n, i in enumerate(ids)
+        )
+        yield self._event(ev.ChancesSaid(for_day=day, chances=chances), day)
+        if index % 7 == 0:
+            now = self._turn(index)
+            topics = tuple(_said(steps, day) for steps in self._steps[now : now + CURRENT])
+            yield self._event(ev.OutlookSaid(topics=topics), day)
 
     def _slot(self, run: str, slot: Slot, day: date, count: int, heard: int) -> Iterator[ev.Event]:
         about = {"session_id": run, "slot_id": slot.id}
@@ -210,6 +225,16 @@ class Player:
 
 
 _LEFT = "9 minutes would add 0.4 points; with about 55 more minutes it is in."
+
+
+def _said(steps: list[Step], day: date) -> SaidTopic:
+    return SaidTopic(
+        topic_id=steps[0].topic_id,
+        on=day + timedelta(days=56),
+        clean_steps=Interval(low=1.0, mid=3.0, high=4.0),
+        ready_chance=0.212,
+        steps=tuple(SaidChance(step_id=s.id, chance=0.587) for s in steps),
+    )
 
 
 def _share(index: int, days: int, total: int) -> int:

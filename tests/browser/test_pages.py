@@ -14,6 +14,7 @@ import soundfile
 from playwright.sync_api import Page, expect
 
 from coldtake.domain import events as ev
+from coldtake.domain.estimate import Interval, SaidChance, SaidTopic
 from coldtake.domain.plan import PlanRequest
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step, TopicKind
@@ -80,7 +81,10 @@ def filled(services) -> dict[str, str]:
         )
     ]
     for back in range(20, 0, -2):
+        _said(services, steps[:3], back)
         _practised(services, steps[:3], back)
+    _said_of_a_date(services, piece, steps[:2], today - timedelta(days=6))
+    services.settings.choose("held_test", "1")
     request = PlanRequest(
         day=today + timedelta(days=1),
         starts_at=services.evening.default_request(today + timedelta(days=1)).starts_at,
@@ -107,6 +111,29 @@ def filled(services) -> dict[str, str]:
     }
 
 
+def _said(services, steps, back: int) -> None:
+    """What the evening before would have said, so that there is something to look back at."""
+    day = services.today() - timedelta(days=back)
+    chances = tuple(
+        SaidChance(step_id=step.id, chance=0.3 + 0.2 * n) for n, step in enumerate(steps)
+    )
+    at = services.now() - timedelta(days=back, hours=20)
+    services.append(ev.ChancesSaid(for_day=day, chances=chances), at=at, day=day)
+
+
+def _said_of_a_date(services, topic, steps, on: date) -> None:
+    said = SaidTopic(
+        topic_id=topic.id,
+        on=on,
+        clean_steps=Interval(low=0, mid=1, high=2),
+        ready_chance=0.2,
+        steps=tuple(SaidChance(step_id=step.id, chance=0.5) for step in steps),
+    )
+    day = services.today() - timedelta(days=3)  # so that none is due while the pages are looked at
+    at = services.now() - timedelta(days=3)
+    services.append(ev.OutlookSaid(topics=(said,)), at=at, day=day)
+
+
 def _practised(services, steps, back: int) -> None:
     day = services.today() - timedelta(days=back)
     for n, step in enumerate(steps):
@@ -114,7 +141,11 @@ def _practised(services, steps, back: int) -> None:
         answer = (Answer.NO, Answer.YES, Answer.YES, Answer.CANNOT_TELL)[(back + n) % 4]
         services.append(
             ev.TryAnswered(
-                try_id=services.log.new_id(), step_id=step.id, answer=answer, judge=Judge.PLAYER
+                try_id=services.log.new_id(),
+                step_id=step.id,
+                answer=answer,
+                judge=Judge.PLAYER,
+                tempo_bpm=90.0 - back,
             ),
             ev.SlotEnded(session_id="x", slot_id="x", step_id=step.id, played_s=420),
             at=at,

@@ -39,9 +39,12 @@ def test_from_the_first_intention_to_the_end_by_keys_alone(stand, services, plan
 
     stand.press("n", "y")  # the second answer is not taken: one chance
     assert "No" in stand.told()
+    meant = "The only cold take did not come out clean: that supports a clean first try of 0 % to"
+    assert meant in page.inner_text("#told-more")
     stand.forward(7).sees("slot", "Again")  # goes on by itself; the topic is the same
     assert page.inner_text("#slot-row") == "0 of 3 in a row"
     stand.press("y", "y")
+    assert not page.is_visible("#told-more")  # no later try is cold
     assert page.inner_text("#slot-row") == "2 of 3 in a row"
     stand.press("n", "Backspace", "y")
     assert page.inner_text("#slot-row") == "3 of 3 in a row"

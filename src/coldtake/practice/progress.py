@@ -106,6 +106,7 @@ class LookingBack:
     def __init__(self, log: Log) -> None:
         self._log = log
         self._digests = Digests(log.store)
+        self._right: tuple[int, date, HowRight] | None = None
 
     def get_ready(self) -> None:
         """Go through all pasts once, so that no page waits for it."""
@@ -151,10 +152,16 @@ class LookingBack:
         return told if told.clean else None
 
     def how_right(self) -> HowRight:
-        """Hold what was said against what came."""
+        """Hold what was said against what came; kept until the log or the day changes."""
+        upto, today = self._log.store.last_sequence(), self._log.today()
+        if self._right is None or self._right[:2] != (upto, today):
+            self._right = (upto, today, self._found_right(today))
+        return self._right[2]
+
+    def _found_right(self, today: date) -> HowRight:
         from coldtake.learning.calibration import calibration
 
-        state, today = self._log.state(), self._log.today()
+        state = self._log.state()
         digests = self._digests.all(state)
         evening = list(_answered(state, digests))
         dates = list(_dates_told(state, digests, today))
