@@ -249,3 +249,31 @@ def test_a_recording_of_a_run_through_is_kept_and_not_judged(client, services, f
 def test_a_piece_that_waits_is_said(client, services, filled, pieces):
     services.pile.place(pieces[0], Place.WAITING)
     assert "no plan works on it" in words(client.get(f"/performances/{filled.id}").text)
+
+
+def test_the_plan_of_the_last_days_offers_a_run_through_and_takes_a_no(
+    client, services, clock, desk
+):
+    topic = desk.topic("Air in C")
+    for n in (1, 2):
+        desk.step(topic, f"part {n}")
+    practised(services, [topic.id])
+    services.performances.add(
+        "Noon concert", services.today() + timedelta(days=3), programme=[topic.id]
+    )
+    sent = {"minutes": "60", "starts_at": "17:00", "day": ""}
+    said = words(client.post("/tomorrow", data=sent).text)
+    assert "Run-through: Air in C" in said
+    assert "A yes would make that" in said
+    tomorrow = services.today() + timedelta(days=1)
+    plan = services.evening.plan(tomorrow)
+    assert plan.minutes <= 60
+    assert f"17:{plan.lead_min:02d}" in said, "the slots begin after it"
+    assert "Run-through" in words(client.get(f"/tomorrow/print?day={tomorrow}").text)
+    assert b"run-through: Air in C" in services.evening.calendar(tomorrow).replace(b"\r\n ", b"")
+    change = {"day": tomorrow.isoformat(), "act": "no_run"}
+    said = words(client.post("/tomorrow/change", data=change).text)
+    assert "Run-through: Air in C" not in said
+    assert "A run-through may come again" in said
+    client.post("/tomorrow/change", data=change | {"act": "with_run"})
+    assert services.evening.plan(tomorrow).run is not None

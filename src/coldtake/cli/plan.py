@@ -51,6 +51,10 @@ def lines_of(plan: Plan, state: "State") -> list[str]:
     if not plan.slots:
         return list(plan.remarks)
     lines = [f"{plan.request.day:%A, %d %B %Y}: {plan.minutes} minutes from {begins:%H:%M}"]
+    if plan.run:
+        what = state.topic_titles(plan.run.topic_ids)
+        lines.append(f"{begins:%H:%M}  Run-through: {what}, {plan.run.minutes} min")
+        lines.append(f"       {plan.run.reason}")
     for moment in plan.along(begins):
         lines += _moment_lines(moment, state)
     return [*lines, *(f"Note: {remark}" for remark in plan.remarks)]

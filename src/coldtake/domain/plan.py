@@ -87,12 +87,29 @@ class Wish(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class PlanRequest(msgspec.Struct, frozen=True, kw_only=True):
-    """What the player gives: the day, its start on the clock, the minutes, and wishes."""
+    """What the player gives: the day, its start on the clock, the minutes, and wishes.
+
+    run_through : False keeps a run-through out that would be worth its minutes
+    """
 
     day: date
     starts_at: time
     minutes: Annotated[int, Meta(ge=5, le=720)]
     wishes: tuple[Wish, ...] = ()
+    run_through: bool = True
+
+
+class PlannedRun(msgspec.Struct, frozen=True, kw_only=True):
+    """A run-through at the start of a session, before anything is worked on.
+
+    gain : what it would tell of the day, in points
+    """
+
+    performance_id: str
+    topic_ids: tuple[str, ...]
+    minutes: Annotated[int, Meta(ge=1, le=HARD_PERIOD_MIN)]
+    reason: str
+    gain: float = 0.0
 
 
 class Moment(NamedTuple):
@@ -125,6 +142,12 @@ class Plan(msgspec.Struct, frozen=True, kw_only=True):
     remarks: tuple[str, ...] = ()
     value: float = 0.0
     bound: float = 0.0
+    run: PlannedRun | None = None
+
+    @property
+    def lead_min(self) -> int:
+        """Minutes before the first slot: a run-through with the break after it."""
+        return self.run.minutes + self.rules.break_min if self.run else 0
 
     @property
     def slots(self) -> tuple[Slot, ...]:
@@ -134,9 +157,11 @@ class Plan(msgspec.Struct, frozen=True, kw_only=True):
     def along(self, start: datetime) -> Iterator[Moment]:
         """Walk slots and breaks along the clock, from an aware instant or a bare local time.
 
+        A run-through comes before all of them.
+
         Minutes pass as they do, also where the clock is put forward or back meanwhile.
         """
-        passed = 0
+        passed = self.lead_min
         for number, period in enumerate(self.periods):
             if number:
                 yield Moment(_later(start, passed), None, self.rules.break_min)
@@ -149,7 +174,7 @@ class Plan(msgspec.Struct, frozen=True, kw_only=True):
     def minutes(self) -> int:
         """Playing and breaks together."""
         breaks = max(len(self.periods) - 1, 0) * self.rules.break_min
-        return breaks + sum(p.minutes for p in self.periods)
+        return self.lead_min + breaks + sum(p.minutes for p in self.periods)
 
 
 class Violation(msgspec.Struct, frozen=True, kw_only=True):

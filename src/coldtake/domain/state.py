@@ -161,6 +161,10 @@ class State(msgspec.Struct, kw_only=True):
         latest = max(self.open_sessions.items(), key=lambda known: known[1], default=None)
         return None if latest is None else self.sessions[latest[0]]
 
+    def topic_titles(self, topic_ids: Iterable[str]) -> str:
+        """Name some topics in one line, those that are gone left out."""
+        return ", ".join(self.topics[i].title for i in topic_ids if i in self.topics)
+
     def topic_date(self, topic_id: str, day: date) -> date | None:
         """Return when a topic must work next, from `day` on.
 

@@ -21,7 +21,16 @@ import msgspec
 
 from coldtake.domain.criterion import question
 from coldtake.domain.ids import named_id
-from coldtake.domain.plan import Period, Plan, PlanRequest, PlanRules, Slot, SlotKind, violations
+from coldtake.domain.plan import (
+    Period,
+    Plan,
+    PlannedRun,
+    PlanRequest,
+    PlanRules,
+    Slot,
+    SlotKind,
+    violations,
+)
 from coldtake.domain.state import State
 from coldtake.domain.topic import Exercise, Place, Step
 from coldtake.errors import PlanError
@@ -32,6 +41,8 @@ from coldtake.planning.lookahead import day_values
 from coldtake.planning.options import limits_of
 from coldtake.planning.pieces import Insisted, Piece
 from coldtake.planning.reasons import Reasons
+from coldtake.planning.run_worth import best_run
+from coldtake.planning.taper import tapered
 from coldtake.planning.unplanned import left_out_steps, spare_pieces
 from coldtake.planning.values import StepValue
 from coldtake.planning.wishes import Wishes, read_wishes
@@ -99,15 +110,39 @@ def plan_day(
     rules = rules_of(state)
     if values is None:
         values = day_values(state, request.day, slot_most=2 * rules.slot_most_min)
-    return _Day(state, request, rules, values).plan()
+    values = tapered(state, request.day, values, rules.slot_most_min)
+    plan = _Day(state, request, rules, values).plan()
+    run = best_run(state, request.day, rules, request.minutes) if request.run_through else None
+    return plan if run is None else _with_run(state, plan, values, run)
+
+
+def _with_run(state: State, plan: Plan, values: Sequence[StepValue], run: PlannedRun) -> Plan:
+    """Put a run-through before the slots where it is worth more than the minutes it takes."""
+    rest = plan.request.minutes - run.minutes - plan.rules.break_min
+    if rest < LEAST_MIN:
+        return plan
+    shorter = msgspec.structs.replace(plan.request, minutes=rest)
+    made = _Day(state, shorter, plan.rules, values, before_min=run.minutes).plan()
+    hard = any(v.hard for v in violations(made))
+    if hard or not made.slots or made.value + run.gain <= plan.value:
+        return plan
+    made = msgspec.structs.replace(made, id="", request=plan.request, run=run)
+    return msgspec.structs.replace(made, id=named_id("plan", _text(made)))
 
 
 class _Day:
     """One day being planned."""
 
     def __init__(
-        self, state: State, request: PlanRequest, rules: PlanRules, values: Sequence[StepValue]
+        self,
+        state: State,
+        request: PlanRequest,
+        rules: PlanRules,
+        values: Sequence[StepValue],
+        *,
+        before_min: int = 0,
     ) -> None:
+        self.before_min = before_min  # played before the slots
         self.state, self.request, self.rules = state, request, rules
         self.limits = limits_of(rules, request.minutes)
         self.wishes: Wishes = read_wishes(state, request, rules, self.limits)
@@ -217,7 +252,7 @@ class _Day:
             *self._standing_remarks(plan),
             *self.wishes.remarks,
             *_broken_rules(plan),
-            *_some(load_notice(self.state, self.request.day, _playing(plan))),
+            *_some(load_notice(self.state, self.request.day, self.before_min + _playing(plan))),
         )
 
     def _standing_remarks(self, plan: Plan) -> list[str]:

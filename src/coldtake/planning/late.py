@@ -78,7 +78,8 @@ def _shortest(plan: Plan, minutes: int) -> tuple[tuple[Slot, ...], ...]:
 def trim(plan: Plan, minutes_left: int) -> Plan:
     """Shorten a plan to the minutes left, breaks included; the same plan if they are enough.
 
-    What was dropped stands ready among the spare slots, best first.
+    What was dropped stands ready among the spare slots, best first. A run-through before the slots
+    is dropped too: its place was the start.
     """
     if plan.minutes <= minutes_left or not plan.slots:
         return plan
@@ -95,6 +96,7 @@ def _cut(plan: Plan, kept: tuple[tuple[Slot, ...], ...]) -> Plan:
     return msgspec.structs.replace(
         plan,
         periods=tuple(Period(slots=p) for p in kept),
+        run=None,
         spare=(*dropped, *plan.spare),
         value=round(sum(s.gain for p in kept for s in p), 6),
     )

@@ -47,7 +47,11 @@ def _summary(plan: Plan, state: State) -> str:
 
 
 def _description(plan: Plan, state: State, starts: datetime) -> str:
-    return "\n".join(_line(moment, state) for moment in plan.along(starts))
+    lines = [_line(moment, state) for moment in plan.along(starts)]
+    if plan.run:
+        what = state.topic_titles(plan.run.topic_ids)
+        lines.insert(0, f"{starts:%H:%M} run-through: {what}, {plan.run.minutes} min")
+    return "\n".join(lines)
 
 
 def _line(moment: Moment, state: State) -> str:

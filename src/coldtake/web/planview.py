@@ -46,6 +46,7 @@ class Other:
 def periods_of(state: State, plan: Plan) -> tuple[PeriodView, ...]:
     """Walk a plan along the clock."""
     begins = datetime.combine(plan.request.day, plan.request.starts_at)
+    begins += timedelta(minutes=plan.lead_min)
     order = [s.id for s in plan.slots]
     views = []
     for number, period in enumerate(plan.periods, start=1):

@@ -187,6 +187,7 @@ def plan_stave(state: State, plan: Plan, run: SessionRun | None = None) -> Stave
     titles = {s.step_id: step_title(state, s.step_id) for s in plan.slots}
     played = played_of(state, run)
     begins = datetime.combine(plan.request.day, plan.request.starts_at)
+    begins += timedelta(minutes=plan.lead_min)
     systems = []
     for i, period in enumerate(plan.periods):
         pause = rest if i < last else 0
@@ -214,7 +215,7 @@ def one_line_stave(state: State, plan: Plan) -> Stave:
     for i, period in enumerate(plan.periods):
         parts += [(s.minutes, s) for s in period.slots]
         parts += [(rest, None)] if i < last else []
-    cut = edges([m for m, _ in parts], plan.minutes)
+    cut = edges([m for m, _ in parts], plan.minutes - plan.lead_min)
     played = _Played({}, {})
     bars = [
         Bar(*edge, "break", above=f"{minutes}′")
@@ -224,6 +225,7 @@ def one_line_stave(state: State, plan: Plan) -> Stave:
     ]
     begins = datetime.combine(plan.request.day, plan.request.starts_at)
     ends = begins + timedelta(minutes=plan.minutes)
+    begins += timedelta(minutes=plan.lead_min)
     name = f"The session of {plan.minutes} minutes"
     system = System(tuple(bars), "", f"{begins:%H:%M}", f"{ends:%H:%M}", final=True)
     return Stave(name, (system,), _heights(state, spaces))

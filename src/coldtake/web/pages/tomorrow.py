@@ -56,6 +56,8 @@ def wished(plan: Plan, form: Form) -> PlanRequest:
         "add": lambda: changes.add(plan, step_id),
         "allow": lambda: changes.allow(plan, step_id),
         "reset": lambda: changes.reset(plan),
+        "no_run": lambda: msgspec.structs.replace(plan.request, run_through=False),
+        "with_run": lambda: msgspec.structs.replace(plan.request, run_through=True),
     }
     act = acts.get(form.get("act", ""))
     if act is None:
@@ -118,6 +120,7 @@ def _context(services: Services, day: date, plan: Plan | None) -> dict[str, obje
         "request_now": plan.request if plan else services.evening.default_request(day),
         "stave": plan_stave(state, plan) if plan and plan.periods else None,
         "periods": periods_of(state, plan) if plan else (),
+        "run_titles": state.topic_titles(plan.run.topic_ids) if plan and plan.run else "",
         "others": others_of(state, plan) if plan else (),
         "swaps_most": SWAPS_MOST,
     }
@@ -144,7 +147,9 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
             minutes=forms.whole(form.get("minutes", ""), "minutes", 5, 720, "min"),
         )
         if known is not None:  # what the player insisted on outlives a change of minutes
-            wanted = msgspec.structs.replace(wanted, wishes=known.request.wishes)
+            wanted = msgspec.structs.replace(
+                wanted, wishes=known.request.wishes, run_through=known.request.run_through
+            )
         plan = services.evening.propose(wanted)
         if not plan.slots:  # not kept: the page says what to do first
             context = _context(services, day, plan)
@@ -172,6 +177,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         context = {
             "plan": plan,
             "stave": one_line_stave(state, plan),
+            "run_titles": state.topic_titles(plan.run.topic_ids) if plan.run else "",
             "columns": print_columns(print_rows(periods_of(state, plan)), DENSE_FROM),
         }
         return templates.TemplateResponse(request, "print.html", context)

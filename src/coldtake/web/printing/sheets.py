@@ -82,7 +82,22 @@ def plan_sheet(services: Services, plan: Plan, paper: str) -> Sheet:
     request = plan.request
     aside = f"{clock(request.starts_at)}, {plan.minutes} minutes"
     periods = periods_of(services.state(), plan)
-    return Sheet(long_day(request.day), aside, tuple(_slots(periods, engraved)))
+    parts = (*_run_first(services, plan), *_slots(periods, engraved))
+    return Sheet(long_day(request.day), aside, parts)
+
+
+def _run_first(services: Services, plan: Plan) -> tuple[Part, ...]:
+    if plan.run is None:
+        return ()
+    part = Part(
+        title=f"Run-through: {services.state().topic_titles(plan.run.topic_ids)}",
+        at=clock(plan.request.starts_at),
+        minutes=plan.run.minutes,
+        cold=True,
+        question="From start to end, one chance.",
+        break_min=plan.rules.break_min,
+    )
+    return (part,)
 
 
 def _slots(periods: Sequence[PeriodView], engraved: _Engraver) -> Iterator[Part]:

@@ -24,6 +24,8 @@ export interface Plan {
   spare: Slot[];
   left_out: { step_id: string; topic_id: string; reason: string }[];
   remarks: string[];
+  /** A run-through before the slots, on a page of its own. */
+  run?: { performance_id: string; topic_ids: string[]; minutes: number; reason: string } | null;
 }
 
 /** What an event says; `kind` names it (the server's `domain.events`). */

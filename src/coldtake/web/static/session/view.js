@@ -102,6 +102,9 @@ export class View {
     text(el("start-words"), plan ? startWords(desk, now) : "Start makes a plan from the usual minutes.");
     show(el("start-plan"), !plan);
     /** @type {HTMLAnchorElement} */ (el("start-plan")).href = `/tomorrow?day=${desk.snapshot?.day}`;
+    const run = plan?.run ?? null;
+    text(el("start-run"), run ? `First the run-through, ${minutesSaid(run.minutes)}` : "A run-through instead");
+    /** @type {HTMLAnchorElement} */ (el("start-run")).href = run ? runAddress(run) : "/run-through";
     show(el("start-full"), late !== null);
     text(el("start-full"), `All ${late?.whole ?? 0} minutes`);
     el("start-slots").replaceChildren(...places.map((place, i) => slotLine(desk, place, i)));
@@ -251,6 +254,12 @@ function startWords(desk, now) {
   if (!late) return until;
   const out = late.dropped.map((s) => desk.step(s.step_id)?.title ?? "a step").join(", ");
   return `You are late: ${until} Left out: ${out}.`;
+}
+
+/** @param {{performance_id: string, topic_ids: string[]}} run */
+function runAddress({ performance_id, topic_ids }) {
+  const one = topic_ids.length === 1 ? `&topic=${topic_ids[0]}` : "";
+  return `/run-through?performance=${performance_id}${one}`;
 }
 
 /** @param {Desk} desk @param {Place} place @param {number} index */

@@ -66,7 +66,8 @@ export function minutesLeftOf(plan, minutes, now) {
   const starts = new Date(`${plan.request.day}T${plan.request.starts_at}`);
   if (starts.getHours() < rules.turnsAtHour) starts.setDate(starts.getDate() + 1); // at night
   const startsMs = starts.getTime();
-  const late = (now - startsMs) / 60_000;
+  const lead = plan.run ? plan.run.minutes + plan.rules.break_min : 0; // played before the slots
+  const late = (now - startsMs) / 60_000 - lead;
   return late > 5 && late < minutes - 5 ? Math.ceil(minutes - late) : null;
 }
 
