@@ -49,7 +49,7 @@ def commands(parser: argparse.ArgumentParser) -> set[str]:
 
 def test_every_command_has_its_line_in_the_readme():
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    lines = re.findall(r"^    coldtake (\w+)", readme, re.MULTILINE)
+    lines = re.findall(r"^    coldtake ([\w-]+)", readme, re.MULTILINE)
     assert commands(build_parser()) <= {*lines, DEFAULT}
     assert "\n    coldtake  " in readme  # the default command, without a name
     assert set(lines) <= commands(build_parser())

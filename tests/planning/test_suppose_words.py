@@ -67,6 +67,12 @@ def test_minutes_holiday_date_and_importance(state):
     assert words.startswith("“a” at importance 5 of 5: ")
 
 
+def test_several_changes_are_told_together(state):
+    words, found = said(state, take_on=("d",), more_min=20)
+    assert words.startswith(f"All of that together brings {amount(found.all)} ready steps in all; ")
+    assert "the other three" in words
+
+
 def test_what_changes_nothing_says_nothing(state):
     assert said(state)[0] == ""
     assert said(state, take_on=("a",))[0] == ""

@@ -14,6 +14,7 @@ COMMANDS = {
     "plan": "plan",
     "listen": "listen",
     "outlook": "outlook",
+    "what-if": "what_if",
     "topics": "topics",
     "import": "importing",
     "export": "export",
@@ -48,7 +49,7 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"coldtake {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
-    for add in (_serve, _plan, _listen, _outlook, _topics, _rejudge, _print, _demo):
+    for add in (_serve, _plan, _listen, _outlook, _what_if, _topics, _rejudge, _print, _demo):
         add(commands)
     for add in (_import, _export, _restore, _copies, _check):
         add(commands)
@@ -133,6 +134,34 @@ def _outlook(commands: "Commands[Parser]") -> None:
         type=_number(int, 1, 720),
         metavar="N",
         help="minutes of practice a day to reckon with",
+    )
+    _json(parser)
+
+
+def _what_if(commands: "Commands[Parser]") -> None:
+    words = "what one change would cost and bring each topic; nothing is kept"
+    parser = _with_data(commands, "what-if", words)
+    named = "a topic, by its title or id"
+    parser.add_argument("--take-on", action="append", metavar="TOPIC", help=f"take on {named}")
+    parser.add_argument("--leave", action="append", metavar="TOPIC", help="let a topic wait")
+    parser.add_argument(
+        "--minutes", type=_number(int, -720, 720), metavar="N", help="minutes more on each day"
+    )
+    parser.add_argument(
+        "--free-from", type=_day, metavar="DATE", help="the first day of a holiday from playing"
+    )
+    parser.add_argument(
+        "--free-days", type=_number(int, 1, 84), metavar="N", help="how many days it lasts"
+    )
+    parser.add_argument(
+        "--date", action="append", nargs=2, metavar=("TOPIC", "DATE"), help="another date, or none"
+    )
+    parser.add_argument(
+        "--importance",
+        action="append",
+        nargs=2,
+        metavar=("TOPIC", "1-5"),
+        help="another importance",
     )
     _json(parser)
 

@@ -38,8 +38,13 @@ def amount(gain: Difference) -> str:
 
 
 def sentences(state: State, supposed: WhatIf, found: WhatIfFound) -> tuple[str, ...]:
-    """Say what the change does, the most important first; one sentence for each part of it."""
+    """Say what the change does, in a sentence; of several changes what they do together.
+
+    Nothing is said where all is as it is already.
+    """
     said = _Said(state, supposed, found)
+    if said.changes > 1:
+        return (said.together(),)
     parts = (
         *(said.taken_on(i) for i in supposed.take_on),
         *(said.left(i) for i in supposed.leave),
@@ -63,6 +68,24 @@ class _Said:
             if t.current_now and t.current_then and t.topic_id not in supposed.named
         ]
 
+    @property
+    def changes(self) -> int:
+        """How many things are supposed to be otherwise."""
+        one = self.supposed
+        lists = (one.take_on, one.leave, one.dates, one.importances)
+        return sum(map(len, lists)) + bool(one.more_min) + bool(one.free_days)
+
+    def together(self) -> str:
+        """Say what all changes do at once: none can be told from the others."""
+        gain = self.found.all
+        if not told_apart(gain):
+            head = "All of that together changes nothing that could be told in all"
+        else:
+            verb = "brings" if gain.mean > 0 else "costs"
+            head = f"All of that together {verb} {amount(gain)} ready steps in all"
+        effect = self._effect()
+        return f"{head}{'; ' + effect if effect else ''}."
+
     def _title(self, topic_id: str) -> str:
         return f"“{self.state.topics[topic_id].title}”"
 
@@ -71,6 +94,8 @@ class _Said:
         count = len(self.fixed)
         if count == 1:
             return self._title(self.fixed[0].topic_id)
+        if count == len(self.found.topics):
+            return "all of them"
         return f"the other {_COUNT[count] if count < len(_COUNT) else count}"
 
     def _own(self, topic_id: str) -> str:

@@ -60,13 +60,15 @@ def read(query: QueryParams, today: date) -> WhatIf:
     """Read a supposition from an address. Raises InputError naming the field."""
     from coldtake.planning.supposed import WhatIf
 
+    free_days = forms.maybe_whole(query.get("free_days", ""), "free days", 0, 84, "days") or 0
+    first = _maybe_day(query.get("free_from", ""), "first free day", today)
     return WhatIf(
         take_on=tuple(i for i in query.getlist("take_on") if i),
         leave=tuple(i for i in query.getlist("leave") if i),
         more_min=forms.maybe_whole(query.get("more_min", ""), "minutes a day", -720, 720, "min")
         or 0,
-        free_from=_maybe_day(query.get("free_from", ""), "first free day", today),
-        free_days=forms.maybe_whole(query.get("free_days", ""), "free days", 0, 84, "days") or 0,
+        free_from=(first or today) if free_days else None,
+        free_days=free_days,
         dates=_dates(query, today),
         importances=_importances(query),
     )

@@ -1,0 +1,94 @@
+"""`coldtake what-if`: the answer in words and JSON, and what cannot be supposed."""
+
+import json
+import re
+
+import pytest
+
+from coldtake.bootstrap import open_services
+from coldtake.cli import main
+from coldtake.domain.topic import Place, Step
+from coldtake.planning.what_if import BATCHES, DRAWS
+from coldtake.web.criteria import first_criterion
+
+
+@pytest.fixture
+def data(tmp_path):
+    """Two current topics of three steps, and one that waits without a step."""
+    services = open_services(tmp_path / "data")
+    for title in ("Scales", "Tune"):
+        topic = services.pile.add(title, place=Place.CURRENT)
+        for n in range(3):
+            services.pile.keep_step(
+                Step(
+                    id=services.log.new_id(),
+                    topic_id=topic.id,
+                    title=f"{title} {n}",
+                    criterion=first_criterion(),
+                )
+            )
+    services.pile.add("Long tones")
+    services.close()
+    return tmp_path / "data"
+
+
+@pytest.fixture
+def said(data, capsys, monkeypatch):
+    monkeypatch.delenv("COLDTAKE_DATA", raising=False)
+
+    def run(*words):
+        status = main(["what-if", "--data", str(data), *words])
+        out, err = capsys.readouterr()
+        return status, out, err
+
+    return run
+
+
+def test_in_words(said):
+    status, out, _ = said("--take-on", "long tones")
+    assert status == 0
+    assert out.startswith("“Long tones” as a third topic takes ")
+    assert re.search(r"  Scales, on \S+: \d\.\d then \d\.\d of 3, -\d\.\d", out)
+    assert "no steps yet" in out
+
+
+def test_as_json(said, data):
+    status, out, _ = said("--minutes", "20", "--importance", "Tune", "5", "--json")
+    assert status == 0
+    found = json.loads(out)
+    assert found["draws"] == BATCHES * DRAWS
+    assert [t["steps"] for t in found["topics"]] == [3, 3]
+    assert found["all"]["error"] > 0.0
+    services = open_services(data)
+    assert services.state().settings == {}
+    services.close()
+
+
+def test_a_date_and_a_holiday(said):
+    day = "2099-01-01"
+    status, out, _ = said("--date", "Tune", day)
+    assert (status, "“Tune” on 1 January" in out) == (0, True)
+    status, out, _ = said("--free-from", "tomorrow", "--free-days", "7")
+    assert (status, "7 days without playing from" in out) == (0, True)
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        ((), "Nothing is supposed"),
+        (("--take-on", "Nocturne"), "There is no topic “Nocturne”"),
+        (("--date", "Tune", "soon"), "not a date"),
+        (("--importance", "Tune", "9"), "no importance"),
+        (("--free-days", "3"), "needs its first day"),
+        (("--minutes", "x"), "invalid number value"),
+    ],
+)
+def test_what_cannot_be_supposed(said, words, sentence):
+    status, out, err = said(*words)
+    assert (status, out) == (2, "")
+    assert sentence in err
+
+
+def test_an_empty_folder(tmp_path, capsys):
+    assert main(["what-if", "--data", str(tmp_path / "none"), "--minutes", "5"]) == 0
+    assert "nothing to look ahead to yet" in capsys.readouterr().out
