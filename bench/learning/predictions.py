@@ -1,103 +1,137 @@
-"""How right are the estimates and the outlook? python bench/learning/predictions.py LAW FIRST COUNT
+"""How right are the estimates? python bench/learning/predictions.py SCENARIO LAW FIRST COUNT
 
-Held-back tries: every cold take's chance is told before its answer is known, from the log so far;
-against the constant (the mean of all answers), the last answer, and the simulator's true chance of
-that answer. Outlook: made half-way, 80 % interval of the clean steps of each topic with a date
-against the number that one cold try each then brings.
+Held-back tries: the chance of every cold take is told on its morning from the log so far (the
+planner chose what to play), for steps answered before. Against the constant (the mean of all
+answers), the last answer, the simulator's true chance of that answer, and the most that a log can
+tell (observer.py). Intervals of 95 %: players drawn anew 500 times (cluster bootstrap).
 """
 
 import sys
-from datetime import timedelta
+from dataclasses import dataclass, field
 
 import numpy as np
+from observer import Population, observed
 from rules import planner
 from world import World, make, run
 
 from coldtake.domain.take import Judge
-from coldtake.learning.beliefs import beliefs, cold_chances
-from coldtake.learning.filter import yes_chance
-from coldtake.planning.outlook import outlook
+from coldtake.learning.beliefs import Beliefs, beliefs, cold_chances
+from coldtake.learning.filter import PLAYER_ERRORS, try_chance, yes_chance
+from coldtake.learning.law import FLOOR
+
+WHO = ("constant", "last answer", "model", "observer", "truth")
 
 
 def auc(told: np.ndarray, yes: np.ndarray) -> float:
-    order = np.argsort(np.argsort(told, kind="stable"), kind="stable") + 1
+    """Chance that a yes was told the higher chance; ties count half."""
+    ordered = np.sort(told)
+    rank = (np.searchsorted(ordered, told) + np.searchsorted(ordered, told, side="right") + 1) / 2.0
     count = yes.sum()
-    return float((order[yes].sum() - count * (count + 1) / 2) / (count * (~yes).sum()))
+    return float((rank[yes].sum() - count * (count + 1) / 2) / (count * (~yes).sum()))
 
 
+@dataclass
 class Watch:
-    def __init__(self) -> None:
-        self.rows: list[tuple[float, float, float, bool]] = []
-        self.inside: list[bool] = []
-        self.errors: list[float] = []
-        self.before: dict[str, tuple[float, float]] = {}
-        self.last: dict[str, bool] = {}
-        self.seen: set[str] = set()
-        self.told: dict[str, object] = {}
+    """Tells on each morning, and settles once the day's answers are in."""
+
+    rows: list[tuple[float, float, float, float, bool]] = field(default_factory=list)
+    keys: list[tuple[int, str]] = field(default_factory=list)
+    told: dict[str, tuple[float, float, float]] = field(default_factory=dict)
+    last: dict[str, bool] = field(default_factory=dict)
+    settled: int = 0
 
     def __call__(self, world: World) -> None:
         self.settle(world)
         b = beliefs(world.state, world.day)
-        means = (cold_chances(b) * b.weight).sum(axis=1)
-        self.before = {
-            i: (float(m), world.player.clean_chance(world.state.steps[i], world.day))
-            for i, m in zip(b.step_ids, means, strict=True)
+        own, heard = _yes_told(b)
+        self.told = {
+            step_id: (own[i], heard[i], world.player.clean_chance(step, world.day))
+            for i, (step_id, step) in enumerate(world.state.steps.items())
         }
-        if (world.day.toordinal() - world.last.toordinal()) == -(world.scenario.days // 2):
-            self.told = {o.topic_id: o for o in outlook(world.state, world.day - timedelta(days=1))}
 
     def settle(self, world: World) -> None:
-        for t in world.state.tries.values():
-            if t.id in self.seen:
-                continue
-            self.seen.add(t.id)
-            if t.cold and t.step_id in self.last and t.step_id in self.before:
-                model, true = self.before[t.step_id]
-                heard = t.judge is Judge.TOOL
-                wrong = (0.03, 0.03) if heard else (world.player.false_yes, world.player.false_no)
-                truth = wrong[0] + (1 - wrong[0] - wrong[1]) * true
-                said = float(yes_chance(np.array(model), heard=heard))
-                self.rows.append((said, truth, float(self.last[t.step_id]), t.answer == "yes"))
-            self.last[t.step_id] = t.answer == "yes"
+        tries = list(world.state.tries.values())
+        for t in tries[self.settled :]:
+            yes = t.answer == "yes"
+            if t.cold and t.step_id in self.last:
+                own, heard, clean = self.told[t.step_id]
+                by_tool = t.judge is Judge.TOOL
+                errors = (
+                    (0.03, 0.03) if by_tool else (world.player.false_yes, world.player.false_no)
+                )
+                true = errors[0] + (1.0 - sum(errors)) * clean
+                last = float(self.last[t.step_id])
+                self.rows.append((last, heard if by_tool else own, np.nan, true, yes))
+                self.keys.append((t.day.toordinal(), t.step_id))
+            self.last[t.step_id] = yes
+        self.settled = len(tries)
 
-    def close(self, world: World) -> None:
-        rng = np.random.default_rng(world.player.seed)
-        chances = dict(zip(world.state.steps, world.chances(world.last), strict=True))
-        for told in self.told.values():
-            clean = sum(rng.random() < chances[s.step_id] for s in told.steps)
-            expected = sum(chances[s.step_id] for s in told.steps)
-            self.inside.append(told.clean_steps.low <= clean <= told.clean_steps.high)
-            self.errors.append(abs(sum(s.chance.mid for s in told.steps) - expected))
+
+def _yes_told(b: Beliefs) -> tuple[np.ndarray, np.ndarray]:
+    """Chance of a yes by the player and by the tool, each (S,), the day's form unknown."""
+    chance = np.clip(cold_chances(b), 1e-9, 1.0 - 1e-9)
+    skill = (np.log(chance / (1.0 - chance)) - FLOOR) / b.cloud.span
+    clean = try_chance(skill, b.cloud.span, warm=False)
+    own = b.cloud.ear + (1.0 - b.cloud.ear - PLAYER_ERRORS[1]) * clean
+    heard = yes_chance(clean, heard=True)
+    return (own * b.weight).sum(axis=1), (heard * b.weight).sum(axis=1)
+
+
+def player_rows(scenario: str, law: str, seed: int, people: Population) -> np.ndarray:
+    """One player's held-back takes: last answer, model, observer, truth, yes (T, 5)."""
+    world, watch = make(scenario, seed, law), Watch()
+    run(world, planner, watch)
+    watch.settle(world)
+    seen = observed(world.state, world.player, people)
+    rows = np.array(watch.rows, dtype=float)
+    rows[:, 2] = [seen[key] for key in watch.keys]
+    return rows
+
+
+def shares(players: list[np.ndarray]) -> dict[str, float]:
+    """What of the way from the constant to the truth, and to the observer, the model goes."""
+    rows = np.concatenate(players)
+    yes, truth = rows[:, 4], rows[:, 3]
+    constant = np.mean((yes.mean() - yes) ** 2)
+    gain = {
+        n: constant - np.mean((rows[:, i] - yes) ** 2) for n, i in (("m", 1), ("o", 2), ("t", 3))
+    }
+    apart = {n: np.mean((rows[:, i] - truth) ** 2) for n, i in (("m", 1), ("o", 2))}
+    spread = np.mean((truth.mean() - truth) ** 2)
+    return {
+        "of the truth's gain (Brier)": gain["m"] / gain["t"],
+        "the observer, of the truth's gain": gain["o"] / gain["t"],
+        "of the observer's gain (Brier)": gain["m"] / gain["o"],
+        "of the truth's spread": 1.0 - apart["m"] / spread,
+        "the observer, of the truth's spread": 1.0 - apart["o"] / spread,
+        "of what the observer knows of the spread": (spread - apart["m"]) / (spread - apart["o"]),
+    }
+
+
+def bootstrap(players: list[np.ndarray], times: int = 500) -> dict[str, tuple[float, float]]:
+    """Limits of 95 % of each share, players drawn with return."""
+    rng = np.random.default_rng(1)
+    found: list[dict[str, float]] = []
+    for _ in range(times):
+        drawn = rng.integers(len(players), size=len(players))
+        found.append(shares([players[i] for i in drawn]))
+    ends = {n: np.quantile([f[n] for f in found], (0.025, 0.975)) for n in found[0]}
+    return {n: (float(low), float(high)) for n, (low, high) in ends.items()}
 
 
 def main() -> None:
-    law, first, count = sys.argv[1], int(sys.argv[2]), int(sys.argv[3])
-    rows, inside, errors = [], [], []
-    for seed in range(first, first + count):
-        world, watch = make("exam", seed, law), Watch()
-        run(world, planner, watch)
-        watch.close(world)
-        rows += watch.rows
-        inside += watch.inside
-        errors += watch.errors
-    model, truth, last, yes = (np.array(c) for c in zip(*rows, strict=True))
-    yes = yes.astype(bool)
-    base = np.full(len(yes), yes.mean())
-    print(f"{law}: {count} players, {len(yes)} cold takes, {yes.mean():.3f} yes")
-    for name, told in (
-        ("constant", base),
-        ("last answer", last),
-        ("model", model),
-        ("true", truth),
-    ):
-        brier = float(np.mean((told - yes) ** 2))
-        print(f"  {name:12} Brier {brier:.4f}  AUC {auc(told, yes):.3f}")
-    gain = np.mean((base - yes) ** 2) - np.array([np.mean((t - yes) ** 2) for t in (model, truth)])
-    print(f"  share of what can be predicted (Brier): {gain[0] / gain[1]:.3f}")
-    print(
-        f"  outlook half-way: {len(inside)} topics, covered {np.mean(inside):.3f}, "
-        f"mean error {np.mean(errors):.2f} steps"
-    )
+    scenario, law, first, count = sys.argv[1], sys.argv[2], int(sys.argv[3]), int(sys.argv[4])
+    people = Population(law)  # type: ignore[arg-type]
+    players = [player_rows(scenario, law, s, people) for s in range(first, first + count)]
+    rows = np.concatenate(players)
+    yes = rows[:, 4].astype(bool)
+    print(f"{scenario}, {law}: {count} players, {len(yes)} cold takes, {yes.mean():.3f} yes")
+    columns = (np.full(len(yes), yes.mean()), *rows[:, :4].T)
+    for name, told in zip(WHO, columns, strict=True):
+        print(f"  {name:12} Brier {np.mean((told - yes) ** 2):.4f}  AUC {auc(told, yes):.3f}")
+    limits = bootstrap(players)
+    for name, share in shares(players).items():
+        print(f"  {name:42} {share:.3f} ({limits[name][0]:.3f} to {limits[name][1]:.3f})")
 
 
 if __name__ == "__main__":

@@ -55,13 +55,13 @@ class Shape:
 # from a log. The numbers are guesses, tried on simulated players of two laws (bench/learning).
 SHAPES: tuple[Shape, ...] = (
     Shape("power, hardly growing", 0.6, 1.0, 0.3, 0.15, 3.5),
-    Shape("power, slow growth", 0.6, 1.0, 0.8, 0.15, 3.5),
-    Shape("power, growing", 0.6, 1.0, 1.8, 0.15, 3.5),
-    Shape("power, fast growth", 0.6, 1.0, 4.0, 0.15, 3.5),
+    Shape("power, slow growth", 0.6, 1.0, 0.9, 0.15, 3.5),
+    Shape("power, growing", 0.6, 1.0, 2.2, 0.15, 3.5),
+    Shape("power, fast growth", 0.6, 1.0, 5.0, 0.15, 3.5),
     Shape("nearly exponential, bent, hardly growing", 3.0, 1.5, 0.3, 0.15, 3.5),
-    Shape("nearly exponential, bent, slow growth", 3.0, 1.5, 0.8, 0.15, 3.5),
-    Shape("nearly exponential, bent, growing", 3.0, 1.5, 1.8, 0.15, 3.5),
-    Shape("nearly exponential, bent, fast growth", 3.0, 1.5, 4.0, 0.15, 3.5),
+    Shape("nearly exponential, bent, slow growth", 3.0, 1.5, 0.9, 0.15, 3.5),
+    Shape("nearly exponential, bent, growing", 3.0, 1.5, 2.2, 0.15, 3.5),
+    Shape("nearly exponential, bent, fast growth", 3.0, 1.5, 5.0, 0.15, 3.5),
 )
 
 

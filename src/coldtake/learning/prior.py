@@ -37,7 +37,7 @@ HOLDS = (-0.8, 0.0, 0.8)
 SPAN_SD = 0.6
 START_MID = 0.12
 START_SD = 0.12
-NEED_SKILL = 0.66  # skill that the minutes expected by the player bring, in the middle; a guess
+NEED_SKILL = 0.71  # skill that the minutes expected by the player bring: clean 3 times in 4
 
 # Holding by kind of topic, as a factor of the half-life; guesses, no source.
 HOLD_BY_KIND: dict[TopicKind, float] = {
