@@ -229,14 +229,14 @@ def test_the_share_in_scale_agrees_with_music21s_scales():
     expected = np.mean([p % 12 in classes[k // 4] for k, p in enumerate(pitches)])
     ground = ground_of(read_changes("Dm7 | G7"), 1, 0, simplest=True)
     notes = on_beats(*((float(k), k + 1.0, p) for k, p in enumerate(pitches)))
-    assert measured(notes, ground, 0.0).in_scale.percent == pytest.approx(100 * expected)
+    assert measured(notes, ground).in_scale.percent == pytest.approx(100 * expected)
 
 
 def test_an_anticipated_note_belongs_to_the_chord_that_it_anticipates():
     ground = ground_of(read_changes("Cmaj7 | Eb7"), 1, 0, simplest=True)
-    early = measured(on_beats((0.0, 3.0, 64), (3.5, 6.0, 67), (6.0, 8.0, 61)), ground, 0.0)
+    early = measured(on_beats((0.0, 3.0, 64), (3.5, 6.0, 67), (6.0, 8.0, 61)), ground)
     assert early.in_scale.percent == pytest.approx(100.0)
-    held = measured(on_beats((0.0, 3.0, 64), (3.5, 4.0, 63)), ground, 0.0)  # E♭ over C
+    held = measured(on_beats((0.0, 3.0, 64), (3.5, 4.0, 63)), ground)  # E♭ over C
     assert held.in_scale.percent == pytest.approx(100.0 * 3.0 / 3.5)
 
 
@@ -244,7 +244,7 @@ def test_strong_beats_arrivals_silence_and_phrases_of_a_worked_example():
     """Worked by hand: over C the strong beats have E and D, over F7 (A, E♭) an E♭ comes at once."""
     ground = ground_of(read_changes("Cmaj7 | F7"), 1, 0, simplest=True)
     found = measured(
-        on_beats((0.0, 1.0, 64), (2.0, 3.0, 62), (4.5, 5.0, 63), (6.0, 6.5, 60)), ground, 0.0
+        on_beats((0.0, 1.0, 64), (2.0, 3.0, 62), (4.5, 5.0, 63), (6.0, 6.5, 60)), ground
     )
     assert (found.strong.hits, found.strong.count) == (2.0, 3.0)
     assert (found.arrivals.hits, found.arrivals.count) == (1.0, 1.0)

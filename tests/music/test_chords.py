@@ -13,6 +13,7 @@ Left out, with the reason:
 import pytest
 
 from coldtake.errors import PassageError
+from coldtake.music.chord_names import printed
 from coldtake.music.chord_scales import scale_choices
 from coldtake.music.chords import KINDS, read_chord
 from coldtake.music.tones import Interval, Tone, degrees, tone_at_fifths
@@ -183,3 +184,12 @@ def test_no_chord_has_no_scale():
     assert scale_choices(read_chord("N.C.")) == ()
     assert read_chord("N.C.").moved(Interval(1, 2)).root is None
     assert Tone("C").pitch_class == 0
+
+
+@pytest.mark.parametrize(
+    ("typed", "shown"),
+    [("F#m7b5/C", "F♯m7♭5/C"), ("Bb7#11", "B♭7♯11"), ("C/Eb", "C/E♭"), ("Eb dorian", "E♭ dorian"),
+     ("Bb blues", "B♭ blues"), ("N.C.", "N.C."), ("Bbmaj7", "B♭maj7")],
+)  # fmt: skip
+def test_a_symbol_is_printed_with_its_signs(typed, shown):
+    assert printed(typed) == shown

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coldtake.domain.take import ChordHeard, Verdict
+from coldtake.music.chord_names import printed
 
 BAR, ROW, MARGIN = 245.0, 112.0, 10.0
 INNER, TOP = 16.0, 12.0  # from a bar's left line to its first chord; from a row's top to its bars
@@ -48,20 +49,6 @@ class ChordChart:
     names: tuple[tuple[str, float], ...]
     width: float
     height: float
-
-
-def printed(symbol: str) -> str:
-    """A chord symbol with printed accidentals."""
-    root, rest = symbol[:1], symbol[1:]
-    if rest[:1] in ("b", "#"):
-        root, rest = root + rest[0].replace("b", "♭").replace("#", "♯"), rest[1:]
-    for plain, sign in (("b", "♭"), ("#", "♯")):
-        for number in ("5", "6", "9", "11", "13"):
-            rest = rest.replace(plain + number, sign + number)
-    if "/" in rest:
-        upper, _, bass = rest.rpartition("/")
-        rest = f"{upper}/{bass[:1]}{bass[1:].replace('b', '♭').replace('#', '♯')}"
-    return root + rest
 
 
 def words_of(chord: ChordHeard) -> str:

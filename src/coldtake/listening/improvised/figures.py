@@ -1,11 +1,14 @@
 """The asked parts of a changes test, each with value, uncertainty and threshold.
 
-Where several beginnings of the form are possible, the value is that of the likeliest and the
-uncertainty reaches to all the others.
+The notes are placed in several ways: at every possible beginning of the form, and as much earlier
+and later as the placing may err. The value is that of the likeliest, the uncertainty reaches to all
+the others; what the notes themselves may be misread comes on top.
 """
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+
+import numpy as np
 
 from coldtake.domain.criterion import ChangesTest
 from coldtake.domain.take import Figure
@@ -20,17 +23,26 @@ SURE_LENGTH_BEATS = 0.2  # a shorter note outside the range may be an overtone
 
 @dataclass(frozen=True, slots=True)
 class Errors:
-    """Half widths (95 %) of the figures: percent, beats, and density in percent of itself."""
+    """How far notes may be misread.
+
+    in_scale : percent; beats : of lengths; both half widths (95 %)
+    misread : share of single notes at a place that are told wrongly; density : share of notes that
+    may be too many or too few
+    """
 
     in_scale: float
-    strong: float
-    arrivals: float
+    misread: float
     beats: float
     density: float
 
 
-OF_KEYS = Errors(2.5, 1.0, 1.0, 0.1, 0.5)
-OF_SOUND = Errors(3.0, 9.0, 12.0, 0.5, 12.0)
+OF_KEYS = Errors(0.5, 0.0, 0.1, 0.0)
+OF_SOUND = Errors(2.5, 0.02, 0.5, 0.15)
+
+
+def _of_places(misread: float, count: float) -> float:
+    """Half width of a share of `count` places when each may be misread [percent]."""
+    return 200.0 * float(np.sqrt(misread * (1.0 - misread) / max(count, 1.0)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,12 +73,14 @@ def figures_of(
 
 
 def _shares(test: ChangesTest, ways: Sequence[Measured], errors: Errors) -> list[_Asked]:
+    of_strong = _of_places(errors.misread, ways[0].strong.count)
+    of_changes = _of_places(errors.misread, ways[0].arrivals.count)
     rows = (
         ("in scale", "% of the sound", test.in_scale_percent, errors.in_scale,
          "in_scale", FEW_SOUNDED_BEATS, "{:.0f} % of the sound in a scale of the chord"),
-        ("strong beats", "% of the notes there", test.strong_beats_percent, errors.strong,
+        ("strong beats", "% of the notes there", test.strong_beats_percent, of_strong,
          "strong", LEAST_STRONG, "{:.0f} % of the notes on strong beats are chord tones"),
-        ("arrivals", "% of the changes", test.arrivals_percent, errors.arrivals,
+        ("arrivals", "% of the changes", test.arrivals_percent, of_changes,
          "arrivals", LEAST_CHANGES, "{:.0f} % of the chord changes met by a third or seventh"),
     )  # fmt: skip
     return [
@@ -87,7 +101,7 @@ def _lengths(test: ChangesTest, ways: Sequence[Measured], errors: Errors) -> lis
     phrase = tuple(w.longest_phrase[1] for w in ways)
     spread = ways[0].longest_phrase[1] - ways[0].longest_phrase[0]
     density = tuple(w.per_bar for w in ways)
-    of_density = errors.density / 100.0 * density[0]
+    of_density = errors.density * density[0]
     rows = (
         ("silence", "beats", test.silence_beats, errors.beats, True,
          "longest silence {:.1f} beats", silence, 0.0),

@@ -38,9 +38,11 @@ from coldtake.listening.keys import Keys
 from coldtake.listening.sound import Sound
 from coldtake.listening.verdicts import PLAYER_MAY_ANSWER, cannot_tell
 from coldtake.music.changes import changes_of
+from coldtake.music.passage import Passage
 
 CLICK_TEMPO_ROOM = 0.004  # a click's tempo is known; clocks and the player differ a little
 TEMPO_ERROR = 0.01
+USUAL_LOWEST, BELOW_WRITTEN = 40, 5
 NOT_TOLD = Figure(
     name="other tests", value=None, uncertainty=None, threshold=0.0, unit="", passed=None,
     words="nothing is written that an improvisation could be compared with",
@@ -82,7 +84,7 @@ def judge_improvised(sound: Sound, asked: Asked, tell: Tell | None = None) -> Ve
         return cannot_tell(obstacle or NO_CHANGES, asked.criterion, sound.remarks)
     beside = click_effect(sound, asked.click, asked.click_bpm)
     sound = replaced(beside.sound, remarks=(*sound.remarks, *beside.remarks))
-    hearing = hear(sound, tell=tell)
+    hearing = hear(sound, _lowest(asked.passage), tell=tell)
     obstacle = obstacle_in_hearing(hearing)
     if obstacle is not None:
         return cannot_tell(obstacle, asked.criterion, sound.remarks)
@@ -92,6 +94,12 @@ def judge_improvised(sound: Sound, asked: Asked, tell: Tell | None = None) -> Ve
         return cannot_tell(obstacle, asked.criterion, sound.remarks)
     take = _Take(found.notes, hearing.duration_s, OF_SOUND, sound.remarks, 100.0 * found.tuning)
     return _judged(take, asked, ground, beside)
+
+
+def _lowest(passage: Passage) -> float:
+    """Lowest pitch that may come, by what is written for the instrument."""
+    written = min((n.pitch for n in passage.notes), default=USUAL_LOWEST)
+    return float(min(written - BELOW_WRITTEN, USUAL_LOWEST))
 
 
 def judge_improvised_keys(keys: Keys, asked: Asked) -> Verdict:
@@ -122,7 +130,11 @@ def _judged(take: _Take, asked: Asked, ground: Ground, beside: ClickEffect | Non
     if isinstance(placing, Obstacle):
         return cannot_tell(placing, asked.criterion, take.remarks)
     error = placing.error_s * placing.bpm / 60.0
-    ways = [measured(placing.notes(take.notes, f), ground, error) for f in placing.first_beats]
+    ways = [
+        measured(placing.notes(take.notes, first + shift), ground)
+        for shift in (0.0, error, -error)
+        for first in placing.first_beats
+    ]
     until = float(placing.beat_at(take.duration_s)) + placing.first_beats[0]
     test = _as_it_sounds(_test(asked), asked.passage.transposition)
     figures = (

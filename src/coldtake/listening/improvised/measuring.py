@@ -3,8 +3,7 @@
 Definitions (common practice where nothing else is said, no source):
 
 - Sounded time: a note from its beginning to its end. Sound that begins at most an eighth before a
-  chord and is held into it belongs to that chord (an anticipation). Time within the placing's error
-  of a change of chord is not counted: there it cannot be told to which chord it belongs.
+  chord and is held into it belongs to that chord (an anticipation).
 - On a strong beat: the note that begins there, else the one that sounds across it.
 - Arrival: a guide tone (third or seventh, or what stands for them) of the new chord sounds within
   one beat of the change. Changes at which nothing sounds are not counted.
@@ -102,10 +101,10 @@ def _sum(shares: Sequence[Share]) -> Share:
     return Share(*(sum(getattr(s, k) for s in shares) for k in ("hits", "count", "unsure")))
 
 
-def measured(notes: Sequence[OnBeats], ground: Ground, error_beats: float) -> Measured:
-    """Measure notes, ordered by onset, over the ground; error_beats : half width of the placing."""
+def measured(notes: Sequence[OnBeats], ground: Ground) -> Measured:
+    """Measure notes, ordered by onset, over the ground."""
     inside = [n for n in notes if n.offset > 0 and n.onset < ground.length_beats]
-    parts = [_parts(n, ground.places, error_beats) for n in inside]
+    parts = [_parts(n, ground.places) for n in inside]
     scales = _scales_meant(inside, parts, ground)
     chords = tuple(
         _over(k, place, inside, parts, scales.get(place.harmony), ground)
@@ -120,23 +119,19 @@ def measured(notes: Sequence[OnBeats], ground: Ground, error_beats: float) -> Me
     return Measured(chords, silence, at, (least, most), phrases, per_bar, tuple(inside))
 
 
-def _parts(note: OnBeats, places: Sequence[Place], error: float) -> dict[int, float]:
+def _parts(note: OnBeats, places: Sequence[Place]) -> dict[int, float]:
     """Counted beats of a note by number of place."""
     found = {}
     for k, place in enumerate(places):
         start, stop = place.onset_beats, place.end_beats
-        if note.offset <= start - EARLY_BEATS or note.onset >= stop:
+        if note.offset <= start or note.onset >= stop:
             continue
-        edge_before = error if k == 0 or places[k - 1].harmony != place.harmony else 0.0
-        follows = places[k + 1] if k + 1 < len(places) else None
-        edge_after = error if follows and follows.harmony != place.harmony else 0.0
-        begin, end = max(note.onset, start + edge_before), min(note.offset, stop - edge_after)
-        if edge_before and _anticipates(note, start):
-            begin = max(note.onset, start - EARLY_BEATS)
-        if edge_after and _anticipates(note, stop):
+        begins = k > 0 and places[k - 1].harmony != place.harmony
+        ends = k + 1 < len(places) and places[k + 1].harmony != place.harmony
+        if ends and _anticipates(note, stop):
             continue
-        if end > begin:
-            found[k] = end - begin
+        early = begins and _anticipates(note, start)
+        found[k] = min(note.offset, stop) - (note.onset if early else max(note.onset, start))
     return found
 
 

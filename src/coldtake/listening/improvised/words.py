@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from coldtake.listening.improvised.measuring import EARLY_BEATS, HELD_BEATS, OnBeats, OverChord
+from coldtake.music.chord_names import printed
 
 # Degrees above the root by semitones, named as on a lead sheet (common practice, no source).
 DEGREES = ("root", "♭9", "9", "♭3", "3", "11", "♯11", "5", "♭13", "13", "♭7", "7")
@@ -12,14 +13,14 @@ def note_words(note: OnBeats, chords: Sequence[OverChord]) -> str:
     """Such as "3 of G7" or "♯11 of G7, outside G mixolydian"; empty outside the changes."""
     over = _under(note, chords)
     if over is None or over.place.root is None:
-        return "" if over is None else f"over {over.place.symbol}"
+        return "" if over is None else f"over {printed(over.place.symbol)}"
     if not note.sure:
         return "its pitch cannot be told surely"
     degree = DEGREES[(note.pitch - over.place.root) % 12]
-    said = f"{degree} of {over.place.symbol}"
+    said = f"{degree} of {printed(over.place.symbol)}"
     if over.scale is None or note.pitch % 12 in over.scale.classes:
         return said
-    return f"{said}, outside {over.scale.name}"
+    return f"{said}, outside {printed(over.scale.name)}"
 
 
 def _under(note: OnBeats, chords: Sequence[OverChord]) -> OverChord | None:
