@@ -48,7 +48,10 @@ def test_from_the_first_intention_to_the_end_by_keys_alone(stand, services, plan
     assert page.inner_text("#slot-row") == "2 of 3 in a row"
     stand.press("n", "Backspace", "y")
     assert page.inner_text("#slot-row") == "3 of 3 in a row"
-    assert "Met." in page.inner_text("#offer")
+    # three in a row at one half, within three tries: the answer taken back does not count
+    assert "Met. A passage that works half the time gets there too, with 12 %." in page.inner_text(
+        "#offer"
+    )
     stand.press("s").sees("slot", "Shifts")  # the spare slot takes the rest
 
     stand.press("p").sees("between").press("Space").sees("slot", "Shifts").press("m")

@@ -4,9 +4,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coldtake.domain.criterion import Times
+from coldtake.domain.criterion import Criterion, NotesTest, Times
 from coldtake.domain.take import Answer
-from coldtake.learning.meaning import answers_of, cold_of, pass_of, standing_of
+from coldtake.learning.meaning import (
+    answers_of,
+    cold_of,
+    lucky_ahead,
+    pass_of,
+    since_slip,
+    standing_of,
+)
 from coldtake.learning.support import Decision, SequentialTest
 from making import attempt
 
@@ -74,3 +81,22 @@ def test_the_first_end_is_that_of_the_plain_test(answers):
     assert (first is Decision.GO_ON) == (known.ended is Decision.GO_ON and known.before is None)
     more = [*answers, *[True] * known.to_held]
     assert standing_of(TEST, more).ended is Decision.HELD
+
+
+ONCE_TWICE = Criterion(tests=(NotesTest(),), times=Times(wanted=2))
+
+
+def tries(*answers):
+    """One cold take a day."""
+    return tuple(attempt(a, day=n, cold=True) for n, a in enumerate(answers))
+
+
+def test_with_a_slip_the_way_to_a_pass_begins_anew():
+    yes, no = Answer.YES, Answer.NO
+    slipped = tries(no, yes, yes, no, yes)
+    assert since_slip(ONCE_TWICE, slipped) == slipped[4:]
+    assert since_slip(ONCE_TWICE, slipped[:3]) == slipped[:3]
+    # two in a row at one half: within 2 tries 1/4, 3: 3/8, 4: 8/16 (counted by hand)
+    assert lucky_ahead(ONCE_TWICE, slipped, 3) == (0.25, 0.375, 0.5)
+    assert lucky_ahead(ONCE_TWICE, slipped[:2], 2) == (0.375, 0.5)
+    assert lucky_ahead(ONCE_TWICE, slipped[:3], 2) == ()  # met

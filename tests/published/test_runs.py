@@ -69,6 +69,22 @@ def test_k_of_n_against_every_series(wanted, among, tries):
     assert found == pytest.approx(brute_force(wanted, among, "3/4", tries), rel=1e-12)
 
 
+@pytest.mark.parametrize(
+    "times", [Times(wanted=3), Times(wanted=2, among=4), Times(wanted=9, among=20)]
+)
+def test_all_at_once_are_those_one_by_one(times):
+    found = support.lucky_passes(times, 0.4, 45)
+    assert found == tuple(support.lucky_pass(times, 0.4, n) for n in range(1, 46))
+    assert list(found) == sorted(found)
+
+
+def test_k_of_k_is_k_in_a_row():
+    among, run = Times(wanted=4, among=4), Times(wanted=4)
+    for tries in (3, 4, 9, 60):
+        found = support.lucky_pass(among, 0.5, tries)
+        assert found == pytest.approx(support.lucky_pass(run, 0.5, tries), rel=1e-12)
+
+
 def test_tries_to_the_third_yes():
     tries = support.tries_to_yes(3, 0.6, 0.8)
     assert nbinom.cdf(tries - 3, 3, 0.6) >= 0.8 > nbinom.cdf(tries - 4, 3, 0.6)

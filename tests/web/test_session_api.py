@@ -56,6 +56,12 @@ def test_what_a_cold_take_will_mean_is_told_beforehand(client, services, desk):
     assert f"of {low:.0%} to {high:.0%}.".replace("%", " %") in meant["yes"]
     assert "3 cold takes 1 came out clean" in meant["no"]
     assert "Held-test" not in meant["no"]
+    # met at its first yes, then slipped; so the way to a yes begins anew: 1/2, 3/4, 7/8, ...
+    assert client.get("/api/session").json()["steps"][first.id]["lucky"][:3] == [
+        "50 %",
+        "75 %",
+        "88 %",
+    ]
     services.settings.choose("held_test", "1")
     meant = client.get("/api/session").json()["steps"][first.id]["after_cold"]
     assert meant["no"].endswith("Of good steps it says so 10 % at most.")  # 2 noes, at most 1 yes

@@ -279,15 +279,21 @@ def passed(times: Times, answers: tuple[bool, ...]) -> bool:
 
 
 def lucky_pass_chance(times: Times, chance: float, tries: int) -> float:
-    """Chance that a passage coming out with `chance` passes "k in a row" within `tries` tries.
+    """Chance that a passage coming out with `chance` passes "k in a row" within `tries` tries."""
+    return (0.0, *lucky_pass_chances(times, chance, tries))[-1]
+
+
+def lucky_pass_chances(times: Times, chance: float, most: int) -> tuple[float, ...]:
+    """Return the same for 1, 2, ... `most` tries.
 
     Exact recursion on the length of the current run (Feller, An Introduction to Probability
     Theory and Its Applications, vol. I, ch. XIII.7). 0 <= chance <= 1; only for runs.
     """
     run = [0.0] * times.wanted
     run[0] = 1.0
-    done = 0.0
-    for _ in range(tries):
+    done, told = 0.0, []
+    for _ in range(most):
         done += run[-1] * chance
         run = [math.fsum(run) * (1.0 - chance), *(r * chance for r in run[:-1])]
-    return done
+        told.append(done)
+    return tuple(told)

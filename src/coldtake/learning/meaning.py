@@ -7,14 +7,16 @@ has not; the estimate of the step (`memory`) goes by days instead. So only the l
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from coldtake.domain.criterion import Times, passed
+from coldtake.domain.criterion import Criterion, Times, passed
 from coldtake.domain.estimate import Interval
+from coldtake.domain.progress import phase_changes, step_phase
 from coldtake.domain.take import Answer, Try
+from coldtake.domain.topic import StepPhase
 from coldtake.learning.support import (
     Decision,
     SequentialTest,
     clean_chance_interval,
-    lucky_pass,
+    lucky_passes,
     passed_supports,
 )
 
@@ -29,7 +31,7 @@ class Pass:
 
     supports : chance of a clean first try when it was passed at the very first chance
     lucky : (tries, chance that a passage which works half the time passes within them)
-    took, took_lucky : tries that the last pass took, and the same chance for them; None: no pass
+    took, took_lucky : tries that the pass took, and the same chance for them; None: no pass
     """
 
     supports: Interval
@@ -74,14 +76,34 @@ def answers_of(tries: Sequence[Try], *, cold: bool = False) -> tuple[bool, ...]:
 
 
 def pass_of(times: Times, answers: Sequence[bool]) -> Pass:
-    """Say what a criterion's pass means; `answers` are all tries so far, oldest first."""
+    """Say what a criterion's pass means; `answers` since it slipped last, oldest first."""
     took = _took(times, answers)
+    lucky = lucky_passes(times, HALF_THE_TIME, max(*USUAL_TRIES, took or 0))
     return Pass(
         supports=passed_supports(times),
-        lucky=tuple((n, lucky_pass(times, HALF_THE_TIME, n)) for n in USUAL_TRIES),
+        lucky=tuple((n, lucky[n - 1]) for n in USUAL_TRIES),
         took=took,
-        took_lucky=None if took is None else lucky_pass(times, HALF_THE_TIME, took),
+        took_lucky=None if took is None else lucky[took - 1],
     )
+
+
+def lucky_ahead(criterion: Criterion, tries: Sequence[Try], more: int) -> tuple[float, ...]:
+    """Chance of a lucky pass within the tries so far and 1, 2, ... `more`; none once it is met."""
+    if step_phase(criterion, tuple(tries)) in (StepPhase.MET, StepPhase.HELD):
+        return ()
+    so_far = len(answers_of(since_slip(criterion, tries)))
+    return lucky_passes(criterion.times, HALF_THE_TIME, so_far + more)[so_far:]
+
+
+def since_slip(criterion: Criterion, tries: Sequence[Try]) -> tuple[Try, ...]:
+    """Return the tries after the last slip: with it the way to a pass begins anew."""
+    slips = [
+        t.id for t, phase in phase_changes(criterion, tuple(tries)) if phase is StepPhase.SLIPPED
+    ]
+    if not slips:
+        return tuple(tries)
+    last = next(n for n, attempt in enumerate(tries) if attempt.id == slips[-1])
+    return tuple(tries[last + 1 :])
 
 
 def _took(times: Times, answers: Sequence[bool]) -> int | None:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from coldtake.domain.criterion import Times, lucky_pass_chance
+from coldtake.domain.criterion import Times, lucky_pass_chances
 from coldtake.domain.estimate import Interval
 
 
@@ -51,7 +51,7 @@ def exact_interval(yeses: int, tries: int, *, share: float = 0.8) -> tuple[float
 def passed_supports(times: Times, *, share: float = 0.8) -> Interval:
     """What the criterion, passed at the very first chance, supports about a clean first try.
 
-    A run that came after many tries supports less: see `lucky_pass_chance` of the domain.
+    A run that came after many tries supports less: see `lucky_pass`.
     """
     among = times.among if times.among is not None else times.wanted
     return clean_chance_interval(times.wanted, among, share=share)
@@ -63,37 +63,42 @@ def lucky_pass(times: Times, chance: float, tries: int) -> float:
     Runs: exact (domain.criterion). k of n: exact too, over all ways the last n answers can stand;
     n <= 16, beyond it the chance that some block of n fresh tries passes (a lower bound).
     """
+    return (0.0, *lucky_passes(times, chance, tries))[-1]
+
+
+def lucky_passes(times: Times, chance: float, most: int) -> tuple[float, ...]:
+    """Return `lucky_pass` for 1, 2, ... `most` tries."""
     if times.among is None:
-        return lucky_pass_chance(times, chance, tries)
+        return lucky_pass_chances(times, chance, most)
     if times.among > _WINDOW_MOST:
-        return _blocks_pass(times.wanted, times.among, chance, tries)
-    return _window_pass(times.wanted, times.among, chance, tries)
+        block = _block_pass(times.wanted, times.among, chance)
+        return tuple(1.0 - (1.0 - block) ** (n // times.among) for n in range(1, most + 1))
+    return _window_passes(times.wanted, times.among, chance, most)
 
 
 _WINDOW_MOST = 16
 
 
-def _window_pass(wanted: int, among: int, chance: float, tries: int) -> float:
-    kept = (1 << among) - 1
-    standing, done = {0: 1.0}, 0.0
-    for _ in range(tries):
-        after: dict[int, float] = {}
-        for last, weight in standing.items():
-            for answer, p in ((1, chance), (0, 1.0 - chance)):
-                window = (last << 1 | answer) & kept
-                if window.bit_count() >= wanted:
-                    done += weight * p
-                else:
-                    after[window] = after.get(window, 0.0) + weight * p
-        standing = after
-    return done
+def _window_passes(wanted: int, among: int, chance: float, most: int) -> tuple[float, ...]:
+    """Walk over all windows at once: a window's place is its answers as bits, the oldest on top."""
+    import numpy as np
+
+    yeses = np.array([place.bit_count() for place in range(1 << among)])
+    standing = np.zeros(1 << among)
+    standing[0], done, told = 1.0, 0.0, []
+    for _ in range(most):
+        before = standing.reshape(2, -1).sum(axis=0)  # the oldest answer leaves the window
+        standing = np.stack([before * (1.0 - chance), before * chance], axis=1).ravel()
+        done += float(standing[yeses >= wanted].sum())
+        standing[yeses >= wanted] = 0.0
+        told.append(done)
+    return tuple(told)
 
 
-def _blocks_pass(wanted: int, among: int, chance: float, tries: int) -> float:
-    block = 1.0 - math.fsum(
+def _block_pass(wanted: int, among: int, chance: float) -> float:
+    return 1.0 - math.fsum(
         math.comb(among, k) * chance**k * (1.0 - chance) ** (among - k) for k in range(wanted)
     )
-    return float(1.0 - (1.0 - block) ** (tries // among))
 
 
 def tries_to_yes(yeses: int, chance: float, share: float = 0.8) -> int:

@@ -4,12 +4,14 @@ from collections.abc import Mapping, Sequence
 
 from coldtake.domain.criterion import Times
 from coldtake.domain.take import Try
+from coldtake.domain.topic import Step
 from coldtake.learning import meaning
 from coldtake.learning.meaning import Cold, Pass, Standing
 from coldtake.learning.support import Decision, SequentialTest
 from coldtake.settings import value_of
 from coldtake.web.rendering import percent
 
+LUCKY_MOST = 40  # tries of one step in one session
 FIVE = Times(wanted=5)  # the worked example: what teachers ask for most; common practice, no source
 
 
@@ -107,3 +109,8 @@ def after_cold(tries: Sequence[Try], test: SequentialTest | None) -> dict[str, s
     return {
         answer: " ".join(cold_said((*before, answer == "yes"), test)) for answer in ("yes", "no")
     }
+
+
+def lucky_said(step: Step, tries: Sequence[Try]) -> list[str]:
+    """Say beforehand how lucky a pass would be after each of the next tries."""
+    return [percent(p) for p in meaning.lucky_ahead(step.criterion, tries, LUCKY_MOST)]

@@ -18,7 +18,7 @@ from coldtake.domain.take import Try, Verdict
 from coldtake.domain.topic import Step
 from coldtake.errors import InputError, NotFoundError
 from coldtake.learning.meaning import answers_of
-from coldtake.web.meaning import after_cold, chosen_test
+from coldtake.web.meaning import after_cold, chosen_test, lucky_said
 from coldtake.web.rendering import without_answer
 
 if TYPE_CHECKING:
@@ -102,6 +102,7 @@ def _step(services: Services, state: State, step: Step, before: list[Try]) -> di
         "times": {"wanted": criterion.times.wanted, "among": criterion.times.among},
         "answers_before": answers_of(before)[-_ANSWERS_MOST:],
         "after_cold": after_cold(before, chosen_test(state.settings)),
+        "lucky": lucky_said(step, before),
         "heard": bool(criterion.heard) and passage is not None,
         "player_tests": len(criterion.heard) < len(criterion.tests),
         "tempo_bpm": _tempo(step, passage),

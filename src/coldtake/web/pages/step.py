@@ -190,13 +190,13 @@ def _tempo(services: Services, step: Step) -> Tempo | None:
 
 def _means(chosen: Mapping[str, str], step: Step, own: Sequence[Try]) -> dict[str, object]:
     """Say what a pass and the cold takes of a step mean."""
-    from coldtake.learning.meaning import answers_of, pass_of
+    from coldtake.learning.meaning import answers_of, pass_of, since_slip
     from coldtake.web import meaning
 
-    times = step.criterion.times
+    times, answers = step.criterion.times, answers_of(since_slip(step.criterion, own))
     test = meaning.chosen_test(chosen)
     return {
-        "pass_said": meaning.pass_words(times, pass_of(times, answers_of(own))),
+        "pass_said": meaning.pass_words(times, pass_of(times, answers)),
         "cold_said": meaning.cold_said(answers_of(own, cold=True), test),
         "example_said": "" if times == meaning.FIVE else meaning.example_words(),
         "tested": test is not None,

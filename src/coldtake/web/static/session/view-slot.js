@@ -36,7 +36,9 @@ export function drawSlot(desk, seen, spare) {
   const row = step && progress(step.times, [...step.answers_before, ...answersTo(session, slot.step_id)]);
   show(el("slot-row"), row !== undefined && row.wanted > 1);
   if (row && step) drawRow(row.have, row.wanted, step.times.among);
-  drawOffer(desk, spare, row?.met === true && answersTo(session, slot.step_id).at(-1) === true);
+  const answers = answersTo(session, slot.step_id);
+  const lucky = step?.lucky?.[answers.length - 1] ?? "";
+  drawOffer(desk, spare, row?.met === true && answers.at(-1) === true, lucky);
   drawTold(desk, seen);
 }
 
@@ -63,6 +65,7 @@ function drawOffer(
   /** @type {Desk} */ desk,
   /** @type {Slot | null} */ spare,
   /** @type {boolean} */ met,
+  /** @type {string} how lucky a pass is after so many tries, in percent */ lucky,
 ) {
   show(el("offer"), met && !desk.takes.busy);
   if (!met) return;
@@ -71,7 +74,8 @@ function drawOffer(
   const rest = other
     ? `or give the last ${spare.minutes} minutes to “${other.title}” (S).`
     : "or move on (M).";
-  text(el("offer-words"), `Met. Stay and make it safe, ${rest}`);
+  const luck = lucky ? ` A passage that works half the time gets there too, with ${lucky}.` : "";
+  text(el("offer-words"), `Met.${luck} Stay and make it safe, ${rest}`);
 }
 
 /** @param {Desk} desk @param {Extract<Scene, {screen: "slot"}>} seen */
