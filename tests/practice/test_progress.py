@@ -151,6 +151,8 @@ def test_chances_are_held_against_the_cold_takes_of_their_day(services, scales):
     tried(services, fast, 2, clean=False)
     known = services.back.how_right()
     assert (known.told, known.next_day) == (1, None)
+    past = services.state().past(slow.id)
+    assert digests.digest_of(past, "").cold == {DAY + timedelta(days=1): True}
 
 
 def test_enough_of_them_are_scored(services, scales):

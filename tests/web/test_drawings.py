@@ -1,5 +1,9 @@
 """The geometry of what is drawn: minutes to widths, sound to outline, figures to places."""
 
+import re
+from dataclasses import replace
+from datetime import timedelta
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -9,9 +13,10 @@ from coldtake.domain.session import SessionRun, SlotRun
 from coldtake.domain.state import State
 from coldtake.domain.take import Answer, Figure, NoteEvidence, NoteStatus
 from coldtake.listening.outline import extremes
+from coldtake.practice.progress import ExerciseTempo
 from coldtake.web.charts import chords_of
 from coldtake.web.evidence import beat_of, kind_of, scale_of
-from coldtake.web.progress_charts import week_rows
+from coldtake.web.progress_charts import progress_of, tempo_chart, tempo_words, week_rows
 from coldtake.web.rendering import minutes, number, percent, without_answer
 from coldtake.web.stave import one_line_stave, plan_stave
 from coldtake.web.tries import tries_stave
@@ -161,6 +166,47 @@ def test_weeks_of_all_topics_stand_on_one_scale():
     assert rows[0].strokes == ((25.0, 20.0),)  # half of 40 px, nothing for the empty week
     assert rows[1].strokes == ((25.0, 30.0), (75.0, 0.0))
     assert week_rows({}, {}) == ()
+
+
+def clean_at(*tempi, every=4, goal=100.0):
+    clean = tuple((NOON.date() + timedelta(days=every * n), t) for n, t in enumerate(tempi))
+    return ExerciseTempo(
+        topic_id="t", steps=(step("one"),), clean=clean, goal_bpm=goal, unit_beats=1.0
+    )
+
+
+def test_a_day_of_slow_practice_says_nothing_of_where_a_tempo_leads():
+    plain, mixed = clean_at(60.0, 70.0, 76.0, 80.0, 83.0), clean_at(60.0, 70.0, 76.0, 80.0, 83.0)
+    slow = tuple((day + timedelta(days=1), 40.0) for day, _ in mixed.clean)
+    mixed = replace(mixed, clean=tuple(sorted((*mixed.clean, *slow))))
+    assert progress_of(mixed).limit_bpm == progress_of(plain).limit_bpm
+    assert progress_of(clean_at(60.0, 50.0, 55.0, 52.0, 50.0)) is None
+
+
+def test_a_goal_is_never_said_for_a_day_gone_by():
+    told = clean_at(60.0, 70.0, 76.0, 80.0, 83.0, goal=85.0)
+    fit = progress_of(told)
+    late = told.clean[-1][0] + timedelta(days=200)
+    early, mid, _ = tempo_words(told, fit, late).reached
+    assert early == mid == late
+    soon = tempo_words(told, fit, told.clean[-1][0]).reached
+    assert soon[0] < soon[1] < late
+
+
+def test_a_tempo_chart_keeps_within_its_frame():
+    told = clean_at(60.0, 70.0, 76.0, 80.0, 83.0)
+    today = told.clean[-1][0] + timedelta(days=3)
+    chart = tempo_chart(told, progress_of(told), today)
+    numbers = [float(n) for n in re.findall(r"[\d.]+", chart.curve + " " + chart.band)]
+    places = [*numbers[::2], *(x for *_, x, _ in chart.points), chart.now_x]
+    heights = [*numbers[1::2], *(y for *_, y in chart.points), *(y for _, y in chart.lines)]
+    assert 0 <= min(places) <= max(places) <= 100
+    assert 0 <= min(heights) <= max(heights) <= chart.height
+    assert [y for *_, y in chart.points] == sorted((y for *_, y in chart.points), reverse=True)
+    assert chart.last > today
+    reached = tempo_chart(clean_at(60.0, 100.0), None, today)
+    assert (reached.curve, reached.last) == ("", today)
+    assert tempo_chart(clean_at(60.0), None, NOON.date()).points[0][2] == 1.0
 
 
 @pytest.mark.parametrize(
