@@ -18,6 +18,8 @@ DISPLACED_SPREADS = 3.2  # and so many times the player's own spread
 FAINT_DB = 26.0  # an extra this far below the take's notes is not held against the player
 SHORTEST_EXTRA_S = 0.05
 CLOSEST_S = 0.06
+CLEAR_EXTRA_S = 0.15
+APART, STRAY = 0.7, 6.5  # semitones
 SURE_ATTACK = 0.6  # an extra needs an attack of its own
 BEFORE_START_S = 1.0  # what sounds longer before the first note does not belong to the take
 NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
@@ -73,17 +75,12 @@ def gather(
         ),
         tuple(passage.notes[i].id for i in sorted(unsure)),
         played,
-        np.array([onset_error_s(reading.kept[i]) for i in played]),
+        np.array([reading.kept[i].error_s for i in played]),
         fit,
         off,
         100.0 * tuning,
         grid_error_s=0.0 if grid is None else grid.error_s,
     )
-
-
-def onset_error_s(playing: Playing) -> float:
-    """Half width (95 %) within which a heard onset is known: 4 ms and half the note's rise."""
-    return 0.004 + 0.5 * playing.rise_s
 
 
 def _tuning(reading: Reading, passage: Passage, played: Sequence[int]) -> float:
@@ -168,7 +165,7 @@ def _note(
     cents = None if pitch is None else 100.0 * (pitch - note.pitch - tuning)
     wrong = playing.right is False
     late = None if timing is None else 1e3 * timing.from_grid_s
-    displaced = timing is not None and _is_displaced(timing, onset_error_s(playing))
+    displaced = timing is not None and _is_displaced(timing, playing.error_s)
     mistuned = not wrong and cents is not None and MISTUNED_CENTS < abs(cents) < 100.0
     return NoteEvidence(
         id=note.id, status=NoteStatus.WRONG if wrong else NoteStatus.RIGHT,
@@ -217,7 +214,11 @@ def _extras(reading: Reading, tuning: float) -> tuple[NoteEvidence, ...]:
     floor = (float(np.median(levels)) if levels else 0.0) - FAINT_DB
     first = min((p.onset_s for p in reading.kept.values()), default=0.0)
     starts = sorted(p.onset_s for p in reading.playings)
-    counted = [e for e in reading.extras if _counts(e, floor, first) and _apart(e.onset_s, starts)]
+    counted = [
+        e
+        for e in reading.extras
+        if _counts(e, floor, first, _beside(e, reading.playings)) and _apart(e.onset_s, starts)
+    ]
     return tuple(
         NoteEvidence(
             id=f"extra-{k + 1}",
@@ -237,11 +238,30 @@ def _apart(onset_s: float, starts: Sequence[float]) -> bool:
     return not any(0.0 < abs(onset_s - s) < CLOSEST_S for s in starts)
 
 
-def _counts(extra: Playing, floor_db: float, first_s: float) -> bool:
+def _stands_apart(extra: Playing, beside: Sequence[float]) -> bool:
+    """Whether a tone without a clear attack is surely another than those before and after it.
+
+    beside : their pitches; a pitch detector strays by octaves and twelfths, never by a second
+    """
+    tone = extra.tone
+    if tone.pitch is None or tone.spread > 0.3 or extra.offset_s - extra.onset_s < CLEAR_EXTRA_S:
+        return False
+    steps = [abs(tone.pitch - p) for p in beside]
+    return all(APART < step < STRAY and tone.voiced > 0.9 for step in steps)
+
+
+def _beside(extra: Playing, playings: Sequence[Playing]) -> list[float]:
+    """Pitches of the tones before and after."""
+    before = [p for p in playings if p.onset_s < extra.onset_s][-1:]
+    after = [p for p in playings if p.onset_s > extra.onset_s][:1]
+    return [p.tone.pitch for p in (*before, *after) if p.tone.pitch is not None]
+
+
+def _counts(extra: Playing, floor_db: float, first_s: float, beside: Sequence[float]) -> bool:
     """Whether an extra tone is held against the player."""
     if extra.tone.pitch is None or extra.tone.level_db < floor_db:
         return False
-    if extra.attack < SURE_ATTACK:
+    if extra.attack < SURE_ATTACK and not _stands_apart(extra, beside):
         return False
     if extra.offset_s - extra.onset_s < SHORTEST_EXTRA_S or extra.tone.voiced < 0.5:
         return False

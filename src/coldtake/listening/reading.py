@@ -26,6 +26,7 @@ NEAR_SHARE = 0.3  # of the note's frames that must lie there
 SURELY_GROWN = 0.7
 CLEAR_ATTACKS = 0.8  # a take whose attacks are as clear as this tells where there is none
 BRIEF_S = 0.08
+SEEN_ERROR_S = 0.05
 DOUBTFUL_ATTACK = 0.05  # a repeated note with less evidence of an attack is not told
 
 
@@ -36,6 +37,7 @@ class Playing:
     index : the note of the passage it stands for, None for an extra
     right : whether it has the written pitch (None: cannot be told)
     onset_s, rise_s, offset_s; tone : its pitch; attack : 0..1
+    error_s : half width (95 %) within which the onset is known
     """
 
     index: int | None
@@ -46,6 +48,7 @@ class Playing:
     tone: Tone
     attack: float
     after: int = -1
+    error_s: float = 0.02
 
 
 @dataclass(frozen=True)
@@ -277,7 +280,16 @@ def _seen(hearing: Hearing, place: Place, onset: Onset, index: int, tuning: floa
     tone = tone_between(hearing, onset.onset_s, place.until_s, around=wanted)
     pitch = exact_pitch(hearing, onset.onset_s, place.until_s, wanted)
     tone = replace(tone, pitch=tone.pitch if pitch is None else pitch)
-    return Playing(index, True, onset.onset_s, onset.rise_s, place.until_s, tone, 0.0)
+    return Playing(
+        index,
+        True,
+        onset.onset_s,
+        onset.rise_s,
+        place.until_s,
+        tone,
+        0.0,
+        error_s=SEEN_ERROR_S + 0.5 * onset.rise_s,
+    )
 
 
 def _own_of(own: OwnTones | None, piece: Piece, pitches: Ints, since_s: float) -> Own | None:
@@ -339,7 +351,7 @@ def _playing(
     if piece.kind != Kind.RIGHT:
         tone = true_octave(hearing, tone, onset.onset_s, offset)
     plain = Playing(
-        None, None, onset.onset_s, onset.rise_s, offset, tone, attack, after=piece.index
+        None, None, onset.onset_s, onset.rise_s, offset, tone, attack, piece.index, onset.error_s
     )
     if piece.kind == Kind.EXTRA:
         return _exact(hearing, plain)
