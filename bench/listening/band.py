@@ -204,26 +204,36 @@ def rise_in(sound: np.ndarray) -> Rise:
     return Rise(*(float(np.argmax(size >= share * peak)) / RATE for share in (0.1, 0.5)))
 
 
-@lru_cache(maxsize=20_000)
-def tuning_of(bank: str, program: int, key: int, velocity: int) -> float:
-    """How far the sample itself stands from the key's tempered pitch [cents], vibrato averaged.
+def _weighted_median(values: np.ndarray, weights: np.ndarray) -> float:
+    order = np.argsort(values)
+    total = np.cumsum(weights[order])
+    return float(values[order][np.searchsorted(total, 0.5 * total[-1])])
 
-    Frequency of the strongest of the first three partials over one second: the slope of its phase
-    after shifting it to 0 Hz.
+
+@lru_cache(maxsize=20_000)
+def tuning_of(bank: str, program: int, key: int, velocity: int, length_s: float = 1.1) -> float:
+    """How far a note of a given length stands from the key's tempered pitch [cents].
+
+    Median, by magnitude, of what the first six partials say over the note's own length, its very
+    beginning left out (45 ms, or 30 % of a short one). A partial says the slope of its phase after
+    shifting it to 0 Hz, the median by energy. A plucked string or a scooped tone stands elsewhere in its first 100 ms than later.
     """
-    sound = synth(bank).render(program, [Played(0.0, 1.2, key, velocity)], 0.0)
-    part = sound[int(0.12 * RATE) : int(1.1 * RATE)]
+    sound = synth(bank).render(program, [Played(0.0, length_s + 0.1, key, velocity)], 0.0)
+    part = sound[int(min(0.045, 0.3 * length_s) * RATE) : int(length_s * RATE)]
     base = 440.0 * 2 ** ((key - 69) / 12)
     time = np.arange(len(part)) / RATE
-    best = (0.0, 0.0)
-    for k in (1, 2, 3):
+    periods = 8 if len(part) > 24 * RATE / base else 4
+    said: list[float] = []
+    sizes: list[float] = []
+    for k in range(1, 7):
         shifted = part * np.exp(-2j * np.pi * k * base * time)
-        width = int(RATE / base * 8)
+        width = min(int(RATE / base * periods), len(part) - 2)
         smooth = np.convolve(shifted, np.hanning(width) / width, "valid")
         weight = np.abs(smooth) ** 2
         advance = np.angle(smooth[1:] * np.conj(smooth[:-1]))
-        hz = float((advance * weight[1:]).sum() / weight[1:].sum()) * RATE / (2 * np.pi)
+        hz = _weighted_median(advance, weight[1:]) * RATE / (2 * np.pi)
         cents = 1200.0 * np.log2((k * base + hz) / (k * base))
-        if weight.sum() > best[0] and abs(cents) < 40.0:
-            best = (float(weight.sum()), float(cents))
-    return best[1]
+        if abs(cents) < 40.0:
+            said.append(float(cents))
+            sizes.append(float(np.sqrt(weight.mean())))
+    return _weighted_median(np.array(said), np.array(sizes)) if said else 0.0

@@ -313,7 +313,8 @@ def _sounded(
         if note.onset_s is not None:
             note.other_onsets = (*note.other_onsets, note.onset_s)
         note.status, note.onset_s, note.rise, note.key = e.status, onset, rise, e.key
-        sample = tuning_of(bank, instrument.program, e.key, e.velocity)
+        length = min(max(round(e.length_s * 20) / 20, 0.1), 1.1)
+        sample = tuning_of(bank, instrument.program, e.key, e.velocity, length)
         note.cents, note.displaced, note.mistuned = e.cents + sample, e.displaced, e.mistuned
         note.off_s = onset - e.clean_s
     return played, truth
