@@ -216,7 +216,8 @@ def tuning_of(bank: str, program: int, key: int, velocity: int, length_s: float 
 
     Median, by magnitude, of what the first six partials say over the note's own length, its very
     beginning left out (45 ms, or 30 % of a short one). A partial says the slope of its phase after
-    shifting it to 0 Hz, the median by energy. A plucked string or a scooped tone stands elsewhere in its first 100 ms than later.
+    shifting it to 0 Hz, the median by energy. A plucked string or a scooped tone stands elsewhere
+    in its first 100 ms than later.
     """
     sound = synth(bank).render(program, [Played(0.0, length_s + 0.1, key, velocity)], 0.0)
     part = sound[int(min(0.045, 0.3 * length_s) * RATE) : int(length_s * RATE)]

@@ -75,7 +75,7 @@ class Costs:
 COSTS = Costs()
 NEAR, FAR = 0.35, 0.75  # semitones from the expected pitch: surely it, surely not
 OCTAVES = (12.0, -12.0, 19.02, 24.0)  # where pitch detectors go astray
-MOST_SKIPPED = 5  # notes that may be left out at once without a jump
+MOST_SKIPPED = 2  # notes that may be left out at once without a jump
 FULL_FRAMES = 12  # frames of a piece that count in full; more count FURTHER each
 FURTHER = 0.3
 Period = Callable[[float], float]

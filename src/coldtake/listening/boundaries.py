@@ -166,4 +166,6 @@ def _steady(hearing: Hearing, start: int, stop: int) -> float | None:
     voiced = hearing.voiced[start:stop]
     if not voiced.any():
         return None
-    return float(np.median(hearing.pitch[start:stop][voiced]))
+    heard = np.sort(hearing.pitch[start:stop][voiced])
+    half = len(heard) // 2
+    return float(heard[half] if len(heard) % 2 else 0.5 * (heard[half - 1] + heard[half]))

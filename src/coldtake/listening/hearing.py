@@ -15,6 +15,7 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 import numpy.typing as npt
+from scipy.fft import rfft
 
 from coldtake.listening.sound import Sound
 
@@ -172,7 +173,7 @@ def _fine(samples: Samples) -> tuple[Floats, Floats]:
 
 def _band_levels(frames: Samples) -> tuple[npt.NDArray[np.float32], Floats]:
     window = np.hanning(WINDOW).astype(np.float32)
-    magnitude = np.abs(np.fft.rfft(frames * window, axis=1)).astype(np.float32)
+    magnitude = np.abs(rfft(frames * window, axis=1)).astype(np.float32)
     middle = frames[:, WINDOW // 4 : 3 * WINDOW // 4]
     power = np.einsum("ij,ij->i", middle, middle) / middle.shape[1]
     return np.log1p(20.0 * (magnitude @ _bands())), 10.0 * np.log10(power + 1e-10)

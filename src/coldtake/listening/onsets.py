@@ -13,6 +13,7 @@ first; where the rise proves too fast for it, 12 ms and then 4 ms.
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.fft import rfft
 
 from coldtake.listening.hearing import FINE_STEP_S, RATE, Floats, Hearing, Samples
 from coldtake.listening.own_tones import STEP_RISE_S, STEP_S, OwnTones
@@ -178,7 +179,8 @@ def _spectra(samples: Samples, start: int, stop: int, zoom: _Zoom) -> Floats:
     cut = np.pad(cut, (max(-low, 0), max(high - len(samples), 0)))
     frames = np.lib.stride_tricks.sliding_window_view(cut, zoom.window)[:: zoom.hop]
     window = np.hanning(zoom.window).astype(np.float32)
-    return np.asarray(np.abs(np.fft.rfft(frames * window, axis=1)), dtype=np.float64)
+    found = rfft(frames * window, axis=1)
+    return np.asarray(np.sqrt(found.real**2 + found.imag**2), dtype=np.float64)
 
 
 def _growth_curve(spectra: Floats, at: int, zoom: _Zoom) -> Floats | None:

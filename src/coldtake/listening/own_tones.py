@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.fft import rfft
 
 from coldtake.listening.hearing import RATE, Floats, Samples
 
@@ -91,7 +92,8 @@ def _roots(samples: Samples, first: int, last: int, step: int = 1) -> Single:
     cut = np.pad(samples[max(low, 0) : max(high, 0)], (max(-low, 0), max(high - len(samples), 0)))
     frames = np.lib.stride_tricks.sliding_window_view(cut, WINDOW)[:: HOP * step]
     window = np.hanning(WINDOW).astype(np.float32)
-    return np.sqrt(np.abs(np.fft.rfft(frames * window, axis=1)[:, :HIGHEST_BIN])).astype(np.float32)
+    found = rfft(frames * window, axis=1)[:, :HIGHEST_BIN]
+    return np.asarray((found.real**2 + found.imag**2) ** 0.25, dtype=np.float32)
 
 
 def _shape(samples: Samples, stretches: Sequence[Stretch]) -> Single:

@@ -12,6 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
+from scipy.fft import rfft
 
 from coldtake.listening.hearing import PITCH_STEP_S, RATE, Floats, Hearing, Samples
 from coldtake.listening.tones import Tone
@@ -63,7 +64,7 @@ def _magnitudes(samples: Samples, centres: npt.NDArray[np.int64], window: int) -
     at = np.clip(centres + window, half, len(padded) - half)
     frames = padded[at[:, None] + np.arange(-half, half)]
     shape = np.hanning(window).astype(np.float32)
-    return np.asarray(np.abs(np.fft.rfft(frames * shape, SIZE, axis=1)), dtype=np.float64)
+    return np.asarray(np.abs(rfft(frames * shape, SIZE, axis=1)), dtype=np.float64)
 
 
 def _at(spectra: Floats, frequencies_hz: Floats) -> Floats:
