@@ -58,12 +58,14 @@ def test_slow_attacks_over_a_ringing_neighbour_are_found_within_their_rise(instr
     verdict = judge(sounded(instrument, notes), passage, CRITERION)
     assert verdict.answer == Answer.YES, verdict.reason
     program = INSTRUMENTS[instrument].program
+    off, beyond = [], []
     for heard, played in zip(verdict.notes, notes, strict=True):
         rise = rise_of(BANK, program, played.key, played.velocity)
         assert heard.onset_s is not None
-        # The definition of the onset leaves half of the rise either way; 15 ms for the window.
-        off = abs(heard.onset_s - played.start_s - rise.onset_s)
-        assert off < 0.5 * rise.rise_s + 0.015, (heard.id, off, rise.rise_s)
+        off.append(abs(heard.onset_s - played.start_s - rise.onset_s))
+        beyond.append(off[-1] - 0.5 * rise.rise_s)
+    assert np.median(beyond) < 0.005  # the definition leaves half of the rise either way
+    assert max(off) < 0.05  # mir_eval's tolerance
 
 
 @rendered

@@ -26,6 +26,7 @@ NEAR_SHARE = 0.3  # of the note's frames that must lie there
 SURELY_GROWN = 0.7
 CLEAR_ATTACKS = 0.8  # a take whose attacks are as clear as this tells where there is none
 BRIEF_S = 0.08
+SAME_S = 0.03
 SEEN_ERROR_S = 0.05
 DOUBTFUL_ATTACK = 0.05  # a repeated note with less evidence of an attack is not told
 
@@ -181,6 +182,10 @@ def _collect(
             goings.append(Going(heard.onset_s, piece.index, furthest))
             kept = {i: p for i, p in kept.items() if i < piece.index}
             extras = [e for e in extras if e.after < piece.index]
+        if _same_attack(kept, piece.index, heard.onset_s) and _is_repeat(pitches, piece.index):
+            if not _due_there(kept, piece.index, heard.onset_s, beats):
+                continue
+            del kept[piece.index - 1]
         goes_on = held and _is_repeat(pitches, piece.index) and furthest == piece.index - 1
         held, furthest = True, piece.index
         judged = _unstruck(heard, clarity) if goes_on else heard
@@ -312,6 +317,21 @@ def _own_tones(hearing: Hearing, path: Path, pitches: Ints, tuning: float) -> Ow
     return learn(hearing.samples, stretches, {int(p) for p in pitches})
 
 
+def _same_attack(kept: dict[int, Playing], index: int, onset_s: float) -> bool:
+    """Whether the note before already begins there: one attack is not two notes."""
+    return index - 1 in kept and abs(kept[index - 1].onset_s - onset_s) < SAME_S
+
+
+def _due_there(kept: dict[int, Playing], index: int, onset_s: float, beats: Floats) -> bool:
+    """Whether an attack comes nearer to when this note was due than to the note before."""
+    earlier = [k for k in kept if k < index - 1]
+    if not earlier:
+        return False
+    from_s, from_beat = kept[max(earlier)].onset_s, beats[max(earlier)]
+    middle = 0.5 * (beats[index - 1] + beats[index])
+    return bool(onset_s > from_s + _pace(kept, beats) * (middle - from_beat))
+
+
 def _is_repeat(pitches: Ints, index: int) -> bool:
     return index > 0 and bool(pitches[index] == pitches[index - 1])
 
@@ -390,7 +410,9 @@ def _is_right(hearing: Hearing, heard: Playing, wanted: float, piece: Piece) -> 
         return _octave_is_right(hearing, wanted, off, heard)
     grown = growth(hearing, np.array([piece.start_s]), np.array([wanted, tone.pitch]))[0]
     if grown[0] > SURELY_GROWN and grown[1] < grown[0] - 0.3:
-        return True if piece.kind == Kind.RIGHT else None
+        # The partials of a note an octave lower grow there too.
+        lower = lower_octave_sounds(hearing, heard.onset_s, heard.offset_s, wanted - 12.0)
+        return True if piece.kind == Kind.RIGHT and not lower else None
     clear = tone.voiced >= 0.6 and tone.frames >= 4 and tone.spread < 0.3
     if piece.kind == Kind.RIGHT and not (clear and grown[1] > max(0.5, grown[0] - 0.1)):
         return None

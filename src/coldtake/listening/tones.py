@@ -155,10 +155,11 @@ def lower_octave_sounds(
     True when odd partials stand out, False when the sound is clear and they do not, None otherwise.
     """
     size = 1 << 14
-    start, stop = round((start_s + 0.03) * RATE), round(min(stop_s, start_s + 0.4) * RATE)
+    settle_s = min(0.03, 0.25 * (stop_s - start_s))
+    start, stop = round((start_s + settle_s) * RATE), round(min(stop_s, start_s + 0.4) * RATE)
     cut = hearing.samples[max(start, 0) : stop]
-    if len(cut) < RATE * 0.06:
-        return None
+    if len(cut) < RATE * max(0.05, 4.0 / pitch_to_hz(low_pitch)):
+        return None  # too short to part its partials
     spectrum = _spectrum(cut, size)
     ahead = hearing.samples[max(start - round(0.13 * RATE), 0) : max(start - round(0.04 * RATE), 0)]
     before = _spectrum(ahead, size) if len(ahead) > RATE * 0.06 else 0.0 * spectrum
