@@ -6,7 +6,9 @@ from datetime import datetime, timedelta, timezone
 import pytest
 
 from coldtake.domain import events as ev
+from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.state import fold
+from coldtake.domain.take import Answer
 from coldtake.errors import StoreError
 from making import NOON, event, plan, slot, step, topic
 
@@ -37,6 +39,18 @@ def test_every_part_of_a_rich_event_survives(store):
     rich = event(ev.SessionStarted(session_id="s", plan=plan((slot(step()),))))
     store.append([rich, event(ev.TopicKept(topic=topic(importance=5)))])
     assert fold(read(store)).sessions["s"].plan == rich.data.plan
+
+
+def test_a_performance_and_what_it_brought_survive(store):
+    concert = Performance(id="c", title="Noon ♩", on=NOON.date(), programme=(topic().id,))
+    part = RunPart(topic_id=topic().id, answer=Answer.NO, broke=(step().id,), words="the turn")
+    told = ev.RunTold(
+        run_id="r", run_kind=RunKind.STAGE, performance_id="c", parts=(part,), played_s=95.5
+    )
+    store.append([event(ev.PerformanceKept(performance=concert)), event(told)])
+    state = fold(read(store))
+    assert state.performances == {"c": concert}
+    assert state.runs["r"].parts == (part,)
 
 
 def test_instants_keep_their_zone_and_microseconds(store):

@@ -238,3 +238,16 @@ def test_stopping_leaves_nothing(empty):
     demo.build(empty, today=TODAY, progress=Stopper(2))
     assert empty.is_empty()
     assert not list(empty.take_files._folder.iterdir())
+
+
+def test_the_concert_has_a_programme_and_two_run_throughs(example):
+    [concert] = example.performances.upcoming()
+    titles = [example.state().topics[t].title for t in concert.programme]
+    assert (concert.on, len(titles)) == (CONCERT, 2)
+    runs = example.performances.runs(concert.id)
+    assert len(runs) == 2
+    assert all(run.told and run.intention and run.minutes > 5 for run in runs)
+    assert all(len(run.parts) == 2 for run in runs)
+    assert any(part.broke for run in runs for part in run.parts)
+    assert not example.performances.effect().enough, "two run-throughs are not enough"
+    assert example.performances.readiness(concert.id).on == CONCERT

@@ -11,6 +11,8 @@ from html.parser import HTMLParser
 import pytest
 
 from coldtake.domain.criterion import Criterion, NotesTest, OwnQuestionTest
+from coldtake.domain.performance import RunPart
+from coldtake.domain.take import Answer
 from coldtake.domain.topic import Exercise, PassageRef, Place
 from coldtake.practice.tables import tables_of
 
@@ -56,7 +58,22 @@ def hostile(services, desk):
     services.pile.keep_passage(MUSICXML.encode(), "evil.musicxml")
     asked = Criterion(tests=(NotesTest(), OwnQuestionTest(question=EVIL)))
     exercise = Exercise(passage=PassageRef(passage_id=one.id), words=EVIL, key=EVIL[:20])
-    return desk.step(topic, EVIL, criterion=asked, exercise=exercise)
+    step = desk.step(topic, EVIL, criterion=asked, exercise=exercise)
+    hostile_stage(services, step)
+    return step
+
+
+def hostile_stage(services, step):
+    """A performance with a run-through told, one begun, and the day itself told."""
+    doors = services.performances
+    on = services.today()
+    stage = doors.add(EVIL, on, place=EVIL, programme=[step.topic_id])
+    part = RunPart(topic_id=step.topic_id, answer=Answer.NO, broke=(step.id,), words=EVIL)
+    for _ in range(2):
+        run = doors.begin([step.topic_id], performance_id=stage.id, intention=EVIL)
+    doors.tell(run.id, [part], words=EVIL)
+    doors.tell_stage(stage.id, [part], words=EVIL)
+    doors.take_back(doors.add(EVIL, on, place=EVIL).id)
 
 
 def pages(services, step) -> list[str]:
@@ -75,6 +92,15 @@ def pages(services, step) -> list[str]:
         f"/what-if/numbers?leave={step.topic_id}",
         "/triage",
         "/session",
+        "/performances",
+        *(f"/performances/{p}" for p in services.state().performances),
+        *(f"/performances/{p}/readiness" for p in services.state().performances),
+        *(f"/performances/{p}/after" for p in services.state().performances),
+        *(f"/run-through?performance={p}" for p in services.state().performances),
+        *(f"/run-through/{r}" for r in services.state().runs),
+        *(f"/run-through/{r}/end" for r in services.state().runs),
+        f"/performances/{EVIL}",
+        f"/run-through/{EVIL}",
         f"/topics/{EVIL}",
         f"/steps/{EVIL}",
     ]

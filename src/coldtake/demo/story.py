@@ -9,6 +9,7 @@ from datetime import date, datetime, time, timedelta, tzinfo
 import msgspec
 import numpy as np
 
+from coldtake.demo import on_stage
 from coldtake.demo.laying import topic_id
 from coldtake.demo.material import MATERIAL
 from coldtake.demo.scenario import laid_out
@@ -60,6 +61,7 @@ class Story:
                 self._services.pile.keep_step(step)
         for name in AT_FIRST:
             self._services.pile.place(topic_id(name), Place.CURRENT)
+        on_stage.announce(self._services, self._today)
 
     def day(self, index: int) -> None:
         """Plan a day on the evening before, then play it; index -42 is the first, -1 yesterday."""
@@ -86,6 +88,7 @@ class Story:
             lambda slot, run: self._takes.in_slot(index, slot, run),
         )
         play.play(run, own_day)
+        on_stage.run_through(self._services, self._clock, self._player, index, own_day)
 
     def finish(self) -> None:
         """Bring home what is left, and plan today and tomorrow."""
