@@ -3,7 +3,9 @@
 No rule says when to taper. For each step of a programme two futures are compared: worked on every
 day until the date, and left alone. What lies between, the chance that it stands on the day because
 of the work, falls to nothing from two sides as the date comes near: a new step cannot be made ready
-any more, and one that stands will still stand without more work. Minutes are worth their share of
+any more, and one that stands will still stand without more work. What is not in the programme can
+wait until after it: what it loses by that is the days of waiting, as a share of the days to its own
+date. Minutes are worth their share of
 what they would be worth HORIZON_DAYS before, so that far from a date nothing is changed; what they
 lose goes to cold takes and run-throughs (`run_worth`) by the choice of the day itself.
 """
@@ -50,7 +52,20 @@ def tapered(
     days = np.array([left[state.steps[i].topic_id] for i in b.step_ids])
     stage = effect_of(state, day).stage.mid
     shares = dict(zip(b.step_ids, shares_left(b, days, minutes, stage), strict=True))
-    return tuple(_scaled(v, float(shares.get(v.step_id, 1.0))) for v in values)
+    soon = min(left.values())
+    return tuple(
+        _scaled(
+            v, float(shares[v.step_id]) if v.step_id in shares else _waiting(state, day, v, soon)
+        )
+        for v in values
+    )
+
+
+def _waiting(state: State, day: date, value: StepValue, days: int) -> float:
+    """Share of its worth that a step of another topic loses by waiting so many days, 0..1."""
+    on = state.topic_date(value.topic_id, day)
+    left = (on - day).days if on is not None and on > day else HORIZON_DAYS
+    return min(days / min(left, HORIZON_DAYS), 1.0)
 
 
 def _days_left(state: State, day: date) -> dict[str, int]:
