@@ -201,7 +201,7 @@ def _looked_again(
     hearing: Hearing, own: OwnTones, reading: Reading, pitches: Ints, beats: Floats
 ) -> Reading:
     """Look again for notes that were left out or not told."""
-    kept = dict(reading.kept)
+    kept = _as_due(reading.kept, pitches, beats)
     order = sorted(kept)
     usual = usual_peak(
         hearing, own, [int(pitches[i]) for i in order if pitches[i] in own.pitches],
@@ -246,6 +246,23 @@ def _repeats_show(hearing: Hearing, own: OwnTones, kept: dict[int, Playing], pit
         and p.onset_s > kept[i - 1].onset_s + 0.05
     ][:6]  # fmt: skip
     return len(found) >= 2 and min(found) > RISEN_AGAIN
+
+
+def _as_due(kept: dict[int, Playing], pitches: Ints, beats: Floats) -> dict[int, Playing]:
+    """Where only some of a run of equal notes were heard, each the one that was due there."""
+    pace, out = _pace(kept, beats), dict(kept)
+    for i in sorted(kept):
+        first = i
+        while first > 0 and pitches[first - 1] == pitches[i] and first - 1 not in out:
+            first -= 1
+        before = max((k for k in out if k < first), default=None)
+        if first == i or before is None or kept[i].right is False:
+            continue
+        from_s = out[before].onset_s - pace * beats[before]
+        due = np.abs(from_s + pace * beats[first : i + 1] - kept[i].onset_s)
+        nearest = first + int(np.argmin(due))
+        out[nearest] = replace(out.pop(i), index=nearest)
+    return out
 
 
 def _pace(kept: dict[int, Playing], beats: Floats) -> float:
