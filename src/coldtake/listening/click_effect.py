@@ -19,7 +19,8 @@ from coldtake.listening.click_track import (
     find_clicks,
     without_clicks,
 )
-from coldtake.listening.reading import NEAR, Playing, Reading
+from coldtake.listening.playings import Playing, Reading
+from coldtake.listening.reading import NEAR
 from coldtake.listening.sound import Sound
 from coldtake.listening.tempo import Grid
 from coldtake.music.passage import Passage

@@ -8,7 +8,7 @@ import numpy as np
 from coldtake.domain.take import NoteEvidence, NoteStatus, Restart
 from coldtake.listening.attacks import attack_strength
 from coldtake.listening.hearing import FINE_STEP_S, Floats, Hearing
-from coldtake.listening.reading import CLEAR_ATTACKS, Playing, Reading
+from coldtake.listening.playings import CLEAR_ATTACKS, Playing, Reading
 from coldtake.listening.tempo import Grid, TempoFit, against_click, fit_tempo
 from coldtake.music.passage import Passage, PassageNote
 

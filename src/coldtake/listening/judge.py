@@ -15,7 +15,8 @@ from coldtake.listening.click_effect import click_effect, without_click_notes
 from coldtake.listening.evidence import Evidence, gather
 from coldtake.listening.fitness import Obstacle, obstacle_in_hearing, obstacle_in_sound
 from coldtake.listening.hearing import Tell, hear
-from coldtake.listening.reading import Reading, read_take
+from coldtake.listening.playings import Reading
+from coldtake.listening.reading import read_take
 from coldtake.listening.sound import Sound
 from coldtake.listening.verdicts import (
     PLAYER_MAY_ANSWER,

@@ -1,22 +1,31 @@
 """A recording read against a passage: every written note's playing, extra notes, going back.
 
 Two looks: the first without a tempo; the second with the tempo and tuning that the first found, and
-with a closer look at the places where a note should begin but no boundary was seen.
+with a closer look at the places where a note should begin but no boundary was seen. What both leave
+out or leave open is looked for once more, on its own (`second_look`).
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 
 from coldtake.listening.alignment import Ints, Kind, Path, Piece, align
-from coldtake.listening.attacks import attack_strength
 from coldtake.listening.boundaries import Boundaries, find_boundaries
-from coldtake.listening.hearing import FINE_STEP_S, Floats, Hearing
-from coldtake.listening.onsets import Onset, Own, find_offset, refine_onset
+from coldtake.listening.hearing import Floats, Hearing
+from coldtake.listening.onsets import Own, find_offset, refine_onset
 from coldtake.listening.own_tones import OwnTones, Stretch, learn
 from coldtake.listening.partials import growth, settle_octaves, true_octave
-from coldtake.listening.second_look import RISEN_AGAIN, Place, look, rises_again, usual_peak
+from coldtake.listening.playings import (
+    CLEAR_ATTACKS,
+    DOUBTFUL_ATTACK,
+    Going,
+    Playing,
+    Reading,
+    is_repeat,
+    pace_of,
+)
+from coldtake.listening.second_look import look_again
 from coldtake.listening.tempo import local_period
 from coldtake.listening.tones import Tone, exact_pitch, lower_octave_sounds, tone_between
 from coldtake.music.passage import Passage
@@ -24,60 +33,7 @@ from coldtake.music.passage import Passage
 NEAR = 0.55  # semitones: a tone this near to the wanted pitch is that note, well or badly tuned
 NEAR_SHARE = 0.3  # of the note's frames that must lie there
 SURELY_GROWN = 0.7
-CLEAR_ATTACKS = 0.8  # a take whose attacks are as clear as this tells where there is none
-BRIEF_S = 0.08
-SAME_S = 0.03
-SEEN_ERROR_S = 0.05
-DOUBTFUL_ATTACK = 0.05  # a repeated note with less evidence of an attack is not told
-
-
-@dataclass(frozen=True)
-class Playing:
-    """One tone that was heard.
-
-    index : the note of the passage it stands for, None for an extra
-    right : whether it has the written pitch (None: cannot be told)
-    onset_s, rise_s, offset_s; tone : its pitch; attack : 0..1
-    error_s : half width (95 %) within which the onset is known
-    """
-
-    index: int | None
-    right: bool | None
-    onset_s: float
-    rise_s: float
-    offset_s: float
-    tone: Tone
-    attack: float
-    after: int = -1
-    error_s: float = 0.02
-
-
-@dataclass(frozen=True)
-class Going:
-    """The player went back: at_s, to the note index; after which index."""
-
-    at_s: float
-    to_index: int
-    from_index: int
-
-
-@dataclass(frozen=True, eq=False)
-class Reading:
-    """All of it, in order of time; `kept` is the last playing of each note, by note index.
-
-    tuning : semitones above 440 Hz; clarity : 0..1, how clear this take's attacks are
-    unsure : notes left out that may have been played all the same;
-    missed : those that surely were not
-    """
-
-    playings: tuple[Playing, ...]
-    goings: tuple[Going, ...]
-    kept: dict[int, Playing]
-    extras: tuple[Playing, ...]
-    tuning: float
-    clarity: float
-    unsure: frozenset[int] = frozenset()
-    missed: frozenset[int] = frozenset()
+SAME_S = 0.03  # two onsets this near are one attack
 
 
 def read_take(hearing: Hearing, passage: Passage) -> Reading:
@@ -182,136 +138,17 @@ def _collect(
             goings.append(Going(heard.onset_s, piece.index, furthest))
             kept = {i: p for i, p in kept.items() if i < piece.index}
             extras = [e for e in extras if e.after < piece.index]
-        if _same_attack(kept, piece.index, heard.onset_s) and _is_repeat(pitches, piece.index):
+        if _same_attack(kept, piece.index, heard.onset_s) and is_repeat(pitches, piece.index):
             if not _due_there(kept, piece.index, heard.onset_s, beats):
                 continue
             del kept[piece.index - 1]
-        goes_on = held and _is_repeat(pitches, piece.index) and furthest == piece.index - 1
+        goes_on = held and is_repeat(pitches, piece.index) and furthest == piece.index - 1
         held, furthest = True, piece.index
         judged = _unstruck(heard, clarity) if goes_on else heard
         if judged is not None:
             kept[piece.index] = judged
     told = Reading(tuple(playings), tuple(goings), kept, tuple(extras), tuning, clarity)
-    return (
-        told if own is None or len(kept) < 3 else _looked_again(hearing, own, told, pitches, beats)
-    )
-
-
-def _looked_again(
-    hearing: Hearing, own: OwnTones, reading: Reading, pitches: Ints, beats: Floats
-) -> Reading:
-    """Look again for notes that were left out or not told."""
-    kept = _as_due(reading.kept, pitches, beats)
-    order = sorted(kept)
-    usual = usual_peak(
-        hearing, own, [int(pitches[i]) for i in order if pitches[i] in own.pitches],
-        [kept[i].onset_s for i in order if pitches[i] in own.pitches],
-    )  # fmt: skip
-    clear = reading.clarity > CLEAR_ATTACKS or _repeats_show(hearing, own, kept, pitches)
-    strength = attack_strength(hearing)
-    unsure: set[int] = set()
-    missed: set[int] = set()
-    last, pace = max(kept), _pace(kept, beats)
-    for i in range(min(kept) + 1, len(pitches)):
-        if i in kept and kept[i].right is not None:
-            continue
-        if i > last and not (_is_repeat(pitches, i) and i - 1 in kept.keys() | unsure):
-            break  # what was left off at the end was not played, unless it is one long tone
-        place = _place_of(i, kept, pitches, beats, pace)
-        if place is None or place.pitch not in own.pitches:
-            continue
-        seen = look(hearing, own, place, usual, clear and not _stirs(strength, place))
-        if seen.onset is not None:
-            kept[i] = _seen(hearing, place, seen.onset, i, reading.tuning)
-        elif seen.sure and (i not in kept or place.again):
-            missed.add(i)
-            kept.pop(i, None)
-        elif i not in kept:
-            unsure.add(i)
-    return replace(reading, kept=kept, unsure=frozenset(unsure), missed=frozenset(missed))
-
-
-def _stirs(strength: Floats, place: Place) -> bool:
-    """Whether there is any sign of an attack about where a note was due."""
-    first, last = round((place.due_s - 0.1) / FINE_STEP_S), round((place.due_s + 0.1) / FINE_STEP_S)
-    return bool(strength[max(first, 0) : max(last, 1)].max(initial=0.0) > DOUBTFUL_ATTACK)
-
-
-def _repeats_show(hearing: Hearing, own: OwnTones, kept: dict[int, Playing], pitches: Ints) -> bool:
-    """Whether this take's repeated notes show by a dip before them, as far as some were found."""
-    found = [
-        rises_again(hearing, own, int(pitches[i]), kept[i - 1].onset_s, p.onset_s)
-        for i, p in kept.items()
-        if i - 1 in kept and _is_repeat(pitches, i) and p.right and pitches[i] in own.pitches
-        and p.onset_s > kept[i - 1].onset_s + 0.05
-    ][:6]  # fmt: skip
-    return len(found) >= 2 and min(found) > RISEN_AGAIN
-
-
-def _as_due(kept: dict[int, Playing], pitches: Ints, beats: Floats) -> dict[int, Playing]:
-    """Where only some of a run of equal notes were heard, each the one that was due there."""
-    pace, out = _pace(kept, beats), dict(kept)
-    for i in sorted(kept):
-        first = i
-        while first > 0 and pitches[first - 1] == pitches[i] and first - 1 not in out:
-            first -= 1
-        before = max((k for k in out if k < first), default=None)
-        if first == i or before is None or kept[i].right is False:
-            continue
-        from_s = out[before].onset_s - pace * beats[before]
-        due = np.abs(from_s + pace * beats[first : i + 1] - kept[i].onset_s)
-        nearest = first + int(np.argmin(due))
-        out[nearest] = replace(out.pop(i), index=nearest)
-    return out
-
-
-def _pace(kept: dict[int, Playing], beats: Floats) -> float:
-    """Seconds per beat, the median over neighbouring notes that were heard."""
-    pairs = [(k, k + 1) for k in sorted(kept) if k + 1 in kept and beats[k + 1] > beats[k]]
-    ratios = [(kept[b].onset_s - kept[a].onset_s) / (beats[b] - beats[a]) for a, b in pairs]
-    return float(np.median(ratios)) if ratios else 0.5
-
-
-def _place_of(
-    i: int, kept: dict[int, Playing], pitches: Ints, beats: Floats, pace: float
-) -> Place | None:
-    """Where note i was due, between the nearest notes that were heard."""
-    before = max((k for k in kept if k < i), default=None)
-    after = min((k for k in kept if k > i and kept[k].right is not None), default=None)
-    if before is None:
-        return None
-    again = bool(pitches[before] == pitches[i])
-    a = kept[before].onset_s
-    if after is None:
-        due = a + pace * (beats[i] - beats[before])
-        until = min(due + pace, kept[before].offset_s)
-        if until < due + BRIEF_S:
-            return None  # the tone had ended
-        return Place(int(pitches[i]), again, a, due, until, same_after=False)
-    b = kept[after].onset_s
-    if b <= a:
-        return None
-    share = (beats[i] - beats[before]) / (beats[after] - beats[before])
-    step = (beats[i + 1] - beats[before]) / (beats[after] - beats[before])
-    same_after = bool(pitches[i + 1] == pitches[i])
-    return Place(int(pitches[i]), again, a, a + share * (b - a), a + step * (b - a), same_after)
-
-
-def _seen(hearing: Hearing, place: Place, onset: Onset, index: int, tuning: float) -> Playing:
-    wanted = place.pitch + tuning
-    tone = tone_between(hearing, onset.onset_s, place.until_s, around=wanted)
-    pitch = exact_pitch(hearing, onset.onset_s, place.until_s, wanted)
-    tone = replace(tone, pitch=tone.pitch if pitch is None else pitch)
-    return Playing(
-        index,
-        True,
-        onset.onset_s,
-        onset.rise_s,
-        place.until_s,
-        tone,
-        0.0,
-        error_s=SEEN_ERROR_S + 0.5 * onset.rise_s,
-    )
+    return told if own is None or len(kept) < 3 else look_again(hearing, own, told, pitches, beats)
 
 
 def _own_of(own: OwnTones | None, piece: Piece, pitches: Ints, since_s: float) -> Own | None:
@@ -319,7 +156,7 @@ def _own_of(own: OwnTones | None, piece: Piece, pitches: Ints, since_s: float) -
     pitch = int(pitches[piece.index])
     if own is None or piece.kind != Kind.RIGHT or pitch not in own.pitches:
         return None
-    return None if _is_repeat(pitches, piece.index) else Own(own, pitch, since_s)
+    return None if is_repeat(pitches, piece.index) else Own(own, pitch, since_s)
 
 
 def _own_tones(hearing: Hearing, path: Path, pitches: Ints, tuning: float) -> OwnTones | None:
@@ -346,11 +183,7 @@ def _due_there(kept: dict[int, Playing], index: int, onset_s: float, beats: Floa
         return False
     from_s, from_beat = kept[max(earlier)].onset_s, beats[max(earlier)]
     middle = 0.5 * (beats[index - 1] + beats[index])
-    return bool(onset_s > from_s + _pace(kept, beats) * (middle - from_beat))
-
-
-def _is_repeat(pitches: Ints, index: int) -> bool:
-    return index > 0 and bool(pitches[index] == pitches[index - 1])
+    return bool(onset_s > from_s + pace_of(kept, beats) * (middle - from_beat))
 
 
 def _clarity(bounds: Boundaries, path: Path, pitches: Ints) -> float:
@@ -358,7 +191,7 @@ def _clarity(bounds: Boundaries, path: Path, pitches: Ints) -> float:
     clear = [
         bounds.attack[p.first_boundary]
         for p in _sounding(path)
-        if p.kind == Kind.RIGHT and not _is_repeat(pitches, p.index)
+        if p.kind == Kind.RIGHT and not is_repeat(pitches, p.index)
     ]
     return float(np.percentile(clear, 10)) if len(clear) >= 4 else 0.0
 
