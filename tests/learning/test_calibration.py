@@ -49,6 +49,16 @@ def test_chances_that_do_not_fit_are_seen():
     assert [g.fits for g in boast.groups] == [False]
     assert boast.expected == pytest.approx(38.0)
     assert boast.better.high < 0
+    assert boast.leaning == "too high"
+
+
+def test_a_leaning_is_said_beyond_two_standard_deviations():
+    """100 tosses of a fair coin: 50 with a standard deviation of 5."""
+    said = {
+        came: cal.calibration([(0.5, n < came) for n in range(100)]) for came in (41, 50, 59, 60)
+    }
+    assert [said[n].off for n in (41, 50, 60)] == pytest.approx([-1.8, 0.0, 2.0])
+    assert [known.leaning for known in said.values()] == ["", "", "", "too low"]
 
 
 @pytest.mark.parametrize(

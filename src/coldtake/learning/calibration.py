@@ -19,6 +19,9 @@ LEAST_IN_GROUP = 5  # the same for one line of the table
 GROUPS = 10
 _Z80 = 1.2815515655446004  # standard normal quantile at 0.9: an 80 % interval
 
+_LITTLE = 1e-9
+FAR_OFF = 2.0  # standard deviations, passed by chance about once in twenty
+
 Said = tuple[float, bool]  # a chance 0..1, and whether it came out clean
 
 
@@ -47,6 +50,7 @@ class Calibration:
     """What chances were worth.
 
     expected : sum of what was said, to be held against `came` of `of`
+    off : how many standard deviations `came` lies above it, were every chance said the true one
     brier, constant : of what was said, and of always saying came / of
     better : constant - brier with an 80 % interval, positive where saying was worth something
     """
@@ -54,10 +58,16 @@ class Calibration:
     of: int
     came: int
     expected: float
+    off: float
     brier: float
     constant: float
     better: Interval
     groups: tuple[Group, ...]
+
+    @property
+    def leaning(self) -> str:
+        """Say whether it was said "too low" or "too high" on the whole; empty: by chance or not."""
+        return "" if abs(self.off) < FAR_OFF else "too low" if self.off > 0 else "too high"
 
 
 def calibration(told: Sequence[Said]) -> Calibration | None:
@@ -65,11 +75,14 @@ def calibration(told: Sequence[Said]) -> Calibration | None:
     if len(told) < LEAST:
         return None
     of, came = len(told), sum(clean for _, clean in told)
+    expected = math.fsum(said for said, _ in told)
+    spread = math.sqrt(math.fsum(said * (1.0 - said) for said, _ in told))
     gains = [(came / of - clean) ** 2 - (said - clean) ** 2 for said, clean in told]
     return Calibration(
         of=of,
         came=came,
-        expected=math.fsum(said for said, _ in told),
+        expected=expected,
+        off=(came - expected) / max(spread, _LITTLE),
         brier=brier(told),
         constant=brier([(came / of, clean) for _, clean in told]),
         better=_mean(gains),
