@@ -112,7 +112,7 @@ def _timing(
 
 
 def _unsure(hearing: Hearing, passage: Passage, reading: Reading, fit: TempoFit | None) -> set[int]:
-    """Notes whose pitch, or whose being struck again, the sound does not tell."""
+    """Notes whose pitch, or whose being played at all, the sound does not tell."""
     unsure = {i for i, p in reading.kept.items() if p.right is None} | reading.unsure
     if fit is None or not reading.kept:
         return unsure
@@ -159,7 +159,7 @@ def _note(
             id=note.id, status=NoteStatus.RIGHT if unsure else NoteStatus.MISSED,
             expected_pitch=note.pitch, expected_beat=note.onset_beats,
             confidence=0.3 if unsure else 0.9,
-            words="cannot tell whether it was struck again" if unsure else "not heard",
+            words="cannot tell whether it was played" if unsure else "not heard",
         )  # fmt: skip
     pitch = playing.tone.pitch
     cents = None if pitch is None else 100.0 * (pitch - note.pitch - tuning)
