@@ -1,8 +1,13 @@
+from dataclasses import replace
 from datetime import timedelta
 
+import numpy as np
 import pytest
 
-from coldtake.planning.outlook import BATCHES, DRAWS, outlook, refined
+from coldtake.planning.futures import Days, lived
+from coldtake.planning.lookahead import begun
+from coldtake.planning.outlook import BATCHES, DRAWS, by_date, outlook, refined
+from coldtake.planning.turns import Course, costs, costs_each, fitting, fitting_each
 from logs import DAY, Log
 
 
@@ -76,3 +81,57 @@ def test_it_can_be_stopped_and_tells_how_far_it_is(log):
     batches = list(refined(log.state, on(7)))
     assert len(batches) == BATCHES
     assert found == batches[1]
+
+
+def test_a_date_is_told_by_all_steps_of_its_topics():
+    log = Log().topic("a", 3, on=on(30)).topic("b", 2, on=on(30)).topic("c", 2, on=on(50))
+    log.topic("d", 2).practised("a.0", [0, 2, 5])
+    soon, later = by_date(log.state, on(7), minutes_per_day=60.0)
+    assert (soon.on, soon.topic_ids, soon.steps) == (on(30), ("a", "b"), 5)
+    assert (later.on, later.topic_ids, later.steps) == (on(50), ("c",), 2)
+    assert soon.enough
+    assert not later.enough
+    assert ordered(soon.clean_steps)
+    a, b, *_ = outlook(log.state, on(7), minutes_per_day=60.0)
+    assert soon.ready_chance <= min(a.ready_chance, b.ready_chance)
+    assert soon.ready_chance >= a.ready_chance * b.ready_chance  # a good day helps both
+    assert by_date(Log().state, DAY) == ()
+
+
+def test_what_fits_is_thought_over_again_while_the_days_pass():
+    """One slot a day and two topics, of which one fits tonight: the other's turn comes after it."""
+    log = Log().topic("a", 1, on=on(60), need=30).topic("b", 1, on=on(60), need=90)
+    start = begun(log.state, on(1), 2.0, 64, np.random.default_rng(1))
+    tonight = Days(minutes=5.0, share=1.0, topics=4)
+    course = Course(reach=1.2, met_share=0.5)
+    both = costs(start.steps, start.need, start.played, course.reach).sum()
+    start = replace(start, per_day=0.93 * both / start.steps.left.max())
+    [held] = lived(start, [course], tonight, np.random.default_rng(2))
+    [anew] = lived(start, [course], replace(tonight, anew=3), np.random.default_rng(2))
+    assert anew.final[1].mean() > held.final[1].mean() + 0.05
+
+
+@pytest.mark.parametrize("ahead", [0, 9])
+def test_many_futures_take_on_what_each_would_by_itself(ahead):
+    log = Log().topic("a", 3, on=on(20)).topic("b", 2, on=on(45), importance=5)
+    log.topic("c", 2).topic("d", 4, on=on(30), importance=1)
+    steps = begun(log.state, on(1), 20.0, 4, np.random.default_rng(1)).steps
+    rng = np.random.default_rng(5)
+    cost = rng.uniform(20.0, 150.0, (len(steps.ids), 200))
+    found = fitting_each(steps, cost, 12.0, ahead)
+    later = replace(steps, left=steps.left - ahead)
+    alone = [fitting(later, cost[:, c], 12.0) for c in range(200)]
+    assert found == pytest.approx(np.stack(alone, axis=1))
+    assert 0.2 < np.mean(found == 1.0) < 0.8
+
+
+def test_costs_of_many_futures_are_those_of_each():
+    log = Log().topic("a", 3, on=on(20)).topic("b", 2, on=on(45))
+    steps = begun(log.state, on(1), 20.0, 4, np.random.default_rng(1)).steps
+    need = np.array([40.0, 30.0, 20.0, 50.0, 60.0])
+    played = np.random.default_rng(2).uniform(0.0, 80.0, (5, 6))
+    reach = np.linspace(0.8, 2.2, 6)
+    found = costs_each(steps, need, played, reach, 4)
+    later = replace(steps, left=steps.left - 4)
+    alone = [costs(later, need, played[:, c], reach[c]) for c in range(6)]
+    assert found == pytest.approx(np.stack(alone, axis=1))

@@ -54,6 +54,17 @@ class TopicOutlook(msgspec.Struct, frozen=True, kw_only=True):
     enough: bool
 
 
+class DateOutlook(msgspec.Struct, frozen=True, kw_only=True):
+    """All topics of one date: how many of their steps will be clean cold, chance that all are."""
+
+    on: date
+    topic_ids: tuple[str, ...]
+    steps: int
+    clean_steps: Interval
+    ready_chance: float
+    enough: bool
+
+
 class SaidChance(msgspec.Struct, frozen=True, kw_only=True):
     """What was said of one step: its chance of a clean cold take, 0..1; None: not enough takes."""
 

@@ -30,12 +30,16 @@ class Days:
     """How the coming days go: minutes of a session, share of days that have one, its topics.
 
     free : days ahead, counted from tomorrow as 0, on which nothing is played
+    tries : answered tries of a step on a day on which it is played
+    anew : days after which it is thought over again what fits until its date; 0: never, as tonight
     """
 
     minutes: float
     share: float
     topics: int
     free: range = range(0)
+    tries: float = 1.0
+    anew: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +139,8 @@ class _Life:
         ]
         self.fits = np.repeat(np.stack(fits, axis=1), self.draws, axis=1)
         self.met_share = np.repeat([c.met_share for c in courses], self.draws)
+        self.reach = np.repeat([c.reach for c in courses], self.draws)
+        self.start, self.played = start, np.tile(start.played[:, None], size[1])
         self.weight = turns.weights(start.steps)[:, None] * self.fits
         self.final, self.total = np.full(size, np.nan), np.zeros(size)
         self.seen = np.zeros((size[0], 1))
@@ -173,12 +179,20 @@ class _Life:
         luck = np.tile(rng.random((len(self.gap), self.draws)), (1, self.courses))
         if ahead in self.days.free:
             comes[:] = False
+        if self.days.anew and ahead and ahead % self.days.anew == 0:
+            self._think_anew(ahead)
         chosen = self._chosen(ahead) & comes[None, :]
         row, column = np.nonzero(chosen)
         if row.size:
             self._work(row, column, self._lengths(chosen, column), luck[row, column])
         self.gap += 1.0
         self.turn_gap += 1.0
+
+    def _think_anew(self, ahead: int) -> None:
+        """Take on what fits by now; what was not taken on at first may fit when work went well."""
+        cost = turns.costs_each(self.steps, self.start.need, self.played, self.reach, ahead)
+        self.fits = turns.fitting_each(self.steps, cost, self.start.per_day, ahead)
+        self.weight = turns.weights(self.steps)[:, None] * self.fits
 
     def _chosen(self, ahead: int) -> Flags:
         """The steps of highest index, in the topics where these are the highest together."""
@@ -217,8 +231,10 @@ class _Life:
         )
         self.skill[at], self.half_life[at] = skill, half_life
         self.gap[at] = self.turn_gap[at] = 0.0
+        self.played[at] += minutes
         clean = law.clean_chance(skill, self.span[at])
-        self.met[at] |= luck < TRIES_MISSED + (1.0 - TRIES_MISSED) * clean
+        no = (1.0 - TRIES_MISSED) * (1.0 - clean)
+        self.met[at] |= luck < 1.0 - no**self.days.tries
 
     def told(self) -> tuple[Future, ...]:
         """Split the columns by course."""

@@ -2,22 +2,24 @@
 
 Each draw takes one possible player and one possible truth for every step from the posterior, then
 lives day after day by tonight's best course, whose index is the planner's own (`turns`); days are
-missed as often as they have been. Not the planner itself: slots have the length that an evening
-leaves to each, and which topics are taken on is decided tonight for all days.
+missed as often as they have been, and every few days it is thought over what fits until its date.
+Not the planner itself: slots have the length that an evening leaves to each. On the date the form
+of the day and what may be wrong about a topic come on top (`on_the_day`).
 
 Draws come from a seed made of the log's own content: equal logs give equal outlooks.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
 
-from coldtake.domain.estimate import Interval, StepOutlook, TopicOutlook
+from coldtake.domain.estimate import DateOutlook, Interval, StepOutlook, TopicOutlook
 from coldtake.domain.state import State
 from coldtake.learning.beliefs import Beliefs, enough_rows
 from coldtake.learning.law import Array
-from coldtake.planning.futures import Future, lived
+from coldtake.planning.futures import Days, Future, lived
 from coldtake.planning.lookahead import (
     DRAWS as TRIED,
 )
@@ -28,11 +30,14 @@ from coldtake.planning.lookahead import (
     minutes_per_day,
     seeded,
 )
-from coldtake.planning.prospect import Flags, Steps
+from coldtake.planning.on_the_day import came_out, day_chances, number_interval
+from coldtake.planning.prospect import ON_DATE, Steps, Whole
 from coldtake.ports import Progress
 
 BATCHES = 4
 DRAWS = 32  # in a batch
+ANEW_DAYS = 3  # after which it is thought over what fits
+TRIES_MOST = 4.0  # a day, of one step
 
 
 def outlook(
@@ -62,74 +67,124 @@ def refined(
     state: State, today: date, *, minutes_per_day: float | None = None
 ) -> Iterator[tuple[TopicOutlook, ...]]:
     """Give the outlook after each batch of draws, every time from all draws so far."""
+    for ahead in _batches(state, today, minutes_per_day):
+        yield ahead.topics() if ahead else ()
+
+
+def by_date(
+    state: State, today: date, *, minutes_per_day: float | None = None
+) -> tuple[DateOutlook, ...]:
+    """Look ahead to each date that plannable topics have, at all its steps together, soonest first.
+
+    A programme by the house's rules of the stage is `readiness`; here every step of the topics
+    counts, in the practice room.
+    """
+    last = [*_batches(state, today, minutes_per_day)][-1]
+    return last.dates() if last else ()
+
+
+def _batches(state: State, today: date, minutes_per_day: float | None) -> "Iterator[_Ahead | None]":
     tomorrow = today + timedelta(days=1)
     per_day = _per_day(state, tomorrow, minutes_per_day)
     rng = seeded(state, tomorrow, f"{per_day:.3f}")
     start = begun(state, tomorrow, per_day, TRIED, rng)
     if not start.steps.ids:
-        yield ()
+        yield None
         return
     days = days_ahead(state, tomorrow, per_day)
     course, _tried = best_course(start, days, rng)
+    truer = _as_played(days, start.beliefs)
     done: list[Future] = []
     for _ in range(BATCHES):
         again = begun(state, tomorrow, per_day, DRAWS, rng)
-        done += lived(again, [course], days, rng)
-        yield _told(state, today, start.steps, start.beliefs, done)
+        done += lived(again, [course], truer, rng)
+        yield _Ahead(state, today, start.steps, start.beliefs, done)
 
 
 def _per_day(state: State, tomorrow: date, given: float | None) -> float:
     return minutes_per_day(state, tomorrow) if given is None else given
 
 
-def _told(
-    state: State, today: date, steps: Steps, b: Beliefs, done: list[Future]
-) -> tuple[TopicOutlook, ...]:
-    final = np.concatenate([d.final for d in done], axis=1)
-    ready = np.concatenate([d.ready for d in done], axis=1)
-    known = np.array(enough_rows(b))[steps.rows]
-    rng = np.random.default_rng(len(steps.ids))
-    clean = rng.random(final.shape) < final
-    topics: dict[str, list[int]] = {}
-    for n, step_id in enumerate(steps.ids):
-        topics.setdefault(state.steps[step_id].topic_id, []).append(n)
-    return tuple(
-        _topic(today, t, rows, steps, known, final, clean, ready) for t, rows in topics.items()
-    )
+def _as_played(days: Days, b: Beliefs) -> Days:
+    """With as many tries on a day as the player makes, and thinking anew what fits."""
+    tries = (sum(f.answers for f in b.filters) + 1.0) / (sum(f.days for f in b.filters) + 1.0)
+    return replace(days, tries=min(max(tries, 1.0), TRIES_MOST), anew=ANEW_DAYS)
 
 
-def _topic(
-    today: date,
-    topic_id: str,
-    rows: list[int],
-    steps: Steps,
-    known: Flags,
-    final: Array,
-    clean: Flags,
-    ready: Array,
-) -> TopicOutlook:
-    left = int(steps.left[rows[0]])
-    return TopicOutlook(
-        topic_id=topic_id,
-        on=today + timedelta(days=1 + left),
-        steps=tuple(
-            StepOutlook(
-                step_id=steps.ids[n], chance=_interval(final[n], mean=True), enough=bool(known[n])
+class _Ahead:
+    """All futures so far, and what comes out in each on its date."""
+
+    def __init__(
+        self, state: State, today: date, steps: Steps, b: Beliefs, done: Sequence[Future]
+    ) -> None:
+        self.state, self.today, self.steps = state, today, steps
+        self.known = np.array(enough_rows(b))[steps.rows]
+        self.rows: dict[str, list[int]] = {}
+        for n, topic_id in enumerate(steps.topics):
+            self.rows.setdefault(topic_id, []).append(n)
+        order = {topic_id: n for n, topic_id in enumerate(self.rows)}
+        rng = np.random.default_rng(len(steps.ids))
+        final = np.concatenate([d.final for d in done], axis=1)
+        member = np.array([order[t] for t in steps.topics], dtype=int)
+        self.chance = day_chances(final, member, rng)
+        self.clean = came_out(self.chance, rng)
+        self.ready = np.concatenate([d.ready for d in done], axis=1)
+
+    def topics(self) -> tuple[TopicOutlook, ...]:
+        """Tell each topic by itself."""
+        return tuple(self._topic(topic_id, rows) for topic_id, rows in self.rows.items())
+
+    def dates(self) -> tuple[DateOutlook, ...]:
+        """Tell each date by all steps of its topics."""
+        dated = np.flatnonzero(np.equal(self.steps.aim, ON_DATE))
+        found = []
+        for left in sorted({int(self.steps.left[n]) for n in dated}):
+            rows = [int(n) for n in dated if self.steps.left[n] == left]
+            found.append(
+                DateOutlook(
+                    on=self._on(rows),
+                    topic_ids=tuple(dict.fromkeys(self.steps.topics[n] for n in rows)),
+                    steps=len(rows),
+                    clean_steps=self._number(rows),
+                    ready_chance=self._all_clean(rows),
+                    enough=bool(self.known[rows].any()),
+                )
             )
-            for n in rows
-        ),
-        clean_steps=_interval(clean[rows].sum(axis=0)),
-        ready_chance=float(final[rows].prod(axis=0).mean()),
-        ready_by=_ready_by(today, ready[rows]),
-        enough=bool(known[rows].any()),
-    )
+        return tuple(found)
+
+    def _topic(self, topic_id: str, rows: list[int]) -> TopicOutlook:
+        return TopicOutlook(
+            topic_id=topic_id,
+            on=self._on(rows),
+            steps=tuple(
+                StepOutlook(
+                    step_id=self.steps.ids[n],
+                    chance=_chance(self.chance[n]),
+                    enough=bool(self.known[n]),
+                )
+                for n in rows
+            ),
+            clean_steps=self._number(rows),
+            ready_chance=self._all_clean(rows),
+            ready_by=_ready_by(self.today, self.ready[rows]),
+            enough=bool(self.known[rows].any()),
+        )
+
+    def _on(self, rows: list[int]) -> date:
+        return self.today + timedelta(days=1 + int(self.steps.left[rows[0]]))
+
+    def _number(self, rows: list[int]) -> Interval:
+        numbers: Whole = self.clean[rows].sum(axis=0)
+        return number_interval(numbers, len(rows))
+
+    def _all_clean(self, rows: list[int]) -> float:
+        return float(self.chance[rows].prod(axis=0).mean())
 
 
-def _interval(values: Array, *, mean: bool = False) -> Interval:
-    low, mid, high = np.quantile(values.astype(float), (0.1, 0.5, 0.9))
-    if mean:
-        mid = min(max(float(values.mean()), low), high)
-    return Interval(low=float(low), mid=float(mid), high=float(high))
+def _chance(values: Array) -> Interval:
+    """Mean over the draws with the limits of their middle 80 %."""
+    low, high = (float(v) for v in np.quantile(values, (0.1, 0.9)))
+    return Interval(low=low, mid=min(max(float(values.mean()), low), high), high=high)
 
 
 def _ready_by(today: date, ready: Array) -> tuple[date | None, date | None, date | None]:

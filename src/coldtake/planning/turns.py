@@ -96,6 +96,28 @@ def fitting(steps: Steps, cost: Array, per_day: float) -> Array:
     return fits
 
 
+def fitting_each(steps: Steps, cost: Array, per_day: float, ahead: int) -> Array:
+    """`fitting` for many futures at once, `ahead` days on: cost (S, C) -> (S, C)."""
+    rows = list(topic_rows(steps).values())
+    left = np.array([steps.left[r].max() - ahead for r in rows])
+    minutes = np.stack([cost[r].sum(axis=0) for r in rows])
+    worth = np.array([steps.weight[r].sum() for r in rows])[:, None] / minutes
+    order = np.argsort(-worth, axis=0, kind="stable")
+    asked = np.zeros_like(minutes)  # minutes of all taken whose date is not after a topic's own
+    taken = np.zeros(minutes.shape, dtype=bool)
+    column = np.arange(minutes.shape[1])
+    for rank in order:
+        later = np.greater_equal(left[:, None], left[rank])
+        more = asked + np.where(later, minutes[rank, column], 0.0)
+        in_time = ((more <= per_day * left[:, None]) | ~later).all(axis=0) & (left[rank] > 0)
+        asked = np.where(in_time, more, asked)
+        taken[rank, column] = in_time
+    fits = np.empty(cost.shape)
+    for r, own in zip(rows, taken, strict=True):
+        fits[r] = np.where(own, 1.0, OUTSIDE)
+    return fits
+
+
 def _in_time(asked: list[tuple[int, float]], per_day: float) -> bool:
     minutes = 0.0
     for left, cost in sorted(asked):
@@ -109,6 +131,14 @@ def costs(steps: Steps, need: Array, played: Array, reach: float) -> Array:
     """Minutes that each step still takes until its date (S,), need and played in minutes."""
     keeping = KEEPING * need * np.minimum(steps.left / KEEPING_DAYS, 1.0)
     return np.asarray(np.maximum(np.maximum(reach * need - played, keeping), 1.0))
+
+
+def costs_each(steps: Steps, need: Array, played: Array, reach: Array, ahead: int) -> Array:
+    """`costs` for many futures at once, `ahead` days on: played (S, C), reach (C,) -> (S, C)."""
+    left = np.maximum(steps.left - ahead, 0)
+    keeping = KEEPING * need * np.minimum(left / KEEPING_DAYS, 1.0)
+    wanted = reach[None, :] * need[:, None] - played
+    return np.asarray(np.maximum(np.maximum(wanted, keeping[:, None]), 1.0))
 
 
 def topic_rows(steps: Steps) -> dict[str, list[int]]:

@@ -1,0 +1,53 @@
+"""From the chances of each possible future to what comes out on the date, and how sure that is.
+
+What moves many steps together the futures hold still: the form of the day (the same for everything
+that is played on it, `learning.filter.DAY_FORM_SD`), and what the model has wrong about this player
+and about a topic as a whole (model discrepancy: Kennedy and O'Hagan 2001, Bayesian Calibration of
+Computer Models, Journal of the Royal Statistical Society B 63:425). The sizes of the latter two
+were chosen on simulated players, seeds 1 to 24 of both laws (bench/learning/PREDICTIONS.md);
+without them the intervals were a little too narrow.
+"""
+
+import numpy as np
+
+from coldtake.domain.estimate import Interval
+from coldtake.learning.filter import DAY_FORM_SD
+from coldtake.learning.law import Array
+from coldtake.planning.prospect import Flags, Whole
+
+PLAYER_SD = 0.35  # logits, of what is wrong about a player as a whole
+TOPIC_SD = 0.5  # logits, of what is wrong about a topic as a whole
+SHARE = 0.8  # of the outcomes that an interval is meant to hold
+
+
+def day_chances(final: Array, topic: Whole, rng: np.random.Generator) -> Array:
+    """Chance of each step in each future (S, D) on a day of some form; topic : of each row (S,)."""
+    draws = final.shape[1]
+    form = rng.normal(0.0, np.hypot(DAY_FORM_SD, PLAYER_SD), draws)
+    wrong = rng.normal(0.0, TOPIC_SD, (int(topic.max(initial=-1)) + 1, draws))
+    chance = np.clip(final, 1e-6, 1.0 - 1e-6)
+    logit = np.log(chance / (1.0 - chance)) + form + wrong[topic]
+    return np.asarray(1.0 / (1.0 + np.exp(-logit)))
+
+
+def came_out(chances: Array, rng: np.random.Generator) -> Flags:
+    """One cold take of each step in each future."""
+    return np.asarray(rng.random(chances.shape) < chances)
+
+
+def number_interval(numbers: Whole, most: int) -> Interval:
+    """The interval of whole numbers 0..most whose share of the outcomes is nearest to SHARE.
+
+    Of equal ones the most even, then the lower. Limits that each leave out at most a tenth would
+    hold clearly more than they say when the numbers are few: five steps have only six outcomes.
+    """
+    share = np.bincount(numbers, minlength=most + 1) / len(numbers)
+    below = np.concatenate([[0.0], np.cumsum(share)])
+    low, high = np.triu_indices(most + 1)
+    held = below[high + 1] - below[low]
+    uneven = np.abs(below[low] - (1.0 - below[high + 1]))
+    off = np.abs(held - SHARE) + 0.25 * uneven
+    best = int(np.argmin(np.round(off, 9)))
+    mid = float(np.median(numbers))
+    a, b = float(low[best]), float(high[best])
+    return Interval(low=a, mid=min(max(mid, a), b), high=b)
