@@ -104,7 +104,7 @@ def ids(some):
 
 def test_what_fits_is_taken_on_and_the_rest_is_left_out_with_what_it_would_take():
     log = pile([("a", 4, 30, 4), ("b", 4, 30, 4), ("c", 10, 30, 2)])
-    found = triage(log.state, TODAY, per_day=40.0)
+    found = triage(log.state, TODAY, per_day=30.0)
     assert set(ids(found.now)) == {"a", "b"}
     (out,) = found.left_out
     assert out.topic_id == "c"
@@ -112,9 +112,9 @@ def test_what_fits_is_taken_on_and_the_rest_is_left_out_with_what_it_would_take(
     assert not out.blocks
     assert out.minutes > 0
     assert out.with_more_min in range(5, 61, 5)
-    more = triage(log.state, TODAY, per_day=40.0 + out.with_more_min)
+    more = triage(log.state, TODAY, per_day=30.0 + out.with_more_min)
     assert "c" in ids(more.now)
-    less = triage(log.state, TODAY, per_day=40.0 + out.with_more_min - 5)
+    less = triage(log.state, TODAY, per_day=30.0 + out.with_more_min - 5)
     assert "c" in ids(less.left_out)
     assert set(out.instead_of) <= {"a", "b"}
 
