@@ -11,6 +11,7 @@ from msgspec.structs import replace
 
 from coldtake.domain.criterion import AnyTest, Criterion, NoStopsTest, NotesTest, TempoTest
 from coldtake.domain.take import ClickTrack, Verdict
+from coldtake.listening.chords.judging import judge_chords
 from coldtake.listening.click_effect import click_effect, without_click_notes
 from coldtake.listening.evidence import Evidence, gather
 from coldtake.listening.fitness import Obstacle, obstacle_in_hearing, obstacle_in_sound
@@ -19,7 +20,6 @@ from coldtake.listening.playings import Reading
 from coldtake.listening.reading import read_take
 from coldtake.listening.sound import Sound
 from coldtake.listening.verdicts import (
-    PLAYER_MAY_ANSWER,
     cannot_tell,
     decided,
     obstacle_in_notes,
@@ -56,11 +56,14 @@ def judge(
     tell : is told how far it has come, 0..1
     """
     del started_cold
-    obstacle = _obstacle_in_passage(passage) or obstacle_in_sound(sound)
+    obstacle = obstacle_in_notes(passage) or obstacle_in_sound(sound)
     if obstacle is not None:
         return cannot_tell(obstacle, criterion, sound.remarks)
     beside = click_effect(sound, click, click_bpm)
     sound = replaced(beside.sound, remarks=(*sound.remarks, *beside.remarks))
+    if not passage.is_one_line:
+        heard = judge_chords(sound, passage, criterion, beside, tell)
+        return replace(heard, click=beside.told)
     lowest, highest = _range(passage)
     hearing = hear(sound, lowest, highest, tell)
     obstacle = obstacle_in_hearing(hearing)
@@ -75,16 +78,6 @@ def judge(
     tuning = evidence.tuning_cents
     verdict = decided(criterion, evidence, sound.remarks, tuning_cents=tuning)
     return replace(verdict, click=beside.told)
-
-
-def _obstacle_in_passage(passage: Passage) -> Obstacle | None:
-    obstacle = obstacle_in_notes(passage)
-    if obstacle is None and not passage.is_one_line:
-        return Obstacle(
-            "The passage has several notes at once; only one line can be judged by listening yet.",
-            PLAYER_MAY_ANSWER,
-        )
-    return obstacle
 
 
 def _range(passage: Passage) -> tuple[int, int]:

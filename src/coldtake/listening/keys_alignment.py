@@ -42,6 +42,14 @@ class Event:
     pitches: tuple[int, ...]
 
 
+@dataclass(frozen=True)
+class Place:
+    """Where one key stands: its event, or an extra after that."""
+
+    event: int
+    extra: bool
+
+
 @dataclass
 class Matched:
     """The explanation of a performance.
@@ -73,32 +81,34 @@ def events_of(passage: Passage) -> tuple[Event, ...]:
 def match_keys(presses: Sequence[Press], passage: Passage) -> Matched:
     """Explain a performance: at first without a tempo, then with the one that was found."""
     events = events_of(passage)
-    places = _path(presses, events, None)
+    return _put_back(_collected(presses, lay_keys(presses, events), events), passage)
+
+
+def lay_keys(
+    presses: Sequence[Press], events: Sequence[Event], weights: Floats | None = None
+) -> list[Place]:
+    """Where each of at least one press stands: at first without a tempo, then with one.
+
+    weights : how much each press counts, 0..1, where it was only heard; else all count wholly
+    """
+    sure = np.ones(len(presses)) if weights is None else weights
+    places = _path(presses, events, None, sure)
     beats, times = _firsts(presses, places, events)
     period = local_period(beats, times) if len(beats) >= 3 else None
-    if period is not None:
-        places = _path(presses, events, period)
-    return _put_back(_collected(presses, places, events), passage)
-
-
-@dataclass(frozen=True)
-class _Place:
-    """Where one key stands: its event, or an extra after that."""
-
-    event: int
-    extra: bool
+    return places if period is None else _path(presses, events, period, sure)
 
 
 def _path(
-    presses: Sequence[Press], events: Sequence[Event], period: tuple[Floats, Floats] | None
-) -> list[_Place]:
+    presses: Sequence[Press], events: Sequence[Event], period: tuple[Floats, Floats] | None,
+    weights: Floats,
+) -> list[Place]:  # fmt: skip
     """The path of least cost; states are (belongs, extra) by event."""
     n = len(events)
     beats = np.array([e.beat for e in events])
     fit = _pitch_costs(events)
     cost = np.stack([np.minimum(SKIP * np.arange(n), JUMP), np.full(n, np.inf)])
-    cost[1, 0] = EXTRA
-    cost[0] += fit[presses[0].pitch]
+    cost[1, 0] = EXTRA * weights[0]
+    cost[0] += weights[0] * fit[presses[0].pitch]
     begun = np.full((2, n), presses[0].onset_s)
     back = np.zeros((len(presses), 2, n), np.int32)
     for k in range(1, len(presses)):
@@ -108,9 +118,9 @@ def _path(
         again = float(np.clip((gap - TOGETHER_S) / 0.05, 0.0, 1.0)) * AGAIN
         new, came = _entered(cost, begun, now, again, beats, rate)
         fresh = np.where(came % n == np.arange(n), begun.reshape(-1)[came], now)
-        belongs = new + fit[presses[k].pitch]
+        belongs = new + weights[k] * fit[presses[k].pitch]
         stays = cost.argmin(axis=0)
-        extra = cost.min(axis=0) + EXTRA
+        extra = cost.min(axis=0) + EXTRA * weights[k]
         back[k, 0], back[k, 1] = came, stays * n + np.arange(n)
         begun = np.stack([fresh, begun[stays, np.arange(n)]])
         cost = np.stack([belongs, extra])
@@ -161,18 +171,18 @@ def _entered(
     return best, came
 
 
-def _traced(cost: Floats, back: npt.NDArray[np.int32], n: int) -> list[_Place]:
+def _traced(cost: Floats, back: npt.NDArray[np.int32], n: int) -> list[Place]:
     left = np.arange(n)[::-1]
     at = int(np.argmin(cost + np.minimum(SKIP * left, JUMP)))
     places = []
     for k in range(len(back) - 1, -1, -1):
-        places.append(_Place(at % n, at >= n))
+        places.append(Place(at % n, at >= n))
         at = int(back[k].reshape(-1)[at])
     return places[::-1]
 
 
 def _firsts(
-    presses: Sequence[Press], places: Sequence[_Place], events: Sequence[Event]
+    presses: Sequence[Press], places: Sequence[Place], events: Sequence[Event]
 ) -> tuple[Floats, Floats]:
     """Beat and time of the first key of each visit to an event."""
     beats, times, last = [], [], -1
@@ -185,7 +195,7 @@ def _firsts(
 
 
 def _collected(
-    presses: Sequence[Press], places: Sequence[_Place], events: tuple[Event, ...]
+    presses: Sequence[Press], places: Sequence[Place], events: tuple[Event, ...]
 ) -> Matched:
     """Visits to events become notes; going back forgets what is played again."""
     out = Matched(events)

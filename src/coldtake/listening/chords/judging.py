@@ -1,0 +1,132 @@
+"""A recording of chords or two hands judged: the same tests and evidence as one line.
+
+Twice the network listens: blindly, to lay the page along the recording; then told the page, to say
+of every written note whether it was played. Whether it is this passage at all is decided by what
+was heard blindly, because a listener who is told what to expect finds it.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from coldtake.domain.criterion import Criterion
+from coldtake.domain.take import Verdict
+from coldtake.listening.chords.deciding import Told, decide, doubtful_in
+from coldtake.listening.chords.ears import Heard, begun_in, listen, no_page
+from coldtake.listening.chords.placing import Visit, moved, page_of, visits_along
+from coldtake.listening.chords.spectrum import Singles, prepared, spectrum, tuning_of
+from coldtake.listening.click_effect import ClickEffect
+from coldtake.listening.fitness import Obstacle
+from coldtake.listening.hearing import Tell
+from coldtake.listening.keys_alignment import Event, events_of
+from coldtake.listening.keys_evidence import evidence_of
+from coldtake.listening.keys_judge import another_in_keys
+from coldtake.listening.sound import Sound
+from coldtake.listening.verdicts import cannot_tell, decided
+from coldtake.music.passage import Passage
+
+ONSET_ERROR_S = 0.015  # half width (95 %) of a chord's time, measured on the tuning bank
+BLIND_LEAST = 0.35  # onset evidence from which a key counts as begun, without the page
+BLIND_SHARE = 0.5  # of the written notes in the stretch played that must be heard blindly
+OFF_PITCH_CENTS = 12.0  # from here the spectrum is taken anew at the take's own tuning
+FEW_TONES = 3
+CLICK_S, CLICK_LASTS_S = 0.045, 0.09  # an extra so near to a click and so short may be its rest
+
+
+def judge_chords(
+    sound: Sound, passage: Passage, criterion: Criterion, beside: ClickEffect,
+    tell: Tell | None = None,
+) -> Verdict:  # fmt: skip
+    """Judge a recording of a passage with several notes at once; its click was taken out."""
+    events = events_of(passage)
+    told, blind = told_of(sound, passage, events, tell)
+    if blind.tones < FEW_TONES:
+        return cannot_tell(_no_tone(), criterion, sound.remarks)
+    matched = _without_clicks(told, beside)
+    evidence = evidence_of(
+        matched.matched, passage, onset_error_s=ONSET_ERROR_S, timed_by=beside.timed_by,
+        grid=beside.grid(passage), unsure=told.unsure, tuning_cents=blind.tuning_cents,
+    )  # fmt: skip
+    obstacle = _not_heard_blindly(blind, events) or another_in_keys(matched.matched, passage)
+    if obstacle is not None:
+        return cannot_tell(obstacle, criterion, sound.remarks, evidence)
+    return decided(criterion, evidence, sound.remarks, tuning_cents=blind.tuning_cents)
+
+
+@dataclass(frozen=True)
+class Blind:
+    """What was heard without the page: tones, where the page was laid along them, tuning."""
+
+    tones: int
+    visits: tuple[Visit, ...]
+    tuning_cents: float
+
+
+def told_of(
+    sound: Sound, passage: Passage, events: tuple[Event, ...], tell: Tell | None = None
+) -> tuple[Told, Blind]:
+    """Listen twice; what became of every note, and what was heard blindly."""
+    view, tuning = _tuned(sound)
+    first = listen(view, no_page(view.shape[1]), _part(tell, 0.1, 0.5))
+    begun = begun_in(first.onset, BLIND_LEAST)
+    visits = visits_along(begun, events)
+    second = _listened_again(view, visits, events, passage, _part(tell, 0.5, 0.95))
+    doubtful = doubtful_in(second, visits, events)
+    again = moved(visits, doubtful, begun_in(second.onset, BLIND_LEAST), events)
+    if again != visits:
+        visits = again
+        second = _listened_again(view, visits, events, passage, _part(tell, 0.95, 1.0))
+    return decide(second, visits, events, passage), Blind(len(begun), tuple(visits), tuning)
+
+
+def _listened_again(
+    view: Singles, visits: Sequence[Visit], events: tuple[Event, ...], passage: Passage,
+    tell: Tell | None,
+) -> Heard:  # fmt: skip
+    return listen(view, page_of(visits, events, passage, view.shape[1]), tell)
+
+
+def _tuned(sound: Sound) -> tuple[Singles, float]:
+    samples = prepared(sound)
+    view = spectrum(samples)
+    tuning = tuning_of(view[0])
+    return (spectrum(samples, tuning) if abs(tuning) > OFF_PITCH_CENTS else view), tuning
+
+
+def _part(tell: Tell | None, low: float, high: float) -> Tell | None:
+    if tell is None:
+        return None
+    return lambda share: tell(low + (high - low) * share)
+
+
+def _without_clicks(told: Told, beside: ClickEffect) -> Told:
+    """Without short extras that begin with a click: they may be what is left of it."""
+    heard = beside.heard
+    if heard is None:
+        return told
+    told.matched.extras = [
+        (e, p)
+        for e, p in told.matched.extras
+        if p.offset_s - p.onset_s > CLICK_LASTS_S
+        or float(np.min(np.abs(heard.times_s - p.onset_s), initial=np.inf)) > CLICK_S
+    ]
+    return told
+
+
+def _not_heard_blindly(blind: Blind, events: Sequence[Event]) -> Obstacle | None:
+    right = sum(len(v.right) for v in blind.visits)
+    written = sum(len(events[v.event].pitches) for v in blind.visits)
+    if right >= BLIND_SHARE * written:
+        return None
+    return Obstacle(
+        f"This seems to be another passage: {right} of {written} notes were heard clearly.",
+        "Check that the step has the passage that you played, or move the microphone closer.",
+    )
+
+
+def _no_tone() -> Obstacle:
+    return Obstacle(
+        "No clear tone can be heard in the recording, only noise.",
+        "Move the microphone closer to the instrument and away from other sounds.",
+    )
