@@ -211,14 +211,6 @@ def test_what_cannot_carry_the_question_is_said_with_a_remedy(make, words):
     assert [t.passed for t in verdict.tests] == [None, None]
 
 
-def test_chords_are_left_to_the_player():
-    notes = tune().notes
-    chord = replace(notes[0], id="second", pitch=notes[0].pitch + 4)
-    verdict = judge(sounded("piano", keys(tune())), replace(tune(), notes=(chord, *notes)), NOTES)
-    assert verdict.answer == Answer.CANNOT_TELL
-    assert "several notes at once" in verdict.reason
-
-
 def test_the_same_take_gives_the_same_verdict():
     sound = sounded("violin", keys(tune()))
     assert judge(sound, tune(), NOTES) == judge(sound, tune(), NOTES)

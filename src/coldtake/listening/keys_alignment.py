@@ -23,6 +23,7 @@ Floats = npt.NDArray[np.float64]
 TOGETHER_S = 0.05  # keys of one chord; two careful pianists' chords spread over 24-38 ms
 WRONG, EXTRA, SKIP, JUMP = 3.0, 3.4, 2.6, 7.5  # costs; a wrong pitch, a key too many, an event left
 NEAR_KEY = 0.8  # less for a neighbouring key: fingers slip
+LONGEST_CHORD_S = 0.1  # within which a chord that is only heard has begun altogether
 AGAIN = 2.5  # of staying with an event that was left behind in time
 MOST_LATE, LATE_SHARE, LATE_S = (
     2.4,
@@ -85,22 +86,39 @@ def match_keys(presses: Sequence[Press], passage: Passage) -> Matched:
 
 
 def lay_keys(
-    presses: Sequence[Press], events: Sequence[Event], weights: Floats | None = None
-) -> list[Place]:
+    presses: Sequence[Press], events: Sequence[Event], weights: Floats | None = None,
+    *, again: float = AGAIN,
+) -> list[Place]:  # fmt: skip
     """Where each of at least one press stands: at first without a tempo, then with one.
 
     weights : how much each press counts, 0..1, where it was only heard; else all count wholly
+    again : cost of staying with an event that was left behind in time; with weights by the time
+    since the event began, so that no tone that was only feigned bridges the gap
     """
     sure = np.ones(len(presses)) if weights is None else weights
-    places = _path(presses, events, None, sure)
+    stay = _Staying(again, since_begun=weights is not None)
+    places = _path(presses, events, None, sure, stay)
     beats, times = _firsts(presses, places, events)
     period = local_period(beats, times) if len(beats) >= 3 else None
-    return places if period is None else _path(presses, events, period, sure)
+    return places if period is None else _path(presses, events, period, sure, stay)
+
+
+@dataclass(frozen=True)
+class _Staying:
+    """What it costs to stay with an event in spite of a pause."""
+
+    most: float
+    since_begun: bool
+
+    def cost(self, gap_s: float, age_s: Floats) -> Floats:
+        """By the pause before this press, or by the age of each state's event [s]."""
+        late = age_s - LONGEST_CHORD_S if self.since_begun else np.full_like(age_s, gap_s)
+        return np.clip((late - TOGETHER_S) / 0.05, 0.0, 1.0) * self.most
 
 
 def _path(
     presses: Sequence[Press], events: Sequence[Event], period: tuple[Floats, Floats] | None,
-    weights: Floats,
+    weights: Floats, stay: _Staying,
 ) -> list[Place]:  # fmt: skip
     """The path of least cost; states are (belongs, extra) by event."""
     n = len(events)
@@ -115,7 +133,7 @@ def _path(
         gap = presses[k].onset_s - presses[k - 1].onset_s
         now = presses[k].onset_s
         rate = None if period is None else float(np.interp(now, *period))
-        again = float(np.clip((gap - TOGETHER_S) / 0.05, 0.0, 1.0)) * AGAIN
+        again = stay.cost(gap, now - begun)
         new, came = _entered(cost, begun, now, again, beats, rate)
         fresh = np.where(came % n == np.arange(n), begun.reshape(-1)[came], now)
         belongs = new + weights[k] * fit[presses[k].pitch]
@@ -141,7 +159,7 @@ def _pitch_costs(events: Sequence[Event]) -> Floats:
 
 
 def _entered(
-    cost: Floats, begun: Floats, now: float, again: float, beats: Floats, rate: float | None
+    cost: Floats, begun: Floats, now: float, again: Floats, beats: Floats, rate: float | None
 ) -> tuple[Floats, npt.NDArray[np.int64]]:
     """Least cost of belonging to each event, and the state that it came from."""
     n = cost.shape[1]
@@ -157,7 +175,7 @@ def _entered(
 
     where = np.arange(n)
     for kind in (0, 1):
-        offer(cost[kind] + again, 0, kind * n + where)
+        offer(cost[kind] + again[kind], 0, kind * n + where)
         for ahead in range(1, min(FURTHEST_SKIP, n - 1) + 1):
             price = cost[kind, : n - ahead] + SKIP * (ahead - 1)
             if rate is not None:

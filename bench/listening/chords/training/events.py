@@ -174,6 +174,10 @@ def _played(rng: np.random.Generator, written: list[tuple], faulty: bool) -> lis
     shift: dict[float, float] = {}
     gone: dict[float, bool] = {}
     heavy = rng.uniform(0.5, 4.5)
+    bass = float(rng.normal(0.5, 2.0))  # dB louder for each octave down
+    together: dict[float, set[int]] = {}
+    for at, _, key, _, _ in written:
+        together.setdefault(round(at, 3), set()).add(key)
     notes = []
     last: dict[int, Note] = {}
     for at, stop, key, level, who in written:
@@ -186,10 +190,12 @@ def _played(rng: np.random.Generator, written: list[tuple], faulty: bool) -> lis
         draw = rng.random()
         if drop or draw < miss:
             sounding = None
+        elif _covered(key, together[round(at, 3)]) and rng.random() < 3 * miss:
+            sounding = None  # the hardest to tell is left out more often
         elif draw < miss + wrong:
             sounding = key + int(rng.choice([-12, -2, -1, 1, 2, 12, 7, -5]))
         note = Note(key, at + when, stop + when, sounding, start, max(stop + when, start + 0.06),
-                    level + float(rng.normal(0, heavy)))  # fmt: skip
+                    level + float(rng.normal(0, heavy)) + bass * (60 - key) / 12)  # fmt: skip
         note.row = who
         _cut_by_again(last, note)
         notes.append(note)
@@ -202,6 +208,11 @@ def _played(rng: np.random.Generator, written: list[tuple], faulty: bool) -> lis
             _cut_by_again(last, more)
             notes.append(more)
     return notes
+
+
+def _covered(key: int, chord: set[int]) -> bool:
+    """Whether a lower note of the chord has partials where this one has all or most of its own."""
+    return any(key - up in chord for up in (12, 19, 24))
 
 
 def _cut_by_again(last: dict[int, Note], note: Note) -> None:
@@ -231,7 +242,8 @@ def _find_rows(rng, kit: Kit, notes: list[Note]) -> None:
         if not keys[0] - 2 <= note.key <= keys[-1] + 2 or not 21 <= note.key <= 108:
             note.key, note.row = None, -1
             continue
-        off = np.abs(keys - note.key) + np.abs(layers - layer_first - 4 * note.loud) / 60.0
+        strange = rng.normal(0, 1.2, len(keys))  # a neighbour's sound now and then: other formants
+        off = np.abs(keys - note.key + strange) + np.abs(layers - layer_first - 4 * note.loud) / 60.0
         k = int(np.argmin(off))
         note.row = int(rows[k])
         note.ratio = float(2 ** ((note.key - keys[k] + whole + rng.normal(0, 0.03)) / 12))

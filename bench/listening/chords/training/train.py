@@ -127,6 +127,7 @@ def main() -> None:
     parser.add_argument("--step", type=int, default=2, help="keys from note to note of the bank")
     parser.add_argument("--some", type=int, default=1000, help="at most so many programmes")
     parser.add_argument("--rate", type=float, default=2.5e-3)
+    parser.add_argument("--seed", type=int, default=11)
     parser.add_argument("--resume", type=Path, help="weights to go on from")
     parser.add_argument("--everything", action="store_true", help="train on held-out ones too")
     args = parser.parse_args()
@@ -142,7 +143,7 @@ def main() -> None:
     bank = library.from_bank(args.bank, tuple(chosen), step=args.step, workers=args.workers)
     print("bank", bank.notes.shape, f"{time.time() - begun:.0f} s", flush=True)
     other = library.from_bank(args.bank, held[: args.some], step=args.step, workers=args.workers)
-    ours = library.invented(args.ours, 1, torch, device)
+    ours = library.invented(args.ours, args.seed, torch, device)
     print("ours", ours.notes.shape, f"{time.time() - begun:.0f} s", flush=True)
     both = library.Library(*(
         np.concatenate([getattr(bank, f), getattr(ours, f)]) for f in bank.__dataclass_fields__
@@ -157,7 +158,7 @@ def main() -> None:
         model.load_state_dict(torch.load(args.resume, map_location=device))
     print("weights", sum(p.numel() for p in model.parameters()), flush=True)
     load = torch.utils.data.DataLoader(
-        Batches(kit, args.segments, 12 if args.resume else 11), batch_size=None,
+        Batches(kit, args.segments, args.seed), batch_size=None,
         num_workers=args.workers, prefetch_factor=4 if args.workers else None,
     )  # fmt: skip
     optimiser = torch.optim.AdamW(model.parameters(), lr=args.rate, weight_decay=1e-3)

@@ -21,8 +21,13 @@ from coldtake.music.passage import Passage
 ASKED_S = 0.02  # the network is asked within this of the chord's time
 # Log odds below which a note was not played, and how far above it is right: the first for a sound
 # that the network finds hard, the second for one that is clear to it (see `_clearness`).
-NOT_PLAYED, DOUBT = (-1.75, 0.0), 1.75
-HARD, CLEAR = 1.0, 4.5  # lower quartile of a take's log odds
+NOT_PLAYED, DOUBT = (-1.75, 0.0), 0.8
+# The same (not played below, right from) for a note whose partials a lower note of the chord has
+# too: all of them an octave or two below, one in three a twelfth below.
+BY_OCTAVE, BY_TWELFTH = ((-4.0, -2.6), (0.7, -0.6)), (-1.5, -0.4)
+HARD_OCTAVES, CLEAR_OCTAVES = 1.0, 4.0  # median log odds of a take's octaves
+OCTAVES, TWELFTH = (12, 24), 19  # semitones
+HARD, CLEAR = 1.0, 6.5  # lower quartile of a take's log odds
 NEAR_S = 0.11  # a chord's note begins within this of the chord
 OWN_S = 0.16  # a tone of the expected pitch so near to its chord is that note
 STANDS_FOR_S = 0.12  # a wrong pitch begins within this of the note that it stands for
@@ -39,19 +44,22 @@ class Told:
     """A Matched performance, and the notes that cannot be told (indices in the passage).
 
     odds : log odds that each written note was played, by note index
+    clearness, octaves : 0 hard .. 1 clear, of the take's plain notes and of its octaves
     """
 
     matched: Matched
     unsure: set[int] = field(default_factory=set)
     odds: dict[int, float] = field(default_factory=dict)
     clearness: float = 1.0
+    octaves: float = 1.0
 
 
 def decide(
     heard: Heard, visits: Sequence[Visit], events: tuple[Event, ...], passage: Passage
 ) -> Told:
     """Say of every written note what became of it; the last playing of each counts."""
-    told = Told(Matched(events), clearness=_clearness(heard, visits, events))
+    clearness, octaves = _clearness(heard, visits, events)
+    told = Told(Matched(events), clearness=clearness, octaves=octaves)
     strange = _unexpected(heard, visits, events)
     last = -1
     for k, visit in enumerate(visits):
@@ -79,12 +87,29 @@ def doubtful_in(heard: Heard, visits: Sequence[Visit], events: Sequence[Event]) 
     return out
 
 
-def _clearness(heard: Heard, visits: Sequence[Visit], events: Sequence[Event]) -> float:
-    """How clear the sound is to the network: 0 hard, 1 clear, by a take's lower quartile."""
-    odds = [odds_of(heard, v, p) for v in visits for p in events[v.event].pitches]
-    if not odds:
-        return 0.0
-    return float(np.clip((np.quantile(odds, 0.25) - HARD) / (CLEAR - HARD), 0.0, 1.0))
+def _clearness(
+    heard: Heard, visits: Sequence[Visit], events: Sequence[Event]
+) -> tuple[float, float]:
+    """How clear the sound is to the network: 0 hard, 1 clear, for plain notes and for octaves.
+
+    By the lower quartile of a take's plain notes, and the median of its octaves.
+    """
+    plain, octaves = [], []
+    for visit in visits:
+        chord = events[visit.event].pitches
+        for pitch in chord:
+            odds = odds_of(heard, visit, pitch)
+            if any(pitch - up in chord for up in OCTAVES):
+                octaves.append(odds)
+            elif pitch - TWELFTH not in chord:
+                plain.append(odds)
+    quarter = float(np.quantile(plain, 0.25)) if plain else HARD
+    middle = float(np.median(octaves)) if octaves else HARD_OCTAVES
+    return _part(quarter, HARD, CLEAR), _part(middle, HARD_OCTAVES, CLEAR_OCTAVES)
+
+
+def _part(value: float, low: float, high: float) -> float:
+    return float(np.clip((value - low) / (high - low), 0.0, 1.0))
 
 
 def _between(ends: tuple[float, float], clearness: float) -> float:
@@ -112,15 +137,16 @@ def _decide_visit(
 ) -> None:  # fmt: skip
     visit = visits[k]
     gone = []
-    least = _between(NOT_PLAYED, told.clearness)
+    chord = told.matched.events[visit.event].pitches
     for i in told.matched.events[visit.event].notes:
         pitch = passage.notes[i].pitch
         odds = odds_of(heard, visit, pitch)
         told.odds[i] = odds
+        least, enough = _limits(pitch, chord, told)
         if odds < least:
             gone.append(i)
             continue
-        if odds < least + DOUBT:
+        if odds < enough:
             if _as_wrong(told, heard, visit, i, pitch, strange, clear=True):
                 continue
             told.unsure.add(i)
@@ -130,6 +156,17 @@ def _decide_visit(
         told.matched.played[i] = Press(onset, stop, pitch, 64)
     for i in gone:
         _as_wrong(told, heard, visit, i, passage.notes[i].pitch, strange, clear=False)
+
+
+def _limits(pitch: int, chord: Sequence[int], told: Told) -> tuple[float, float]:
+    """Log odds below which a note was not played, and from which it is right."""
+    if any(pitch - up in chord for up in OCTAVES):
+        least, enough = (_between(ends, told.octaves) for ends in BY_OCTAVE)
+        return least, enough
+    if pitch - TWELFTH in chord:
+        return BY_TWELFTH
+    least = _between(NOT_PLAYED, told.clearness)
+    return least, least + DOUBT
 
 
 def odds_of(heard: Heard, visit: Visit, pitch: int) -> float:

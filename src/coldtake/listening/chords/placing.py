@@ -22,6 +22,7 @@ BLUR_S = 0.03  # of the page's onsets, as in training
 EARLY_S, HELD = 0.02, 0.93  # the page's notes begin so much earlier and are held for this share
 FILLED_AT_ENDS = 4  # chords before the first and after the last that were heard
 FAINT, CLEAR = 0.2, 0.8  # a tone of this strength counts not at all, and wholly
+AGAIN = 6.0  # cost of staying with a chord that was left behind in time: what rings begins anew
 CLUSTER_S, LEAST_TONE = 0.06, 0.4  # tones of a chord that was misplaced, and their least strength
 PLAIN_PERIOD_S = 0.6  # a beat, where nothing tells
 
@@ -42,7 +43,8 @@ def visits_along(begun: Sequence[Begun], events: Sequence[Event]) -> list[Visit]
         return []
     presses = [Press(b.onset_s, b.onset_s + 0.1, b.pitch, 64) for b in begun]
     strength = np.array([b.strength for b in begun])
-    places = lay_keys(presses, events, np.clip((strength - FAINT) / (CLEAR - FAINT), 0.0, 1.0))
+    weights = np.clip((strength - FAINT) / (CLEAR - FAINT), 0.0, 1.0)
+    places = lay_keys(presses, events, weights, again=AGAIN)
     heard = [(p.event, b) for p, b in zip(places, begun, strict=True) if not p.extra]
     seen = [
         _visit(event, [b for _, b in group], events[event])
