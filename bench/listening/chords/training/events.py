@@ -242,8 +242,11 @@ def _find_rows(rng, kit: Kit, notes: list[Note]) -> None:
         if not keys[0] - 2 <= note.key <= keys[-1] + 2 or not 21 <= note.key <= 108:
             note.key, note.row = None, -1
             continue
-        strange = rng.normal(0, 1.2, len(keys))  # a neighbour's sound now and then: other formants
-        off = np.abs(keys - note.key + strange) + np.abs(layers - layer_first - 4 * note.loud) / 60.0
+        # a neighbour's sound now and then: other formants
+        strange = rng.normal(0, 1.2, len(keys))
+        off = (
+            np.abs(keys - note.key + strange) + np.abs(layers - layer_first - 4 * note.loud) / 60.0
+        )
         k = int(np.argmin(off))
         note.row = int(rows[k])
         note.ratio = float(2 ** ((note.key - keys[k] + whole + rng.normal(0, 0.03)) / 12))
