@@ -1,7 +1,7 @@
 """Chances held against answers: what is said, and what is not said yet."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coldtake.domain.estimate import Interval
@@ -11,6 +11,7 @@ from coldtake.learning.calibration import Kept, interval_kept
 PAIRS = st.lists(st.tuples(st.floats(0, 1), st.booleans()), min_size=1, max_size=60)
 
 
+@settings(deadline=None)
 @given(PAIRS)
 def test_every_answer_stands_in_one_line(pairs):
     groups = cal.groups(pairs)
@@ -74,3 +75,13 @@ def test_a_leaning_is_said_beyond_two_standard_deviations():
 )
 def test_an_interval_is_kept_only_when_it_can_be_told(clean, untried, kept):
     assert interval_kept(Interval(low=3, mid=4, high=5), clean, untried) is kept
+
+
+def test_a_chance_is_reckoned_as_that_of_a_yes():
+    """By the filter's own rates: it must be the likelihood that the filter gives to a yes."""
+    from coldtake.learning.filter import PLAYER_ERRORS, TOOL_ERRORS
+
+    for heard, (false_yes, false_no) in ((False, PLAYER_ERRORS), (True, TOOL_ERRORS)):
+        assert cal.yes_chance(0.0, heard=heard) == false_yes
+        assert cal.yes_chance(1.0, heard=heard) == 1.0 - false_no
+        assert false_yes < cal.yes_chance(0.5, heard=heard) < 1.0 - false_no

@@ -1,7 +1,7 @@
 """What a pass and the last cold takes mean, said with the numbers of the worked examples."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coldtake.domain.criterion import Criterion, NotesTest, Times
@@ -74,6 +74,7 @@ def test_a_count_ends_and_begins_anew():
     assert standing_of(TEST, [False, False]).ended is Decision.NOT_HELD
 
 
+@settings(deadline=None)
 @given(st.lists(st.booleans(), max_size=40))
 def test_the_first_end_is_that_of_the_plain_test(answers):
     first = TEST.decide(answers)

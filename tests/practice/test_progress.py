@@ -10,7 +10,7 @@ from coldtake.domain.criterion import Criterion, NotesTest, TempoTest
 from coldtake.domain.estimate import Interval, SaidChance, SaidTopic
 from coldtake.domain.take import Answer, Figure, Judge, Verdict
 from coldtake.domain.topic import Exercise, PassageRef, Place
-from coldtake.learning.calibration import LEAST, Kept
+from coldtake.learning.calibration import LEAST, Kept, yes_chance
 from coldtake.practice import digests
 from coldtake.practice.progress import ExerciseTempo
 from making import DAY, NOON, step
@@ -152,7 +152,7 @@ def test_chances_are_held_against_the_cold_takes_of_their_day(services, scales):
     known = services.back.how_right()
     assert (known.told, known.next_day) == (1, None)
     past = services.state().past(slow.id)
-    assert digests.digest_of(past, "").cold == {DAY + timedelta(days=1): True}
+    assert digests.digest_of(past, "").cold == {DAY + timedelta(days=1): (True, False)}
 
 
 def test_enough_of_them_are_scored(services, scales):
@@ -160,8 +160,10 @@ def test_enough_of_them_are_scored(services, scales):
         said(services, scales[0], day, 0.75)
         tried(services, scales[0], day, clean=day % 4 != 0)
     known = services.back.how_right().next_day
-    assert (known.of, known.came, known.expected) == (20, 15, 15.0)
-    assert known.brier == known.constant == pytest.approx(0.1875)
+    yes = yes_chance(0.75, heard=False)  # an answer may be wrong
+    assert (known.of, known.came, known.expected) == (20, 15, pytest.approx(20 * yes))
+    assert known.constant == pytest.approx(0.1875)
+    assert known.brier == pytest.approx(0.75 * (1 - yes) ** 2 + 0.25 * yes**2)
     assert [(g.low, g.came, g.of, g.fits) for g in known.groups] == [(0.7, 15, 20, True)]
 
 

@@ -10,6 +10,7 @@ from coldtake import settings
 from coldtake.domain import events as ev
 from coldtake.domain.estimate import Interval, SaidChance, SaidTopic
 from coldtake.domain.take import Answer, Judge
+from coldtake.learning.calibration import yes_chance
 
 
 def practised(services, step, days_ago, answer, minutes=10.0):
@@ -113,10 +114,11 @@ def test_how_right_the_outlook_was(client, services, desk):
         services.append(ev.ChancesSaid(for_day=day, chances=chance), at=before, day=day)
         practised(services, first, days_ago, Answer.YES if days_ago % 5 else Answer.NO)
     said = words(client.get("/progress").text)
-    assert "Of 25 cold takes 20 came out clean; what was said adds up to 18.8." in said
-    assert "said 70 to 80 % 20 of 25 clean" in said
-    # 20 / 25 = 0.8: (0.75 - 1)^2 * 0.8 + 0.75^2 * 0.2 = 0.1625 against 0.8 * 0.2 = 0.16
-    assert "Brier score 0.163; always saying 80 % has 0.16. Which of the two is better" in said
+    yes = yes_chance(0.75, heard=False)
+    score = 0.8 * (1 - yes) ** 2 + 0.2 * yes**2  # against 0.8 * 0.2 of always saying 80 %
+    assert f"Of 25 cold takes 20 were answered yes; {25 * yes:.1f} were to be expected" in said
+    assert "a yes expected 70 to 80 % 20 of 25 yes" in said
+    assert f"Brier score {score:.3f}; always saying 80 % has 0.16. Which of the two is" in said
     assert "Nothing was said of a date yet" in said
 
 

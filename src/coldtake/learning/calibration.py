@@ -70,6 +70,18 @@ class Calibration:
         return "" if abs(self.off) < FAR_OFF else "too low" if self.off > 0 else "too high"
 
 
+def yes_chance(clean: float, *, heard: bool) -> float:
+    """Chance that a take is answered yes when it is clean with `clean`: an answer may be wrong.
+
+    By the rates that the filter reckons with, the listener's where it was `heard`. Without them a
+    player with a kind ear would make every chance look too low.
+    """
+    from coldtake.learning.filter import PLAYER_ERRORS, TOOL_ERRORS
+
+    false_yes, false_no = TOOL_ERRORS if heard else PLAYER_ERRORS
+    return clean * (1.0 - false_no) + (1.0 - clean) * false_yes
+
+
 def calibration(told: Sequence[Said]) -> Calibration | None:
     """Hold chances against answers; None: not enough yet."""
     if len(told) < LEAST:

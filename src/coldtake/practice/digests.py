@@ -22,13 +22,14 @@ class Digest(msgspec.Struct, frozen=True):
     """One step's past. `step_print` : that of the past (`State.prints`).
 
     minutes : played in the week of each Monday; clean : fastest clean tempo of a day, in quarters
-    a minute; cold : whether the cold take of a day came out clean
+    a minute; cold : of each day's cold take whether it was answered yes, and
+    whether the listener said so
     """
 
     step_print: str
     minutes: dict[date, float]
     clean: dict[date, float]
-    cold: dict[date, bool]
+    cold: dict[date, tuple[bool, bool]]
 
 
 def digest_of(past: Past, step_print: str) -> Digest:
@@ -46,9 +47,9 @@ def digest_of(past: Past, step_print: str) -> Digest:
     return Digest(step_print, minutes, clean, _cold(past))
 
 
-def _cold(past: Past) -> dict[date, bool]:
+def _cold(past: Past) -> dict[date, tuple[bool, bool]]:
     return {
-        t.day: t.answer is Answer.YES
+        t.day: (t.answer is Answer.YES, t.judge is Judge.TOOL)
         for t in past.tries
         if t.cold and t.answer is not Answer.CANNOT_TELL
     }

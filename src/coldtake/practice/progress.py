@@ -207,12 +207,14 @@ def _tempo_of(state: State, steps: list[Step], digests: Mapping[str, Digest]) ->
 
 
 def _answered(state: State, digests: Mapping[str, Digest]) -> Iterator[Told]:
-    """Give what was said the evening before, with what the cold take of the day came to."""
+    """Give what was said the evening before as a chance of a yes, and whether a yes came."""
+    from coldtake.learning.calibration import yes_chance
+
     for day, said in state.said.items():
         for one in said.chances:
             came = digests[one.step_id].cold.get(day) if one.step_id in digests else None
             if came is not None and one.chance is not None:
-                yield one.chance, came
+                yield yes_chance(one.chance, heard=came[1]), came[0]
 
 
 def _dates_told(state: State, digests: Mapping[str, Digest], today: date) -> Iterator[DateTold]:
@@ -224,20 +226,25 @@ def _dates_told(state: State, digests: Mapping[str, Digest], today: date) -> Ite
             if topic.on + NEAR > today:
                 continue
             came = [_near(digests.get(s.step_id), topic.on) for s in topic.steps]
-            tried = [one for one in came if one is not None]
+            tried = [one[0] for one in came if one is not None]
             kept = interval_kept(topic.clean_steps, sum(tried), len(came) - len(tried))
             yield DateTold(said_on, topic, len(tried), sum(tried), kept)
 
 
 def _pairs(said: SaidTopic, digests: Mapping[str, Digest]) -> Iterator[Told]:
+    from coldtake.learning.calibration import yes_chance
+
     for one in said.steps:
         came = _near(digests.get(one.step_id), said.on)
         if came is not None and one.chance is not None:
-            yield one.chance, came
+            yield yes_chance(one.chance, heard=came[1]), came[0]
 
 
-def _near(digest: Digest | None, on: date) -> bool | None:
-    """Return what the cold take nearest to a date came to, the earlier of two as near."""
+def _near(digest: Digest | None, on: date) -> tuple[bool, bool] | None:
+    """Return what the cold take nearest to a date came to, the earlier of two as near.
+
+    Whether it was answered yes, and whether the listener said so.
+    """
     near = [day for day in digest.cold if abs(day - on) <= NEAR] if digest else []
     if digest is None or not near:
         return None

@@ -83,6 +83,7 @@ def _moved(services: Services, since: date, mondays: int) -> dict[str, object]:
 
 def _right(services: Services) -> dict[str, object]:
     from coldtake.learning.calibration import LEAST, Kept
+    from coldtake.learning.filter import PLAYER_ERRORS, TOOL_ERRORS
     from coldtake.web import progress_charts as drawn
 
     right = services.back.how_right()
@@ -90,6 +91,8 @@ def _right(services: Services) -> dict[str, object]:
     return {
         "right": right,
         "least": LEAST,
+        "own_errors": PLAYER_ERRORS,
+        "heard_errors": TOOL_ERRORS,
         "next_day_rows": drawn.said_rows(right.next_day) if right.next_day else (),
         "dates_rows": drawn.said_rows(right.dates) if right.dates else (),
         "kept": {word.value: kept.count(word) for word in Kept},
