@@ -150,3 +150,13 @@ def test_a_rhythm_alone_is_asked_and_judged(client, services, desk):
     page = client.get(f"/takes/{take.id}")
     assert page.text.count("mark-right") >= len(passage.notes)
     assert "The rhythm alone: every note right" in words(page.text)
+
+
+def test_the_session_waits_for_all_choruses_and_through_rests(client, services, desk, step):
+    asked = form(changes="1", changes_choruses="3", changes_silence="6")
+    client.post(f"/steps/{step.id}/criterion", data=asked)
+    running = client.post("/api/session/start", json={}).json()
+    (told,) = [s for s in running["steps"].values() if s["title"] == "One chorus"]
+    assert told["heard"] is True
+    assert told["passage_beats"] == 3 * 16
+    assert told["longest_rest_beats"] == 16
