@@ -18,7 +18,8 @@ from scipy.signal import find_peaks
 from coldtake.listening.attacks import attack_strength
 from coldtake.listening.hearing import FINE_STEP_S, PITCH_STEP_S, Floats, Hearing
 from coldtake.listening.improvised.notes import Heard
-from coldtake.listening.onsets import find_offset, refine_onset
+from coldtake.listening.onsets import Own, find_offset, refine_onset
+from coldtake.listening.own_tones import Stretch, learn
 from coldtake.listening.tones import lower_octave_sounds
 
 Ints = npt.NDArray[np.intp]
@@ -26,12 +27,15 @@ BEGIN, BEGIN_STRUCK = 5.0, 1.0  # cost of a note without and with an attack
 OFF_PITCH = 2.0  # cost of a semitone off, for a sure frame
 FARTHEST = 2.0  # semitones; what lies farther costs the same
 QUIET_DB, QUIET_COST = 32.0, 0.15  # below the take's loud frames; per dB
-STRUCK, STRUCK_AGAIN = 0.5, 0.75  # an attack; one that divides a note
+STRUCK, STRUCK_AGAIN = 0.5, 0.82  # an attack; one that divides a note
 AGAIN_S, BEFORE_END_S = 0.075, 0.05  # within a note, an attack so far from its start and its end
 SHORTEST_S = 0.045
+LEARNT_S = 0.12  # a span from which the look of its pitch is learnt
+SLOW_REACH_S = 0.15
 REACH_S = 0.06  # an attack this near to a change of pitch is the note's
 OWN_S = 0.04  # an attack this near to a span's start is its own
 SCRAP_S, SHORT_SCRAP_S = 0.14, 0.085
+GOES_ON_S = 0.1  # a tone lost for so long and found again without an attack is one
 NEXT_S = 0.05
 OVERTONES = (12, 19, 24)  # semitones
 LEAST_OCTAVE = 60.0  # below, partials stand too near to each other in so short a time
@@ -59,7 +63,7 @@ def transcribe(hearing: Hearing) -> Transcript:
     again_s = struck_s[strength[peaks] >= STRUCK_AGAIN]
     divided = [part for span in spans for part in _divided(span, again_s)]
     whole = _whole(divided, struck_s)
-    return Transcript(tuple(_timed(hearing, whole, struck_s, tuning)), tuning)
+    return Transcript(tuple(_timed(hearing, whole, strength, struck_s, tuning)), tuning)
 
 
 def own_tuning(hearing: Hearing) -> float:
@@ -154,9 +158,12 @@ def _whole(spans: Sequence[_Span], struck_s: Floats) -> list[_Span]:
     found: list[_Span] = []
     for span in spans:
         before = found[-1] if found else None
-        if before is None or span.start_s - before.stop_s > 0.02 or _is_struck(span, struck_s):
+        struck = _is_struck(span, struck_s)
+        if before and _goes_on(before, span) and not struck:
+            found[-1] = _Span(before.start_s, span.stop_s, span.pitch)
+        elif before is None or span.start_s - before.stop_s > 0.02 or struck:
             found.append(span)
-        elif _is_scrap(before, span, struck_s):
+        elif _is_scrap(found, span, struck_s):
             found[-1] = _Span(before.start_s, span.stop_s, span.pitch)
         elif abs(span.pitch - before.pitch) in OVERTONES:
             found[-1] = _Span(before.start_s, span.stop_s, before.pitch)
@@ -165,6 +172,10 @@ def _whole(spans: Sequence[_Span], struck_s: Floats) -> list[_Span]:
     return [
         span for k, span in enumerate(found) if not _is_overtone(k, found, struck_s)
     ]  # fmt: skip
+
+
+def _goes_on(before: _Span, span: _Span) -> bool:
+    return span.pitch == before.pitch and span.start_s - before.stop_s < GOES_ON_S
 
 
 def _is_overtone(k: int, spans: Sequence[_Span], struck_s: Floats) -> bool:
@@ -184,23 +195,22 @@ def _is_struck(span: _Span, struck_s: Floats) -> bool:
     return bool(np.min(np.abs(struck_s - span.start_s), initial=np.inf) < OWN_S)
 
 
-def _is_scrap(before: _Span, span: _Span, struck_s: Floats) -> bool:
+def _is_scrap(found: Sequence[_Span], span: _Span, struck_s: Floats) -> bool:
+    """Whether the last one found is only the start of `span`."""
+    before = found[-1]
     length = before.stop_s - before.start_s
     if length > SCRAP_S or not _is_struck(before, struck_s):
         return False
-    return length < SHORT_SCRAP_S or abs(span.pitch - before.pitch) in OVERTONES
+    rings = len(found) > 1 and found[-2].pitch == before.pitch
+    overtone = abs(span.pitch - before.pitch) in OVERTONES
+    return length < SHORT_SCRAP_S or overtone or rings
 
 
 def _timed(
-    hearing: Hearing, spans: Sequence[_Span], struck_s: Floats, tuning: float
+    hearing: Hearing, spans: Sequence[_Span], strength: Floats, struck_s: Floats, tuning: float
 ) -> list[Heard]:
     """Spans with their exact beginnings and ends; what is too short to be a note is dropped."""
-    starts: list[float] = []
-    for span in spans:
-        near = struck_s[np.abs(struck_s - span.start_s) < REACH_S]
-        at = float(near[np.argmin(np.abs(near - span.start_s))]) if len(near) else span.start_s
-        onset = refine_onset(hearing, at, max(span.stop_s, at + 0.06)).onset_s
-        starts.append(onset if abs(onset - at) < REACH_S else at)
+    starts = _starts(hearing, spans, strength, struck_s)
     found = []
     for k, span in enumerate(spans):
         follows = starts[k + 1] if k + 1 < len(spans) else hearing.duration_s
@@ -210,6 +220,35 @@ def _timed(
             pitch = span.pitch + _octave(hearing, starts[k], stop, span.pitch + tuning)
             found.append(Heard(starts[k], stop, pitch, _is_sure(hearing, span, tuning)))
     return found
+
+
+def _starts(
+    hearing: Hearing, spans: Sequence[_Span], strength: Floats, struck_s: Floats
+) -> list[float]:
+    """Onsets: by the attack, or where a slow tone's own envelope rises (`own_tones`)."""
+    long = [Stretch(s.pitch, s.start_s, s.stop_s) for s in spans if s.stop_s - s.start_s > LEARNT_S]
+    tones = learn(hearing.samples, long, {s.pitch for s in spans})
+    starts: list[float] = []
+    for k, span in enumerate(spans):
+        near = struck_s[np.abs(struck_s - span.start_s) < REACH_S]
+        at = float(near[np.argmin(np.abs(near - span.start_s))]) if len(near) else span.start_s
+        since = starts[-1] if starts else 0.0
+        again = k > 0 and spans[k - 1].pitch == span.pitch
+        own = None
+        if tones is not None and span.pitch in tones.pitches and not again:
+            own = Own(tones, span.pitch, since)
+        attack = float(strength[_around(at, len(strength))].max(initial=0.0))
+        onset = refine_onset(hearing, at, max(span.stop_s, at + 0.06), own, attack).onset_s
+        reach = REACH_S if own is None else SLOW_REACH_S
+        fits = abs(onset - at) < reach and onset > since + 0.5 * SHORTEST_S
+        starts.append(onset if fits else at)
+    return starts
+
+
+def _around(at_s: float, count: int) -> slice:
+    """Places of the fine clock within 12 ms."""
+    k, reach = round(at_s / FINE_STEP_S), round(0.012 / FINE_STEP_S)
+    return slice(max(k - reach, 0), min(k + reach + 1, count))
 
 
 def _octave(hearing: Hearing, start_s: float, stop_s: float, pitch: float) -> int:
