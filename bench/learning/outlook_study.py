@@ -21,15 +21,12 @@ import time
 from datetime import timedelta
 
 import numpy as np
-import world as worlds
 from rules import planner
 from scipy.stats import poisson
-from world import Scenario, World, make, run
+from world import World, make, run
 
 from coldtake.learning.simulated import SimulatedPlayer
 from coldtake.planning.outlook import by_date, outlook
-
-worlds.SCENARIOS["recital"] = Scenario("recital, 5 pieces, 6 weeks", 5, (4, 5), (25, 65), 40, 42, 1)
 
 
 def halfway(law: str, seed: int) -> tuple[bytes, World]:

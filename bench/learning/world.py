@@ -35,6 +35,7 @@ SCENARIOS = {
     "exam": Scenario("exam, 12 pieces, 10 weeks", 12, (7, 9), (25, 65), 75, 70, 1.0),
     "amateur": Scenario("amateur, 25 min a day, 12 weeks", 10, (4, 6), (25, 60), 25, 84, 0.5),
     "improver": Scenario("improver, 1 year", 30, (7, 9), (25, 65), 45, 365, 0.0),
+    "recital": Scenario("recital, 5 pieces, 6 weeks", 5, (4, 5), (25, 65), 40, 42, 1.0),
 }
 
 
