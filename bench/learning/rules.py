@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from world import Rule, Slot, World
 
+from coldtake.domain import events as ev
 from coldtake.domain.topic import Step, StepPhase
 from coldtake.learning.beliefs import beliefs
 from coldtake.planning.choice import DayChoice, TopicLimits
@@ -15,6 +16,7 @@ from coldtake.planning.values import StepValue
 
 DONE = (StepPhase.MET, StepPhase.HELD)
 SLOT = 8.0
+UNLIMITED = 60
 
 
 def _met(world: World) -> dict[str, bool]:
@@ -96,8 +98,7 @@ def rotation(world: World) -> list[Slot]:
     return _fill(sorted(ids, key=_last_touched(world)), float(world.scenario.minutes))
 
 
-def triage(world: World) -> list[Slot]:
-    """Only the topics that fit into the days (1.6 times the need), longest untouched first."""
+def _triaged(world: World) -> list[str]:
     room = world.scenario.minutes * world.scenario.days * 0.8
     taken: list[str] = []
 
@@ -112,7 +113,20 @@ def triage(world: World) -> list[Slot]:
             taken.append(topic)
             room -= need
     ids = _free_steps(world, _met(world), taken)
-    return _fill(sorted(ids, key=_last_touched(world)), float(world.scenario.minutes))
+    return sorted(ids, key=_last_touched(world))
+
+
+def triage(world: World) -> list[Slot]:
+    """Only the topics that fit into the days (1.6 times the need), longest untouched first."""
+    return _fill(_triaged(world), float(world.scenario.minutes))
+
+
+def triage_of_four(world: World) -> list[Slot]:
+    """Triage with at most four topics in a session, like the plan's usual setting."""
+    ids = _triaged(world)
+    topic = {i: world.state.steps[i].topic_id for i in ids}
+    four = list(dict.fromkeys(topic[i] for i in ids))[:4]
+    return _fill([i for i in ids if topic[i] in four], float(world.scenario.minutes))
 
 
 def greedy(world: World) -> list[Slot]:
@@ -146,8 +160,17 @@ def composed(values: Sequence[StepValue], minutes: int, most: int = 4) -> list[S
 
 
 def planner(world: World) -> list[Slot]:
+    """As the product plans by itself: at most four topics a session."""
     values = day_values(world.state, world.day, slot_most=24)
     return composed(values, world.scenario.minutes)
+
+
+def planner_free(world: World) -> list[Slot]:
+    """The planner without a limit of topics, like the rules beside it."""
+    if "topics_most" not in world.state.settings:
+        world.put(ev.SettingChosen(name="topics_most", value="8"))  # the most that can be set
+    values = day_values(world.state, world.day, slot_most=24)
+    return composed(values, world.scenario.minutes, UNLIMITED)
 
 
 RULES: dict[str, Rule] = {
@@ -156,6 +179,8 @@ RULES: dict[str, Rule] = {
     "four topics, leave at first yes": first_yes,
     "equal rotation": rotation,
     "triage, longest untouched first": triage,
+    "triage, four topics a session": triage_of_four,
     "greedy by marginal gain": greedy,
-    "planner, log only": planner,
+    "planner, four topics a session": planner,
+    "planner, log only": planner_free,
 }

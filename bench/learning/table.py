@@ -4,17 +4,24 @@ import json
 import sys
 import time
 
+from oracle import oracle
 from rules import RULES
 from world import make, run
+
+ALL = {
+    **RULES,
+    "planner, true chances": oracle(whole=False),
+    "planner, true chances and needs": oracle(whole=True, reach=1.1),
+}
 
 
 def main() -> None:
     name, law, first, count = sys.argv[1], sys.argv[2], int(sys.argv[3]), int(sys.argv[4])
-    wanted = sys.argv[5:] or list(RULES)
+    wanted = sys.argv[5:] or list(ALL)
     for seed in range(first, first + count):
         for rule in wanted:
             start = time.process_time()
-            score = run(make(name, seed, law), RULES[rule])
+            score = run(make(name, seed, law), ALL[rule])
             row = {
                 "scenario": name,
                 "law": law,

@@ -7,7 +7,7 @@ import pytest
 from coldtake.planning.futures import Days, lived
 from coldtake.planning.lookahead import begun
 from coldtake.planning.outlook import BATCHES, DRAWS, by_date, outlook, refined
-from coldtake.planning.turns import Course, costs, costs_each, fitting, fitting_each
+from coldtake.planning.turns import Course, costs, costs_each, fitting, fitting_each, topic_rows
 from logs import DAY, Log
 
 
@@ -104,8 +104,8 @@ def test_what_fits_is_thought_over_again_while_the_days_pass():
     start = begun(log.state, on(1), 2.0, 64, np.random.default_rng(1))
     tonight = Days(minutes=5.0, share=1.0, topics=4)
     course = Course(reach=1.2, met_share=0.5)
-    both = costs(start.steps, start.need, start.played, course.reach).sum()
-    start = replace(start, per_day=0.93 * both / start.steps.left.max())
+    both = costs(start.steps, start.need, start.played, course.reach)
+    start = replace(start, per_day=0.93 * sum(both.values()) / start.steps.left.max())
     [held] = lived(start, [course], tonight, np.random.default_rng(2))
     [anew] = lived(start, [course], replace(tonight, anew=3), np.random.default_rng(2))
     assert anew.final[1].mean() > held.final[1].mean() + 0.05
@@ -120,7 +120,10 @@ def test_many_futures_take_on_what_each_would_by_itself(ahead):
     cost = rng.uniform(20.0, 150.0, (len(steps.ids), 200))
     found = fitting_each(steps, cost, 12.0, ahead)
     later = replace(steps, left=steps.left - ahead)
-    alone = [fitting(later, cost[:, c], 12.0) for c in range(200)]
+    rows = topic_rows(steps)
+    alone = [
+        fitting(later, {t: cost[r, c].sum() for t, r in rows.items()}, 12.0) for c in range(200)
+    ]
     assert found == pytest.approx(np.stack(alone, axis=1))
     assert 0.2 < np.mean(found == 1.0) < 0.8
 
@@ -133,5 +136,6 @@ def test_costs_of_many_futures_are_those_of_each():
     reach = np.linspace(0.8, 2.2, 6)
     found = costs_each(steps, need, played, reach, 4)
     later = replace(steps, left=steps.left - 4)
-    alone = [costs(later, need, played[:, c], reach[c]) for c in range(6)]
-    assert found == pytest.approx(np.stack(alone, axis=1))
+    for c in range(6):
+        alone = costs(later, need, played[:, c], reach[c])
+        assert {t: found[r, c].sum() for t, r in topic_rows(steps).items()} == pytest.approx(alone)

@@ -104,7 +104,7 @@ def ids(some):
 
 def test_what_fits_is_taken_on_and_the_rest_is_left_out_with_what_it_would_take():
     log = pile([("a", 4, 30, 4), ("b", 4, 30, 4), ("c", 10, 30, 2)])
-    found = triage(log.state, TODAY, per_day=30.0)
+    found = triage(log.state, TODAY, per_day=40.0)
     assert set(ids(found.now)) == {"a", "b"}
     (out,) = found.left_out
     assert out.topic_id == "c"
@@ -112,19 +112,19 @@ def test_what_fits_is_taken_on_and_the_rest_is_left_out_with_what_it_would_take(
     assert not out.blocks
     assert out.minutes > 0
     assert out.with_more_min in range(5, 61, 5)
-    more = triage(log.state, TODAY, per_day=30.0 + out.with_more_min)
+    more = triage(log.state, TODAY, per_day=40.0 + out.with_more_min)
     assert "c" in ids(more.now)
-    less = triage(log.state, TODAY, per_day=30.0 + out.with_more_min - 5)
+    less = triage(log.state, TODAY, per_day=40.0 + out.with_more_min - 5)
     assert "c" in ids(less.left_out)
     assert set(out.instead_of) <= {"a", "b"}
 
 
 def test_raising_the_importance_does_what_was_said():
     topics = [("a", 6, 30, 3), ("b", 6, 30, 3), ("c", 6, 30, 2)]
-    (out,) = triage(pile(topics).state, TODAY, per_day=44.0).left_out
+    (out,) = triage(pile(topics).state, TODAY, per_day=50.0).left_out
     assert out.topic_id == "c"
     assert out.with_importance
-    risen = triage(pile([*topics[:2], ("c", 6, 30, 5)]).state, TODAY, per_day=44.0)
+    risen = triage(pile([*topics[:2], ("c", 6, 30, 5)]).state, TODAY, per_day=50.0)
     assert "c" not in ids(risen.left_out)
 
 

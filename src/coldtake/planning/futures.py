@@ -199,6 +199,9 @@ class _Life:
         back = self.met_share * 2.0 * (1.1 - self.chance)
         index = self.weight * np.maximum(self.turn_gap, 0.2) * np.where(self.met, back, 1.0)
         index = np.where(self._open() & np.greater(self.steps.left, ahead)[:, None], index, 0.0)
+        near = turns.close(self.steps, self.steps.left - ahead)
+        if near.any():
+            index = turns.before_date(self.steps, index, near, *self._slot_adds(ahead))
         count = max(int(self.days.minutes / turns.SLOT_MIN), 1)
         topic, topics = self.block
         if topics > self.days.topics:
@@ -210,6 +213,18 @@ class _Life:
             least = -np.partition(-index, count - 1, axis=0)[count - 1]
             return np.asarray((index >= least) & (index > 0.0))
         return np.asarray(index > 0.0)
+
+    def _slot_adds(self, ahead: int) -> tuple[Array, Array]:
+        """What a slot today adds to the chance on the date, and that chance without it (S, C D)."""
+        left = np.maximum(self.steps.left - ahead, 0)[:, None].astype(float)
+        psi, kinds = PSI[self.shape], tuple(KINDS[:, self.shape])
+        kept = law.retention(self.gap + left, self.half_life, psi)
+        alone = law.clean_chance(self.skill * kept, self.span)
+        skill, half_life = law.after_day(
+            self.skill, self.half_life, self.gap, turns.SLOT_MIN, self.rate, kinds
+        )
+        kept = law.retention(left, half_life, psi)
+        return np.maximum(law.clean_chance(skill * kept, self.span) - alone, 0.0), alone
 
     def _open(self) -> Flags:
         free: Flags = np.ones_like(self.met)

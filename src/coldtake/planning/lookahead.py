@@ -1,9 +1,9 @@
 """What tomorrow's minutes are worth, the days to the dates looked ahead.
 
-Several courses (`turns.Course`) are lived through the days to come, on what the log allows to be
-true (`futures`). Tomorrow is the first day of the best one: its index says whose turn it is. An
+Looked ahead are the minutes until each date (which topics fit, `turns.fitting`), how soon each step
+would have faded by its next turn, and in the last days what a slot adds on the date itself. An
 evening's points are what its slots by themselves add to the chances on the dates, shared between
-them by the index.
+them by the index of `turns`.
 """
 
 import hashlib
@@ -30,13 +30,13 @@ from coldtake.planning.prospect import (
     steps_ahead,
     thinned,
 )
-from coldtake.planning.turns import COURSES, Course
+from coldtake.planning.turns import COURSES, USUAL, Course
 from coldtake.planning.values import StepValue
 from coldtake.settings import value_of
 
 PACE_DAYS = 28  # days over which the minutes really played are averaged
 DRAWS = 12  # possible truths on which the courses are tried
-CHECK_SHARE = 0.1  # of an average day's minutes that separate cold takes may claim; a guess
+CHECK_SHARE = 0.05  # of an average day's minutes that separate cold takes may claim; a guess
 CHECK_WORTH = 1.2  # worth of such a cold take, against as many minutes of work; a guess
 COLD_SHARE = 0.3  # of a slot's worth that a cold take brings as playing; a guess
 REST_DAYS = 2.0  # days without playing before a cold take says anything about keeping; a guess
@@ -90,7 +90,7 @@ def begun(state: State, day: date, per_day: float, draws: int, rng: np.random.Ge
         thin = Thin(empty, empty, empty, empty.astype(int), empty, empty)
         return Start(b, steps, thin, played, played, never, per_day)
     thin = drawn(b, steps, draws, rng)
-    need = np.exp(-(b.weight[steps.rows] * np.log(b.rate[steps.rows])).sum(axis=1))
+    need = np.array([state.steps[i].need_min for i in steps.ids], dtype=float)
     return Start(b, steps, thin, need, played, never, per_day)
 
 
@@ -120,7 +120,7 @@ def day_values(state: State, day: date, *, slot_most: int = 12) -> tuple[StepVal
     if not start.steps.ids:
         return ()
     days = days_ahead(state, day, per_day)
-    course, _ = best_course(start, days, rng)
+    course = best_course(start, days, rng)[0] if len(COURSES) > 1 else USUAL
     return _Table(state, day, slot_most, start, course, days).values()
 
 
@@ -141,7 +141,7 @@ class _Table:
         self.course, self.days = course, days
         self.thin = thinned(self.beliefs, self.steps.rows)
         self.left = self.steps.left[:, None].astype(float)
-        self.now = believed(self.beliefs, self.steps.rows)
+        self.now = self._now()
         self.curve = self._chance_after()
         self.alone = self.curve[:, 0]
         self.helped = self.curve[:, min(SHOWN_MIN, slot_most)]
@@ -176,6 +176,9 @@ class _Table:
             for i, step_id in enumerate(self.steps.ids)
         )
 
+    def _now(self) -> Array:
+        return believed(self.beliefs, self.steps.rows)
+
     def _index(self) -> Array:
         """Points of the first slot on each step (S,)."""
         steps, start = self.steps, self.start
@@ -185,8 +188,16 @@ class _Table:
             :, 0
         ]
         index *= self.fits * steps.available
+        near = turns.close(steps, steps.left)
+        index = turns.before_date(
+            steps, index[:, None], near, self._slot_adds()[:, None], self.alone[:, None]
+        )[:, 0]
         first = self._first(index)
         return np.asarray(index * self._evening(first) / max(index[first].sum(), 1e-9))
+
+    def _slot_adds(self) -> Array:
+        """What a slot tomorrow adds to the chance on the date, nothing more being played (S,)."""
+        return self.curve[:, min(int(turns.SLOT_MIN), self.slot_most)] - self.alone
 
     def _first(self, index: Array) -> Whole:
         """Rows of about so many slots as an evening has, those wanted most."""
@@ -260,7 +271,8 @@ class _Table:
         """Minutes still expected: to meet the step, and on the course to its date."""
         b, steps = self.beliefs, self.steps
         to_met = (minutes_to_met(self.state, b) * b.weight).sum(axis=1)[steps.rows]
-        course = turns.costs(steps, self.start.need, self.start.played, self.course.reach)
+        cost = turns.costs(steps, self.start.need, self.start.played, self.course.reach)
+        course = turns.share_of_cost(steps, self.start.need, cost)
         done = np.maximum(turns.KEEPING * self.start.need, NEED_LEAST)
         return np.where(steps.done, done, np.maximum(to_met, course))
 

@@ -41,7 +41,7 @@ def candidates(
     return {
         topic_id: Candidate(
             topic_id=topic_id,
-            minutes=float(cost[rows].sum()),
+            minutes=cost[topic_id],
             left=int(steps.left[rows[0]]),
             worth=float(steps.weight[rows].sum()),
         )

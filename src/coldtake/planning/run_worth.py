@@ -29,7 +29,7 @@ from coldtake.planning.taper import ahead
 from coldtake.planning.words import counted, on_day, percent
 
 DRAWS = 64
-TOLD_WORTH = 2.0  # points for each point of standard deviation that is explained; a guess
+TOLD_WORTH = 0.8  # points for each point of standard deviation that is explained; a guess
 PIECE_MIN = 5  # minutes of a piece that was never run through; a guess
 LEAST_WORTH = 0.2  # points; below, nothing is said of it
 

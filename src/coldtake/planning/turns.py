@@ -3,30 +3,34 @@
 Practice days couple only through their minutes, so every step gets an index that depends on itself
 alone and the steps of the highest indices are played (an index rule for a weakly coupled problem:
 Whittle 1988, Journal of Applied Probability 25A:287, for the idea). The index is the days since the
-step was played, times how much hangs on it. Two things the log cannot know beforehand are left
-open in a `Course`: how much is taken on, and how soon what was met comes back. `futures` tries the
-courses on what the player's log allows to be true and takes the best.
+step was played, times how much hangs on it. What is left open stands in a `Course`: how much is
+taken on, and how soon what was met comes back. Topics are taken on only as far as their minutes are
+there until their dates (`fitting`), and one that was begun stays taken on. `futures` lives a course
+through the days to come: that is the outlook.
 
 The numbers were tried on simulated players of two laws (bench/learning); they are guesses.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from coldtake.learning.law import Array
-from coldtake.planning.prospect import Flags, Steps
+from coldtake.planning.prospect import ON_DATE, Flags, Steps, Whole
 
 FRESH_GAP = 6.0  # days since it was played that a step never played counts as
-IMPORTANCE_POWER = 0.5
-WAITING = 0.2  # more for each unmet step of its topic that waits for this one
+IMPORTANCE_POWER = 0.8
+WAITING = 0.5  # more for each unmet step of its topic that waits for this one
 DATE_SCALE, DATE_FLOOR = 10.0, 20.0  # days; a nearer date comes first
-OUTSIDE = 0.02  # weight of topics that do not fit until their dates
+OUTSIDE = 0.005  # weight of topics that do not fit until their dates; only where minutes are left
 KEEPING = 0.3  # minutes still to spend on a step played enough, as a share of its own
 KEEPING_DAYS = 40.0  # until a date so far ahead; less, when it is nearer
 SLOT_MIN = 5.0  # minutes after which more of them bring less
-OPEN_SLOPE, MET_SLOPE = 0.1, 0.02  # what a minute more brings then, of what the slot brought
+CLOSE_DAYS = 4  # days to the date in which no later turn is waited for
+WHOLE = 0.5  # what a whole topic is worth then, against its steps
+OPEN_SLOPE, MET_SLOPE = 0.03, 0.02  # what a minute more brings then, of what the slot brought
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +46,8 @@ class Course:
     met_share: float
 
 
-USUAL = Course(reach=1.2, met_share=0.5)
-COURSES = (USUAL, Course(0.8, 0.5), Course(1.6, 0.5), Course(2.2, 0.5), Course(1.2, 1.0))
+USUAL = Course(reach=1.4, met_share=0.5)
+COURSES = (USUAL,)  # a choice among courses of other reach brought steps and lost whole topics
 
 
 def spent(minutes: Array, met: Flags) -> Array:
@@ -77,19 +81,19 @@ def waiting(steps: Steps) -> NDArray[np.int_]:
     return np.array([len(b) for b in behind], dtype=int)
 
 
-def fitting(steps: Steps, cost: Array, per_day: float) -> Array:
+def fitting(steps: Steps, cost: Mapping[str, float], per_day: float) -> Array:
     """Take on only what fits: 1 for steps of topics that fit until their dates, else OUTSIDE.
 
     Topics are taken by what comes out for the minutes they cost; one is taken when the minutes of
     all taken until each date are there.
     """
-    topics = topic_rows(steps)
-    worth = {t: steps.weight[rows].sum() / cost[rows].sum() for t, rows in topics.items()}
+    topics, left = topic_rows(steps), days_to_fit(steps)
+    worth = {t: steps.weight[rows].sum() / cost[t] for t, rows in topics.items()}
     taken: list[tuple[int, float]] = []
     fits = np.full(len(steps.ids), OUTSIDE)
     for topic in sorted(topics, key=lambda t: (-worth[t], t)):
         rows = topics[topic]
-        asked = [*taken, (int(steps.left[rows].max()), float(cost[rows].sum()))]
+        asked = [*taken, (int(left[rows].max()), cost[topic])]
         if _in_time(asked, per_day):
             taken = asked
             fits[rows] = 1.0
@@ -99,7 +103,7 @@ def fitting(steps: Steps, cost: Array, per_day: float) -> Array:
 def fitting_each(steps: Steps, cost: Array, per_day: float, ahead: int) -> Array:
     """`fitting` for many futures at once, `ahead` days on: cost (S, C) -> (S, C)."""
     rows = list(topic_rows(steps).values())
-    left = np.array([steps.left[r].max() - ahead for r in rows])
+    left = np.array([days_to_fit(steps)[r].max() - ahead for r in rows])
     minutes = np.stack([cost[r].sum(axis=0) for r in rows])
     worth = np.array([steps.weight[r].sum() for r in rows])[:, None] / minutes
     order = np.argsort(-worth, axis=0, kind="stable")
@@ -118,6 +122,18 @@ def fitting_each(steps: Steps, cost: Array, per_day: float, ahead: int) -> Array
     return fits
 
 
+def days_to_fit(steps: Steps) -> Whole:
+    """Days until which each step's minutes must be there (S,).
+
+    While there are dates, what has none is measured by the last of them: nothing new without a
+    date is begun for minutes that the dates will want.
+    """
+    dated = np.equal(steps.aim, ON_DATE)
+    if not dated.any():
+        return steps.left
+    return np.where(dated, steps.left, int(steps.left[dated].max()))
+
+
 def _in_time(asked: list[tuple[int, float]], per_day: float) -> bool:
     minutes = 0.0
     for left, cost in sorted(asked):
@@ -127,18 +143,69 @@ def _in_time(asked: list[tuple[int, float]], per_day: float) -> bool:
     return True
 
 
-def costs(steps: Steps, need: Array, played: Array, reach: float) -> Array:
-    """Minutes that each step still takes until its date (S,), need and played in minutes."""
-    keeping = KEEPING * need * np.minimum(steps.left / KEEPING_DAYS, 1.0)
-    return np.asarray(np.maximum(np.maximum(reach * need - played, keeping), 1.0))
+def costs(steps: Steps, need: Array, played: Array, reach: float) -> dict[str, float]:
+    """Minutes that each topic still takes until its date, need and played in minutes (S,).
+
+    Steps of a topic pay for each other: minutes played on the first ones beyond their need have
+    been taken from the last ones. So a topic once begun stays taken on.
+    """
+    nearness = np.minimum(days_to_fit(steps) / KEEPING_DAYS, 1.0)
+    found = {}
+    for topic, rows in topic_rows(steps).items():
+        rest = reach * need[rows].sum() - played[rows].sum()
+        keeping = float((KEEPING * need * nearness)[rows].sum())
+        found[topic] = max(float(rest), keeping, 1.0)
+    return found
+
+
+def share_of_cost(steps: Steps, need: Array, cost: Mapping[str, float]) -> Array:
+    """Each step's part of what its topic still costs, by its need (S,)."""
+    part = np.zeros(len(steps.ids))
+    for topic, rows in topic_rows(steps).items():
+        part[rows] = cost[topic] * need[rows] / need[rows].sum()
+    return part
+
+
+def close(steps: Steps, left: Whole) -> Flags:
+    """Steps whose date is so near that no later turn will come: tonight counts by itself."""
+    return np.asarray((steps.aim == ON_DATE) & (left > 0) & (left <= CLOSE_DAYS))
+
+
+def before_date(steps: Steps, index: Array, near: Flags, gain: Array, alone: Array) -> Array:
+    """Index (S, C) in the last days: also by what a slot adds on the date, to steps and topics.
+
+    The middle (geometric) of the usual index and of what is added: the latter by itself is right
+    when the truth is known, but the estimates of single steps are too rough for it.
+
+    near : the steps that are `close` (S,); gain : what a slot adds to the chance on the date
+    alone : that chance when left alone; both (S, C)
+    """
+    if not near.any():
+        return index
+    others = np.zeros_like(gain)
+    for rows in topic_rows(steps).values():
+        for row in rows:
+            rest = [r for r in rows if r != row]
+            others[row] = alone[rest].prod(axis=0) * len(rows)
+    worth = steps.weight[:, None] * gain * (1.0 + WHOLE * others)
+    worth = np.where(near[:, None] & (index > 0.0), np.maximum(worth, 1e-9), 0.0)
+    scale = np.where(near[:, None], index, 0.0).sum(axis=0) / np.maximum(worth.sum(axis=0), 1e-9)
+    return np.where(near[:, None], np.sqrt(worth * scale * index), index)
 
 
 def costs_each(steps: Steps, need: Array, played: Array, reach: Array, ahead: int) -> Array:
-    """`costs` for many futures at once, `ahead` days on: played (S, C), reach (C,) -> (S, C)."""
-    left = np.maximum(steps.left - ahead, 0)
+    """`costs` for many futures at once, `ahead` days on: played (S, C), reach (C,) -> (S, C).
+
+    A topic's minutes are shared between its steps by their need.
+    """
+    left = np.maximum(days_to_fit(steps) - ahead, 0)
     keeping = KEEPING * need * np.minimum(left / KEEPING_DAYS, 1.0)
-    wanted = reach[None, :] * need[:, None] - played
-    return np.asarray(np.maximum(np.maximum(wanted, keeping[:, None]), 1.0))
+    found = np.empty(played.shape)
+    for rows in topic_rows(steps).values():
+        rest = reach * need[rows].sum() - played[rows].sum(axis=0)
+        whole = np.maximum(rest, max(float(keeping[rows].sum()), 1.0))
+        found[rows] = whole * (need[rows] / need[rows].sum())[:, None]
+    return found
 
 
 def topic_rows(steps: Steps) -> dict[str, list[int]]:
