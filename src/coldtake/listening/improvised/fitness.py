@@ -12,7 +12,7 @@ from coldtake.units import pitch_to_hz
 LEAST_NOTES = 4
 TONED_SHARE = 0.55  # of the loud time in which one tone is heard
 STEADY = 0.35  # mean resultant of the pitches' places between the semitones: speech glides, 0..0.2
-OWN_SHARE, OWN_PERCENT = 0.45, 20.0  # of the power on the heard note's partials, worst fifth
+OWN_SHARE, OWN_PERCENT = 0.60, 20.0  # of the power on the heard note's partials, worst fifth
 LOW = 48.0  # below, so short a look does not tell partials apart: the note has no say
 SURE_SHARE = 0.6  # of the notes with a sure pitch
 SIZE = 4096  # samples at RATE, 256 ms
