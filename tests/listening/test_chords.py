@@ -1,18 +1,23 @@
 """Chords and two hands by ear, on FluidR3_GM, which was never trained on."""
 
+import io
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
+import soundfile
 from band import RATE, Played, synth
 from takes import BANK, HAVE_BANK, WHY_NOT
 
 from coldtake.domain.criterion import Criterion, NoStopsTest, NotesTest
 from coldtake.domain.take import Answer, NoteStatus
+from coldtake.listening.any_take import judge_take, take_file
 from coldtake.listening.chords import ears, spectrum
 from coldtake.listening.judge import judge
 from coldtake.listening.sound import Sound
 from coldtake.music.passage import Bar, Passage, PassageNote, TempoMark
+from coldtake.music.reading import read_passage
 
 pytestmark = [pytest.mark.audio, pytest.mark.skipif(not HAVE_BANK, reason=WHY_NOT)]
 
@@ -228,3 +233,39 @@ def test_a_note_that_cannot_be_told_is_said_to_be_so_and_nobody_is_accused():
         if note.id in verdict.abstained:
             assert note.status == NoteStatus.RIGHT
             assert "cannot tell" in note.words
+
+
+TWO_HANDS = """%abc-2.1
+X:1
+T:Two hands
+M:4/4
+L:1/4
+Q:1/4=90
+V:1 clef=treble
+V:2 clef=bass
+K:C
+V:1
+[EGc] [FAd] [Gde] c | [EAc] [FAd] [DGB] [EGc] |]
+V:2
+C, F, G, C | A,, D, G,, C, |]
+"""
+
+
+def test_two_hands_on_a_page_are_judged_from_a_kept_take_by_the_ids_of_the_notation(tmp_path):
+    passage = read_passage(TWO_HANDS, "abc")
+    keys = keys_of(passage)
+    keys[5] = replace(keys[5], key=keys[5].key + 1)
+    flac, _, _ = take_file(_wav(take(PIANO, keys)))
+    path = tmp_path / "take.flac"
+    path.write_bytes(flac)
+    verdict = judge_take(path, passage, NOTES)
+    assert faults(verdict) == [("wrong", passage.notes[5].id)]
+    assert [n.id for n in verdict.notes] == [n.id for n in passage.notes]
+    for note in passage.notes:
+        assert set(note.notation_ids) <= set(re.findall(r'xml:id="([^"]+)"', passage.mei))
+
+
+def _wav(sound: Sound) -> bytes:
+    out = io.BytesIO()
+    soundfile.write(out, sound.samples / np.abs(sound.samples).max(), sound.rate, format="WAV")
+    return out.getvalue()

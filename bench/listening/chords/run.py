@@ -87,27 +87,6 @@ def heard_blindly(sound: Sound) -> list[tuple[float, float]]:
     return [(b.onset_s, float(b.pitch)) for b in begun_in(heard.onset, 0.5)]
 
 
-def by_salience(sound: Sound) -> list[tuple[float, float]]:
-    """Peaks of harmonic salience that grow: a general approach without training."""
-    from coldtake.listening.chords.spectrum import STEP_S, prepared, spectrum
-
-    fine, quick = spectrum(prepared(sound))
-    weights = [(0, 1.0), (36, 0.8), (57, 0.6), (72, 0.5), (84, 0.4)]
-    wide = np.pad(0.5 * fine + 0.5 * quick, ((0, 0), (0, 100)))
-    salience = sum(w * wide[:, h + 1 : h + 265 : 3][:, :88] for h, w in weights)
-    growth = np.maximum(salience[4:] - salience[:-4], 0)
-    growth = np.pad(growth, ((3, 1), (0, 0)))
-    rows = []
-    for k in range(1, 87):
-        curve = growth[:, k] * (growth[:, k] >= np.maximum(growth[:, k - 1], growth[:, k + 1]))
-        rows += [
-            (f * STEP_S, float(k + 21))
-            for f in range(2, len(curve) - 2)
-            if curve[f] > 0.8 and curve[f] == curve[f - 2 : f + 3].max()
-        ]
-    return sorted(rows)
-
-
 def run(args: argparse.Namespace) -> dict[str, tuple[Counter, dict]]:
     """Counts and lists by instrument."""
     bank, first = SETS[args.which]
@@ -128,7 +107,6 @@ def run(args: argparse.Namespace) -> dict[str, tuple[Counter, dict]]:
             if args.rivals and not truth.restarts:
                 sound = Sound(samples, RATE)
                 matched(c, heard_blindly(sound), truth, "blind ")
-                matched(c, by_salience(sound), truth, "salience ")
             if args.show:
                 print(name, seed, passage.title, truth.faults, verdict.answer.value,
                       more["lost"], more["accused"], [r.to_beat for r in verdict.restarts],
@@ -170,7 +148,7 @@ def line(name: str, c: Counter, lists: dict) -> str:
         f"verdict right {right}, false no {no}, false yes {yes} of {c['takes']}",
         f"onset {np.median(error):.0f}/{np.quantile(error, 0.95):.0f} ms",
         f"{c['cost ms'] / max(c['sound ms'], 1):.3f} s/s",
-        *([f"blind {f1(c, 50, 'blind '):.1f}, salience {f1(c, 50, 'salience '):.1f}"]
+        *([f"blind {f1(c, 50, 'blind '):.1f}"]
           if c["blind reference"] else []),
     ])  # fmt: skip
 

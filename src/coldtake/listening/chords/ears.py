@@ -24,7 +24,7 @@ from coldtake.listening.hearing import Tell
 if TYPE_CHECKING:
     import onnxruntime
 
-PIECE, AROUND = 512, 28  # frames given at once, and what the network sees to either side
+PIECE, AROUND = 192, 28  # frames given at once, and what the network sees to either side
 REACH = 3  # frames from an onset to where its triangle ends
 
 
@@ -77,6 +77,7 @@ def _network() -> "onnxruntime.InferenceSession":
 
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = options.inter_op_num_threads = 1
+    options.enable_cpu_mem_arena = False  # keeps the peak of memory low; no slower here
     data = files("coldtake.listening.chords").joinpath("chords.onnx").read_bytes()
     return onnxruntime.InferenceSession(data, options, providers=["CPUExecutionProvider"])
 
