@@ -43,6 +43,7 @@ def practised(services, pieces, days=20):
                         answer=Answer.YES if ago % 4 else Answer.NO,
                         judge=Judge.PLAYER,
                     ),
+                    ev.SlotEnded(session_id="s", slot_id="x", step_id=step.id, played_s=480),
                     at=services.now() - timedelta(days=ago),
                     day=services.today() - timedelta(days=ago),
                 )

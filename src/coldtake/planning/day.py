@@ -16,6 +16,7 @@ short way, without web or database (`events` is any log):
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import msgspec
 
@@ -117,14 +118,21 @@ def plan_day(
 
 
 def _with_run(state: State, plan: Plan, values: Sequence[StepValue], run: PlannedRun) -> Plan:
-    """Put a run-through before the slots where it is worth more than the minutes it takes."""
+    """Put a run-through before the slots where it is worth more than the minutes it takes.
+
+    What it goes through is not cold any more that day, so its steps have no cold takes after it: it
+    tells what these would have told.
+    """
     rest = plan.request.minutes - run.minutes - plan.rules.break_min
     if rest < LEAST_MIN:
         return plan
     shorter = msgspec.structs.replace(plan.request, minutes=rest)
-    made = _Day(state, shorter, plan.rules, values, before_min=run.minutes).plan()
+    after = [replace(v, cold_value=0.0) if v.topic_id in run.topic_ids else v for v in values]
+    made = _Day(state, shorter, plan.rules, after, before_min=run.minutes).plan()
     hard = any(v.hard for v in violations(made))
-    if hard or not made.slots or made.value + run.gain <= plan.value:
+    colds = [s for s in plan.slots if s.kind is SlotKind.COLD and s.topic_id in run.topic_ids]
+    worth = made.value + run.gain + sum(s.gain for s in colds)
+    if hard or not made.slots or worth <= plan.value:
         return plan
     made = msgspec.structs.replace(made, id="", request=plan.request, run=run)
     return msgspec.structs.replace(made, id=named_id("plan", _text(made)))

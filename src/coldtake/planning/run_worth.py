@@ -114,9 +114,9 @@ def _planned(
 def _reason(told: Told, performance: Performance, day: date) -> str:
     left = counted((performance.on - day).days, "day")
     return (
-        f"It comes out now with about {percent(told.yes)}; {left} to {on_day(performance.on)}. "
-        f"A yes would make that {percent(told.after_yes)} for the day, a no "
-        f"{percent(told.after_no)}, so it tells what the last days should hold."
+        f"It comes out now with about {percent(told.yes)}, and left alone with "
+        f"{percent(told.on_day)} on {on_day(performance.on)}, in {left}. A yes would make that "
+        f"{percent(told.after_yes)}, a no {percent(told.after_no)}: it tells what these days need."
     )
 
 

@@ -42,20 +42,29 @@ def snapshot(services: Services) -> dict[str, Any]:
     seen = services.store.last_sequence()
     state, today = services.state(), services.today()
     session = state.running_session() or _latest(state, today)
-    plan = session.plan if session else state.plans.get(today)
+    plan = session.plan if session else _still_to_run(state, state.plans.get(today), today)
     chosen = services.settings.all()
     return {
         "day": today,
         "seen": seen,
         "session": _session(session) if session else None,
         "plan": plan,
-        "next_plan": state.plans.get(today),
+        "next_plan": _still_to_run(state, state.plans.get(today), today),
         "steps": _steps(services, state, plan, session) | _steps_of_today(services, state, today),
         "settings": {name: chosen[name] for name in SETTINGS},
         "events": [shortened(e) for e in session_events(services.store, session.id)]
         if session
         else [],
     }
+
+
+def _still_to_run(state: State, plan: Plan | None, today: date) -> Plan | None:
+    """Return a plan without its run-through once that was played today."""
+    if plan is None or plan.run is None:
+        return plan
+    planned = set(plan.run.topic_ids)
+    played = [r for r in state.runs.values() if r.day == today and planned <= set(r.topic_ids)]
+    return msgspec.structs.replace(plan, run=None) if played else plan
 
 
 def _latest(state: State, today: date) -> SessionRun | None:
