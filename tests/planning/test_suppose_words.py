@@ -67,6 +67,16 @@ def test_minutes_holiday_date_and_importance(state):
     assert words.startswith("“a” at importance 5 of 5: ")
 
 
+def test_a_topic_that_would_not_fit_is_said_not_to():
+    log = Log().topic("a", 6, on=DAY + timedelta(days=20), need=60)
+    log.topic("big", 20, on=DAY + timedelta(days=20), importance=1, need=200)
+    log.put(ev.TopicPlaced(topic_id="big", place=Place.WAITING))
+    words, found = said(log.state, take_on=("big",))
+    big = next(t for t in found.topics if t.topic_id == "big")
+    assert not big.fits_then
+    assert words.startswith("“big” does not fit until its date beside what brings more: ")
+
+
 def test_several_changes_are_told_together(state):
     words, found = said(state, take_on=("d",), more_min=20)
     assert words.startswith(f"All of that together brings {amount(found.all)} ready steps in all; ")

@@ -126,6 +126,12 @@ class _Said:
         topic = self.topics.get(topic_id)
         if topic is None or topic.current_now:
             return ""
+        if not topic.fits_then:
+            return (
+                f"{self._title(topic_id)} does not fit until its date beside what brings more: "
+                f"the plan would leave most of it ({amount(topic.clean)} ready steps of "
+                f"{topic.steps} more), and {self._effect() or 'nothing else is current'}."
+            )
         place = sum(t.current_then for t in self.found.topics)
         number = f"a {_ORDER[place]}" if 0 < place < len(_ORDER) else "one more"
         number = number.replace("a eighth", "an eighth")

@@ -35,7 +35,7 @@ from coldtake.planning.pile_needs import by_worth, candidates, open_topics
 from coldtake.planning.places import Queue, Turn, queue_of
 from coldtake.planning.prospect import Steps, steps_ahead
 from coldtake.planning.supposed import WhatIf, check, current, current_then, lent, supposed_state
-from coldtake.planning.turns import USUAL, Course, topic_rows
+from coldtake.planning.turns import USUAL, Course, costs, fitting, topic_rows
 from coldtake.ports import Progress
 
 BATCHES = 16
@@ -58,6 +58,8 @@ class TopicThen(msgspec.Struct, frozen=True, kw_only=True):
     current_now, current_then : tomorrow takes from it
     steps_now, steps_then : expected number of its `steps` that come out clean cold on that day
     whole_now, whole_then : chance that all of them do
+    fits_now, fits_then : its minutes are there until its date beside what brings more for them;
+        of what does not fit the plan leaves most
     lent : it has no steps yet and was lent some; enough : there are takes enough to say so
     """
 
@@ -73,6 +75,8 @@ class TopicThen(msgspec.Struct, frozen=True, kw_only=True):
     whole_now: float
     whole_then: float
     whole: Difference
+    fits_now: bool
+    fits_then: bool
     lent: bool
     enough: bool
 
@@ -102,13 +106,17 @@ class WhatIfFound(msgspec.Struct, frozen=True, kw_only=True):
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """One way to go on: its steps (those of topics not current have no weight), its days."""
+    """One way to go on: its steps (those of topics not current have no weight), its days.
+
+    fits : ids of the topics whose minutes are there until their dates
+    """
 
     current: frozenset[str]
     steps: Steps
     days: Days
     per_day: float
     course: Course
+    fits: frozenset[str]
 
     def start(self, start: Start) -> Start:
         """Begin this way from a common start."""
@@ -164,7 +172,10 @@ class Paired:
         course = USUAL
         if playing.any():
             course, _ = best_course(start, days, np.random.default_rng(self.seed))
-        return Way(topics, steps, days, start.per_day, course)
+        cost = costs(steps, start.need, start.played, course.reach)
+        fits = fitting(steps, cost, start.per_day) >= 1.0
+        fitting_topics = frozenset(t for t, rows in topic_rows(steps).items() if fits[rows].all())
+        return Way(topics, steps, days, start.per_day, course, fitting_topics)
 
     def _queue(self, way: Way, supposed: WhatIf) -> Queue:
         waiting = open_topics(self.state) - way.current
@@ -277,6 +288,8 @@ def _topic(
         whole_now=float(whole_now.mean()),
         whole_then=float(whole_then.mean()),
         whole=difference(whole_then - whole_now),
+        fits_now=topic_id in paired.now.fits,
+        fits_then=topic_id in paired.then.fits,
         lent=topic_id in lent(paired.state, (topic_id,)),
         enough=enough,
     )
