@@ -159,6 +159,9 @@ def test_reason_of_a_cold_take_says_what_its_answer_means():
     assert said.endswith(
         " expected. If yes, 74 % clean on 2 March even if left alone; if no, 31 %."
     )
+    values = [otherwise(v, after_answer=(0.081, 0.083)) for v in values]
+    said = reasons_of(state, values)["t0s0", SlotKind.COLD]
+    assert said.endswith(" Whatever it says, about 8 % clean on 2 March if left alone.")
 
 
 def test_reason_of_a_due_topic_says_when_it_was_last_met():

@@ -68,6 +68,8 @@ class Reasons:
             return ""
         after_no, after_yes = (percent(chance) for chance in value.after_answer)
         when = self._when(value.step_id)
+        if after_no == after_yes:
+            return f" Whatever it says, about {after_yes} clean {when} if left alone."
         return f" If yes, {after_yes} clean {when} even if left alone; if no, {after_no}."
 
     def _adds(self, value: StepValue, minutes: int, before: int) -> str:
