@@ -22,6 +22,10 @@ BANKS = {
 }
 
 
+# Bank and first seed of what constants are chosen on, and of what is only reported.
+SETS = {"tune": ("timgm", 0), "report": ("fluid", 60_000)}
+
+
 @dataclass(frozen=True)
 class Instrument:
     """A General MIDI programme (counted from 0) with the range used here, sounding MIDI numbers."""

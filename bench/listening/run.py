@@ -16,19 +16,18 @@ from pathlib import Path
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2] / "src"))
-from band import INSTRUMENTS, RATE, synth
+from band import INSTRUMENTS, RATE, SETS, synth
 from conditions import CONDITIONS, apply
 from passages import from_corpus, invented
 from performances import FAULTS, perform
 from rivals import score_rivals
-from scoring import Score, score_take
+from scoring import score_take
 from table import write
 
 from coldtake.listening.judge import default_criterion, judge
 from coldtake.listening.sound import Sound
 
 CRITERION = default_criterion(None)
-SETS = {"tune": ("timgm", 0), "report": ("fluid", 60_000)}
 
 
 def faults_of(rng: np.random.Generator) -> tuple[str, ...]:
@@ -75,13 +74,6 @@ def run(args: argparse.Namespace):
                     "score": score, "verdict": verdict,
                 })  # fmt: skip
     return rows
-
-
-def total(rows) -> Score:
-    out = Score()
-    for row in rows:
-        out.add(row["score"])
-    return out
 
 
 def main() -> None:

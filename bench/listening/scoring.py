@@ -28,6 +28,14 @@ class Score:
             self.lists.setdefault(name, []).extend(values)
 
 
+def total(rows: list[dict]) -> Score:
+    """The sum of the scores of rows."""
+    out = Score()
+    for row in rows:
+        out.add(row["score"])
+    return out
+
+
 def score_take(verdict: Verdict, passage: Passage, truth: Truth) -> Score:
     score = Score()
     c = score.counts

@@ -6,6 +6,9 @@ import sys
 from pathlib import Path
 
 import numpy as np
+from band import SETS, SHARP
+from rivals import RIVALS
+from scoring import total
 
 
 def _pct(part: float, whole: float) -> str:
@@ -58,7 +61,6 @@ HEAD = [
 
 
 def markdown(rows, key: str) -> str:
-    from run import total
 
     names = list(dict.fromkeys(r[key] for r in rows))
     lines = [HEAD, ["---"] * len(HEAD)]
@@ -117,8 +119,6 @@ FIGURES = (
 
 
 def _measured(rows) -> list[str]:
-    from band import SHARP
-    from run import total
 
     sharp = total([r for r in rows if r["family"] in SHARP])
     soft = total([r for r in rows if r["family"] not in SHARP])
@@ -143,7 +143,6 @@ def _measured(rows) -> list[str]:
 
 
 def _by_fault(rows) -> str:
-    from run import total
 
     lines = [
         "| takes with | takes | right verdict | falsely accused % |",
@@ -162,7 +161,6 @@ def _by_fault(rows) -> str:
 
 def report(rows, args, peak_mb: float) -> str:
     """The whole of RESULTS.md."""
-    from run import SETS, total
 
     clean = [r for r in rows if r["condition"] == "clean"]
     figures = zip(FIGURES, _measured(clean), strict=True)
@@ -191,7 +189,6 @@ def report(rows, args, peak_mb: float) -> str:
 
 def _losses(rows) -> str:
     """Points of F1 lost against the same takes clean, and right notes accused more."""
-    from run import total
 
     by = {c: total([r for r in rows if r["condition"] == c]).counts for c in _names(rows)}
     if "clean" not in by:
@@ -221,8 +218,6 @@ def _heard_everywhere(rows):
 
 
 def _rivals(c) -> list[str]:
-    from rivals import RIVALS
-
     return [
         f"A general listener, told nothing of the passage, on the same takes ({n}): F1 "
         f"{_f1(c, 50, f'{n} ')} at 50 ms, {_f1(c, 25, f'{n} ')} at 25 ms; it would have accused "
