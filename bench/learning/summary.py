@@ -1,4 +1,8 @@
-"""Table from rows of table.py: python bench/learning/summary.py < rows.jsonl"""
+"""Table from rows of table.py: python bench/learning/summary.py < rows.jsonl
+
+Every rule is compared with triage on the players that both had, differences paired.
+Intervals: 95 %, normal.
+"""
 
 import json
 import sys
@@ -6,7 +10,8 @@ from collections import defaultdict
 
 import numpy as np
 
-PLANNER, TRIAGE = "planner, log only", "triage, longest untouched first"
+TRIAGE = "triage, longest untouched first"
+Row = dict[str, float]
 
 
 def half_width(values: np.ndarray) -> float:
@@ -14,29 +19,33 @@ def half_width(values: np.ndarray) -> float:
     return float(1.96 * values.std(ddof=1) / np.sqrt(len(values))) if len(values) > 1 else np.nan
 
 
+def line(rule: str, players: list[dict[str, Row]]) -> str:
+    """One rule: score, ratio to triage, paired difference, players won, whole topics."""
+    mine, other = (
+        np.array([[p[name]["total"], p[name]["topics"]] for p in players])
+        for name in (rule, TRIAGE)
+    )
+    gain = mine - other
+    ratio, topics = mine.sum(axis=0) / other.sum(axis=0)
+    return (
+        f"  {rule:34} {mine[:, 0].mean():.3f}  x {ratio:.3f}  "
+        f"{gain[:, 0].mean():+.4f} ± {half_width(gain[:, 0]):.4f}  "
+        f"won {int((gain[:, 0] > 0).sum())} of {len(players)}  "
+        f"topics {mine[:, 1].mean():.3f} x {topics:.2f}"
+    )
+
+
 def main() -> None:
-    players: dict[tuple[str, str], dict[int, dict[str, dict]]] = defaultdict(dict)
-    for line in sys.stdin:
-        row = json.loads(line)
-        group = players[row["scenario"], row["law"]]
+    groups: dict[tuple[str, str], dict[int, dict[str, Row]]] = defaultdict(dict)
+    for text in sys.stdin:
+        row = json.loads(text)
+        group = groups[row["scenario"], row["law"]]
         group.setdefault(row["seed"], {})[row["rule"]] = row
-    for (scenario, law), seeds in players.items():
-        whole = [p for p in seeds.values() if PLANNER in p]
-        print(f"\n{scenario}, {law}: {len(whole)} players")
-        for rule in whole[0]:
-            totals = np.array([p[rule]["total"] for p in whole])
-            topics = np.mean([p[rule]["topics"] for p in whole])
-            print(
-                f"  {rule:34} {totals.mean():.3f} ± {half_width(totals):.3f}  topics {topics:.3f}"
-            )
-        gain = np.array([p[PLANNER]["total"] - p[TRIAGE]["total"] for p in whole])
-        ratio = 1.0 + gain.sum() / sum(p[TRIAGE]["total"] for p in whole)
-        wins = int((gain > 0).sum())
-        print(
-            f"  planner - triage {gain.mean():+.4f} ± {half_width(gain):.4f}, ratio {ratio:.3f}",
-            end="",
-        )
-        print(f", wins {wins} of {len(whole)}")
+    for (scenario, law), seeds in groups.items():
+        whole = [p for p in seeds.values() if TRIAGE in p]
+        print(f"\n{scenario}, {law}")
+        for rule in dict.fromkeys(name for p in whole for name in p):
+            print(line(rule, [p for p in whole if rule in p]))
 
 
 if __name__ == "__main__":
