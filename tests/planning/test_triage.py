@@ -103,7 +103,7 @@ def ids(some):
 
 
 def test_what_fits_is_taken_on_and_the_rest_is_left_out_with_what_it_would_take():
-    log = pile([("a", 4, 30, 4), ("b", 4, 30, 4), ("c", 10, 30, 2)])
+    log = pile([("a", 4, 30, 4), ("b", 4, 30, 4), ("c", 10, 30, 1)])
     found = triage(log.state, TODAY, per_day=40.0)
     assert set(ids(found.now)) == {"a", "b"}
     (out,) = found.left_out
