@@ -6,8 +6,8 @@ from datetime import datetime, timedelta, timezone
 import pytest
 
 from coldtake.domain import events as ev
+from coldtake.domain.following import fold
 from coldtake.domain.performance import Performance, RunKind, RunPart
-from coldtake.domain.state import fold
 from coldtake.domain.take import Answer
 from coldtake.errors import StoreError
 from making import NOON, event, plan, slot, step, topic

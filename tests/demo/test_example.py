@@ -10,9 +10,9 @@ from coldtake.demo.material import MATERIAL
 from coldtake.demo.sounds import Fault, fault_index
 from coldtake.demo.takes import RECIPES, Recipe
 from coldtake.domain.events import to_json
+from coldtake.domain.following import fold
 from coldtake.domain.plan import SlotKind, violations
 from coldtake.domain.progress import Standing
-from coldtake.domain.state import fold
 from coldtake.domain.take import Answer, Judge, NoteStatus, Take
 from coldtake.domain.topic import StepPhase
 from coldtake.errors import RuleError

@@ -5,9 +5,9 @@ from datetime import UTC, date, datetime, time, timedelta
 import pytest
 
 from coldtake.domain import events as ev
+from coldtake.domain.following import fold
 from coldtake.domain.ids import named_id
 from coldtake.domain.plan import Period, Plan, PlanRequest, PlanRules, Slot, SlotKind
-from coldtake.domain.state import fold
 from coldtake.domain.take import Answer, Judge
 
 DAY = date(2027, 1, 12)

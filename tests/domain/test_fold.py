@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 
 from coldtake.domain import events as ev
 from coldtake.domain.estimate import Interval, SaidChance, SaidTopic
+from coldtake.domain.following import apply, fold, order_key
 from coldtake.domain.performance import Performance, RunKind, RunPart
-from coldtake.domain.state import State, apply, fold, order_key
+from coldtake.domain.state import State
 from coldtake.domain.take import Answer, Judge, Verdict
 from coldtake.domain.topic import Place, StoredPassage
 from making import NOON, event, plan, slot, step, topic

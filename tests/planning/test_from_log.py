@@ -4,9 +4,9 @@ from datetime import UTC, date, datetime, time, timedelta
 
 from coldtake.domain import events as ev
 from coldtake.domain.criterion import Criterion, NotesTest, TempoTest
+from coldtake.domain.following import fold
 from coldtake.domain.ids import named_id
 from coldtake.domain.plan import PlanRequest, SlotKind, violations
-from coldtake.domain.state import fold
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import Place, Step, Topic
 from coldtake.planning import day as day_module

@@ -12,8 +12,8 @@ import pytest
 import soundfile
 
 from coldtake.domain import events as ev
+from coldtake.domain.following import fold
 from coldtake.domain.plan import Plan
-from coldtake.domain.state import fold
 from coldtake.domain.topic import Topic
 from coldtake.errors import StoreError
 from coldtake.ports import Cancelled

@@ -10,7 +10,7 @@ import pytest
 
 from coldtake.domain import events as ev
 from coldtake.domain.days import clock_on, day_of, held_day
-from coldtake.domain.state import fold
+from coldtake.domain.following import fold
 from coldtake.domain.take import Answer, Judge
 from making import plan, slot, step, topic
 

@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coldtake.domain import events as ev
+from coldtake.domain.following import fold, order_key
 from coldtake.domain.ids import uuid7
-from coldtake.domain.state import fold, order_key
 from coldtake.domain.take import Answer, Judge
 from coldtake.practice import memory
 from coldtake.practice.memory import Memory

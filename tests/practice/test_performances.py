@@ -6,8 +6,8 @@ import msgspec
 import pytest
 
 from coldtake.domain import events as ev
+from coldtake.domain.following import fold
 from coldtake.domain.performance import Performance, RunKind, RunPart
-from coldtake.domain.state import fold
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import Place
 from coldtake.errors import NotFoundError, RuleError

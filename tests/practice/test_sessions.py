@@ -7,8 +7,8 @@ import msgspec
 import pytest
 
 from coldtake.domain import events as ev
+from coldtake.domain.following import fold
 from coldtake.domain.ids import named_id
-from coldtake.domain.state import fold
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import Place
 from coldtake.errors import NotFoundError

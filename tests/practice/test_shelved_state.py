@@ -15,8 +15,8 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 
 from coldtake.domain import events as ev
 from coldtake.domain.estimate import SaidChance
+from coldtake.domain.following import fold
 from coldtake.domain.performance import Performance, RunKind, RunPart
-from coldtake.domain.state import fold
 from coldtake.domain.take import Answer, Judge
 from coldtake.practice import log as practice_log
 from coldtake.practice import memory, snapshots

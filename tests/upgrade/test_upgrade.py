@@ -14,7 +14,7 @@ from alembic.script import ScriptDirectory
 import coldtake.storage
 from coldtake.bootstrap import open_services
 from coldtake.domain import events as ev
-from coldtake.domain.state import fold
+from coldtake.domain.following import fold
 from coldtake.domain.topic import StepPhase
 from coldtake.errors import StoreError
 from coldtake.storage import engine, schema

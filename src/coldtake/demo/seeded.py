@@ -10,8 +10,8 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from coldtake.domain.events import Event
+from coldtake.domain.following import order_key
 from coldtake.domain.ids import uuid7
-from coldtake.domain.state import order_key
 
 
 class StoryClock:

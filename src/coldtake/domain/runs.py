@@ -1,19 +1,15 @@
 """How performances, run-throughs and what they brought change the state."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import msgspec
 
 from coldtake.domain import events as ev
 from coldtake.domain.past import touching
 from coldtake.domain.performance import Run, RunKind, RunPart, StageTry, step_said
+from coldtake.domain.state import State
 from coldtake.domain.take import Work
-
-if TYPE_CHECKING:
-    from coldtake.domain.state import State
 
 
 def _performance_kept(state: State, _event: ev.Event, data: ev.PerformanceKept) -> None:

@@ -5,7 +5,7 @@ short way, without web or database (`events` is any log):
 
     from datetime import date, time
     from coldtake.domain.plan import PlanRequest
-    from coldtake.domain.state import fold
+    from coldtake.domain.following import fold
     from coldtake.planning.day import plan_day
 
     state = fold(events)

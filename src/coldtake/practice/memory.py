@@ -15,7 +15,8 @@ from datetime import date, datetime
 import msgspec
 
 from coldtake.domain import events as ev
-from coldtake.domain.state import State, apply, order_key
+from coldtake.domain.following import apply, order_key
+from coldtake.domain.state import State
 from coldtake.ports import Shelf, Store
 from coldtake.practice import snapshots
 

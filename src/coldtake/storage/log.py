@@ -19,7 +19,7 @@ from sqlalchemy.exc import ArgumentError, OperationalError
 
 from coldtake.domain.care import Repair
 from coldtake.domain.events import Event, from_json
-from coldtake.domain.state import order_key
+from coldtake.domain.following import order_key
 from coldtake.errors import BusyError, StoreError
 from coldtake.storage.engine import open_engine, writing
 from coldtake.storage.faults import spoken

@@ -1,6 +1,6 @@
 // @ts-check
 // How the session follows from its events; the same events, in any order and however often they
-// come, give the same session. Mirrors the server's `domain.state` for what the page shows.
+// come, give the same session. Mirrors the server's `domain.following` for what the page shows.
 
 /** @import {Event, Data, Session, Place, TryMade} from "./model.js" */
 
