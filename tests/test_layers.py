@@ -63,3 +63,9 @@ def test_imports_fall_one_way():
             if not falls:
                 faults.append(f"{path.relative_to(SRC)} imports {other}")
     assert faults == []
+
+
+def test_no_two_test_files_have_one_name():
+    """pytest imports them by their names alone; a second one of a name is not collected."""
+    names = [path.name for path in Path(__file__).parent.rglob("test_*.py")]
+    assert sorted(names) == sorted(set(names))
