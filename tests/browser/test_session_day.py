@@ -93,15 +93,22 @@ def go_to(stand: Stand, title: str) -> None:
     raise AssertionError(f"no slot of {title}: {trail}")
 
 
+def keep(page: Page, name: str) -> None:
+    """Keep a setting, and wait for its answer: the next one is chosen on the page that comes."""
+    with page.expect_response(lambda answer: answer.request.method == "POST"):
+        page.locator(f"form:has([name={name}])").get_by_role("button").first.click()
+    page.wait_for_load_state("networkidle")
+
+
 def test_a_day_of_practice(tmp_path, served_process, page):
     data = tmp_path / "data"
     server = served_process(data)
     lay_out(page, server.url)
     page.goto(f"{server.url}/settings")
     page.fill("[name=period_cap]", "10")
-    page.locator("form:has([name=period_cap])").get_by_role("button").first.click()
+    keep(page, "period_cap")
     page.select_option("[name=takes_alone]", "0")  # this player starts takes by the pedal
-    page.locator("form:has([name=takes_alone])").get_by_role("button").first.click()
+    keep(page, "takes_alone")
     plan(page, server.url)
 
     stand = Stand(page, server.url)
