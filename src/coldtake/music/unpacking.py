@@ -136,7 +136,9 @@ def _xml_format(text: str, filename: str) -> str:
     try:
         ET.fromstring(text)
     except ET.ParseError as error:
-        raise PassageError(f"the XML is broken: {error}.", where=filename) from error
+        raise PassageError(
+            f"the XML is broken: {error}.", where=filename, remedy="Export the passage again."
+        ) from error
     raise PassageError(
         "this XML is neither MusicXML nor MEI.",
         where=filename,
