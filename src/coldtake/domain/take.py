@@ -98,6 +98,16 @@ class ClickTrack(msgspec.Struct, frozen=True, kw_only=True):
     count: int | None = None
     is_guess: bool = False
 
+    @property
+    def beat_s(self) -> float:
+        """Seconds a quarter."""
+        return self.every_s / self.unit_beats
+
+    @property
+    def bpm(self) -> float:
+        """Quarters a minute."""
+        return 60.0 / self.beat_s
+
 
 class ClickHeard(msgspec.Struct, frozen=True, kw_only=True):
     """The click as it was heard in a recording.

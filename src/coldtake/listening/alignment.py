@@ -226,7 +226,7 @@ class _Search:
         self.back[piece] = self.new.came
         self.new.cost += emission
 
-    def _code(self, kind: int, positions: Codes) -> Codes:
+    def _code(self, kind: int | Ints, positions: Codes) -> Codes:
         return (kind * (self.n + 1) + positions).astype(np.int32)
 
     def _go_on(self, across: float, into_rest: float, time: float) -> None:
@@ -262,7 +262,7 @@ class _Search:
         """Offer the cheapest of four explanations before, shape (4, states)."""
         before = np.argmin(costs, axis=0)
         where = self.where[: costs.shape[1]]
-        came = (before * (self.n + 1) + where).astype(np.int32)
+        came = self._code(before, where)
         self.new.offer(kind, first, costs[before, where], came, np.full(len(where), time))
 
     def _timing(self, skipped: int, time: float) -> Floats:

@@ -9,8 +9,6 @@
 
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from coldtake.domain.take import ClickHeard, ClickTrack
 from coldtake.listening.click_track import (
     ACCENT_HZ,
@@ -70,7 +68,7 @@ class ClickEffect:
         if track is None or heard is None or not heard.steady:
             return None
         delay = 0.5 * (heard.delay_start_s + heard.delay_end_s)
-        beat_s = track.every_s / track.unit_beats
+        beat_s = track.beat_s
         music_s = track.music_s
         if track.is_guess:
             music_s = track.first_s - _pickup_beats(passage) * beat_s
@@ -130,10 +128,6 @@ def without_click_notes(reading: Reading, passage: Passage, heard: HeardClicks |
     return replace(reading, kept=kept, extras=extras)
 
 
-def _from_click_s(playing: Playing, heard: HeardClicks) -> float:
-    return float(np.min(np.abs(heard.times_s - playing.onset_s), initial=np.inf))
-
-
 def _unless_by_click(
     playing: Playing, passage: Passage, reading: Reading, heard: HeardClicks
 ) -> Playing:
@@ -141,13 +135,13 @@ def _unless_by_click(
     if not playing.right or playing.index is None or pitch is None:
         return playing
     off = abs(pitch - passage.notes[playing.index].pitch - reading.tuning)
-    if off <= NEAR or _from_click_s(playing, heard) > AT_CLICK_S:
+    if off <= NEAR or heard.nearest_s(playing.onset_s) > AT_CLICK_S:
         return playing
     return replace(playing, right=None)
 
 
 def _is_rest_of_click(extra: Playing, heard: HeardClicks) -> bool:
-    if _from_click_s(extra, heard) > AT_CLICK_S:
+    if heard.nearest_s(extra.onset_s) > AT_CLICK_S:
         return False
     pitch = extra.tone.pitch
     alike = pitch is not None and any(abs(pitch - p) < PITCH_NEAR for p in CLICK_PITCHES)

@@ -75,6 +75,10 @@ class HeardClicks:
         """Whether one delay held from start to end, so that timing can be told against it."""
         return self.both_ends and abs(self.delay_end_s - self.delay_start_s) <= SAME_DELAY_S
 
+    def nearest_s(self, time_s: float) -> float:
+        """Seconds from a moment to the nearest click; inf without one."""
+        return float(np.min(np.abs(self.times_s - time_s), initial=np.inf))
+
 
 def click_sound(rate: int, *, accented: bool) -> Floats:
     """The click at volume 1, from its first sample on; shape (n,)."""
@@ -85,7 +89,7 @@ def click_sound(rate: int, *, accented: bool) -> Floats:
 
 def find_clicks(sound: Sound, track: ClickTrack) -> HeardClicks | None:
     """Find the clicks of a known track in a recording; None where they are not heard."""
-    samples = _at_rate(sound)
+    samples = sound.at(RATE)
     made, accented = _made(track, len(samples) / RATE)
     delays = np.arange(EARLIEST_S, min(LATEST_S, 0.9 * track.every_s), STEP_S)
     if track.is_guess:
@@ -121,17 +125,9 @@ def _timed(
 
 def without_clicks(sound: Sound, heard: HeardClicks) -> Sound:
     """The recording at the analysis rate, with the clicks taken out."""
-    samples = _at_rate(sound).astype(np.float64)
+    samples = sound.at(RATE).astype(np.float64)
     clicks = _clicks_as_recorded(samples, heard)
     return Sound((samples - clicks).astype(np.float32), RATE, sound.remarks)
-
-
-def _at_rate(sound: Sound) -> Samples:
-    if sound.rate == RATE:
-        return sound.samples
-    import soxr
-
-    return np.asarray(soxr.resample(sound.samples, sound.rate, RATE, quality="HQ"))
 
 
 def _made(track: ClickTrack, length_s: float) -> tuple[Floats, Flags]:

@@ -11,6 +11,7 @@ from coldtake.listening.hearing import FINE_STEP_S, Floats, Hearing
 from coldtake.listening.playings import CLEAR_ATTACKS, Playing, Reading
 from coldtake.listening.tempo import Grid, TempoFit, against_click, fit_tempo
 from coldtake.music.passage import Passage, PassageNote
+from coldtake.music.tones import pitch_name
 
 MISTUNED_CENTS = 25.0
 DISPLACED_S = 0.045  # at least so far off the player's own timing
@@ -22,7 +23,6 @@ CLEAR_EXTRA_S = 0.15
 APART, STRAY = 0.7, 6.5  # semitones
 SURE_ATTACK = 0.6  # an extra needs an attack of its own
 BEFORE_START_S = 1.0  # what sounds longer before the first note does not belong to the take
-NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
 
 
 @dataclass(frozen=True, eq=False)
@@ -165,7 +165,9 @@ def _note(
     cents = None if pitch is None else 100.0 * (pitch - note.pitch - tuning)
     wrong = playing.right is False
     late = None if timing is None else 1e3 * timing.from_grid_s
-    displaced = timing is not None and _is_displaced(timing, playing.error_s)
+    displaced = timing is not None and abs(timing.own_s) > least_displaced_s(
+        playing.error_s, timing.spread_s
+    )
     mistuned = not wrong and cents is not None and MISTUNED_CENTS < abs(cents) < 100.0
     return NoteEvidence(
         id=note.id, status=NoteStatus.WRONG if wrong else NoteStatus.RIGHT,
@@ -182,9 +184,12 @@ def _confidence(playing: Playing) -> float:
     return float(np.clip(0.5 + 0.5 * playing.tone.voiced, 0.0, 1.0))
 
 
-def _is_displaced(timing: _Timing, error_s: float) -> bool:
-    least = max(DISPLACED_S + error_s, DISPLACED_SPREADS * timing.spread_s)
-    return abs(timing.own_s) > least
+def least_displaced_s(error_s: float, spread_s: float) -> float:
+    """How far off the player's own tempo an onset is clearly displaced.
+
+    error_s : half width within which it is known; spread_s : the player's own spread there
+    """
+    return max(DISPLACED_S + error_s, DISPLACED_SPREADS * spread_s)
 
 
 def _words(
@@ -201,12 +206,6 @@ def _words(
     if cents is not None:
         parts.append(f"{abs(cents):.0f} cents {'sharp' if cents > 0 else 'flat'}")
     return ", ".join(parts)
-
-
-def pitch_name(pitch: float) -> str:
-    """Name of the nearest tempered note, such as E♭4."""
-    number = round(pitch)
-    return f"{NAMES[number % 12]}{number // 12 - 1}"
 
 
 def _extras(reading: Reading, tuning: float) -> tuple[NoteEvidence, ...]:

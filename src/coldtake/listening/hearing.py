@@ -80,11 +80,7 @@ def hear(
 
 
 def _prepared(sound: Sound) -> tuple[Samples, float]:
-    samples = sound.samples
-    if sound.rate != RATE:
-        import soxr
-
-        samples = soxr.resample(samples, sound.rate, RATE, quality="HQ")
+    samples = sound.at(RATE)
     loudest = float(np.abs(samples).max(initial=0.0))
     gain = 0.5 / loudest if loudest > 0 else 1.0
     return np.asarray(samples * np.float32(gain), dtype=np.float32), gain

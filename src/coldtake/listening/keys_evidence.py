@@ -6,12 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from coldtake.domain.take import NoteEvidence, NoteStatus, Restart
-from coldtake.listening.evidence import DISPLACED_S, DISPLACED_SPREADS, Evidence, pitch_name
+from coldtake.listening.evidence import Evidence, least_displaced_s
 from coldtake.listening.hearing import Floats
 from coldtake.listening.keys import Press
 from coldtake.listening.keys_alignment import TOGETHER_S, Event, Matched
 from coldtake.listening.tempo import Grid, TempoFit, against_click, fit_tempo
 from coldtake.music.passage import Passage, PassageNote
+from coldtake.music.tones import pitch_name
 
 CANNOT_TELL = "cannot tell whether it was played: other notes of the chord cover it"
 
@@ -141,7 +142,7 @@ def _lateness(press: Press, i: int, timed: _Timed) -> tuple[float | None, bool, 
     if fit is None or k is None:
         return None, False, 0.0
     own = float(fit.deviations_s[k])
-    least = max(DISPLACED_S + timed.error_s, DISPLACED_SPREADS * float(fit.spread_s[k]))
+    least = least_displaced_s(timed.error_s, float(fit.spread_s[k]))
     from_chord = press.onset_s - float(timed.times[k])
     apart = from_chord if abs(from_chord) > TOGETHER_S + timed.error_s else 0.0
     late_ms = 1e3 * (float(timed.off_s[k]) + from_chord)

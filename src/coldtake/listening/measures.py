@@ -20,8 +20,8 @@ from coldtake.domain.criterion import (
 )
 from coldtake.domain.take import Figure, NoteEvidence, NoteStatus
 from coldtake.listening.evidence import Evidence
-from coldtake.listening.hearing import Floats
 from coldtake.listening.rhythm import rhythm_figures
+from coldtake.listening.thresholds import not_told, share_within
 from coldtake.units import A4_HZ, ratio_to_cents
 
 CENTS_ERROR = 3.0  # half width of one note's mean pitch
@@ -75,7 +75,7 @@ def _notes(test: NotesTest, evidence: Evidence) -> Figure:
 def _tempo(test: TempoTest, evidence: Evidence) -> Figure:
     unit = "beats per minute"
     if evidence.fit is None:
-        return _nothing("tempo", test.mark, unit, "too few notes for a tempo")
+        return not_told("tempo", test.mark, unit, "too few notes for a tempo")
     value = evidence.fit.bpm / test.beat_unit_beats
     error = evidence.fit.bpm_error / test.beat_unit_beats
     if test.within_percent is None:
@@ -94,7 +94,7 @@ def _tempo(test: TempoTest, evidence: Evidence) -> Figure:
 def _steadiness(test: SteadinessTest, evidence: Evidence) -> Figure:
     fit = evidence.fit
     if fit is None or len(fit.curve_bpm) < 6:
-        return _nothing("steadiness", test.change_percent, "%", "too few notes for a tempo curve")
+        return not_told("steadiness", test.change_percent, "%", "too few notes for a tempo curve")
     ends = max(2, len(fit.curve_bpm) // 4)
     start, end = fit.curve_bpm[:ends].mean(), fit.curve_bpm[-ends:].mean()
     value = float(100.0 * (end / start - 1.0))
@@ -112,10 +112,10 @@ def _steadiness(test: SteadinessTest, evidence: Evidence) -> Figure:
 
 def _timing(test: TimingTest, evidence: Evidence) -> Figure:
     if evidence.fit is None:
-        return _nothing("timing", test.share_percent, "% of notes", "too few notes for a tempo")
+        return not_told("timing", test.share_percent, "% of notes", "too few notes for a tempo")
     off = np.abs(evidence.deviations_s) * 1e3
     errors = (evidence.onset_errors_s + evidence.grid_error_s) * 1e3
-    figure = _share(off, errors, test.tolerance_ms, test.share_percent)
+    figure = share_within(off, errors, test.tolerance_ms, test.share_percent)
     value, error, passed = figure
     middle = float(np.median(evidence.deviations_s) * 1e3)
     words = f"{value:.0f} % within {test.tolerance_ms:g} ms; median deviation {middle:+.0f} ms"
@@ -126,21 +126,10 @@ def _timing(test: TimingTest, evidence: Evidence) -> Figure:
     )  # fmt: skip
 
 
-def _share(
-    off: Floats, errors: Floats, tolerance: float, wanted: float
-) -> tuple[float, float, bool | None]:
-    """Share of values within a tolerance, [%], its half width, and whether it is enough."""
-    surely = 100.0 * float((off + errors <= tolerance).mean())
-    perhaps = 100.0 * float((off - errors <= tolerance).mean())
-    value = 100.0 * float((off <= tolerance).mean())
-    passed = True if surely >= wanted else (False if perhaps < wanted else None)
-    return value, (perhaps - surely) / 2.0, passed
-
-
 def _evenness(test: EvennessTest, evidence: Evidence) -> Figure:
     fit = evidence.fit
     if fit is None or len(fit.deviations_s) < 4:
-        return _nothing("evenness", test.deviation_ms, "ms", "too few notes for a tempo")
+        return not_told("evenness", test.deviation_ms, "ms", "too few notes for a tempo")
     value = float(np.std(np.diff(fit.deviations_s)) * 1e3)
     blur = float(np.median(evidence.onset_errors_s) / 2.0 * 1e3) * np.sqrt(2.0)
     error = float(value - np.sqrt(max(value**2 - blur**2, 0.0))) + 0.5
@@ -155,9 +144,11 @@ def _tune(test: TuneTest, evidence: Evidence) -> Figure:
     shift = evidence.tuning_cents - ratio_to_cents(test.a4_hz / A4_HZ)
     off = np.array([c + shift for n in evidence.notes if (c := _cents_in_reach(n)) is not None])
     if not len(off):
-        return _nothing("tune", test.share_percent, "% of notes", "no note's pitch could be told")
+        return not_told("tune", test.share_percent, "% of notes", "no note's pitch could be told")
     errors = np.full(len(off), CENTS_ERROR)
-    value, error, passed = _share(np.abs(off), errors, test.tolerance_cents, test.share_percent)
+    value, error, passed = share_within(
+        np.abs(off), errors, test.tolerance_cents, test.share_percent
+    )
     middle = float(np.median(off))
     words = f"{value:.0f} % within {test.tolerance_cents:g} cents; on the whole {middle:+.0f} cents"
     return Figure(
@@ -175,7 +166,7 @@ def _cents_in_reach(note: NoteEvidence) -> float | None:
 
 def _no_stops(test: NoStopsTest, evidence: Evidence) -> Figure:
     if evidence.fit is None:
-        return _nothing("no_stops", test.hesitation_beats, "beats", "too few notes for a tempo")
+        return not_told("no_stops", test.hesitation_beats, "beats", "too few notes for a tempo")
     longest = max((w for _, w in evidence.fit.waits), default=0.0)
     passed = _decide(longest, WAIT_ERROR_BEATS, test.hesitation_beats, most=True)
     words = f"longest hesitation {longest:.1f} beats"
@@ -190,13 +181,6 @@ def _no_stops(test: NoStopsTest, evidence: Evidence) -> Figure:
 
 def _times(count: int) -> str:
     return "once" if count == 1 else f"{count} times"
-
-
-def _nothing(name: str, threshold: float, unit: str, words: str) -> Figure:
-    return Figure(
-        name=name, value=None, uncertainty=None, threshold=threshold, unit=unit, passed=None,
-        words=words,
-    )  # fmt: skip
 
 
 def measure_all(tests: Sequence[AnyTest], evidence: Evidence) -> tuple[Figure, ...]:

@@ -16,10 +16,12 @@ from coldtake.domain.criterion import RhythmTest
 from coldtake.domain.take import Figure
 from coldtake.listening.evidence import Evidence
 from coldtake.listening.hearing import Floats
+from coldtake.listening.thresholds import not_told, share_within
 
 LEAST_LENGTHS, LEAST_PAIRS = 3, 4
 TEMPO_ERROR = 0.01  # of the tempo at a place
 SAME_BEAT = 0.02
+TOO_FEW = "too few notes of it were heard"
 MEDIAN_ERROR = 1.25  # standard error of a median over that of a mean, for normal scatter
 
 
@@ -103,16 +105,13 @@ def rhythm_figures(test: RhythmTest, evidence: Evidence) -> tuple[Figure, ...]:
 def _share_figure(test: RhythmTest, evidence: Evidence) -> Figure:
     lengths = lengths_of(evidence, test.swing)
     if lengths is None or len(lengths.off) < LEAST_LENGTHS:
-        return _untold("rhythm", test.share_percent, "% of note lengths")
-    off, limit = np.abs(lengths.off), test.tolerance_percent / 100.0
-    surely = 100.0 * float((off + lengths.error <= limit).mean())
-    perhaps = 100.0 * float((off - lengths.error <= limit).mean())
-    value = 100.0 * float((off <= limit).mean())
-    passed = True if surely >= test.share_percent else (
-        False if perhaps < test.share_percent else None
-    )  # fmt: skip
+        return not_told("rhythm", test.share_percent, "% of note lengths", TOO_FEW)
+    limit = test.tolerance_percent / 100.0
+    value, error, passed = share_within(
+        np.abs(lengths.off), lengths.error, limit, test.share_percent
+    )
     return Figure(
-        name="rhythm", value=value, uncertainty=(perhaps - surely) / 2.0,
+        name="rhythm", value=value, uncertainty=error,
         threshold=test.share_percent, unit="% of note lengths", passed=passed,
         words=f"{value:.0f} % of the note lengths within {test.tolerance_percent:g} % "
         "of the written ones",
@@ -122,7 +121,7 @@ def _share_figure(test: RhythmTest, evidence: Evidence) -> Figure:
 def _swing_figure(test: RhythmTest, wanted: float, evidence: Evidence) -> Figure:
     found = swing_of(evidence)
     if found is None:
-        return _untold("swing", wanted, "to 1")
+        return not_told("swing", wanted, "to 1", TOO_FEW)
     ratio, error, count = found
     room = wanted * test.swing_within_percent / 100.0
     beyond = abs(ratio - wanted) - room
@@ -130,11 +129,4 @@ def _swing_figure(test: RhythmTest, wanted: float, evidence: Evidence) -> Figure
     return Figure(
         name="swing", value=ratio, uncertainty=error, threshold=wanted, unit="to 1", passed=passed,
         words=f"eighths swung {ratio:.2f} to 1 over {count} beats",
-    )  # fmt: skip
-
-
-def _untold(name: str, threshold: float, unit: str) -> Figure:
-    return Figure(
-        name=name, value=None, uncertainty=None, threshold=threshold, unit=unit, passed=None,
-        words="too few notes of it were heard",
     )  # fmt: skip

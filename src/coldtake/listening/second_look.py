@@ -132,6 +132,8 @@ def look_again(
     hearing: Hearing, own: OwnTones, reading: Reading, pitches: Ints, beats: Floats
 ) -> Reading:
     """Look again for notes that were left out or not told; pitches, beats : the passage's."""
+    if all(_is_told(reading.kept, i) for i in range(min(reading.kept) + 1, len(pitches))):
+        return reading
     kept = _as_due(reading.kept, pitches, beats)
     order = sorted(kept)
     usual = usual_peak(
@@ -144,7 +146,7 @@ def look_again(
     missed: set[int] = set()
     last, pace = max(kept), pace_of(kept, beats)
     for i in range(min(kept) + 1, len(pitches)):
-        if i in kept and kept[i].right is not None:
+        if _is_told(kept, i):
             continue
         if i > last and not (is_repeat(pitches, i) and i - 1 in kept.keys() | unsure):
             break  # what was left off at the end was not played, unless it is one long tone
@@ -160,6 +162,10 @@ def look_again(
         elif i not in kept:
             unsure.add(i)
     return replace(reading, kept=kept, unsure=frozenset(unsure), missed=frozenset(missed))
+
+
+def _is_told(kept: dict[int, Playing], index: int) -> bool:
+    return index in kept and kept[index].right is not None
 
 
 def _stirs(strength: Floats, place: Place) -> bool:

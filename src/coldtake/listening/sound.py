@@ -46,6 +46,15 @@ class Sound:
         """Length [s]."""
         return len(self.samples) / self.rate
 
+    def at(self, rate: int) -> Samples:
+        """Its samples at another rate [Hz]."""
+        if self.rate == rate:
+            return self.samples
+        import soxr
+
+        found = soxr.resample(self.samples, self.rate, rate, quality="HQ")
+        return np.asarray(found, dtype=np.float32)
+
 
 def read_sound(source: Path | bytes, filename: str = "") -> Sound:
     """Read a recording from a file or from bytes.

@@ -81,12 +81,12 @@ def decided(
 ) -> Verdict:
     """Return the verdict that the evidence gives on a criterion."""
     figures = measure_all(criterion.heard, evidence)
-    answer = _answer(figures)
+    answer = answer_of(figures)
     fit = evidence.fit
     curve = () if fit is None else _curve(evidence)
     return Verdict(
         answer=answer,
-        reason=" ".join([_reason(answer, figures, evidence), *remarks]),
+        reason=" ".join([reason_of(answer, figures, _first_faults(evidence)), *remarks]),
         remedy=_remedy(answer, evidence),
         tempo_bpm=None if fit is None else fit.bpm,
         tests=figures,
@@ -105,7 +105,8 @@ def _curve(evidence: Evidence) -> tuple[tuple[float, float], ...]:
     return tuple(zip(beats, map(float, evidence.fit.curve_bpm), strict=True))
 
 
-def _answer(figures: tuple[Figure, ...]) -> Answer:
+def answer_of(figures: Sequence[Figure]) -> Answer:
+    """No where any test failed, yes where all passed, else it cannot be told."""
     if any(f.passed is False for f in figures):
         return Answer.NO
     if figures and all(f.passed for f in figures):
@@ -113,12 +114,13 @@ def _answer(figures: tuple[Figure, ...]) -> Answer:
     return Answer.CANNOT_TELL
 
 
-def _reason(answer: Answer, figures: tuple[Figure, ...], evidence: Evidence) -> str:
+def reason_of(answer: Answer, figures: Sequence[Figure], faults: Sequence[str] = ()) -> str:
+    """Say an answer with the figures that it rests on; faults : what went wrong, where it did."""
     if answer == Answer.YES:
         return "Yes: " + "; ".join(f.words for f in figures) + "."
     if answer == Answer.NO:
         failed = [f.words for f in figures if f.passed is False]
-        return "No: " + "; ".join([*failed, *_first_faults(evidence)]) + "."
+        return "No: " + "; ".join([*failed, *faults]) + "."
     if not figures:
         return "Only you can answer this question."
     open_ones = [f"{f.name}: {f.words}" for f in figures if f.passed is None]

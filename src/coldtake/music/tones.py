@@ -108,6 +108,15 @@ def read_pitch(text: str) -> Pitch:
     return Pitch(tone, int(octave))
 
 
+NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
+
+
+def pitch_name(pitch: float) -> str:
+    """Name of the nearest tempered note [MIDI number], such as E♭4, where no key spells it."""
+    number = round(pitch)
+    return f"{NAMES[number % 12]}{number // 12 - 1}"
+
+
 def tone_at_fifths(fifths: int) -> Tone:
     """The tone at a place on the line of fifths: the inverse of `Tone.fifths`."""
     return Tone(_FIFTHS[(fifths + 1) % 7], (fifths + 1) // 7)

@@ -6,7 +6,7 @@ import msgspec
 
 from coldtake.domain.criterion import ChangesTest, RhythmTest
 from coldtake.errors import PassageError, RuleError
-from coldtake.music.tones import read_pitch
+from coldtake.music.tones import pitch_name, read_pitch
 from coldtake.web import forms
 
 Form = Mapping[str, str]
@@ -84,15 +84,8 @@ def changes_fields(test: ChangesTest) -> dict[str, str]:
         found[field] = "" if value is None else f"{value:g}"
     for name, field in _ENDS:
         pitch: int | None = getattr(test, name)
-        found[field] = "" if pitch is None else _name(pitch)
+        found[field] = "" if pitch is None else pitch_name(pitch)
     return found
-
-
-_NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
-
-
-def _name(pitch: int) -> str:
-    return f"{_NAMES[pitch % 12]}{pitch // 12 - 1}"
 
 
 def read_rhythm(form: Form) -> RhythmTest:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from coldtake.domain.take import Figure, NoteEvidence, NoteStatus, Verdict
 from coldtake.music.marks import ExtraMark, MarkKind, NoteMark
 from coldtake.music.passage import Passage
+from coldtake.music.tones import pitch_name
 
 OUTSIDE = ", outside "  # in the words of an improvised note
 SURE = 0.5  # below this confidence a note is marked as one that cannot be told
@@ -94,8 +95,7 @@ def _name(note: NoteEvidence, passage: Passage) -> str:
     """An improvised note as the player reads it."""
     if note.status is not NoteStatus.PLAYED or note.pitch is None:
         return "not written"
-    written = round(note.pitch) - passage.transposition
-    return f"{_NAMES[written % 12]}{written // 12 - 1}"
+    return pitch_name(round(note.pitch) - passage.transposition)
 
 
 def _bar(note: NoteEvidence, passage: Passage) -> str:
@@ -105,9 +105,6 @@ def _bar(note: NoteEvidence, passage: Passage) -> str:
         return ""
     starts = [b for b in passage.bars if b.onset_beats <= beat % form]
     return starts[-1].label if starts else ""
-
-
-_NAMES = ("C", "C♯", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
 
 
 def beat_of(note: NoteEvidence, notes: Sequence[NoteEvidence]) -> float:

@@ -8,15 +8,13 @@ was heard blindly, because a listener who is told what to expect finds it.
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from coldtake.domain.criterion import Criterion
 from coldtake.domain.take import Verdict
 from coldtake.listening.chords.deciding import Told, decide, doubtful_in
 from coldtake.listening.chords.ears import Heard, begun_in, listen, no_page
 from coldtake.listening.chords.placing import Visit, moved, page_of, visits_along
 from coldtake.listening.chords.spectrum import Singles, prepared, spectrum, tuning_of
-from coldtake.listening.click_effect import ClickEffect
+from coldtake.listening.click_effect import AT_CLICK_S, SHORT_S, ClickEffect
 from coldtake.listening.fitness import Obstacle
 from coldtake.listening.hearing import Tell
 from coldtake.listening.keys_alignment import Event, events_of
@@ -31,7 +29,6 @@ BLIND_LEAST = 0.35  # onset evidence from which a key counts as begun, without t
 BLIND_SHARE = 0.5  # of the written notes in the stretch played that must be heard blindly
 OFF_PITCH_CENTS = 12.0  # from here the spectrum is taken anew at the take's own tuning
 FEW_TONES = 3
-CLICK_S, CLICK_LASTS_S = 0.045, 0.09  # an extra so near to a click and so short may be its rest
 
 
 def judge_chords(
@@ -108,8 +105,7 @@ def _without_clicks(told: Told, beside: ClickEffect) -> Told:
     told.matched.extras = [
         (e, p)
         for e, p in told.matched.extras
-        if p.offset_s - p.onset_s > CLICK_LASTS_S
-        or float(np.min(np.abs(heard.times_s - p.onset_s), initial=np.inf)) > CLICK_S
+        if p.offset_s - p.onset_s > SHORT_S or heard.nearest_s(p.onset_s) > AT_CLICK_S
     ]
     return told
 

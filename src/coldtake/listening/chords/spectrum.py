@@ -98,11 +98,7 @@ def _dirichlet(x: npt.NDArray[np.float64], length: int) -> npt.NDArray[np.float6
 
 def prepared(sound: Sound) -> Singles:
     """Samples at RATE, brought to one level."""
-    samples = sound.samples
-    if sound.rate != RATE:
-        import soxr
-
-        samples = soxr.resample(samples, sound.rate, RATE, quality="HQ")
+    samples = sound.at(RATE)
     tenth = RATE // 10
     whole = samples[: len(samples) // tenth * tenth].reshape(-1, tenth)
     loudest = float(np.sqrt(np.square(whole).mean(axis=1)).max(initial=0.0))

@@ -12,9 +12,10 @@ import numpy as np
 
 from coldtake.domain.criterion import ChangesTest
 from coldtake.domain.take import Figure
-from coldtake.listening.evidence import pitch_name
 from coldtake.listening.improvised.harmony import Ground
 from coldtake.listening.improvised.measuring import Measured, OnBeats, Share
+from coldtake.listening.thresholds import not_told
+from coldtake.music.tones import pitch_name
 
 LEAST_STRONG, LEAST_CHANGES = 4, 2
 FEW_SOUNDED_BEATS = 2.0
@@ -123,10 +124,7 @@ def _figure(asked: _Asked) -> Figure:
     told = [v for v in asked.values if v is not None]
     value = asked.values[0]
     if value is None or len(told) < len(asked.values):
-        return Figure(
-            name=asked.name, value=None, uncertainty=None, threshold=asked.threshold,
-            unit=asked.unit, passed=None, words="too little was heard to tell",
-        )  # fmt: skip
+        return not_told(asked.name, asked.threshold, asked.unit, "too little was heard to tell")
     error = asked.error + asked.doubt + max(abs(v - value) for v in told)
     near = abs(value - asked.threshold) <= error and error > 0
     enough = value <= asked.threshold if asked.most else value >= asked.threshold

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from coldtake.listening.fitness import Obstacle
-from coldtake.listening.hearing import RATE, Hearing
+from coldtake.listening.hearing import PITCH_STEP_S, RATE, Hearing
 from coldtake.listening.improvised.notes import Heard
 from coldtake.units import pitch_to_hz
 
@@ -74,7 +74,7 @@ def _own_share(hearing: Hearing, note: Heard) -> float | None:
         return None
     frame = hearing.samples[low : low + SIZE] * np.hanning(SIZE)
     power = np.abs(np.fft.rfft(frame)) ** 2
-    frame_at = min(round(middle / RATE / 0.016), len(hearing.pitch) - 1)
+    frame_at = min(round(middle / RATE / PITCH_STEP_S), len(hearing.pitch) - 1)
     pitch = float(hearing.pitch[frame_at])
     if pitch < LOW:
         return None

@@ -36,17 +36,17 @@ from coldtake.listening.improvised.transcribing import transcribe
 from coldtake.listening.improvised.words import note_words
 from coldtake.listening.keys import Keys
 from coldtake.listening.sound import Sound
-from coldtake.listening.verdicts import PLAYER_MAY_ANSWER, cannot_tell
+from coldtake.listening.thresholds import not_told
+from coldtake.listening.verdicts import PLAYER_MAY_ANSWER, answer_of, cannot_tell, reason_of
 from coldtake.music.changes import changes_of
 from coldtake.music.passage import Passage
 
 CLICK_TEMPO_ROOM = 0.004  # a click's tempo is known; clocks and the player differ a little
 TEMPO_ERROR = 0.01
 USUAL_LOWEST, BELOW_WRITTEN = 40, 5
-NOT_TOLD = Figure(
-    name="other tests", value=None, uncertainty=None, threshold=0.0, unit="", passed=None,
-    words="nothing is written that an improvisation could be compared with",
-)  # fmt: skip
+NOT_TOLD = not_told(
+    "other tests", 0.0, "", "nothing is written that an improvisation could be compared with"
+)
 NO_CHANGES = Obstacle(
     "There are no chord symbols in this notation to improvise over.",
     "Give the step its changes, with chord symbols above the bars.",
@@ -153,7 +153,7 @@ def _placed(
     counted_in = track is not None and ends_before_music(track)
     if track is not None and not track.is_guess and not counted_in:
         return by_click(track, heard, take.notes, ground.length_beats)
-    known = 60.0 / track.every_s * track.unit_beats if track is not None else asked.click_bpm
+    known = asked.click_bpm if track is None else track.bpm
     tempo = known or asked.tempo_bpm or asked.passage.written_bpm
     if tempo is None:
         return NO_TEMPO
@@ -199,13 +199,13 @@ def _verdict(
     take: _Take, figures: tuple[Figure, ...], placing: Placing, way: Measured,
     click: ClickHeard | None,
 ) -> Verdict:  # fmt: skip
-    answer = _answer(figures)
+    answer = answer_of(figures)
     bars = f"Bars {placing.by}."
     if len(placing.first_beats) > 1:
         bars = "Where the form began is not sure; the figures allow for it."
     return Verdict(
         answer=answer,
-        reason=" ".join([_reason(answer, figures), bars, *take.remarks]),
+        reason=" ".join([reason_of(answer, figures), bars, *take.remarks]),
         remedy="" if answer is not Answer.CANNOT_TELL else _remedy(placing),
         tempo_bpm=placing.bpm,
         tests=figures,
@@ -215,21 +215,6 @@ def _verdict(
         click=click,
         chords=tuple(_chord(c, placing) for c in way.chords),
     )
-
-
-def _answer(figures: Sequence[Figure]) -> Answer:
-    if any(f.passed is False for f in figures):
-        return Answer.NO
-    return Answer.YES if figures and all(f.passed for f in figures) else Answer.CANNOT_TELL
-
-
-def _reason(answer: Answer, figures: Sequence[Figure]) -> str:
-    if answer is Answer.YES:
-        return "Yes: " + "; ".join(f.words for f in figures) + "."
-    if answer is Answer.NO:
-        return "No: " + "; ".join(f.words for f in figures if f.passed is False) + "."
-    close = "; ".join(f"{f.name}: {f.words}" for f in figures if f.passed is None)
-    return f"It cannot be told from this recording: {close}."
 
 
 def _remedy(placing: Placing) -> str:

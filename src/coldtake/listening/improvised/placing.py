@@ -82,7 +82,7 @@ def by_click(
     track: ClickTrack, heard: HeardClicks | None, notes: Sequence[Heard], length: float
 ) -> Placing:
     """Place by a click whose making is known."""
-    beat_s = track.every_s / track.unit_beats
+    beat_s = track.beat_s
     if heard is not None and heard.steady:
         delay = 0.5 * (heard.delay_start_s + heard.delay_end_s)
         error, by = HEARD_ERROR_S, "by the click as heard"
@@ -140,8 +140,8 @@ def by_notes(
     return _begun(plain, heard, ground)
 
 
-def _first_window(onsets: Floats, usual: float, room: float) -> tuple[float, float, int] | None:
-    """(beat_s, time of a beat, index of the first onset) of the densest window."""
+def _first_window(onsets: Floats, usual: float, room: float) -> tuple[float, float] | None:
+    """(beat_s, time of a beat) of the densest window."""
     span = WINDOW_BEATS * usual
     counts = [int(((onsets >= t) & (onsets < t + span)).sum()) for t in onsets]
     k = int(np.argmax(counts))
@@ -154,17 +154,17 @@ def _first_window(onsets: Floats, usual: float, room: float) -> tuple[float, flo
             fit = max(_comb(inside - onsets[k] - phase, beat_s, s) for s in SWINGS[::2])
             if fit > best[0]:
                 best = (fit, float(beat_s), float(onsets[k] + phase))
-    return best[1], best[2], k
+    return best[1], best[2]
 
 
-def _followed(onsets: Floats, beat_s: float, at: float, _: int) -> Floats:
+def _followed(onsets: Floats, beat_s: float, at: float) -> Floats:
     """Beat times through the whole take, from the window outwards in both directions."""
-    ahead = _one_way(onsets, beat_s, at, 1.0, float(onsets[-1]))
-    back = _one_way(-onsets, beat_s, -at, 1.0, float(-onsets[0]))
+    ahead = _one_way(onsets, beat_s, at, float(onsets[-1]))
+    back = _one_way(-onsets, beat_s, -at, float(-onsets[0]))
     return np.concatenate([-np.array(back[:0:-1]), np.array(ahead)])
 
 
-def _one_way(onsets: Floats, beat_s: float, at: float, way: float, stop: float) -> list[float]:
+def _one_way(onsets: Floats, beat_s: float, at: float, stop: float) -> list[float]:
     """Beats from `at` on until `stop`, tempo and place corrected every few beats."""
     beats = [at]
     shifts, scales = np.arange(-0.06, 0.0601, 0.006), np.linspace(0.985, 1.015, 7)
@@ -175,7 +175,7 @@ def _one_way(onsets: Floats, beat_s: float, at: float, way: float, stop: float) 
         ]
         if len(inside) >= LEAST_NOTES // 2:
             beat_s, here = _corrected(inside, beat_s, here, shifts, scales)
-        beats += [here + (k + 1) * beat_s * way for k in range(STRIDE_BEATS)]
+        beats += [here + (k + 1) * beat_s for k in range(STRIDE_BEATS)]
     return beats
 
 

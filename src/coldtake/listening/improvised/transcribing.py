@@ -13,7 +13,6 @@ from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import find_peaks
 
 from coldtake.listening.attacks import attack_strength
 from coldtake.listening.hearing import FINE_STEP_S, PITCH_STEP_S, Floats, Hearing
@@ -53,6 +52,8 @@ class Transcript:
 
 def transcribe(hearing: Hearing) -> Transcript:
     """Find the notes of one line."""
+    from scipy.signal import find_peaks  # half a second to import: only where it is used
+
     if not hearing.voiced.any():
         return Transcript((), 0.0)
     tuning = own_tuning(hearing)

@@ -15,7 +15,7 @@ from coldtake.domain.criterion import TempoTest
 from coldtake.domain.take import NoteEvidence, NoteStatus, Verdict
 from coldtake.listening.asked import Asked
 from coldtake.listening.click_effect import ClickEffect, click_effect
-from coldtake.listening.evidence import DISPLACED_S, DISPLACED_SPREADS, Evidence
+from coldtake.listening.evidence import Evidence, least_displaced_s
 from coldtake.listening.fitness import Obstacle, obstacle_in_sound
 from coldtake.listening.hearing import Floats
 from coldtake.listening.keys import Keys
@@ -97,7 +97,7 @@ def judge_rhythm_keys(keys: Keys, asked: Asked) -> Verdict:
 
 def _usual_bpm(asked: Asked) -> float:
     click = asked.click
-    clicked = None if click is None else 60.0 * click.unit_beats / click.every_s
+    clicked = None if click is None else click.bpm
     test = next((t.bpm for t in asked.criterion.tests if isinstance(t, TempoTest)), None)
     known = (clicked, asked.click_bpm, asked.tempo_bpm, test, asked.passage.written_bpm)
     return next((bpm for bpm in known if bpm), UNKNOWN_BPM)
@@ -108,10 +108,9 @@ def _without_clicks(strokes: tuple[Stroke, ...], beside: ClickEffect) -> tuple[S
     if beside.heard is None or not strokes:
         return strokes
     usual = float(np.percentile([s.level_db for s in strokes], 75)) - CLICK_DB
-    clicks = beside.heard.times_s
     return tuple(
         s for s in strokes
-        if s.level_db > usual or np.min(np.abs(clicks - s.time_s), initial=np.inf) > CLICK_S
+        if s.level_db > usual or beside.heard.nearest_s(s.time_s) > CLICK_S
     )  # fmt: skip
 
 
@@ -215,8 +214,8 @@ def _own_place(
     fit = played.fit
     if fit is None:
         return 0.0, np.inf, 0.0
-    own, spread = float(fit.deviations_s[k]), float(fit.spread_s[k])
-    least = max(DISPLACED_S + stroke.error_s, DISPLACED_SPREADS * spread)
+    own = float(fit.deviations_s[k])
+    least = least_displaced_s(stroke.error_s, float(fit.spread_s[k]))
     return own, least, abs(own) * float(fit.curve_bpm[k]) / 60.0 / room_beats
 
 

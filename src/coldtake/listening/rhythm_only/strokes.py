@@ -14,7 +14,6 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import maximum_filter1d, median_filter
-from scipy.signal import find_peaks
 
 from coldtake.listening.hearing import RATE, Floats, Samples
 from coldtake.listening.keys import Press
@@ -75,6 +74,8 @@ class Strokes:
 
 def find_strokes(sound: Sound) -> Strokes:
     """Find the strokes of a recording."""
+    from scipy.signal import find_peaks  # half a second to import: only where it is used
+
     samples = _at_rate(sound)
     if len(samples) < 2 * WINDOW:
         return Strokes(())
@@ -102,11 +103,7 @@ def _over_floor(level: Floats) -> Floats:
 
 
 def _at_rate(sound: Sound) -> Samples:
-    samples = sound.samples
-    if sound.rate != RATE:
-        import soxr
-
-        samples = soxr.resample(samples, sound.rate, RATE, quality="HQ")
+    samples = sound.at(RATE)
     loudest = float(np.abs(samples).max(initial=0.0))
     return np.asarray(samples * np.float32(0.5 / max(loudest, 1e-9)), dtype=np.float32)
 
