@@ -16,8 +16,8 @@ from coldtake.learning.beliefs import beliefs, enough_rows
 from coldtake.learning.filter import try_chance, yes_chance
 from coldtake.learning.law import Array
 from coldtake.learning.memory import minutes_to_met
-from coldtake.planning import turns
-from coldtake.planning.futures import Days, Future, Start, drawn, lived
+from coldtake.planning import telling, turns
+from coldtake.planning.futures import Days, Start, drawn, lived
 from coldtake.planning.prospect import (
     Flags,
     Thin,
@@ -94,18 +94,21 @@ def begun(state: State, day: date, per_day: float, draws: int, rng: np.random.Ge
     return Start(b, steps, thin, need, played, never, per_day)
 
 
-def best_course(start: Start, days: Days, rng: np.random.Generator) -> tuple[Course, Future]:
+def best_course(start: Start, days: Days, rng: np.random.Generator) -> Course:
     """Live all courses through the same futures; another than the usual one must be clearly better.
+
+    While there is but one, nothing is lived.
 
     Clearly: by more than two standard errors of the paired differences. Taking the best average
     of few draws changed the course from evening to evening and was worse (tried on four players).
     """
+    if len(COURSES) == 1:
+        return USUAL
     found = lived(start, COURSES, days, rng)
     worth = np.array([f.worth(start.steps) for f in found])
     gain = worth - worth[0]
     sure = gain.mean(axis=1) - 2.0 * gain.std(axis=1) / np.sqrt(gain.shape[1])
-    best = int(np.argmax(sure))
-    return COURSES[best], found[best]
+    return COURSES[int(np.argmax(sure))]
 
 
 def day_values(state: State, day: date, *, slot_most: int = 12) -> tuple[StepValue, ...]:
@@ -120,7 +123,7 @@ def day_values(state: State, day: date, *, slot_most: int = 12) -> tuple[StepVal
     if not start.steps.ids:
         return ()
     days = days_ahead(state, day, per_day)
-    course = best_course(start, days, rng)[0] if len(COURSES) > 1 else USUAL
+    course = best_course(start, days, rng)
     return _Table(state, day, slot_most, start, course, days).values()
 
 
@@ -219,8 +222,7 @@ class _Table:
         """Points for a cold take by itself: only those that tell most, as many as have room.
 
         What is told is the standard deviation of the chance on the date that the answer explains
-        (expected reduction of variance: Lindley 1956, Annals of Mathematical Statistics 27:986,
-        for the idea of valuing an experiment by what it tells). Work begins with a first try too,
+        (`telling`). Work begins with a first try too,
         so a cold take by itself is for what would not be worked on.
         """
         first = self._first(index)
@@ -241,15 +243,11 @@ class _Table:
         likely = sorted(worth, key=lambda t: -worth[t])[: self.days.topics]
         return np.array([t in likely for t in self.steps.topics], dtype=bool)
 
-    def _answers(self) -> tuple[Array, Array, Array]:
-        """Chance that a cold take now says yes, and on the date after a no and after a yes (S,)."""
+    def _answers(self) -> telling.Answers:
+        """What a cold take now would tell of the chance on the date, each (S,)."""
         on_date = chances(self.thin, self.left)
         clean = try_chance(self._reached(), self.thin.span, warm=False)
-        says = yes_chance(clean, heard=False)
-        yes = np.clip(says.mean(axis=1), 1e-6, 1.0 - 1e-6)
-        after_yes = (on_date * says).mean(axis=1) / yes
-        after_no = (on_date * (1.0 - says)).mean(axis=1) / (1.0 - yes)
-        return yes, after_no, after_yes
+        return telling.answers(on_date, yes_chance(clean, heard=False))
 
     def _answered(self, i: int) -> tuple[float, float] | None:
         """Chance on the date after a no and after a yes, for a step that can be asked."""
@@ -258,9 +256,7 @@ class _Table:
         return (float(after_no[i]), float(after_yes[i])) if asked else None
 
     def _told(self) -> Array:
-        yes, after_no, after_yes = self.answers
-        mean = self.alone
-        told = np.sqrt(yes * (after_yes - mean) ** 2 + (1.0 - yes) * (after_no - mean) ** 2)
+        told = telling.spread(self.answers, self.alone)
         rested = self.beliefs.gap_days[self.steps.rows] >= REST_DAYS
         return np.where(rested & self.steps.available & self.steps.done, told, 0.0)
 

@@ -35,6 +35,12 @@ def came_out(chances: Array, rng: np.random.Generator) -> Flags:
     return np.asarray(rng.random(chances.shape) < chances)
 
 
+def chance_interval(values: Array) -> Interval:
+    """Mean of a chance over the draws (D,) with the limits of their middle 80 %."""
+    low, high = (float(v) for v in np.quantile(values, (0.1, 0.9)))
+    return Interval(low=low, mid=min(max(float(values.mean()), low), high), high=high)
+
+
 def number_interval(numbers: Whole, most: int) -> Interval:
     """The interval of whole numbers 0..most whose share of the outcomes is nearest to SHARE.
 

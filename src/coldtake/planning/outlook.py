@@ -30,8 +30,9 @@ from coldtake.planning.lookahead import (
     minutes_per_day,
     seeded,
 )
-from coldtake.planning.on_the_day import came_out, day_chances, number_interval
+from coldtake.planning.on_the_day import came_out, chance_interval, day_chances, number_interval
 from coldtake.planning.prospect import ON_DATE, Steps, Whole
+from coldtake.planning.turns import topic_rows
 from coldtake.ports import Progress
 
 BATCHES = 4
@@ -92,7 +93,7 @@ def _batches(state: State, today: date, minutes_per_day: float | None) -> "Itera
         yield None
         return
     days = days_ahead(state, tomorrow, per_day)
-    course, _tried = best_course(start, days, rng)
+    course = best_course(start, days, rng)
     truer = _as_played(days, start.beliefs)
     done: list[Future] = []
     for _ in range(BATCHES):
@@ -119,9 +120,7 @@ class _Ahead:
     ) -> None:
         self.state, self.today, self.steps = state, today, steps
         self.known = np.array(enough_rows(b))[steps.rows]
-        self.rows: dict[str, list[int]] = {}
-        for n, topic_id in enumerate(steps.topics):
-            self.rows.setdefault(topic_id, []).append(n)
+        self.rows = topic_rows(steps)
         order = {topic_id: n for n, topic_id in enumerate(self.rows)}
         rng = np.random.default_rng(len(steps.ids))
         final = np.concatenate([d.final for d in done], axis=1)
@@ -159,7 +158,7 @@ class _Ahead:
             steps=tuple(
                 StepOutlook(
                     step_id=self.steps.ids[n],
-                    chance=_chance(self.chance[n]),
+                    chance=chance_interval(self.chance[n]),
                     enough=bool(self.known[n]),
                 )
                 for n in rows
@@ -179,12 +178,6 @@ class _Ahead:
 
     def _all_clean(self, rows: list[int]) -> float:
         return float(self.chance[rows].prod(axis=0).mean())
-
-
-def _chance(values: Array) -> Interval:
-    """Mean over the draws with the limits of their middle 80 %."""
-    low, high = (float(v) for v in np.quantile(values, (0.1, 0.9)))
-    return Interval(low=low, mid=min(max(float(values.mean()), low), high), high=high)
 
 
 def _ready_by(today: date, ready: Array) -> tuple[date | None, date | None, date | None]:

@@ -12,7 +12,6 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from coldtake.domain.estimate import Interval
 from coldtake.domain.performance import Link, Performance, PieceOutlook, ProgrammeOutlook
 from coldtake.domain.state import State
 from coldtake.learning.beliefs import Beliefs, beliefs, cold_chances, enough
@@ -21,6 +20,7 @@ from coldtake.learning.stage import day_forms
 from coldtake.learning.stage_log import effect_of, last_steps
 from coldtake.planning.futures import Start, lived
 from coldtake.planning.lookahead import begun, best_course, days_ahead, minutes_per_day, seeded
+from coldtake.planning.on_the_day import chance_interval
 from coldtake.planning.prospect import DAYS_MOST, ON_DATE
 from coldtake.ports import Progress
 
@@ -128,8 +128,7 @@ class _Ahead:
         start = self._begun(TRIED)
         self.planned = {i: n for n, i in enumerate(start.steps.ids)}
         live = bool(start.steps.ids) and days > 1  # today and what was played today are known
-        best = best_course(start, self.days, self.rng) if live else None
-        self.course = best[0] if best else None
+        self.course = best_course(start, self.days, self.rng) if live else None
         self.own = beliefs(state, today, programme.steps)
 
     def _begun(self, draws: int) -> Start:
@@ -184,7 +183,7 @@ def _told(
     pieces = tuple(
         PieceOutlook(
             topic_id=t,
-            chance=_interval(found.pieces[rows[t]]) if t in rows else _interval(np.zeros(1)),
+            chance=chance_interval(found.pieces[rows[t]] if t in rows else np.zeros(1)),
             enough=t in known,
         )
         for t in performance.programme
@@ -202,14 +201,7 @@ def _told(
     return ProgrammeOutlook(
         performance_id=performance.id,
         on=on,
-        chance=_interval(found.whole),
+        chance=chance_interval(found.whole),
         pieces=pieces,
         links=tuple(sorted(links, key=lambda link: -link.programme_if_sure)),
     )
-
-
-def _interval(values: Array) -> Interval:
-    """Mean over the draws with the limits of their middle 80 %."""
-    low, high = np.quantile(values, (0.1, 0.9))
-    mid = min(max(float(values.mean()), float(low)), float(high))
-    return Interval(low=float(low), mid=mid, high=float(high))

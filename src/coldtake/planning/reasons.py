@@ -166,9 +166,7 @@ class Reasons:
     def blocked(self, step: Step) -> str:
         """Say what a step waits for."""
         phases = self.state.phases(step.needs)
-        first = next(
-            (n for n in step.needs if phases.get(n) not in (StepPhase.MET, StepPhase.HELD)), None
-        )
+        first = next((n for n in step.needs if phases.get(n) not in _DONE), None)
         if first is None or first not in self.state.steps:
             return "It waits for another step."
         return f"It waits until “{self.state.steps[first].title}” is met."

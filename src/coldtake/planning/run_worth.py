@@ -2,8 +2,7 @@
 
 A run-through is an experiment. It is valued by what its answer would tell of the chance that its
 pieces come out on the day: the standard deviation of that chance which a yes or a no explains
-(Lindley 1956, Annals of Mathematical Statistics 27:986, for the idea of valuing an experiment by
-what it tells). Unknown are the steps' true chances and the stage effect. So it is worth nothing
+(`telling`). Unknown are the steps' true chances and the stage effect. So it is worth nothing
 while a piece cannot come out anyway, most when it may or may not, and less when much has been told
 already; the nearer the day, the more does today say of it.
 """
@@ -26,6 +25,7 @@ from coldtake.learning.stage_log import effect_of
 from coldtake.planning.prospect import Whole
 from coldtake.planning.readiness import programme_of
 from coldtake.planning.taper import ahead
+from coldtake.planning.telling import Answers, answers, spread
 from coldtake.planning.words import counted, on_day, percent
 
 DRAWS = 64
@@ -46,9 +46,8 @@ class Told:
     @property
     def spread(self) -> float:
         """Standard deviation of the chance on the day that the answer explains."""
-        yes, no = self.yes, 1.0 - self.yes
-        by_yes, by_no = self.after_yes - self.on_day, self.after_no - self.on_day
-        return float(np.sqrt(yes * by_yes**2 + no * by_no**2))
+        told = Answers(*map(np.asarray, (self.yes, self.after_no, self.after_yes)))
+        return float(spread(told, self.on_day))
 
 
 def best_run(state: State, day: date, rules: PlanRules, minutes: int) -> PlannedRun | None:
@@ -143,12 +142,12 @@ def told_by(b: Beliefs, effect: StageEffect, days: int) -> Told:
     on_day = _comes_out(_logits(b, spots, float(days)), stage)
     false_yes, false_no = PLAYER_ERRORS
     says = false_yes + (1.0 - false_yes - false_no) * clean_now
-    yes = float(np.clip(says.mean(), 1e-6, 1.0 - 1e-6))
+    told = answers(on_day, says)
     return Told(
         yes=float(clean_now.mean()),
         on_day=float(on_day.mean()),
-        after_yes=float((on_day * says).mean() / yes),
-        after_no=float((on_day * (1.0 - says)).mean() / (1.0 - yes)),
+        after_yes=float(told.after_yes),
+        after_no=float(told.after_no),
     )
 
 

@@ -47,7 +47,8 @@ class Course:
 
 
 USUAL = Course(reach=1.4, met_share=0.5)
-COURSES = (USUAL,)  # a choice among courses of other reach brought steps and lost whole topics
+# A choice among courses of other reach brought steps and lost whole topics.
+COURSES: tuple[Course, ...] = (USUAL,)
 
 
 def spent(minutes: Array, met: Flags) -> Array:
@@ -82,29 +83,29 @@ def waiting(steps: Steps) -> NDArray[np.int_]:
 
 
 def fitting(steps: Steps, cost: Mapping[str, float], per_day: float) -> Array:
-    """Take on only what fits: 1 for steps of topics that fit until their dates, else OUTSIDE.
+    """Take on only what fits: 1 for steps of topics that fit until their dates, else OUTSIDE (S,).
 
     Topics are taken by what comes out for the minutes they cost; one is taken when the minutes of
     all taken until each date are there.
     """
-    topics, left = topic_rows(steps), days_to_fit(steps)
-    worth = {t: steps.weight[rows].sum() / cost[t] for t, rows in topics.items()}
-    taken: list[tuple[int, float]] = []
-    fits = np.full(len(steps.ids), OUTSIDE)
-    for topic in sorted(topics, key=lambda t: (-worth[t], t)):
-        rows = topics[topic]
-        asked = [*taken, (int(left[rows].max()), cost[topic])]
-        if _in_time(asked, per_day):
-            taken = asked
-            fits[rows] = 1.0
-    return fits
+    minutes = {topic: np.array([each]) for topic, each in cost.items()}
+    return _fits(steps, minutes, per_day, 0)[:, 0]
 
 
 def fitting_each(steps: Steps, cost: Array, per_day: float, ahead: int) -> Array:
     """`fitting` for many futures at once, `ahead` days on: cost (S, C) -> (S, C)."""
-    rows = list(topic_rows(steps).values())
+    minutes = {topic: cost[rows].sum(axis=0) for topic, rows in topic_rows(steps).items()}
+    return _fits(steps, minutes, per_day, ahead)
+
+
+def _fits(steps: Steps, cost: Mapping[str, Array], per_day: float, ahead: int) -> Array:
+    """What fits in each future, by the minutes of each topic there (C,) -> (S, C)."""
+    topics = topic_rows(steps)
+    if not topics:
+        return np.empty((0, 1))
+    rows = [topics[topic] for topic in sorted(topics)]  # of equals the first by its id
     left = np.array([days_to_fit(steps)[r].max() - ahead for r in rows])
-    minutes = np.stack([cost[r].sum(axis=0) for r in rows])
+    minutes = np.stack([cost[topic] for topic in sorted(topics)])
     worth = np.array([steps.weight[r].sum() for r in rows])[:, None] / minutes
     order = np.argsort(-worth, axis=0, kind="stable")
     asked = np.zeros_like(minutes)  # minutes of all taken whose date is not after a topic's own
@@ -116,7 +117,7 @@ def fitting_each(steps: Steps, cost: Array, per_day: float, ahead: int) -> Array
         in_time = ((more <= per_day * left[:, None]) | ~later).all(axis=0) & (left[rank] > 0)
         asked = np.where(in_time, more, asked)
         taken[rank, column] = in_time
-    fits = np.empty(cost.shape)
+    fits = np.empty((len(steps.ids), minutes.shape[1]))
     for r, own in zip(rows, taken, strict=True):
         fits[r] = np.where(own, 1.0, OUTSIDE)
     return fits
@@ -134,28 +135,39 @@ def days_to_fit(steps: Steps) -> Whole:
     return np.where(dated, steps.left, int(steps.left[dated].max()))
 
 
-def _in_time(asked: list[tuple[int, float]], per_day: float) -> bool:
-    minutes = 0.0
-    for left, cost in sorted(asked):
-        minutes += cost
-        if minutes > per_day * left:
-            return False
-    return True
-
-
 def costs(steps: Steps, need: Array, played: Array, reach: float) -> dict[str, float]:
     """Minutes that each topic still takes until its date, need and played in minutes (S,).
 
     Steps of a topic pay for each other: minutes played on the first ones beyond their need have
     been taken from the last ones. So a topic once begun stays taken on.
     """
-    nearness = np.minimum(days_to_fit(steps) / KEEPING_DAYS, 1.0)
-    found = {}
+    found = _topic_costs(steps, need, played[:, None], np.array([reach]), 0)
+    return {topic: float(minutes[0]) for topic, minutes in found.items()}
+
+
+def costs_each(steps: Steps, need: Array, played: Array, reach: Array, ahead: int) -> Array:
+    """`costs` for many futures at once, `ahead` days on: played (S, C), reach (C,) -> (S, C).
+
+    A topic's minutes are shared between its steps by their need.
+    """
+    whole, found = _topic_costs(steps, need, played, reach, ahead), np.empty(played.shape)
     for topic, rows in topic_rows(steps).items():
-        rest = reach * need[rows].sum() - played[rows].sum()
-        keeping = float((KEEPING * need * nearness)[rows].sum())
-        found[topic] = max(float(rest), keeping, 1.0)
+        found[rows] = whole[topic] * (need[rows] / need[rows].sum())[:, None]
     return found
+
+
+def _topic_costs(
+    steps: Steps, need: Array, played: Array, reach: Array, ahead: int
+) -> dict[str, Array]:
+    left = np.maximum(days_to_fit(steps) - ahead, 0)
+    keeping = KEEPING * need * np.minimum(left / KEEPING_DAYS, 1.0)
+    return {
+        topic: np.maximum(
+            reach * need[rows].sum() - played[rows].sum(axis=0),
+            max(float(keeping[rows].sum()), 1.0),
+        )
+        for topic, rows in topic_rows(steps).items()
+    }
 
 
 def share_of_cost(steps: Steps, need: Array, cost: Mapping[str, float]) -> Array:
@@ -191,21 +203,6 @@ def before_date(steps: Steps, index: Array, near: Flags, gain: Array, alone: Arr
     worth = np.where(near[:, None] & (index > 0.0), np.maximum(worth, 1e-9), 0.0)
     scale = np.where(near[:, None], index, 0.0).sum(axis=0) / np.maximum(worth.sum(axis=0), 1e-9)
     return np.where(near[:, None], np.sqrt(worth * scale * index), index)
-
-
-def costs_each(steps: Steps, need: Array, played: Array, reach: Array, ahead: int) -> Array:
-    """`costs` for many futures at once, `ahead` days on: played (S, C), reach (C,) -> (S, C).
-
-    A topic's minutes are shared between its steps by their need.
-    """
-    left = np.maximum(days_to_fit(steps) - ahead, 0)
-    keeping = KEEPING * need * np.minimum(left / KEEPING_DAYS, 1.0)
-    found = np.empty(played.shape)
-    for rows in topic_rows(steps).values():
-        rest = reach * need[rows].sum() - played[rows].sum(axis=0)
-        whole = np.maximum(rest, max(float(keeping[rows].sum()), 1.0))
-        found[rows] = whole * (need[rows] / need[rows].sum())[:, None]
-    return found
 
 
 def topic_rows(steps: Steps) -> dict[str, list[int]]:

@@ -174,7 +174,7 @@ class Paired:
         start = replace(self.start, steps=steps, per_day=days.minutes * days.share)
         course = USUAL
         if playing.any():
-            course, _ = best_course(start, days, np.random.default_rng(self.seed))
+            course = best_course(start, days, np.random.default_rng(self.seed))
         cost = costs(steps, start.need, start.played, course.reach)
         fits = fitting(steps, cost, start.per_day) >= 1.0
         fitting_topics = frozenset(t for t, rows in topic_rows(steps).items() if fits[rows].all())
