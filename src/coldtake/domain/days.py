@@ -21,6 +21,11 @@ def day_of(at: datetime, turns_at_hour: int = TURNS_AT_HOUR) -> date:
     return at.date() - _DAY if at.hour < turns_at_hour else at.date()
 
 
+def monday_of(day: date) -> date:
+    """Return the Monday of a day's week (ISO 8601)."""
+    return day - timedelta(days=day.weekday())
+
+
 def held_day(day: date, at: datetime, last: tuple[datetime, date] | None) -> date:
     """Return a day, or the next one where that was reached before `at` already.
 

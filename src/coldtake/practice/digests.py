@@ -5,10 +5,11 @@ the background, and on the shelf (`ports.Shelf`) from one start to the next. Onl
 """
 
 import threading
-from datetime import date, timedelta
+from datetime import date
 
 import msgspec
 
+from coldtake.domain.days import monday_of
 from coldtake.domain.past import Past
 from coldtake.domain.state import State
 from coldtake.domain.take import Answer, Judge, Take, Try
@@ -67,11 +68,6 @@ def clean_tempo(attempt: Try, take: Take | None) -> float | None:
         return None
     others = [figure.passed for figure in verdict.tests if figure.name != "tempo"]
     return verdict.tempo_bpm if others and all(others) else None
-
-
-def monday_of(day: date) -> date:
-    """Return the Monday of a day's week (ISO 8601)."""
-    return day - timedelta(days=day.weekday())
 
 
 _DECODER = msgspec.msgpack.Decoder(dict[str, Digest])

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 
+from coldtake.domain.days import monday_of
 from coldtake.domain.estimate import Estimate, TopicOutlook
 from coldtake.domain.state import State
 from coldtake.domain.topic import StepPhase
@@ -53,18 +54,18 @@ class Looking:
     def weeks(self, *, most: int | None = None) -> tuple[Week, ...]:
         """Return every week from the first with something in it to now, oldest first."""
         state, today = self._log.state(), self._log.today()
-        last = _monday(max([today, *state.minutes_on, *state.sessions_on]))
+        last = monday_of(max([today, *state.minutes_on, *state.sessions_on]))
         since = date.min if most is None else last - (most - 1) * _WEEK
         counts: dict[date, _Counts] = {}
         for day, phase, step_id in changes_since(state, since):
-            steps = counts.setdefault(_monday(day), _Counts()).steps
+            steps = counts.setdefault(monday_of(day), _Counts()).steps
             steps.setdefault(phase, []).append(step_id)
         for day, minutes in state.minutes_on.items():
             if day >= since:
-                counts.setdefault(_monday(day), _Counts()).minutes += minutes
+                counts.setdefault(monday_of(day), _Counts()).minutes += minutes
         for day, sessions in state.sessions_on.items():
             if day >= since:
-                counts.setdefault(_monday(day), _Counts()).sessions += len(sessions)
+                counts.setdefault(monday_of(day), _Counts()).sessions += len(sessions)
         return _without_gaps(counts, since if _known_before(state, since) else None, last)
 
     def minutes_by_topic(
@@ -136,10 +137,6 @@ class Looking:
             return outlook(
                 self._log.state(), today, minutes_per_day=minutes_per_day, progress=progress
             )
-
-
-def _monday(day: date) -> date:
-    return day - timedelta(days=day.weekday())
 
 
 def changes_since(state: State, since: date) -> Iterable[tuple[date, StepPhase, str]]:

@@ -153,9 +153,8 @@ class Pile:
 def _check_room(state: State, topic: Topic) -> None:
     """Raise RuleError when one more current topic would pass the limit."""
     standings = state.standings()
-    steps = state.topic_steps(topic.id)
     moved = {t.id: t for t in state.topics.values() if standings[t.id] is Standing.CURRENT}
-    if steps and rules.all_met(state, steps):
+    if rules.takes_no_place(state, topic.id):
         return
     limit = value_of(state.settings, "current_topics")
     if len(moved) < limit:

@@ -8,10 +8,11 @@ from itertools import takewhile
 from typing import TYPE_CHECKING
 
 from coldtake.domain.criterion import TempoTest
+from coldtake.domain.days import monday_of
 from coldtake.domain.estimate import SaidTopic
 from coldtake.domain.state import State
 from coldtake.domain.topic import Exercise, Step
-from coldtake.practice.digests import Digest, Digests, monday_of
+from coldtake.practice.digests import Digest, Digests
 from coldtake.practice.log import Log
 
 if TYPE_CHECKING:

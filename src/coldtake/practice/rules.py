@@ -34,6 +34,12 @@ def check_step(state: State, step: Step) -> None:
     _check_needs(state, step)
 
 
+def takes_no_place(state: State, topic_id: str) -> bool:
+    """Say whether a topic is kept up, or would be: the limit is not for it."""
+    steps = state.topic_steps(topic_id)
+    return bool(steps) and all_met(state, steps)
+
+
 def all_met(state: State, steps: Iterable[Step]) -> bool:
     """Say whether every step is met or held."""
     phases = state.phases(step.id for step in steps)

@@ -87,7 +87,7 @@ def _check_room(state: State, moved: Mapping[str, Place]) -> None:
     limit = value_of(state.settings, "current_topics")
     now = {t.id for t in state.topics.values() if t.place is Place.CURRENT}
     then = {i for i in state.topics if moved.get(i, state.topics[i].place) is Place.CURRENT}
-    busy = [i for i in then if not _kept_up(state, i)]
+    busy = [i for i in then if not rules.takes_no_place(state, i)]
     if len(busy) <= limit or not then - now:
         return
     names = ", ".join(f"“{state.topics[i].title}”" for i in state.topics if i in busy)
@@ -97,8 +97,3 @@ def _check_room(state: State, moved: Mapping[str, Place]) -> None:
         where="current topics",
         remedy="Let one of them wait, or raise the limit in the settings.",
     )
-
-
-def _kept_up(state: State, topic_id: str) -> bool:
-    steps = state.topic_steps(topic_id)
-    return bool(steps) and rules.all_met(state, steps)

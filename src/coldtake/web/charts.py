@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from coldtake.domain.days import monday_of
 from coldtake.domain.estimate import Interval, TopicOutlook
 from coldtake.domain.state import State
 from coldtake.domain.topic import StepPhase
@@ -14,11 +15,6 @@ WEEKS_AS_STAVES = 4
 WEEK = timedelta(days=7)
 SIGN_OF_PHASE = {StepPhase.MET: "yes", StepPhase.HELD: "held", StepPhase.SLIPPED: "no"}
 DAY_HEIGHTS = (1.9, 3.4)  # spaces of the stave for a day's signs, above its stroke, as a chord
-
-
-def monday_of(day: date) -> date:
-    """Return the Monday of a day's week (ISO 8601)."""
-    return day - timedelta(days=day.weekday())
 
 
 def changes_by_day(state: State, since: date) -> dict[date, list[StepPhase]]:

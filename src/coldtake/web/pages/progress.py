@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
@@ -13,6 +14,7 @@ from starlette.templating import Jinja2Templates
 from coldtake.web import charts
 
 if TYPE_CHECKING:
+    from coldtake.practice.looking import Week
     from coldtake.practice.progress import ExerciseTempo
     from coldtake.practice.services import Services
     from coldtake.web.progress_charts import TempoChart, TempoWords
@@ -50,9 +52,8 @@ def tempo_of(services: Services, known: ExerciseTempo) -> Tempo:
     )
 
 
-def _weeks(services: Services) -> dict[str, object]:
+def _weeks(services: Services, weeks: Sequence[Week]) -> dict[str, object]:
     state, today = services.state(), services.today()
-    weeks = services.looking.weeks(most=WEEKS_SHOWN)
     counts = [
         (f"{w.monday.day} {w.monday:%b}", len(w.met), len(w.held), len(w.slipped)) for w in weeks
     ]
@@ -106,9 +107,9 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
 
     @routes.get("/progress")
     def show(request: Request) -> Response:
-        context: dict[str, object] = {"here": "/progress", **_weeks(services)}
-        if context["stave"]:
-            weeks = services.looking.weeks(most=WEEKS_SHOWN)
+        weeks = services.looking.weeks(most=WEEKS_SHOWN)
+        context: dict[str, object] = {"here": "/progress", **_weeks(services, weeks)}
+        if weeks:
             context |= _moved(services, weeks[0].monday, len(weeks)) | _right(services)
         return templates.TemplateResponse(request, "progress.html", context)
 
