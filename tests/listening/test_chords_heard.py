@@ -14,7 +14,10 @@ from coldtake.domain.criterion import Criterion, NoStopsTest, NotesTest
 from coldtake.domain.take import Answer, NoteStatus
 from coldtake.listening.any_take import judge_take, take_file
 from coldtake.listening.chords import ears, spectrum
+from coldtake.listening.chords.judging import Blind, _not_heard_blindly
+from coldtake.listening.chords.placing import Visit
 from coldtake.listening.judge import judge
+from coldtake.listening.keys_alignment import events_of
 from coldtake.listening.sound import Sound
 from coldtake.music.passage import Bar, Passage, PassageNote, TempoMark
 from coldtake.music.reading import read_passage
@@ -269,3 +272,15 @@ def _wav(sound: Sound) -> bytes:
     out = io.BytesIO()
     soundfile.write(out, sound.samples / np.abs(sound.samples).max(), sound.rate, format="WAV")
     return out.getvalue()
+
+
+@pytest.mark.parametrize(("heard", "another"), [(3, True), (4, False)])
+def test_half_of_the_notes_must_be_heard_without_the_page(heard, another):
+    """The first two chords have seven notes."""
+    events = events_of(passage_of(CADENCE))
+    keys = [*events[0].pitches, *events[1].pitches][:heard]
+    visits = tuple(
+        Visit(k, float(k), frozenset(p for p in events[k].pitches if p in keys)) for k in (0, 1)
+    )
+    said = _not_heard_blindly(Blind(9, visits, 0.0), events)
+    assert (said is not None) is another

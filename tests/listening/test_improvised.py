@@ -251,3 +251,11 @@ def test_strong_beats_arrivals_silence_and_phrases_of_a_worked_example():
     assert (found.longest_silence, found.silence_at) == (1.5, 3.0)
     assert found.phrases == pytest.approx((1.0, 1.0, 0.5, 0.5))
     assert found.per_bar == 2.0
+
+
+@pytest.mark.parametrize(("onset", "over"), [(3.5, (0.0, 1.5)), (3.0, (1.0, 1.0))])
+def test_only_what_begins_an_eighth_before_a_chord_is_taken_for_it(onset, over):
+    """Held to the first beat of the next bar: an eighth early all of it, a beat early its part."""
+    ground = ground_of(read_changes("Dm7 | G7"), 1, 0, simplest=False)
+    found = measured([OnBeats(onset, 5.0, 65, True)], ground)
+    assert tuple(chord.sounded for chord in found.chords) == over

@@ -155,3 +155,28 @@ def test_matching_leaves_out_what_is_too_much():
     beats, times = [0.0, 1.0, 2.0, 3.0], [0.0, 0.5, 0.74, 1.0, 1.5]
     assert match(beats, times, [0.9] * 5, 120.0) == {0: 0, 1: 1, 2: 3, 3: 4}
     assert match([], times, [], 120.0) == {}
+
+
+def test_a_swing_outside_its_room_is_told_by_the_ratio_itself():
+    """3 to 2 is a quarter less than 2 to 1: outside 20 % of it, inside 30 %."""
+    eighths = passage_of([(60, 0.5)] * 24 + [(60, 1.0)], bpm=110.0)
+    long = 0.6 * 60.0 / 110.0
+    times = [0.5 + (k // 2) * 60.0 / 110.0 + (k % 2) * long for k in range(25)]
+    for room, passed in ((20.0, False), (30.0, True)):
+        test = RhythmTest(swing=2.0, swing_within_percent=room, share_percent=0.0)
+        verdict = judged(bursts(times), Criterion(tests=(test,), rhythm_only=True), eighths)
+        (swing,) = [f for f in verdict.tests if f.name == "swing"]
+        assert swing.value == pytest.approx(1.5, abs=0.03)
+        assert swing.passed is passed
+
+
+@pytest.mark.parametrize(("late", "status"), [(0.2, "right"), (0.38, "wrong")])
+def test_a_stroke_far_from_its_place_is_another_rhythm(late, status):
+    """Late by shares of the written eighth: late only, or beyond 30 % of it and the doubt there."""
+    eighths = passage_of([(60, 0.5)] * 17, bpm=92.0)
+    times = [0.5 + k * 30.0 / 92.0 for k in range(17)]
+    times[8] += late * 30.0 / 92.0
+    verdict = judged(bursts(times), passage=eighths)
+    assert verdict.notes[8].status.value == status
+    assert verdict.notes[8].displaced
+    assert [i for i, _ in faults(verdict)] == ["n8"] * (status == "wrong")
