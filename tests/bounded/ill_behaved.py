@@ -1,6 +1,8 @@
 """A worker that does what files from outside have made libraries do."""
 
 import os
+import socket
+import subprocess
 import sys
 import time
 
@@ -46,6 +48,14 @@ def fills_the_disk(job, body, tell):
     with open(job["path"], "wb") as file:
         file.write(bytes(50_000_000))
     return "", b""
+
+
+def opens_a_socket(job, body, tell):
+    return socket.socket().fileno(), b""
+
+
+def starts_a_program(job, body, tell):
+    return subprocess.run(["true"], check=True).returncode, b""
 
 
 def goes_on(job, body, tell):

@@ -1,11 +1,13 @@
 """Whatever a worker does, the asking process gets an answer, a refusal, or Lost."""
 
+import platform
+import sys
 import threading
 from pathlib import Path
 
 import pytest
 
-from coldtake.bounded import Limits, Lost, Stopped, Worker
+from coldtake.bounded import Broken, Limits, Lost, Stopped, Worker
 from coldtake.errors import PassageError
 
 
@@ -43,7 +45,7 @@ def test_a_refusal_comes_through_whole(worker):
 
 
 def test_a_fault_of_the_program_keeps_its_traceback(worker):
-    with pytest.raises(RuntimeError, match="nobody thought of that"):
+    with pytest.raises(Broken, match="nobody thought of that"):
         worker.ask({"how": "breaks"})
     assert worker.ask({"how": "echoes", "say": 1})[0] == {"said": 1}
 
@@ -58,9 +60,19 @@ def test_one_that_does_not_come_through_is_replaced(worker, how, why):
 
 
 def test_no_large_file_is_written(worker, tmp_path):
-    with pytest.raises(RuntimeError, match="File too large"):
+    with pytest.raises(Broken, match="File too large"):
         worker.ask({"how": "fills_the_disk", "path": str(tmp_path / "big")})
     assert (tmp_path / "big").stat().st_size <= 1 << 20
+
+
+@pytest.mark.skipif(
+    sys.platform != "linux" or platform.machine() not in ("x86_64", "aarch64"),
+    reason="only there does the kernel take such a wish",
+)
+@pytest.mark.parametrize("how", ["opens_a_socket", "starts_a_program"])
+def test_sockets_and_programs_are_given_up(worker, how):
+    with pytest.raises(Broken, match="Permission denied"):
+        worker.ask({"how": how})
 
 
 def test_progress_is_told_and_can_stop_it(worker):

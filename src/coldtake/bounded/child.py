@@ -1,7 +1,7 @@
 """The worker's side, run by path: `python -P child.py MODULE MEMORY_BYTES`.
 
-It takes its limits, then answers jobs until stdin ends. What libraries write to stdout or stderr
-goes along with the answer.
+It takes its limits, gives up sockets and programs, then answers jobs until stdin ends. What
+libraries write to stdout or stderr goes along with the answer.
 """
 
 import os
@@ -13,7 +13,7 @@ from typing import Any, BinaryIO
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from coldtake.bounded import inside
+from coldtake.bounded import inside, walls
 from coldtake.bounded.frames import receive, send
 from coldtake.errors import ColdtakeError
 
@@ -26,6 +26,7 @@ def main() -> None:
     answers = os.fdopen(os.dup(1), "wb")
     inside.listen_to_libraries()
     inside.limit(int(sys.argv[2]), _WRITTEN_MOST)
+    walls.give_up()
     do = import_module(sys.argv[1]).do
     while (got := receive(sys.stdin.buffer)) is not None:
         asked, body = got

@@ -2,6 +2,7 @@
 
 import atexit
 import contextlib
+import logging
 import os
 import subprocess
 import sys
@@ -13,6 +14,8 @@ from typing import Any, BinaryIO, cast
 
 from coldtake.bounded.frames import receive, send
 from coldtake.errors import InputError, PassageError, RuleError, SoundError
+
+log = logging.getLogger(__name__)
 
 Tell = Callable[[float], bool]
 _IDLE_S = 300.0
@@ -31,11 +34,15 @@ class Limits:
 
 
 class Lost(Exception):  # noqa: N818 - the caller says it in the words of its room
-    """The worker did not come through: `why` is time, memory or end (it died)."""
+    """The worker did not come through: `why` is time, memory, end (it died) or fault."""
 
-    def __init__(self, why: str) -> None:
-        super().__init__(why)
+    def __init__(self, why: str, details: str = "") -> None:
+        super().__init__(f"{why} {details}".strip())
         self.why = why
+
+
+class Broken(Lost):
+    """A fault of the program: the worker lives, and gave its traceback, which is logged."""
 
 
 class Stopped(Exception):  # noqa: N818 - it is no fault
@@ -92,8 +99,8 @@ class Worker:
     ) -> tuple[Any, bytes, str]:
         """Have one job done: (answer, bytes, the libraries' own words).
 
-        Raises the refusal of the worker, Lost, Stopped when `tell` returns False, and RuntimeError
-        with the worker's traceback for a fault of the program.
+        Raises the refusal of the worker, Lost (Broken for a fault of the program), and Stopped when
+        `tell` returns False.
         """
         limit = seconds or self.limits.seconds
         with self._turns, self._process() as process:
@@ -186,5 +193,8 @@ def _answer(said: dict[str, Any]) -> Any:
         return said["answer"]
     if "refused" in said:
         told = said["refused"]
-        raise _KINDS[told["kind"]](told["what"], where=told["where"], remedy=told["remedy"])
-    raise RuntimeError(f"a worker broke:\n{said.get('broke', said)}")
+        kind = _KINDS.get(told["kind"], InputError)
+        raise kind(told["what"], where=told["where"], remedy=told["remedy"])
+    traceback = str(said.get("broke", said))
+    log.error("a worker broke:\n%s", traceback)
+    raise Broken("fault", traceback)

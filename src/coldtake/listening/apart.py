@@ -26,7 +26,8 @@ WORKER = Worker("coldtake.listening.worker", Limits(seconds=60.0, memory_bytes=2
 _TOO_MUCH = {
     "time": "reading it took too long, so it was given up.",
     "memory": "reading it took too much memory, so it was given up.",
-    "end": "what reads sound broke over it.",
+    "end": "what reads sound did not get through it.",
+    "fault": "Coldtake could not read it, by a fault of its own.",
 }
 
 

@@ -1,7 +1,8 @@
 """Reading a recording into mono samples, and keeping it as FLAC.
 
-WAV, FLAC, Ogg and MP3 are read by libsndfile; what phones and browsers make (M4A, WebM and others)
-by FFmpeg's libraries through PyAV. Channels are mixed to one; rates above 48 kHz come down to it.
+Only what `containers` lists is read. WAV, AIFF, FLAC and Ogg are read by libsndfile; what it cannot
+read, MP3, and what phones and browsers make (M4A, WebM and others), by FFmpeg's libraries through
+PyAV. Channels are mixed to one; rates above 48 kHz come down to it.
 Reading goes block by block, so memory grows with the sound kept, not with the file's format.
 """
 
@@ -15,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from coldtake.errors import SoundError
+from coldtake.listening import containers
 
 Samples = npt.NDArray[np.float32]
 
@@ -24,9 +26,10 @@ RATES = (4_000, 768_000)  # Hz; what lies outside was never recorded
 MOST_CHANNELS = 32
 SPEECH_RATE = 11_025  # Hz; at or below it a recording carries only the lower partials
 BLOCK_FRAMES = 1 << 18
+SPOILT_FRAMES, SPOILT_SHARE = 3, 0.01  # of some 25 ms each, often a tag; more is no take
 DIFFERENT = 0.05  # channels differ when their difference has this share of the sound's level
 
-_WHAT_WE_READ = "Give a WAV, FLAC, Ogg, MP3, M4A or WebM recording."
+_WHAT_WE_READ = "Give a WAV, AIFF, FLAC, MP3, M4A, MP4, Ogg, WebM or AMR recording."
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,13 +68,24 @@ def read_sound(source: Path | bytes, filename: str = "") -> Sound:
     where = filename or (source.name if isinstance(source, Path) else "the recording")
     data = _bytes_of(source, where)
     _refuse_what_is_no_sound(data, where)
+    container = containers.container_of(data)
+    if container is None:
+        raise SoundError(
+            "the file is not of a kind of recording that can be read.",
+            where=where,
+            remedy=_WHAT_WE_READ,
+        )
+    if not container.libsndfile:
+        return _read_with_av(data, container, where)
     import soundfile
 
     try:
         with soundfile.SoundFile(io.BytesIO(data)) as file:
-            return _read_soundfile(file, where)
-    except soundfile.LibsndfileError as error:
-        return _read_with_av(data, where, error.error_string)
+            if file.format in container.libsndfile:
+                return _read_soundfile(file, where)
+    except soundfile.LibsndfileError:
+        pass  # there are kinds of sound inside that only the other library knows
+    return _read_with_av(data, container, where)
 
 
 def to_flac(sound: Sound) -> bytes:
@@ -162,38 +176,55 @@ def _read_soundfile(file: "soundfile.SoundFile", where: str) -> Sound:  # type: 
     return mixer.sound()
 
 
-def _read_with_av(data: bytes, where: str, first_reason: str) -> Sound:
+def _read_with_av(data: bytes, container: containers.Container, where: str) -> Sound:
     import av
 
     try:
-        with av.open(io.BytesIO(data)) as container:
-            if not container.streams.audio:
-                raise SoundError("the file holds no sound.", where=where, remedy=_WHAT_WE_READ)
-            stream = container.streams.audio[0]
-            if stream.codec_context is None:
-                raise SoundError(
-                    "the sound is of an unknown kind.", where=where, remedy=_WHAT_WE_READ
-                )
-            _refuse_channels(stream.channels, where)
+        with containers.opened(data, container) as file:
+            stream = _audio_of(file, where)
             mixer = _Mixer(int(stream.rate or 0), where)
-            for block in _av_blocks(container, stream):
+            for block in _av_blocks(file, stream, container.resyncs):
                 mixer.add(block)
-    except (av.FFmpegError, ValueError, EOFError) as error:
+    except (av.FFmpegError, ValueError, EOFError, OSError) as error:
         raise SoundError(
-            f"the file cannot be read as sound ({first_reason.rstrip('.')}).",
+            "the file cannot be read as sound: it is damaged or not complete.",
             where=where,
-            remedy=_WHAT_WE_READ,
+            remedy="Copy it again from where it was recorded, or export it as WAV.",
         ) from error
     return mixer.sound()
 
 
-def _av_blocks(container: "av.container.InputContainer", stream: object) -> Iterator[Samples]:  # type: ignore[name-defined] # noqa: F821
+def _audio_of(file: "av.container.InputContainer", where: str) -> "av.AudioStream":  # type: ignore[name-defined] # noqa: F821
+    if not file.streams.audio:
+        raise SoundError("the file holds no sound.", where=where, remedy=_WHAT_WE_READ)
+    stream = file.streams.audio[0]
+    if stream.codec_context is None or stream.codec_context.codec.name not in containers.CODECS:
+        raise SoundError("the sound is of an unknown kind.", where=where, remedy=_WHAT_WE_READ)
+    _refuse_channels(stream.channels, where)
+    return stream
+
+
+def _av_blocks(
+    file: "av.container.InputContainer",  # type: ignore[name-defined] # noqa: F821
+    stream: "av.AudioStream",  # type: ignore[name-defined] # noqa: F821
+    resyncs: bool,
+) -> Iterator[Samples]:
     import av
 
     resampler = av.AudioResampler(format="fltp")
-    for frame in container.decode(stream):
-        for part in resampler.resample(frame):
-            yield np.ascontiguousarray(part.to_ndarray().T, dtype=np.float32)
+    packets = spoilt = 0
+    for packet in file.demux(stream):
+        packets += 1
+        try:
+            frames = packet.decode()
+        except av.InvalidDataError:
+            spoilt += 1
+            if not resyncs or spoilt > max(SPOILT_FRAMES, SPOILT_SHARE * packets):
+                raise
+            continue
+        for frame in frames:
+            for part in resampler.resample(frame):
+                yield np.ascontiguousarray(part.to_ndarray().T, dtype=np.float32)
 
 
 def _refuse_channels(channels: int, where: str) -> None:

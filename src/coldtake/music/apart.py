@@ -18,6 +18,7 @@ _TOO_MUCH = {
     "time": "reading it took too long, so it was given up.",
     "memory": "reading it took more than a gigabyte of memory, so it was given up.",
     "end": "the engraver gave up on it.",
+    "fault": "Coldtake could not read it, by a fault of its own.",
 }
 
 
