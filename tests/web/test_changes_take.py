@@ -76,6 +76,14 @@ def test_a_take_over_changes_shows_each_chord(client, services, step):
     assert "0 of 32 notes outside their scale." in said
 
 
+def test_an_uploaded_chorus_without_a_click_is_judged(client, services, step):
+    page = client.post(f"/steps/{step.id}/takes", files={"sound": ("chorus.wav", played())})
+    assert page.status_code == 200, words(page.text)
+    take = only_take(services)
+    assert take.verdict.answer is not Answer.NO, take.verdict.reason
+    assert take.verdict.tempo_bpm == pytest.approx(BPM, rel=0.02)
+
+
 def test_notes_outside_are_listed(client, services, step):
     away = [{0: 61, 1: 66, 2: 61, 3: 61}[k // 8] if k % 2 else p for k, p in enumerate(LINE)]
     send(client, step, played(away))

@@ -7,6 +7,8 @@ from typing import Annotated
 import msgspec
 from msgspec import Meta
 
+from coldtake.domain.plain import Plain
+
 
 class Answer(StrEnum):
     """The three honest answers."""
@@ -33,7 +35,7 @@ class NoteStatus(StrEnum):
     PLAYED = "played"
 
 
-class Figure(msgspec.Struct, frozen=True, kw_only=True):
+class Figure(Plain, frozen=True, kw_only=True):
     """One test's figure against its threshold; `passed` is None where it cannot be told.
 
     value and uncertainty are in `unit`; the uncertainty is a half width (about 95 %).
@@ -48,7 +50,7 @@ class Figure(msgspec.Struct, frozen=True, kw_only=True):
     words: str = ""
 
 
-class NoteEvidence(msgspec.Struct, frozen=True, kw_only=True):
+class NoteEvidence(Plain, frozen=True, kw_only=True):
     """What was heard of one expected note, or of one extra note.
 
     id : the passage note's id, or "extra-N"; expected_pitch and expected_beat None for extras
@@ -73,14 +75,14 @@ class NoteEvidence(msgspec.Struct, frozen=True, kw_only=True):
     words: str = ""
 
 
-class Restart(msgspec.Struct, frozen=True, kw_only=True):
+class Restart(Plain, frozen=True, kw_only=True):
     """The player went back: when in the recording, and to which beat of the passage."""
 
     at_s: float
     to_beat: float
 
 
-class ClickTrack(msgspec.Struct, frozen=True, kw_only=True):
+class ClickTrack(Plain, frozen=True, kw_only=True):
     """The clicks made during a take, in seconds of its recording; negative is before its start.
 
     first_s : click 0; every_s : from click to click, > 0; unit_beats : that in quarters, > 0
@@ -109,7 +111,7 @@ class ClickTrack(msgspec.Struct, frozen=True, kw_only=True):
         return 60.0 / self.beat_s
 
 
-class ClickHeard(msgspec.Struct, frozen=True, kw_only=True):
+class ClickHeard(Plain, frozen=True, kw_only=True):
     """The click as it was heard in a recording.
 
     delay_start_ms, delay_end_ms : from the making of a click to its sound in the recording
@@ -125,7 +127,7 @@ class ClickHeard(msgspec.Struct, frozen=True, kw_only=True):
     steady: bool
 
 
-class ChordHeard(msgspec.Struct, frozen=True, kw_only=True):
+class ChordHeard(Plain, frozen=True, kw_only=True):
     """What was improvised over one chord of the changes.
 
     chorus, bar_index : both from 0; bar of the passage as played; symbol : as the player reads it
@@ -153,7 +155,7 @@ class ChordHeard(msgspec.Struct, frozen=True, kw_only=True):
     arrived: bool | None = None
 
 
-class Verdict(msgspec.Struct, frozen=True, kw_only=True):
+class Verdict(Plain, frozen=True, kw_only=True):
     """A judged take. Same file, passage, criterion and engine give the same verdict.
 
     chords : of an improvisation, in the order of playing

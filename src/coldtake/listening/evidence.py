@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -70,7 +71,7 @@ def gather(
         notes,
         _extras(reading, tuning),
         tuple(
-            Restart(at_s=g.at_s, to_beat=passage.notes[g.to_index].onset_beats)
+            Restart(at_s=g.at_s, to_beat=float(passage.notes[g.to_index].onset_beats))
             for g in reading.goings
         ),
         tuple(passage.notes[i].id for i in sorted(unsure)),
@@ -150,14 +151,21 @@ def _may_be_repeated(
     return sign > 0.3 or reading.clarity < CLEAR_ATTACKS
 
 
+def of_written(note: PassageNote, status: NoteStatus, **heard: Any) -> NoteEvidence:
+    """What became of a written note; a passage made by a program may hold NumPy's numbers."""
+    return NoteEvidence(
+        id=note.id, status=status, expected_pitch=int(note.pitch),
+        expected_beat=float(note.onset_beats), **heard,
+    )  # fmt: skip
+
+
 def _note(
     note: PassageNote, playing: Playing | None, timing: _Timing | None,
     tuning: float, unsure: bool,
 ) -> NoteEvidence:  # fmt: skip
     if playing is None:
-        return NoteEvidence(
-            id=note.id, status=NoteStatus.RIGHT if unsure else NoteStatus.MISSED,
-            expected_pitch=note.pitch, expected_beat=note.onset_beats,
+        return of_written(
+            note, NoteStatus.RIGHT if unsure else NoteStatus.MISSED,
             confidence=0.3 if unsure else 0.9,
             words="cannot tell whether it was played" if unsure else "not heard",
         )  # fmt: skip
@@ -169,9 +177,8 @@ def _note(
         playing.error_s, timing.spread_s
     )
     mistuned = not wrong and cents is not None and MISTUNED_CENTS < abs(cents) < 100.0
-    return NoteEvidence(
-        id=note.id, status=NoteStatus.WRONG if wrong else NoteStatus.RIGHT,
-        expected_pitch=note.pitch, expected_beat=note.onset_beats,
+    return of_written(
+        note, NoteStatus.WRONG if wrong else NoteStatus.RIGHT,
         onset_s=playing.onset_s, offset_s=playing.offset_s, pitch=pitch, cents=cents,
         deviation_ms=late, displaced=displaced, mistuned=mistuned,
         confidence=0.4 if unsure else _confidence(playing),

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from coldtake.domain.take import NoteEvidence, NoteStatus, Restart
-from coldtake.listening.evidence import Evidence, least_displaced_s
+from coldtake.listening.evidence import Evidence, least_displaced_s, of_written
 from coldtake.listening.hearing import Floats
 from coldtake.listening.keys import Press
 from coldtake.listening.keys_alignment import TOGETHER_S, Event, Matched
@@ -57,7 +57,9 @@ def evidence_of(
     return Evidence(
         notes,
         _extras(matched),
-        tuple(Restart(at_s=t, to_beat=matched.events[e].beat) for t, e in matched.goings),
+        tuple(
+            Restart(at_s=float(t), to_beat=float(matched.events[e].beat)) for t, e in matched.goings
+        ),
         tuple(passage.notes[i].id for i in sorted(unsure)),
         tuple(e.notes[0] for e in played),
         np.full(len(played), onset_error_s),
@@ -100,10 +102,7 @@ def _time_of(matched: Matched, notes: Sequence[int]) -> float:
 
 
 def _unsure_note(note: PassageNote) -> NoteEvidence:
-    return NoteEvidence(
-        id=note.id, status=NoteStatus.RIGHT, expected_pitch=note.pitch,
-        expected_beat=note.onset_beats, confidence=0.4, words=CANNOT_TELL,
-    )  # fmt: skip
+    return of_written(note, NoteStatus.RIGHT, confidence=0.4, words=CANNOT_TELL)
 
 
 def _note(
@@ -111,20 +110,16 @@ def _note(
 ) -> NoteEvidence:
     press = matched.played.get(i)
     if press is None:
-        return NoteEvidence(
-            id=note.id, status=NoteStatus.MISSED, expected_pitch=note.pitch,
-            expected_beat=note.onset_beats, words="not played",
-        )  # fmt: skip
+        return of_written(note, NoteStatus.MISSED, words="not played")
     wrong = i in matched.wrong
     late_ms, displaced, apart_s = _lateness(press, i, timed)
     words = f"{note.name} was played as {pitch_name(press.pitch)}" if wrong else ""
     if displaced and late_ms is not None and not wrong:
         words = _late_words(late_ms, apart_s)
-    return NoteEvidence(
-        id=note.id, status=NoteStatus.WRONG if wrong else NoteStatus.RIGHT,
-        expected_pitch=note.pitch, expected_beat=note.onset_beats, onset_s=press.onset_s,
-        offset_s=press.offset_s, pitch=float(press.pitch), deviation_ms=late_ms,
-        displaced=displaced and not unsure, confidence=0.4 if unsure else 1.0,
+    return of_written(
+        note, NoteStatus.WRONG if wrong else NoteStatus.RIGHT,
+        onset_s=float(press.onset_s), offset_s=float(press.offset_s), pitch=float(press.pitch),
+        deviation_ms=late_ms, displaced=displaced and not unsure, confidence=0.4 if unsure else 1.0,
         words=CANNOT_TELL if unsure else words,
     )  # fmt: skip
 
@@ -152,8 +147,9 @@ def _lateness(press: Press, i: int, timed: _Timed) -> tuple[float | None, bool, 
 def _extras(matched: Matched) -> tuple[NoteEvidence, ...]:
     return tuple(
         NoteEvidence(
-            id=f"extra-{k + 1}", status=NoteStatus.EXTRA, onset_s=p.onset_s, offset_s=p.offset_s,
-            pitch=float(p.pitch), words=f"an extra {pitch_name(p.pitch)}",
+            id=f"extra-{k + 1}", status=NoteStatus.EXTRA,
+            onset_s=float(p.onset_s), offset_s=float(p.offset_s), pitch=float(p.pitch),
+            words=f"an extra {pitch_name(p.pitch)}",
         )
         for k, (_, p) in enumerate(matched.extras)
     )  # fmt: skip

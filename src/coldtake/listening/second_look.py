@@ -213,7 +213,7 @@ def _place_of(
     again = bool(pitches[before] == pitches[i])
     a = kept[before].onset_s
     if after is None:
-        due = a + pace * (beats[i] - beats[before])
+        due = a + pace * float(beats[i] - beats[before])
         until = min(due + pace, kept[before].offset_s)
         if until < due + BRIEF_S:
             return None  # the tone had ended
@@ -221,8 +221,8 @@ def _place_of(
     b = kept[after].onset_s
     if b <= a:
         return None
-    share = (beats[i] - beats[before]) / (beats[after] - beats[before])
-    step = (beats[i + 1] - beats[before]) / (beats[after] - beats[before])
+    share = float((beats[i] - beats[before]) / (beats[after] - beats[before]))
+    step = float((beats[i + 1] - beats[before]) / (beats[after] - beats[before]))
     same_after = bool(pitches[i + 1] == pitches[i])
     return Place(int(pitches[i]), again, a, a + share * (b - a), a + step * (b - a), same_after)
 

@@ -18,4 +18,4 @@ class Heard:
 
 def of_keys(presses: Sequence[Press]) -> tuple[Heard, ...]:
     """A keyboard's presses as notes."""
-    return tuple(Heard(p.onset_s, p.offset_s, p.pitch) for p in presses)
+    return tuple(Heard(float(p.onset_s), float(p.offset_s), int(p.pitch)) for p in presses)

@@ -132,7 +132,7 @@ def by_notes(
         return None
     times = _followed(onsets, *first)
     beats = np.arange(len(times), dtype=np.float64)
-    bpm = 60.0 * beats[-1] / float(times[-1] - times[0])
+    bpm = float(60.0 * beats[-1] / (times[-1] - times[0]))
     plain = Placing(times, beats, FITTED_ERROR_S, "by your own beat", bpm)
     if music_s is not None:
         begun = -round(2.0 * float(plain.beat_at(music_s + DELAY_S))) / 2.0
@@ -197,7 +197,7 @@ def _begun(placing: Placing, heard: Sequence[Heard], ground: Ground) -> Placing:
     first = float(placing.beat_at(heard[0].onset_s))
     low, high = -ground.bar_beats, LATEST_START_BARS * ground.bar_beats
     steps = np.arange(2 * round(low), 2 * round(high) + 1) / 2.0
-    starts = [s - round(2 * first) / 2.0 for s in steps]
+    starts = [float(s) - round(2 * first) / 2.0 for s in steps]
     fits = np.array([_fits(placing.notes(heard, s), ground) for s in starts])
     best = int(np.argmax(fits.sum(axis=1)))
     behind = fits[best] - fits

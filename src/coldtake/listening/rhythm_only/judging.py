@@ -15,7 +15,7 @@ from coldtake.domain.criterion import TempoTest
 from coldtake.domain.take import NoteEvidence, NoteStatus, Verdict
 from coldtake.listening.asked import Asked
 from coldtake.listening.click_effect import ClickEffect, click_effect
-from coldtake.listening.evidence import Evidence, least_displaced_s
+from coldtake.listening.evidence import Evidence, least_displaced_s, of_written
 from coldtake.listening.fitness import Obstacle, obstacle_in_sound
 from coldtake.listening.hearing import Floats
 from coldtake.listening.keys import Keys
@@ -189,9 +189,8 @@ def _note(
     wrong, displaced = share > OUT_OF_PLACE and not unsure, abs(own) > least
     way = f"{1e3 * abs(own):.0f} ms {'late' if own > 0 else 'early'}" if displaced else ""
     words = NOT_SURE if unsure else f"{way or 'away'}: not the written rhythm" if wrong else way
-    return NoteEvidence(
-        id=note.id, status=NoteStatus.WRONG if wrong else NoteStatus.RIGHT,
-        expected_pitch=note.pitch, expected_beat=note.onset_beats, onset_s=stroke.time_s,
+    return of_written(
+        note, NoteStatus.WRONG if wrong else NoteStatus.RIGHT, onset_s=float(stroke.time_s),
         deviation_ms=None if played.fit is None else 1e3 * float(played.off_s[k]),
         displaced=displaced, confidence=DOUBTFUL if unsure else stroke.confidence, words=words,
     )  # fmt: skip
@@ -199,9 +198,8 @@ def _note(
 
 def _unheard(note: PassageNote, played: _Played) -> NoteEvidence:
     """Missed; or not told, where noise would hide a soft stroke."""
-    return NoteEvidence(
-        id=note.id, status=NoteStatus.MISSED if played.quiet else NoteStatus.RIGHT,
-        expected_pitch=note.pitch, expected_beat=note.onset_beats,
+    return of_written(
+        note, NoteStatus.MISSED if played.quiet else NoteStatus.RIGHT,
         confidence=0.9 if played.quiet else 0.3,
         words="not heard" if played.quiet else "too much noise to tell whether it was struck",
     )  # fmt: skip
@@ -222,7 +220,10 @@ def _own_place(
 def _extras(played: _Played) -> tuple[NoteEvidence, ...]:
     return tuple(
         NoteEvidence(
-            id=f"extra-{k + 1}", status=NoteStatus.EXTRA, onset_s=s.time_s, words="an extra stroke"
+            id=f"extra-{k + 1}",
+            status=NoteStatus.EXTRA,
+            onset_s=float(s.time_s),
+            words="an extra stroke",
         )
         for k, s in enumerate(played.extras)
     )
