@@ -46,6 +46,12 @@ SETTINGS: tuple[Setting, ...] = (
     Setting("held_good", 90, 6, 99, "%", "Clean cold takes of a step that should pass as held."),
     Setting("held_wrong_yes", 5, 1, 40, "%", "How often the test may call a poor step held."),
     Setting("held_wrong_no", 10, 1, 40, "%", "How often it may call a good step not held."),
+    Setting("have_people", 0, 0, 1, "yes is 1", "Usually at hand: other people to play with."),
+    Setting("have_place", 0, 0, 1, "yes is 1", "Usually at hand: the place that a step names."),
+    Setting("have_instrument", 0, 0, 1, "yes is 1", "Usually at hand: a further instrument."),
+    Setting("have_piano", 0, 0, 1, "yes is 1", "Usually at hand: a piano."),
+    Setting("have_quiet", 1, 0, 1, "yes is 1", "Usually at hand: quiet, and nobody to disturb."),
+    Setting("have_recorder", 1, 0, 1, "yes is 1", "Usually at hand: a recording device."),
     Setting("takes_alone", 1, 0, 1, "yes is 1", "Takes that can be heard start by themselves."),
 )
 BY_NAME: Mapping[str, Setting] = {s.name: s for s in SETTINGS}

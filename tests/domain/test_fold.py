@@ -12,6 +12,7 @@ from coldtake.domain import events as ev
 from coldtake.domain.estimate import Interval, SaidChance, SaidTopic
 from coldtake.domain.following import apply, fold, order_key
 from coldtake.domain.performance import Performance, RunKind, RunPart
+from coldtake.domain.requirement import Appointment
 from coldtake.domain.state import State
 from coldtake.domain.take import Answer, Judge, Verdict
 from coldtake.domain.topic import Place, StoredPassage
@@ -36,6 +37,7 @@ def strategies():
     slots = st.sampled_from([slot(s).id for s in STEPS])
     tries = st.sampled_from(["t1", "t2", "t3"])
     seconds = st.sampled_from([0.0, 90.0, 300.5])
+    appointments = st.sampled_from(["a1", "a2"])
     the_plan = st.just(plan(tuple(slot(s) for s in STEPS)))
     answered = st.builds(
         ev.TryAnswered,
@@ -92,6 +94,11 @@ def strategies():
         st.builds(ev.RunBegun, run_id=runs, topic_ids=st.lists(topics, max_size=2).map(tuple)),
         told,
         st.builds(ev.RunTakenBack, run_id=runs),
+        st.builds(
+            ev.AppointmentKept,
+            appointment=st.builds(Appointment, id=appointments, on=st.just(NOON.date())),
+        ),
+        st.builds(ev.AppointmentDeleted, appointment_id=appointments),
         st.builds(ev.TopicKept, topic=st.sampled_from([topic(n) for n in TOPICS])),
         st.builds(ev.TopicPlaced, topic_id=topics, place=st.sampled_from(Place)),
         st.builds(ev.StepKept, step=st.sampled_from(STEPS)),

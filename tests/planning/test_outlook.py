@@ -1,9 +1,12 @@
 from dataclasses import replace
 from datetime import timedelta
 
+import msgspec
 import numpy as np
 import pytest
 
+from coldtake.domain import events as ev
+from coldtake.domain.requirement import Appointment, Requirement, Resource
 from coldtake.planning.futures import Days, lived
 from coldtake.planning.lookahead import begun
 from coldtake.planning.outlook import BATCHES, DRAWS, by_date, outlook, refined
@@ -139,3 +142,22 @@ def test_costs_of_many_futures_are_those_of_each():
     for c in range(6):
         alone = costs(later, need, played[:, c], reach[c])
         assert {t: found[r, c].sum() for t, r in topic_rows(steps).items()} == pytest.approx(alone)
+
+
+def test_the_outlook_does_not_count_on_practising_at_home_what_needs_others():
+    """By itself such a step only fades; a rehearsal counts for what it is: one slot on its day."""
+
+    def seen(*rehearsals):
+        log = Log().topic("a", 2, on=on(30)).practised("a.0", (0, 1)).practised("a.1", (0, 1))
+        needs = (Requirement(what=Resource.PEOPLE),)
+        step = msgspec.structs.replace(log.state.steps["a.1"], requires=needs)
+        log.put(ev.StepKept(step=step), 1)
+        for n, days in enumerate(rehearsals):
+            made = Appointment(id=f"r{n}", on=on(days), offers=needs)
+            log.put(ev.AppointmentKept(appointment=made), 1)
+        [topic] = outlook(log.state, on(1), minutes_per_day=60.0)
+        return {s.step_id: s.chance.mid for s in topic.steps}
+
+    none, one, five = seen(), seen(20), seen(8, 14, 20, 25, 28)
+    assert none["a.0"] > none["a.1"] + 0.1
+    assert none["a.1"] < one["a.1"] < five["a.1"]

@@ -11,6 +11,7 @@ import msgspec
 from coldtake.domain.estimate import SaidChance, SaidTopic
 from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.plan import Plan, Slot
+from coldtake.domain.requirement import Appointment
 from coldtake.domain.take import Answer, ClickTrack, Judge, Verdict
 from coldtake.domain.topic import Place, Step, StoredPassage, Topic
 
@@ -232,6 +233,18 @@ class RunTakenBack(Data, frozen=True, kw_only=True, tag="run_taken_back"):
     run_id: str
 
 
+class AppointmentKept(Data, frozen=True, kw_only=True, tag="appointment_kept"):
+    """A rehearsal or lesson was added, changed, or restored after it had been deleted."""
+
+    appointment: Appointment
+
+
+class AppointmentDeleted(Data, frozen=True, kw_only=True, tag="appointment_deleted"):
+    """A rehearsal or lesson will not be."""
+
+    appointment_id: str
+
+
 AnyData = (
     TopicKept
     | TopicPlaced
@@ -260,6 +273,8 @@ AnyData = (
     | RunBegun
     | RunTold
     | RunTakenBack
+    | AppointmentKept
+    | AppointmentDeleted
 )
 
 

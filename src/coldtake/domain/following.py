@@ -10,6 +10,7 @@ from typing import Any
 
 import msgspec
 
+from coldtake.domain import appointments
 from coldtake.domain import events as ev
 from coldtake.domain import runs as run_events
 from coldtake.domain.estimate import SaidDay, SaidOutlook
@@ -280,6 +281,7 @@ def _session_ended(state: State, event: ev.Event, data: ev.SessionEnded) -> None
 
 _HANDLERS: dict[type[ev.Data], Callable[[State, ev.Event, Any], None]] = {
     **run_events.HANDLERS,
+    **appointments.HANDLERS,
     ev.TopicKept: _topic_kept,
     ev.TopicPlaced: _topic_placed,
     ev.StepKept: _step_kept,

@@ -12,6 +12,8 @@ from typing import Annotated, NamedTuple
 import msgspec
 from msgspec import Meta
 
+from coldtake.domain.requirement import Requirement, Requirements
+
 HARD_PERIOD_MIN = 60  # never more than this without a break, whatever the settings say
 LEAST_BREAK_MIN = 3
 
@@ -64,11 +66,15 @@ class Period(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class LeftOut(msgspec.Struct, frozen=True, kw_only=True):
-    """A step that is not in the plan, and what it would take to get in."""
+    """A step that is not in the plan, and what it would take to get in.
+
+    lacks : what is not at hand that day; why it waits is said anew whenever it is shown
+    """
 
     step_id: str
     topic_id: str
     reason: str
+    lacks: tuple[Requirement, ...] = ()
 
 
 class Wish(msgspec.Struct, frozen=True, kw_only=True):
@@ -90,6 +96,7 @@ class PlanRequest(msgspec.Struct, frozen=True, kw_only=True):
     """What the player gives: the day, its start on the clock, the minutes, and wishes.
 
     run_through : False keeps a run-through out that would be worth its minutes
+    at_hand : what there is that day; None: what usually is
     """
 
     day: date
@@ -97,6 +104,7 @@ class PlanRequest(msgspec.Struct, frozen=True, kw_only=True):
     minutes: Annotated[int, Meta(ge=5, le=720)]
     wishes: tuple[Wish, ...] = ()
     run_through: bool = True
+    at_hand: Requirements | None = None
 
 
 class PlannedRun(msgspec.Struct, frozen=True, kw_only=True):

@@ -24,6 +24,7 @@ from coldtake.domain.past import (
 from coldtake.domain.performance import Performance, Run
 from coldtake.domain.plan import Plan
 from coldtake.domain.progress import Standing, standing
+from coldtake.domain.requirement import Appointment
 from coldtake.domain.session import SessionRun
 from coldtake.domain.take import Take, Try, Work
 from coldtake.domain.topic import Step, StepPhase, StoredPassage, Topic
@@ -47,6 +48,7 @@ class State(msgspec.Struct, kw_only=True):
     open_sessions : when each session began that has not ended
     said : chances said of the cold takes of a day; outlooks : what was said on a day of the dates
     performances_off : those that were taken back; runs : run-throughs and performances as told
+    appointments : rehearsals and lessons; appointments_off : those that were deleted
     homes, marks : ways to look things up; they add nothing and never make two states differ
     """
 
@@ -68,6 +70,8 @@ class State(msgspec.Struct, kw_only=True):
     performances: dict[str, Performance] = {}
     performances_off: dict[str, Performance] = {}
     runs: dict[str, Run] = {}
+    appointments: dict[str, Appointment] = {}
+    appointments_off: dict[str, Appointment] = {}
     try_count: int = 0
     take_count: int = 0
     homes: Homes = _field(Homes)

@@ -8,6 +8,7 @@ import msgspec
 from msgspec import Meta
 
 from coldtake.domain.criterion import Criterion
+from coldtake.domain.requirement import Requirements
 
 Title = Annotated[str, Meta(min_length=1, max_length=200)]
 
@@ -82,6 +83,7 @@ class Step(msgspec.Struct, frozen=True, kw_only=True):
 
     need_min : whole minutes of work that the player (or a proposal) expects until it is met
     needs : ids of steps that must be met first
+    requires : what playing it needs besides what its topic does
     """
 
     id: str
@@ -91,10 +93,14 @@ class Step(msgspec.Struct, frozen=True, kw_only=True):
     exercise: Exercise = Exercise()
     need_min: Annotated[int, Meta(ge=1, le=6000)] = 40
     needs: tuple[str, ...] = ()
+    requires: Requirements = ()
 
 
 class Topic(msgspec.Struct, frozen=True, kw_only=True):
-    """An area that matters. `importance` 1 (would be nice) to 5 (everything hangs on it)."""
+    """An area that matters. `importance` 1 (would be nice) to 5 (everything hangs on it).
+
+    requires : what playing any of its steps needs
+    """
 
     id: str
     title: Title
@@ -103,6 +109,7 @@ class Topic(msgspec.Struct, frozen=True, kw_only=True):
     performance_on: date | None = None
     notes: str = ""
     place: Place = Place.WAITING
+    requires: Requirements = ()
 
 
 class StoredPassage(msgspec.Struct, frozen=True, kw_only=True):

@@ -35,6 +35,7 @@ from coldtake.domain.plan import (
 from coldtake.domain.state import State
 from coldtake.domain.topic import Exercise, Place, Step
 from coldtake.errors import PlanError
+from coldtake.planning import at_hand, at_hand_words
 from coldtake.planning.compose import Task, compose
 from coldtake.planning.goals import goal
 from coldtake.planning.load import load_notice
@@ -110,7 +111,8 @@ def plan_day(
         )
     rules = rules_of(state)
     if values is None:
-        values = day_values(state, request.day, slot_most=2 * rules.slot_most_min)
+        there = at_hand.at_hand_on(state, request)
+        values = day_values(state, request.day, slot_most=2 * rules.slot_most_min, at_hand=there)
     values = tapered(state, request.day, values, rules.slot_most_min)
     plan = _Day(state, request, rules, values).plan()
     run = best_run(state, request.day, rules, request.minutes) if request.run_through else None
@@ -154,8 +156,10 @@ class _Day:
         self.state, self.request, self.rules = state, request, rules
         self.limits = limits_of(rules, request.minutes)
         self.wishes: Wishes = read_wishes(state, request, rules, self.limits)
-        self.reasons = Reasons(state, rules, request.day)
+        self.there = at_hand.at_hand_on(state, request)
+        self.reasons = Reasons(state, rules, request.day, self.there)
         self.phases = state.phases()
+        values = at_hand.only_playable(state, values, self.there)
         known = [v for v in values if v.step_id in state.steps and v.topic_id in state.topics]
         self.topics, self.none_current = self._plannable(known)
         self.values = self._usable(known)
@@ -259,9 +263,17 @@ class _Day:
         return (
             *self._standing_remarks(plan),
             *self.wishes.remarks,
+            *self._wished_without(),
             *_broken_rules(plan),
             *_some(load_notice(self.state, self.request.day, self.before_min + _playing(plan))),
         )
+
+    def _wished_without(self) -> list[str]:
+        """Say which wished steps lack something; the player knows what will be there."""
+        wished = dict.fromkeys(s.step_id for s in self.wishes.insisted)
+        steps = [self.state.steps[i] for i in wished]
+        found = [(s, at_hand.lacks(self.state, s, self.there)) for s in steps]
+        return [at_hand_words.wished_without(step, lacks) for step, lacks in found if lacks]
 
     def _standing_remarks(self, plan: Plan) -> list[str]:
         if not plan.periods:

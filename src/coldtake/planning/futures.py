@@ -185,8 +185,18 @@ class _Life:
         row, column = np.nonzero(chosen)
         if row.size:
             self._work(row, column, self._lengths(chosen, column), luck[row, column])
+        self._meet(ahead, luck)
         self.gap += 1.0
         self.turn_gap += 1.0
+
+    def _meet(self, ahead: int, luck: Array) -> None:
+        """Play at the day's appointments what only they can serve: a slot each, if it is open."""
+        met = [i for i, days in enumerate(self.steps.served) if ahead in days]
+        if met:
+            chosen = np.zeros_like(self.met)
+            chosen[met] = self._open()[met]
+            row, column = np.nonzero(chosen)
+            self._work(row, column, np.full(row.shape, turns.SLOT_MIN), luck[row, column])
 
     def _think_anew(self, ahead: int) -> None:
         """Take on what fits by now; what was not taken on at first may fit when work went well."""
@@ -198,7 +208,8 @@ class _Life:
         """The steps of highest index, in the topics where these are the highest together."""
         back = self.met_share * 2.0 * (1.1 - self.chance)
         index = self.weight * np.maximum(self.turn_gap, 0.2) * np.where(self.met, back, 1.0)
-        index = np.where(self._open() & np.greater(self.steps.left, ahead)[:, None], index, 0.0)
+        home = self.steps.here & np.greater(self.steps.left, ahead)
+        index = np.where(self._open() & home[:, None], index, 0.0)
         near = turns.close(self.steps, self.steps.left - ahead)
         if near.any():
             index = turns.before_date(self.steps, index, near, *self._slot_adds(ahead))

@@ -7,10 +7,12 @@ them by the index of `turns`.
 """
 
 import hashlib
+from collections.abc import Iterable
 from datetime import date, timedelta
 
 import numpy as np
 
+from coldtake.domain.requirement import Requirement
 from coldtake.domain.state import State
 from coldtake.learning.beliefs import beliefs, enough_rows
 from coldtake.learning.filter import try_chance, yes_chance
@@ -42,6 +44,7 @@ COLD_SHARE = 0.3  # of a slot's worth that a cold take brings as playing; a gues
 REST_DAYS = 2.0  # days without playing before a cold take says anything about keeping; a guess
 NEED_LEAST = 10.0  # minutes that keeping a met step asks for at the least; a guess
 LEAST_ADDED = 0.002  # chance that a slot is said to add at the least, so that turns can be told
+NOTHING_MIN = 0.01  # need of a step that cannot be played at home: none, but to share by
 SHOWN_MIN = 8  # minutes for which the chance on the date is shown
 
 
@@ -78,11 +81,22 @@ def seeded(state: State, day: date, *words: str) -> np.random.Generator:
     return np.random.default_rng(int.from_bytes(digest[:8], "big"))
 
 
-def begun(state: State, day: date, per_day: float, draws: int, rng: np.random.Generator) -> Start:
-    """Draw what may be true of every plannable step on the evening before `day`."""
+def begun(
+    state: State,
+    day: date,
+    per_day: float,
+    draws: int,
+    rng: np.random.Generator,
+    at_hand: Iterable[Requirement] | None = None,
+) -> Start:
+    """Draw what may be true of every plannable step on the evening before `day`.
+
+    at_hand : what there is, None: what the player usually has. What cannot be played with it takes
+        no minutes
+    """
     topics = set(plannable(state))
     b = beliefs(state, day, {i for i, s in state.steps.items() if s.topic_id in topics})
-    steps = steps_ahead(state, day, b)
+    steps = steps_ahead(state, day, b, at_hand)
     played = np.array([state.minutes_of.get(i, 0.0) for i in steps.ids])
     never = np.array([b.filters[r].day is None for r in steps.rows], dtype=bool)
     if not steps.ids:
@@ -91,6 +105,7 @@ def begun(state: State, day: date, per_day: float, draws: int, rng: np.random.Ge
         return Start(b, steps, thin, played, played, never, per_day)
     thin = drawn(b, steps, draws, rng)
     need = np.array([state.steps[i].need_min for i in steps.ids], dtype=float)
+    need = np.where(steps.here, need, NOTHING_MIN)
     return Start(b, steps, thin, need, played, never, per_day)
 
 
@@ -111,15 +126,22 @@ def best_course(start: Start, days: Days, rng: np.random.Generator) -> Course:
     return COURSES[int(np.argmax(sure))]
 
 
-def day_values(state: State, day: date, *, slot_most: int = 12) -> tuple[StepValue, ...]:
+def day_values(
+    state: State,
+    day: date,
+    *,
+    slot_most: int = 12,
+    at_hand: Iterable[Requirement] | None = None,
+) -> tuple[StepValue, ...]:
     """Value every plannable step's minutes on `day`, from the log up to the evening before.
 
     Plannable are the steps of current topics; while none is current, those of waiting topics.
     Work values are in points: 0.01 of the chance of coming out clean, times importance / 3.
+    at_hand : what there is on the day, None: what the player usually has
     """
     per_day = minutes_per_day(state, day)
     rng = seeded(state, day)
-    start = begun(state, day, per_day, DRAWS, rng)
+    start = begun(state, day, per_day, DRAWS, rng, at_hand)
     if not start.steps.ids:
         return ()
     days = days_ahead(state, day, per_day)
@@ -190,7 +212,7 @@ class _Table:
         index = turns.turn(steps, gap[:, None], steps.done[:, None], self.now[:, None], met_share)[
             :, 0
         ]
-        index *= self.fits * steps.available
+        index *= self.fits * steps.available * steps.here
         near = turns.close(steps, steps.left)
         index = turns.before_date(
             steps, index[:, None], near, self._slot_adds()[:, None], self.alone[:, None]

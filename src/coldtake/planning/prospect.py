@@ -1,5 +1,6 @@
 """The steps of an evening and what is believed of each: dates, needs, and a few possible truths."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
@@ -7,11 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coldtake.domain.progress import Standing
+from coldtake.domain.requirement import Requirement
 from coldtake.domain.state import State
 from coldtake.domain.topic import Place, StepPhase
 from coldtake.learning import law
 from coldtake.learning.beliefs import Beliefs, cold_chances
 from coldtake.learning.law import Array
+from coldtake.planning.at_hand import days_served, lacks
 
 Whole = NDArray[np.int_]
 Flags = NDArray[np.bool_]
@@ -31,6 +34,8 @@ class Steps:
     left : days from `day` to the date (or OPEN_DAYS)
     aim : 0 on a date, 1 kept; weight : importance; depth : unmet steps before this one, in a chain
     available : everything it needs has been met; done : it was met itself
+    here : what playing it needs is at hand; served : days from `day` on which an appointment
+        serves a step that cannot be played otherwise
     """
 
     ids: tuple[str, ...]
@@ -43,6 +48,8 @@ class Steps:
     done: Flags
     depth: Whole
     needs: tuple[tuple[int, ...], ...]
+    here: Flags
+    served: tuple[tuple[int, ...], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,8 +72,13 @@ def plannable(state: State) -> tuple[str, ...]:
     return tuple(t.id for t in state.topics.values() if t.place is Place.WAITING)
 
 
-def steps_ahead(state: State, day: date, b: Beliefs) -> Steps:
-    """Collect the plannable steps with their dates, weights and needs."""
+def steps_ahead(
+    state: State, day: date, b: Beliefs, at_hand: Iterable[Requirement] | None = None
+) -> Steps:
+    """Collect the plannable steps with their dates, weights and needs.
+
+    at_hand : what there is, None: what the player usually has
+    """
     topics = set(plannable(state))
     ids = tuple(i for i in b.step_ids if state.steps[i].topic_id in topics)
     place = {step_id: n for n, step_id in enumerate(ids)}
@@ -90,6 +102,8 @@ def steps_ahead(state: State, day: date, b: Beliefs) -> Steps:
         done=np.array([i in met for i in ids], dtype=bool),
         depth=_depths(needs),
         needs=needs,
+        here=np.array([not lacks(state, state.steps[i], at_hand) for i in ids], dtype=bool),
+        served=tuple(days_served(state, state.steps[i], day, DAYS_MOST) for i in ids),
     )
 
 

@@ -8,12 +8,16 @@ whether its topic fits until its date. What it would take to get in comes from s
 again with more minutes. No number is made for show.
 """
 
+from collections.abc import Sequence
 from datetime import date
 
 from coldtake.domain.plan import PlanRules, SlotKind
+from coldtake.domain.requirement import Requirement
 from coldtake.domain.state import State
 from coldtake.domain.take import Answer, Try
 from coldtake.domain.topic import Step, StepPhase, Topic
+from coldtake.planning.at_hand import lacks
+from coldtake.planning.at_hand_words import waits_for
 from coldtake.planning.values import StepValue
 from coldtake.planning.words import counted, on_day, percent
 
@@ -22,10 +26,19 @@ _HARDLY = 0.0005  # of a chance: less is shown as nothing
 
 
 class Reasons:
-    """Writes the sentences of one plan. `day` is the day planned for."""
+    """Writes the sentences of one plan. `day` is the day planned for.
 
-    def __init__(self, state: State, rules: PlanRules, day: date) -> None:
-        self.state, self.rules, self.day = state, rules, day
+    at_hand : what there is that day, None: what the player usually has
+    """
+
+    def __init__(
+        self,
+        state: State,
+        rules: PlanRules,
+        day: date,
+        at_hand: Sequence[Requirement] | None = None,
+    ) -> None:
+        self.state, self.rules, self.day, self.at_hand = state, rules, day, at_hand
 
     def tries(self, step_id: str) -> tuple[Try, ...]:
         """Tries of one step, as the log has them."""
@@ -163,8 +176,15 @@ class Reasons:
         last = "not played yet" if ago is None else f"last played {counted(ago, 'day')} ago"
         return f"others come first, also in an hour more ({last})"
 
+    def lacks(self, step: Step) -> tuple[Requirement, ...]:
+        """Return what is not there for a step."""
+        return lacks(self.state, step, self.at_hand)
+
     def blocked(self, step: Step) -> str:
         """Say what a step waits for."""
+        lacking = self.lacks(step)
+        if lacking:
+            return waits_for(self.state, step, lacking, self.day)
         phases = self.state.phases(step.needs)
         first = next((n for n in step.needs if phases.get(n) not in _DONE), None)
         if first is None or first not in self.state.steps:

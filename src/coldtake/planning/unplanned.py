@@ -100,12 +100,18 @@ def left_out_steps(
     return (
         *(_left(task.values[r], words.of(r)) for r in free),
         *(_left(v, "You took it out.") for v in refused),
-        *(_left(task.values[r], _waits(reasons, task.values[r])) for r in waiting),
+        *(_waiting(reasons, task.values[r]) for r in waiting),
     )
 
 
-def _waits(reasons: Reasons, value: StepValue) -> str:
-    return reasons.blocked(reasons.state.steps[value.step_id])
+def _waiting(reasons: Reasons, value: StepValue) -> LeftOut:
+    step = reasons.state.steps[value.step_id]
+    return LeftOut(
+        step_id=step.id,
+        topic_id=value.topic_id,
+        reason=reasons.blocked(step),
+        lacks=reasons.lacks(step),
+    )
 
 
 def _left(value: StepValue, reason: str) -> LeftOut:

@@ -8,6 +8,12 @@ def on_day(day: date) -> str:
     return f"{day.day} {day:%B}"
 
 
+def weekday(day: date, seen_from: date) -> str:
+    """Say a date with its weekday: “Sat 12 Dec”, with the year where it is another."""
+    year = f" {day.year}" if day.year != seen_from.year else ""
+    return f"{day:%a} {day.day} {day:%b}{year}"
+
+
 def percent(chance: float) -> str:
     """Say a chance 0..1; never 0 % or 100 %, which no estimate supports."""
     return f"{min(max(round(100 * chance), 1), 99)} %"

@@ -31,6 +31,17 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ),
     ("Topics", ("current_topics", "topics_least", "topics_most", "touch_days")),
     ("Slots", ("cold_minutes", "slot_least", "slot_most", "tightness")),
+    (
+        "Usually at hand",
+        (
+            "have_people",
+            "have_place",
+            "have_instrument",
+            "have_piano",
+            "have_quiet",
+            "have_recorder",
+        ),
+    ),
     ("Sound", ("a4_hz", "click_volume")),
     (
         "When is it held",
