@@ -5,6 +5,7 @@
     │   ├── PassageError    notation that cannot be read
     │   ├── SoundError      a sound file that cannot be read
     │   ├── RuleError       breaks a rule of topics, steps or settings
+    │   │   └── NoRoomError as many topics are current as may be
     │   └── PlanError       pins or minutes that no plan can keep
     ├── NotFoundError       there is no such topic, step, take …         exit 2, HTTP 404
     ├── BusyError           another process holds what is needed         exit 4, HTTP 409
@@ -44,6 +45,20 @@ class SoundError(InputError):
 
 class RuleError(InputError):
     """A change that would break a rule of topics, steps, criteria or settings."""
+
+
+class NoRoomError(RuleError):
+    """One more current topic would pass the limit.
+
+    topic_id : the topic that there is no room for; current : ids of those that take the places
+    """
+
+    def __init__(
+        self, what: str, *, where: str, remedy: str, topic_id: str, current: tuple[str, ...]
+    ) -> None:
+        super().__init__(what, where=where, remedy=remedy)
+        self.topic_id = topic_id
+        self.current = current
 
 
 class PlanError(InputError):

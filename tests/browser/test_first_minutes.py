@@ -4,6 +4,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from coldtake.domain.plan import SlotKind
+from coldtake.domain.topic import Place
 
 pytestmark = pytest.mark.browser
 
@@ -58,13 +59,16 @@ def test_one_line_and_five_touches_to_the_first_finished_slot(served, open_page,
     assert (answered.cold, str(answered.answer)) == (True, "yes")
 
 
-def test_a_line_can_also_only_be_put_on_the_pile(served, open_page):
+def test_a_line_can_also_be_added_without_playing_and_then_it_waits(served, open_page):
     page = open_page()
     page.goto(served.url)
     page.keyboard.type("Air in C")
-    page.get_by_role("button", name="or only put it on the pile").click()
-    expect(page.locator("#first-step")).to_be_focused()
-    page.keyboard.type("Bars 1 to 4, slowly")
+    page.get_by_role("button", name="Add without playing").click()
+    page.get_by_role("button", name="Make “Air in C” current").wait_for()
+    [topic] = served.services.state().topics.values()
+    assert topic.place is Place.WAITING
+    page.get_by_role("button", name="Make “Air in C” current").click()
+    page.locator("#first-step").fill("Bars 1 to 4, slowly")
     page.keyboard.press("Enter")
     expect(page.locator("#first-minutes")).to_be_focused()
     page.keyboard.press("Enter")

@@ -36,7 +36,8 @@ def lay_out(page: Page, url: str) -> None:
     """Two topics with a step each; the first has notation."""
     page.goto(url)
     page.fill("#new-topic", "Air in C")
-    page.get_by_role("button", name="or only put it on the pile").click()
+    page.get_by_role("button", name="Add without playing").click()
+    page.get_by_role("button", name="Make “Air in C” current").click()
     page.fill("#first-step", "Bars 1 to 3")
     page.get_by_role("button", name="This first").click()
     expect(page.get_by_text("Plan today").first).to_be_visible()

@@ -15,7 +15,7 @@ from coldtake.domain.criterion import (
 )
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import Exercise, PassageRef, Place, TopicKind
-from coldtake.errors import NotFoundError, PassageError, RuleError
+from coldtake.errors import NoRoomError, NotFoundError, PassageError, RuleError
 from making import step
 
 
@@ -140,9 +140,11 @@ class TestFewAreCurrent:
         return topics
 
     def test_the_limit_says_which_are_current_and_what_to_do(self, services, scales):
-        self.fill(services)
-        with pytest.raises(RuleError, match="4 topics are current already") as told:
+        topics = self.fill(services)
+        with pytest.raises(NoRoomError, match="4 topics are current already") as told:
             services.pile.place(scales.id, Place.CURRENT)
+        assert told.value.topic_id == scales.id
+        assert told.value.current == tuple(t.id for t in topics)
         assert "“topic 0”, “topic 1”, “topic 2”, “topic 3”" in told.value.what
         assert told.value.where == "Scales"
         assert "Move one to waiting" in told.value.remedy
@@ -164,6 +166,41 @@ class TestFewAreCurrent:
         services.pile.place(first.id, Place.LAID_ASIDE)
         services.pile.place(scales.id, Place.CURRENT)
         assert services.state().topic_steps(first.id) == (kept,)
+
+    @pytest.mark.parametrize("to", [Place.WAITING, Place.LAID_ASIDE])
+    def test_one_leaves_and_the_other_comes_in_a_single_act(self, services, scales, to):
+        first, *others = self.fill(services)
+        before = len(log_of(services))
+        services.pile.exchange(scales.id, first.id, to)
+        assert services.pile.topic(first.id).place is to
+        assert all(services.pile.topic(t.id).place is Place.CURRENT for t in (*others, scales))
+        assert log_of(services)[before:] == [
+            ev.TopicPlaced(topic_id=first.id, place=to),
+            ev.TopicPlaced(topic_id=scales.id, place=Place.CURRENT),
+        ]
+        services.pile.exchange(scales.id, first.id, to)  # sent twice: nothing more happens
+        assert len(log_of(services)) == before + 2
+
+    def test_what_takes_no_place_makes_no_room_and_then_nothing_moves(self, services, scales):
+        topics = self.fill(services, 4)
+        spare = services.pile.add("spare")
+        make_met(services, spare)
+        services.pile.place(spare.id, Place.CURRENT)  # kept up
+        with pytest.raises(NoRoomError):
+            services.pile.exchange(scales.id, spare.id, Place.WAITING)
+        assert {services.pile.topic(t.id).place for t in (*topics, spare)} == {Place.CURRENT}
+
+    def test_an_exchange_is_allowed_above_a_limit_that_was_lowered(self, services, scales):
+        first, *_ = self.fill(services)
+        services.settings.choose("current_topics", "2")
+        services.pile.exchange(scales.id, first.id, Place.WAITING)
+        assert services.pile.topic(scales.id).place is Place.CURRENT
+
+    def test_nobody_changes_places_with_themselves(self, services, scales):
+        first, *_ = self.fill(services)
+        for leaving, to in ((scales.id, Place.WAITING), (first.id, Place.CURRENT)):
+            with pytest.raises(RuleError, match="must leave"):
+                services.pile.exchange(scales.id, leaving, to)
 
     def test_topics_that_are_kept_up_take_no_place(self, services, scales):
         first, *_ = self.fill(services)

@@ -18,18 +18,19 @@ def test_an_empty_pile_asks_for_one_thing(client):
     assert "Show me the example" not in page
 
 
-def test_the_first_topic_is_current_the_next_wait(client, services):
+def test_what_is_only_added_waits_the_first_topic_too(client, services):
     for title in ("One", "Two"):
         client.post("/topics", data={"title": f"  {title} "})
-    assert titles(services, Place.CURRENT) == ["One"]
-    assert titles(services, Place.WAITING) == ["Two"]
+    assert titles(services, Place.CURRENT) == []
+    assert titles(services, Place.WAITING) == ["One", "Two"]
 
 
 def test_a_newcomer_is_led_to_the_first_session(client, services, desk):
     client.post("/topics", data={"title": "Air"})
-    page = client.get("/").text
-    assert "What in Air could come out clean" in page
+    assert "No topic is current yet" in client.get("/").text
     topic = next(iter(services.state().topics.values()))
+    page = client.post(f"/topics/{topic.id}/place", data={"place": "current"}).text
+    assert "What in Air could come out clean" in page
     client.post(f"/topics/{topic.id}/steps", data={"title": "Bars 1 to 4", "back": "/"})
     assert "Plan today" in client.get("/").text
     client.post("/tomorrow", data={"minutes": "25", "starts_at": "23:00", "day": "today"})
@@ -76,14 +77,54 @@ def test_nothing_pasted_is_said(client):
     assert "nothing to add" in fault_of(client.post("/topics/many", data={"text": " \n "}))
 
 
-def test_past_the_limit_the_reason_is_given_and_nothing_moves(client, services, desk):
-    for n in range(4):
-        desk.topic(f"Topic {n}")
-    waiting = services.pile.add("One more")
-    answer = client.post(f"/topics/{waiting.id}/place", data={"place": "current"})
+def full(desk, services):
+    """Four current topics and one that waits."""
+    current = [desk.topic(f"Topic {n}") for n in range(4)]
+    return current, services.pile.add("One more")
+
+
+@pytest.mark.parametrize("htmx", [True, False])
+@pytest.mark.parametrize("on_topic", [True, False])
+def test_past_the_limit_the_refusal_stands_beside_the_topic_with_what_could_leave(
+    client, services, desk, htmx, on_topic
+):
+    current, waiting = full(desk, services)
+    back = f"/topics/{waiting.id}" if on_topic else "/"
+    headers = {"hx-request": "true"} if htmx else {}
+    answer = client.post(
+        f"/topics/{waiting.id}/place", data={"place": "current", "back": back}, headers=headers
+    )
     assert answer.status_code == 422
-    assert "4 is your limit" in fault_of(answer)
+    assert "hx-retarget" not in answer.headers  # it comes with the page that the hand is on
+    assert "4 topics are current and your limit is 4" in fault_of(answer)
+    room = answer.text[answer.text.index('<div class="room"') :]
+    for topic in current:
+        for act in ("Move to waiting", "Set aside"):
+            assert f'{act}<span class="aside">: {topic.title}, and make One more' in room
     assert titles(services, Place.WAITING) == ["One more"]
+    row = answer.text[: answer.text.index(room)]
+    assert row.rindex(f"topic-{waiting.id}") > max(row.rfind(f"topic-{t.id}") for t in current)
+
+
+@pytest.mark.parametrize("to", ["waiting", "laid_aside"])
+def test_one_touch_makes_room_and_makes_current(client, services, desk, to):
+    current, waiting = full(desk, services)
+    data = {"place": "current", "instead": current[1].id, "to": to}
+    answer = client.post(f"/topics/{waiting.id}/place", data=data, follow_redirects=False)
+    assert answer.headers["location"] == f"/#topic-{waiting.id}"
+    assert titles(services, Place(to)) == ["Topic 1"]
+    assert titles(services, Place.CURRENT) == ["Topic 0", "Topic 2", "Topic 3", "One more"]
+
+
+def test_a_script_gets_the_refusal_as_json(client, services, desk):
+    _, waiting = full(desk, services)
+    answer = client.post(
+        f"/topics/{waiting.id}/place",
+        data={"place": "current"},
+        headers={"accept": "application/json"},
+    )
+    assert answer.status_code == 422
+    assert "4 is your limit" in answer.json()["error"]["what"]
 
 
 def test_laid_aside_and_taken_back_with_its_steps(client, services, desk):
@@ -128,7 +169,7 @@ def test_after_a_change_one_stays_here(client, desk, back):
         data={"place": "waiting", "back": back},
         follow_redirects=False,
     )
-    assert answer.headers["location"] == "/"
+    assert answer.headers["location"] == f"/#topic-{topic.id}"
 
 
 def test_every_field_has_a_name_to_be_read_out(client, desk):

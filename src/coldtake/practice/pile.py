@@ -9,7 +9,7 @@ from coldtake.domain import events as ev
 from coldtake.domain.progress import Standing
 from coldtake.domain.state import State
 from coldtake.domain.topic import Place, Step, StoredPassage, Topic
-from coldtake.errors import RuleError
+from coldtake.errors import NoRoomError, RuleError
 from coldtake.practice import finding, rules
 from coldtake.practice.checking import title_of, whole
 from coldtake.practice.log import Log
@@ -71,7 +71,7 @@ class Pile:
     def place(self, topic_id: str, place: Place) -> Topic:
         """Move a topic to waiting, current or laid aside; nothing of it is lost by that.
 
-        Raises RuleError past the limit of current topics; kept-up topics take no place.
+        Raises NoRoomError past the limit of current topics; kept-up topics take no place.
         """
         place = Place(place)
         with self._log.deciding() as state:
@@ -82,6 +82,27 @@ class Pile:
                 _check_room(state, topic)
             self._log.append(ev.TopicPlaced(topic_id=topic_id, place=place))
         return msgspec.structs.replace(topic, place=place)
+
+    def exchange(self, topic_id: str, leaving_id: str, to: Place) -> Topic:
+        """Make a topic current in another's place, which moves to waiting or aside: both or none.
+
+        Raises NoRoomError when that makes no room; an exchange is allowed above a lowered limit.
+        """
+        to = Place(to)
+        if to is Place.CURRENT or topic_id == leaving_id:
+            raise RuleError("One topic must leave.", remedy="Choose another current topic.")
+        with self._log.deciding() as state:
+            topic, leaving = finding.topic(state, topic_id), finding.topic(state, leaving_id)
+            if topic.place is not Place.CURRENT:
+                _check_room(state, topic, leaving_id)
+            self._log.append(
+                *(
+                    ev.TopicPlaced(topic_id=t.id, place=place)
+                    for t, place in ((leaving, to), (topic, Place.CURRENT))
+                    if t.place is not place
+                )
+            )
+        return msgspec.structs.replace(topic, place=Place.CURRENT)
 
     def keep_step(self, step: Step) -> Step:
         """Add a step at the end of its topic, or change it in place. Raises RuleError."""
@@ -150,22 +171,24 @@ class Pile:
         return finding.step(self._log.state(), step_id)
 
 
-def _check_room(state: State, topic: Topic) -> None:
-    """Raise RuleError when one more current topic would pass the limit."""
-    standings = state.standings()
-    moved = {t.id: t for t in state.topics.values() if standings[t.id] is Standing.CURRENT}
+def _check_room(state: State, topic: Topic, leaving_id: str = "") -> None:
+    """Raise NoRoomError when one more current topic would pass the limit; `leaving_id` goes."""
     if rules.takes_no_place(state, topic.id):
         return
+    standings = state.standings()
+    taken = [t for t in state.topics.values() if standings[t.id] is Standing.CURRENT]
     limit = value_of(state.settings, "current_topics")
-    if len(moved) < limit:
+    if len(taken) < limit or any(t.id == leaving_id for t in taken):
         return
-    names = ", ".join(f"“{t.title}”" for t in moved.values())
-    raise RuleError(
-        f"{len(moved)} topics are current already ({names}) and {limit} is your limit: with more, "
+    names = ", ".join(f"“{t.title}”" for t in taken)
+    raise NoRoomError(
+        f"{len(taken)} topics are current already ({names}) and {limit} is your limit: with more, "
         "each comes back too seldom to be met.",
         where=topic.title,
-        remedy="Move one to waiting or lay it aside (nothing is lost), or raise the limit in the "
-        "settings.",
+        remedy="Move one to waiting or set it aside (its steps and takes stay), or raise the limit "
+        "in the settings.",
+        topic_id=topic.id,
+        current=tuple(t.id for t in taken),
     )
 
 

@@ -30,6 +30,7 @@ MODULES = (
     "pages.pile",
     "pages.demo",
     "pages.topic",
+    "pages.placing",
     "pages.proposal",
     "pages.step",
     "pages.passages",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
@@ -12,7 +12,7 @@ from starlette.templating import Jinja2Templates
 
 from coldtake.domain.progress import Standing
 from coldtake.domain.state import State
-from coldtake.domain.topic import Place, Step, StepPhase, Topic
+from coldtake.domain.topic import Place, StepPhase, Topic
 from coldtake.errors import InputError
 from coldtake.practice.beginning import play_now
 from coldtake.settings import value_of
@@ -45,11 +45,10 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """A newcomer's way: how far it has gone, and the topic and step that it waits for."""
+    """A newcomer's way: how far it has gone, and the current topic whose step it waits for."""
 
     done: tuple[bool, bool, bool, bool]
     topic: Topic | None
-    step: Step | None
 
     @property
     def finished(self) -> bool:
@@ -58,12 +57,11 @@ class Way:
 
 
 def way_of(state: State) -> Way:
-    """Say how far a newcomer has come: topic, first step, plan, session."""
+    """Say how far a newcomer has come: a current topic, its first step, plan, session."""
     current = [t for t in state.topics.values() if t.place is Place.CURRENT]
-    topics = current or list(state.topics.values())
-    steps = [s for t in topics for s in state.topic_steps(t.id)]
-    done = (bool(topics), bool(steps), bool(state.plans), bool(state.sessions))
-    return Way(done, topics[0] if topics else None, steps[0] if steps else None)
+    steps = [s for t in current for s in state.topic_steps(t.id)]
+    done = (bool(current), bool(steps), bool(state.plans), bool(state.sessions))
+    return Way(done, current[0] if current else None)
 
 
 def lines_of(state: State, today: date) -> dict[Standing, list[Line]]:
@@ -93,24 +91,11 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
 
     @routes.get("/")
     def pile(request: Request) -> Response:
-        state = services.state()
-        offer_demo = services.is_empty() and request.app.state.build_demo is not None
-        context = {
-            "here": "/",
-            "lines": lines_of(state, services.today()),
-            "limit": value_of(state.settings, "current_topics"),
-            "way": way_of(state),
-            "offer_demo": offer_demo,
-            "first_request": services.evening.default_request(services.today()),
-        }
-        return templates.TemplateResponse(request, "pile.html", context)
+        return templates.TemplateResponse(request, "pile.html", pile_context(services, request))
 
     @routes.post("/topics")
     def add(title: Annotated[str, Form()] = "") -> Response:
-        first = not services.state().topics
-        topic = services.pile.add(forms.line(title, "title", "Write what you want to work on."))
-        if first:  # somebody with one topic wants to work on it
-            services.pile.place(topic.id, Place.CURRENT)
+        services.pile.add(forms.line(title, "title", "Write what you want to work on."))
         return RedirectResponse("/", status_code=303)
 
     @routes.post("/first")
@@ -129,11 +114,18 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         services.pile.add_many(text)
         return RedirectResponse("/", status_code=303)
 
-    @routes.post("/topics/{topic_id}/place")
-    def place(
-        topic_id: str, place: Annotated[str, Form()], back: Annotated[str, Form()] = "/"
-    ) -> Response:
-        services.pile.place(topic_id, forms.one_of(Place, place, "place"))
-        return RedirectResponse(forms.own_path(back), status_code=303)
-
     return routes
+
+
+def pile_context(services: Services, request: Request) -> dict[str, Any]:
+    """Return what the page of topics shows."""
+    state = services.state()
+    return {
+        "here": "/",
+        "lines": lines_of(state, services.today()),
+        "limit": value_of(state.settings, "current_topics"),
+        "way": way_of(state),
+        "empty": not state.topics,
+        "offer_demo": services.is_empty() and request.app.state.build_demo is not None,
+        "first_request": services.evening.default_request(services.today()),
+    }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import msgspec
 from fastapi import APIRouter, Form, Request
@@ -78,19 +78,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
 
     @routes.get("/topics/{topic_id}")
     def topic_map(request: Request, topic_id: str) -> Response:
-        topic = services.pile.topic(topic_id)
-        state = services.state()
-        context = {
-            "here": "",
-            "topic": topic,
-            "standing": state.standings()[topic_id],
-            "lines": step_lines(state, topic_id),
-            "kinds": list(TopicKind),
-            "editor": editor_of(first_criterion()),
-            "today": services.today(),
-            "next_date": state.topic_date(topic_id, services.today()),
-            "stages": [p for p in services.performances.upcoming() if topic_id in p.programme],
-        }
+        context = topic_context(services, topic_id)
         return templates.TemplateResponse(request, "topic.html", context)
 
     @routes.post("/topics/{topic_id}")
@@ -142,3 +130,20 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return RedirectResponse(f"/topics/{topic_id}", status_code=303)
 
     return routes
+
+
+def topic_context(services: Services, topic_id: str) -> dict[str, Any]:
+    """Return what a topic's page shows. Raises NotFoundError."""
+    topic = services.pile.topic(topic_id)
+    state = services.state()
+    return {
+        "here": "",
+        "topic": topic,
+        "standing": state.standings()[topic_id],
+        "lines": step_lines(state, topic_id),
+        "kinds": list(TopicKind),
+        "editor": editor_of(first_criterion()),
+        "today": services.today(),
+        "next_date": state.topic_date(topic_id, services.today()),
+        "stages": [p for p in services.performances.upcoming() if topic_id in p.programme],
+    }

@@ -26,16 +26,36 @@ function say(words) {
   if (place) place.textContent = words;
 }
 
-document.addEventListener("htmx:afterSettle", () => enhance(document));
-document.addEventListener("htmx:beforeRequest", () => say(""));
+/**
+ * Where the hand goes after a change: to what the page itself says (a refusal beside its button), or
+ * to what the form names, since the control that was pressed may stand elsewhere now.
+ */
+let follow = "";
+function goOn() {
+  const here = document.querySelector("[data-here]");
+  const goal = here ?? document.getElementById(follow);
+  here?.removeAttribute("data-here"); // once: other parts of the page are fetched again by themselves
+  follow = "";
+  if (!(goal instanceof HTMLElement)) return;
+  goal.focus();
+  (goal.closest(".room") ?? goal).scrollIntoView({ block: "nearest" });
+}
+
+document.addEventListener("htmx:afterSettle", () => {
+  enhance(document);
+  goOn();
+});
+document.addEventListener("htmx:beforeRequest", () => {
+  say("");
+  document.getElementById("fault")?.replaceChildren(); // what was refused before is past
+});
 document.addEventListener("htmx:afterRequest", (event) => {
   const detail = /** @type {CustomEvent} */ (event).detail;
-  const fault = document.getElementById("fault");
   if (!detail.successful) return;
-  if (fault) fault.replaceChildren();
   // `detail.elt` is the body once the form has been replaced
   const form = /** @type {HTMLElement} */ (detail.requestConfig.elt);
   say(form.dataset.says ?? "");
+  follow = form.dataset.then ?? "";
 });
 document.addEventListener("htmx:sendError", () => {
   const fault = document.getElementById("fault");
@@ -47,6 +67,7 @@ document.addEventListener("htmx:sendError", () => {
 });
 
 enhance(document);
+goOn();
 
 /**
  * The grip of a slot: arrows move and stretch it, P pins, Delete leaves it out. Each key presses the
