@@ -91,6 +91,7 @@ def _figure(figure: Figure) -> dict[str, Any]:
         "unit": figure.unit,
         "passed": figure.passed,
         "words": figure.words,
+        "measured": figure.measured,
     }
 
 

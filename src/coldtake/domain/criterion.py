@@ -5,8 +5,9 @@ whole must come out. Section 4 of the design; the defaults are settings of the t
 """
 
 import math
+from enum import StrEnum
 from itertools import takewhile
-from typing import Annotated
+from typing import Annotated, assert_never
 
 import msgspec
 from msgspec import Meta
@@ -147,6 +148,22 @@ AnyTest = (
 PlayerTest = ConditionsTest | OwnQuestionTest
 
 
+class CriterionKind(StrEnum):
+    """The tag of every test, in the order in which a question that was asked for says them."""
+
+    NOTES = "notes"
+    NO_STOPS = "no_stops"
+    TEMPO = "tempo"
+    TIMING = "timing"
+    STEADINESS = "steadiness"
+    EVENNESS = "evenness"
+    TUNE = "tune"
+    RHYTHM = "rhythm"
+    CHANGES = "changes"
+    OWN_QUESTION = "own_question"
+    CONDITIONS = "conditions"
+
+
 class Times(msgspec.Struct, frozen=True, kw_only=True):
     """How often: `wanted` yeses in a row, or among the last `among` tries."""
 
@@ -244,8 +261,10 @@ def words_of(test: AnyTest) -> str:
             return ", ".join(words)
         case OwnQuestionTest(question=text):
             return text.rstrip("?. ")
-        case _:
+        case SteadinessTest() | EvennessTest() | NoStopsTest():
             return _steady_words(test)
+        case _:
+            assert_never(test)
 
 
 def _steady_words(test: SteadinessTest | EvennessTest | NoStopsTest) -> str:

@@ -38,7 +38,8 @@ class NoteStatus(StrEnum):
 class Figure(Plain, frozen=True, kw_only=True):
     """One test's figure against its threshold; `passed` is None where it cannot be told.
 
-    value and uncertainty are in `unit`; the uncertainty is a half width (about 95 %).
+    value and uncertainty are in `unit`; the uncertainty is a half width (about 95 %)
+    measured : False where nobody measures such a test here; value, unit and threshold say nothing
     """
 
     name: str
@@ -48,6 +49,7 @@ class Figure(Plain, frozen=True, kw_only=True):
     unit: str
     passed: bool | None
     words: str = ""
+    measured: bool = True
 
 
 class NoteEvidence(Plain, frozen=True, kw_only=True):

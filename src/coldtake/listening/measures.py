@@ -1,17 +1,24 @@
 """The heard tests of a criterion, each measured with its uncertainty against its threshold.
 
-`passed` is None where the threshold lies inside the uncertainty or nothing could be measured.
+`passed` is None where the threshold lies inside the uncertainty or nothing could be measured. Every
+test that a listener is asked has a figure, also where nobody measures it: none counts as passed by
+being left out.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import assert_never
 
 import numpy as np
 
 from coldtake.domain.criterion import (
     AnyTest,
+    ChangesTest,
+    ConditionsTest,
+    CriterionTest,
     EvennessTest,
     NoStopsTest,
     NotesTest,
+    OwnQuestionTest,
     RhythmTest,
     SteadinessTest,
     TempoTest,
@@ -26,10 +33,28 @@ from coldtake.units import A4_HZ, ratio_to_cents
 
 CENTS_ERROR = 3.0  # half width of one note's mean pitch
 WAIT_ERROR_BEATS = 0.12
+UNKNOWN = "this version of Coldtake does not know such a test"
 
 
-def measure(test: AnyTest, evidence: Evidence) -> Figure | None:
-    """Measure one test; None for a test that only the player can answer."""
+_OfNotes = (
+    NotesTest | TempoTest | SteadinessTest | TimingTest | EvennessTest | TuneTest | NoStopsTest
+)
+
+
+def measure(test: AnyTest, evidence: Evidence) -> tuple[Figure, ...]:
+    """Measure one test; no figure for one that only the player can answer."""
+    match test:
+        case RhythmTest():
+            return rhythm_figures(test, evidence)
+        case ChangesTest():
+            return (unmeasured(test, "written notes are no improvisation over changes"),)
+        case ConditionsTest() | OwnQuestionTest():
+            return ()
+        case _:
+            return (_of_notes(test, evidence),)
+
+
+def _of_notes(test: _OfNotes, evidence: Evidence) -> Figure:
     match test:
         case NotesTest():
             return _notes(test, evidence)
@@ -46,7 +71,26 @@ def measure(test: AnyTest, evidence: Evidence) -> Figure | None:
         case NoStopsTest():
             return _no_stops(test, evidence)
         case _:
-            return None
+            assert_never(test)
+
+
+def figures_by(
+    measure: Callable[[AnyTest], tuple[Figure, ...]], tests: Sequence[CriterionTest]
+) -> tuple[Figure, ...]:
+    """Figures of all tests, in order; a kind that no listener knows is named, not passed over."""
+    return tuple(
+        figure
+        for test in tests
+        for figure in (measure(test) if isinstance(test, AnyTest) else (unmeasured(test, UNKNOWN),))
+    )
+
+
+def unmeasured(test: CriterionTest, why: str) -> Figure:
+    """Return the figure of a test that nobody measures here."""
+    return Figure(
+        name=str(test.__struct_config__.tag), value=None, uncertainty=None, threshold=0.0, unit="",
+        passed=None, words=f"not measured, {why}", measured=False,
+    )  # fmt: skip
 
 
 def _decide(value: float, error: float, threshold: float, *, most: bool) -> bool | None:
@@ -183,12 +227,6 @@ def _times(count: int) -> str:
     return "once" if count == 1 else f"{count} times"
 
 
-def measure_all(tests: Sequence[AnyTest], evidence: Evidence) -> tuple[Figure, ...]:
+def measure_all(tests: Sequence[CriterionTest], evidence: Evidence) -> tuple[Figure, ...]:
     """Measure every heard test, in order."""
-    found: list[Figure] = []
-    for test in tests:
-        if isinstance(test, RhythmTest):
-            found += rhythm_figures(test, evidence)
-        elif (figure := measure(test, evidence)) is not None:
-            found.append(figure)
-    return tuple(found)
+    return figures_by(lambda test: measure(test, evidence), tests)

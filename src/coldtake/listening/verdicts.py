@@ -17,6 +17,7 @@ MOST_NOTES = 3000
 KNOWN_SHARE = 0.6  # of the written notes that must be found right before it is this passage
 PART_NOTES, PART_SHARE = 5, 0.85  # an abandoned take: so many notes right, of those in between
 PLAYER_MAY_ANSWER = "You can answer for this take yourself."
+UNMEASURED = f"Edit the criterion of the step. {PLAYER_MAY_ANSWER}"
 
 
 def obstacle_in_notes(passage: Passage) -> Obstacle | None:
@@ -68,7 +69,10 @@ def _unmeasured(criterion: Criterion) -> tuple[Figure, ...]:
     empty = Evidence((), (), (), (), (), np.zeros(0), None, np.zeros(0), 0.0)
     figures = measure_all(criterion.heard, empty)
     return tuple(
-        replace(f, value=None, uncertainty=None, passed=None, words="not measured") for f in figures
+        replace(f, value=None, uncertainty=None, passed=None, words="not measured")
+        if f.measured
+        else f
+        for f in figures
     )
 
 
@@ -87,7 +91,7 @@ def decided(
     return Verdict(
         answer=answer,
         reason=" ".join([reason_of(answer, figures, _first_faults(evidence)), *remarks]),
-        remedy=_remedy(answer, evidence),
+        remedy=_remedy(answer, evidence, figures),
         tempo_bpm=None if fit is None else fit.bpm,
         tests=figures,
         notes=(*evidence.notes, *evidence.extras),
@@ -133,9 +137,11 @@ def _first_faults(evidence: Evidence, most: int = 3) -> list[str]:
     return words[:most]
 
 
-def _remedy(answer: Answer, evidence: Evidence) -> str:
+def _remedy(answer: Answer, evidence: Evidence, figures: Sequence[Figure]) -> str:
     if answer != Answer.CANNOT_TELL:
         return ""
+    if any(not f.measured for f in figures):
+        return UNMEASURED
     if evidence.abstained:
         return f"Move the microphone closer and play it once more. {PLAYER_MAY_ANSWER}"
     return f"Play it once more. {PLAYER_MAY_ANSWER}"

@@ -5,12 +5,14 @@ Each test has a tick and its thresholds as fields named `test` or `test_threshol
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import assert_never
 
 from coldtake.domain.criterion import (
     AnyTest,
     ChangesTest,
     ConditionsTest,
     Criterion,
+    CriterionKind,
     EvennessTest,
     NoStopsTest,
     NotesTest,
@@ -125,24 +127,46 @@ def _own(form: Form) -> OwnQuestionTest:
     return OwnQuestionTest(question=forms.line(form.get("own_words", ""), "own question", remedy))
 
 
-READERS: Mapping[str, Callable[[Form], AnyTest]] = {
-    "notes": _notes,
-    "no_stops": _no_stops,
-    "tempo": _tempo,
-    "timing": _timing,
-    "steadiness": _steadiness,
-    "evenness": _evenness,
-    "tune": _tune,
-    "rhythm": over.read_rhythm,
-    "changes": over.read_changes,
-    "own_question": _own,
-}
-
-
-def _conditions(form: Form) -> tuple[str, ...]:
+def _conditions(form: Form) -> ConditionsTest | None:
     ticked = [c for c in CONDITIONS if form.get(f"condition {c}")]
     more = [" ".join(m.split()) for m in form.get("conditions_more", "").split(",")]
-    return tuple(dict.fromkeys(c for c in [*ticked, *more] if c))
+    stated = tuple(dict.fromkeys(c for c in [*ticked, *more] if c))
+    return ConditionsTest(stated=stated) if stated else None
+
+
+def _read(kind: CriterionKind, form: Form) -> AnyTest | None:
+    """Read one test; None where it is not asked. Conditions have ticks of their own."""
+    if kind is not CriterionKind.CONDITIONS and not form.get(kind):
+        return None
+    return _reader(kind)(form)
+
+
+def _reader(kind: CriterionKind) -> Callable[[Form], AnyTest | None]:  # noqa: C901 - a table
+    match kind:
+        case CriterionKind.NOTES:
+            return _notes
+        case CriterionKind.NO_STOPS:
+            return _no_stops
+        case CriterionKind.TEMPO:
+            return _tempo
+        case CriterionKind.TIMING:
+            return _timing
+        case CriterionKind.STEADINESS:
+            return _steadiness
+        case CriterionKind.EVENNESS:
+            return _evenness
+        case CriterionKind.TUNE:
+            return _tune
+        case CriterionKind.RHYTHM:
+            return over.read_rhythm
+        case CriterionKind.CHANGES:
+            return over.read_changes
+        case CriterionKind.OWN_QUESTION:
+            return _own
+        case CriterionKind.CONDITIONS:
+            return _conditions
+        case _:
+            assert_never(kind)
 
 
 def _times(form: Form) -> Times:
@@ -159,10 +183,8 @@ def _times(form: Form) -> Times:
 
 def read_criterion(form: Form) -> Criterion:
     """Read the editor. Raises InputError naming the field that cannot be read."""
-    tests: list[AnyTest] = [read(form) for name, read in READERS.items() if form.get(name)]
-    stated = _conditions(form)
-    if stated:
-        tests.append(ConditionsTest(stated=stated))
+    asked = (_read(kind, form) for kind in CriterionKind)
+    tests = tuple(test for test in asked if test is not None)
     if not tests:
         raise RuleError(
             "A question needs at least one test.",
@@ -177,17 +199,15 @@ def read_criterion(form: Form) -> Criterion:
             remedy="Beside the changes only tempo, conditions and a question of your own go.",
         )
     alone = bool(form.get("rhythm_only")) and ChangesTest not in kinds
-    return Criterion(tests=tuple(tests), times=_times(form), rhythm_only=alone)
+    return Criterion(tests=tests, times=_times(form), rhythm_only=alone)
 
 
-def _fields(test: AnyTest) -> dict[str, str]:
-    if isinstance(test, ChangesTest):
-        return over.changes_fields(test)
-    return over.rhythm_fields(test) if isinstance(test, RhythmTest) else _plain_fields(test)
-
-
-def _plain_fields(test: AnyTest) -> dict[str, str]:
+def _fields(test: AnyTest) -> dict[str, str]:  # noqa: C901 - a table
     match test:
+        case ChangesTest():
+            return over.changes_fields(test)
+        case RhythmTest():
+            return over.rhythm_fields(test)
         case NotesTest(allowed=allowed):
             return {"notes_allowed": str(allowed)}
         case TempoTest(mark=mark, beat_unit_beats=unit, within_percent=within):
@@ -208,7 +228,7 @@ def _plain_fields(test: AnyTest) -> dict[str, str]:
         case ConditionsTest(stated=stated):
             return {"conditions_more": ", ".join(s for s in stated if s not in CONDITIONS)}
         case _:
-            return {}
+            assert_never(test)
 
 
 def editor_of(criterion: Criterion) -> Editor:

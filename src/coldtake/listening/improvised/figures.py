@@ -149,8 +149,10 @@ def _choruses(test: ChangesTest, ground: Ground, until_beats: float) -> Figure:
 
 def _register(test: ChangesTest, notes: Sequence[OnBeats]) -> Figure | None:
     """Whether all notes lie within the range, as they sound; a doubtful one decides nothing."""
-    if (test.lowest is None and test.highest is None) or not notes:
+    if test.lowest is None and test.highest is None:
         return None
+    if not notes:
+        return not_told("range", 0.0, "notes outside", "no note was heard over the changes")
     low, high = test.lowest or 0, 127 if test.highest is None else test.highest
     beyond = [n for n in notes if not low <= n.pitch <= high]
     sure = [n for n in beyond if n.sure and n.offset - n.onset >= SURE_LENGTH_BEATS]

@@ -8,10 +8,24 @@ top. Tests that need something written (notes, evenness, ...) cannot be told of 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from dataclasses import replace as replaced
+from typing import assert_never
 
 from msgspec.structs import replace
 
-from coldtake.domain.criterion import ChangesTest, Criterion, TempoTest
+from coldtake.domain.criterion import (
+    AnyTest,
+    ChangesTest,
+    ConditionsTest,
+    EvennessTest,
+    NoStopsTest,
+    NotesTest,
+    OwnQuestionTest,
+    RhythmTest,
+    SteadinessTest,
+    TempoTest,
+    TimingTest,
+    TuneTest,
+)
 from coldtake.domain.take import (
     Answer,
     ChordHeard,
@@ -35,18 +49,22 @@ from coldtake.listening.improvised.placing import TEMPO_ROOM, Placing, by_click,
 from coldtake.listening.improvised.transcribing import transcribe
 from coldtake.listening.improvised.words import note_words
 from coldtake.listening.keys import Keys
+from coldtake.listening.measures import figures_by, unmeasured
 from coldtake.listening.sound import Sound
-from coldtake.listening.thresholds import not_told
-from coldtake.listening.verdicts import PLAYER_MAY_ANSWER, answer_of, cannot_tell, reason_of
+from coldtake.listening.verdicts import (
+    PLAYER_MAY_ANSWER,
+    UNMEASURED,
+    answer_of,
+    cannot_tell,
+    reason_of,
+)
 from coldtake.music.changes import changes_of
 from coldtake.music.passage import Passage
 
 CLICK_TEMPO_ROOM = 0.004  # a click's tempo is known; clocks and the player differ a little
 TEMPO_ERROR = 0.01
 USUAL_LOWEST, BELOW_WRITTEN = 40, 5
-NOT_TOLD = not_told(
-    "other tests", 0.0, "", "nothing is written that an improvisation could be compared with"
-)
+NOTHING_WRITTEN = "nothing is written that an improvisation could be compared with"
 NO_CHANGES = Obstacle(
     "There are no chord symbols in this notation to improvise over.",
     "Give the step its changes, with chord symbols above the bars.",
@@ -139,7 +157,7 @@ def _judged(take: _Take, asked: Asked, ground: Ground, beside: ClickEffect | Non
     test = _as_it_sounds(_test(asked), asked.passage.transposition)
     figures = (
         *figures_of(test, ways, ground, take.errors, until),
-        *_others(asked.criterion, placing),
+        *figures_by(lambda t: _other(t, placing), asked.criterion.heard),
     )
     told = None if beside is None else beside.told
     return _verdict(take, figures, placing, ways[0], told)
@@ -169,14 +187,20 @@ def _as_it_sounds(test: ChangesTest, transposition: int) -> ChangesTest:
     return replace(test, lowest=low, highest=high)
 
 
-def _others(criterion: Criterion, placing: Placing) -> list[Figure]:
-    """The other tests: of an improvisation only the tempo can be told."""
-    found = [
-        _tempo(test, placing) if isinstance(test, TempoTest) else None
-        for test in criterion.heard
-        if not isinstance(test, ChangesTest)
-    ]
-    return [f or NOT_TOLD for f in found]
+def _other(test: AnyTest, placing: Placing) -> tuple[Figure, ...]:
+    """Another test than the changes: of an improvisation only the tempo can be told."""
+    match test:
+        case TempoTest():
+            return (_tempo(test, placing),)
+        case (
+            NotesTest() | SteadinessTest() | TimingTest() | EvennessTest() | TuneTest()
+            | NoStopsTest() | RhythmTest()
+        ):  # fmt: skip
+            return (unmeasured(test, NOTHING_WRITTEN),)
+        case ChangesTest() | ConditionsTest() | OwnQuestionTest():
+            return ()  # the changes have their own figures, the others are the player's
+        case _:
+            assert_never(test)
 
 
 def _tempo(test: TempoTest, placing: Placing) -> Figure:
@@ -206,7 +230,7 @@ def _verdict(
     return Verdict(
         answer=answer,
         reason=" ".join([reason_of(answer, figures), bars, *take.remarks]),
-        remedy="" if answer is not Answer.CANNOT_TELL else _remedy(placing),
+        remedy="" if answer is not Answer.CANNOT_TELL else _remedy(placing, figures),
         tempo_bpm=placing.bpm,
         tests=figures,
         notes=_notes(take.notes, way, placing),
@@ -217,7 +241,9 @@ def _verdict(
     )
 
 
-def _remedy(placing: Placing) -> str:
+def _remedy(placing: Placing, figures: Sequence[Figure]) -> str:
+    if any(not f.measured for f in figures):
+        return UNMEASURED
     if len(placing.first_beats) > 1:
         return f"Play with the click, so that the bars are known. {PLAYER_MAY_ANSWER}"
     return f"Play it once more. {PLAYER_MAY_ANSWER}"
