@@ -297,6 +297,42 @@ class TestListen:
         assert told["verdict"] == "cannot tell"
         assert told["reason"]
 
+    @pytest.mark.parametrize("kind", [TypeError, MemoryError, RecursionError, AssertionError])
+    def test_a_fault_of_the_program_is_no_answer(self, inside, passage, take, monkeypatch, kind):
+        def broken(*_, **__):
+            raise kind("an inner fault")
+
+        monkeypatch.setattr("coldtake.listening.any_take.judge_take", broken)
+        done = inside("listen", take, "--passage", passage, "--json")
+        assert (done.returncode, done.stdout) == (70, "")
+        lines = done.stderr.splitlines()
+        assert lines[0].startswith("Traceback")  # whoever mends it needs the place
+        assert lines[-1].startswith(f"coldtake: Coldtake itself failed ({kind.__name__})")
+
+    def test_a_fault_in_a_process_of_its_own(self, passage, take):
+        code = (
+            "import sys, coldtake.listening.any_take as listener, coldtake.cli\n"
+            "listener.judge_take = None\n"
+            f"sys.exit(coldtake.cli.main(['listen', {str(take)!r}, '--passage', {str(passage)!r}]))"
+        )
+        words = [sys.executable, "-c", code]
+        done = subprocess.run(words, env=environment(), capture_output=True, text=True)
+        assert (done.returncode, done.stdout) == (70, "")
+
+    def test_a_reader_that_has_gone_is_no_yes(self, passage, take):
+        words = [sys.executable, "-m", "coldtake", "listen", str(take), "--passage", str(passage)]
+        gone, mouth = os.pipe()
+        os.close(gone)
+        done = subprocess.run(words, env=environment(), stdout=mouth, stderr=subprocess.PIPE)
+        os.close(mouth)
+        assert (done.returncode, done.stderr) == (141, b"")
+
+    def test_its_help_says_every_status(self, capsys):
+        with pytest.raises(SystemExit):
+            main(["listen", "--help"])
+        told = " ".join(capsys.readouterr().out.split())
+        assert "0 yes, 1 no, 3 cannot tell, 2 bad input, 70 a fault of Coldtake itself" in told
+
     def test_only_some_bars(self, inside, take, tmp_path):
         longer = tmp_path / "longer.abc"
         longer.write_text(ABC.replace("C4|\n", "C4|GABc|c4|\n"))

@@ -1,11 +1,13 @@
 """From the words of the command line to an exit status; the one place where errors are printed.
 
-Exit status: 0 done (listen: yes), 1 listen: no, 2 bad input, 3 listen: cannot tell, 4 the data
-folder or database cannot be used, 130 interrupted.
+Exit status: 0 done (listen: yes), 1 listen: no (check: something is amiss), 2 bad input, 3 listen:
+cannot tell, 4 the data folder or database cannot be used, 70 a fault of Coldtake itself, 130
+interrupted, 141 the reader of the output has gone.
 """
 
 import os
 import sys
+import traceback
 from collections.abc import Sequence
 from importlib import import_module
 
@@ -14,7 +16,9 @@ from coldtake.errors import BusyError, ColdtakeError, InputError, StoreError
 
 BAD_INPUT = 2
 NO_STORE = 4
+FAULT = 70  # EX_SOFTWARE of sysexits(3), "an internal software error" (4.3BSD, 1986)
 INTERRUPTED = 130
+NO_READER = 141  # as a shell says of a command that SIGPIPE ended: 128 and the signal's 13
 _TOP_LEVEL = ("-h", "--help", "--version")
 
 
@@ -30,7 +34,18 @@ def main(argv: Sequence[str] | None = None) -> int:
         return INTERRUPTED
     except BrokenPipeError:  # the reader (`head`, a closed pager) has gone: nothing to say to it
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
+        return NO_READER  # 0 would be a yes
+    except Exception as fault:  # noqa: BLE001 - Python itself would exit with 1, which is a no
+        traceback.print_exc()
+        print(f"coldtake: {_fault_words(fault)}", file=sys.stderr)
+        return FAULT
+
+
+def _fault_words(fault: Exception) -> str:
+    return (
+        f"Coldtake itself failed ({type(fault).__name__}), so there is no result. "
+        "Report it with the lines above."
+    )
 
 
 def status_of(error: ColdtakeError) -> int:

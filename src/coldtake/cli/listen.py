@@ -1,9 +1,10 @@
 """`coldtake listen`: one take against one passage. Needs no data folder."""
 
-import math
 from argparse import Namespace
 from pathlib import Path
 from typing import Any
+
+import msgspec
 
 from coldtake.cli.opened import print_json
 from coldtake.domain.take import Answer, Figure, NoteEvidence, NoteStatus, Verdict
@@ -31,8 +32,11 @@ def run(arguments: Namespace) -> int:
     verdict = judge_take(
         Path(arguments.take),
         passage,
-        default_criterion(arguments.tempo),
+        default_criterion(
+            arguments.tempo, choruses=arguments.choruses, rhythm_only=arguments.rhythm
+        ),
         click_bpm=arguments.click,
+        tempo_bpm=arguments.tempo,
     )
     if arguments.json:
         print_json(as_json(verdict))
@@ -54,6 +58,7 @@ def as_json(verdict: Verdict) -> dict[str, Any]:
         "restarts": [{"at_s": r.at_s, "to_beat": r.to_beat} for r in verdict.restarts],
         "abstained": list(verdict.abstained),
         "engine": verdict.engine,
+        "chords": msgspec.to_builtins(verdict.chords),
     }
 
 
@@ -85,8 +90,8 @@ def _test_words(figure: Figure) -> str:
 def _figure(figure: Figure) -> dict[str, Any]:
     return {
         "name": figure.name,
-        "value": _finite(figure.value),
-        "uncertainty": _finite(figure.uncertainty),
+        "value": figure.value,
+        "uncertainty": figure.uncertainty,
         "threshold": figure.threshold,
         "unit": figure.unit,
         "passed": figure.passed,
@@ -110,10 +115,6 @@ def _note(note: NoteEvidence) -> dict[str, Any]:
         "mistuned": note.mistuned,
         "confidence": note.confidence,
     }
-
-
-def _finite(value: float | None) -> float | None:
-    return value if value is not None and math.isfinite(value) else None
 
 
 def _placed(fault: PassageError, name: str) -> PassageError:

@@ -105,8 +105,12 @@ def _plan(commands: "Commands[Parser]") -> None:
 
 
 def _listen(commands: "Commands[Parser]") -> None:
-    words = "judge a recorded take against a passage: 0 yes, 1 no, 3 cannot tell, 2 bad input"
-    parser = commands.add_parser("listen", help=words, description=words)
+    words = "judge a recorded take against a passage"
+    statuses = (
+        "Exit status: 0 yes, 1 no, 3 cannot tell, 2 bad input, 70 a fault of Coldtake itself: no "
+        "answer about the take."
+    )
+    parser = commands.add_parser("listen", help=words, description=words, epilog=statuses)
     parser.add_argument("take", metavar="TAKE", help="WAV, FLAC, Ogg, MP3, M4A, WebM or MIDI")
     parser.add_argument(
         "--passage", required=True, metavar="FILE", help="MusicXML (.musicxml, .mxl), MEI or ABC"
@@ -123,6 +127,16 @@ def _listen(commands: "Commands[Parser]") -> None:
         type=_number(float, 1.0, TEMPO_MOST),
         metavar="BPM",
         help="there was a click at this tempo",
+    )
+    instead = parser.add_mutually_exclusive_group()
+    instead.add_argument(
+        "--choruses",
+        type=_number(int, 1, 12),
+        metavar="N",
+        help="N choruses improvised over the chord symbols, not the written notes",
+    )
+    instead.add_argument(
+        "--rhythm", action="store_true", help="only the rhythm counts: clapped, on drums"
     )
     _json(parser)
 
