@@ -73,14 +73,19 @@ def _linked_zone() -> str:
 
 
 def open_services(
-    data: Path | None = None, *, database_url: str | None = None, clock: Clock | None = None
+    data: Path | None = None,
+    *,
+    database_url: str | None = None,
+    clock: Clock | None = None,
+    new_log: bool = False,
 ) -> Services:
     """Open the data folder; the log is in it unless `database_url` or COLDTAKE_DATABASE is given.
 
-    A damaged log is put right first. Raises StoreError, BusyError.
+    A damaged log is put right first. new_log : begin an empty one in a folder that lost its own.
+    Raises StoreError, BusyError.
     """
-    time = clock or SystemClock()
-    opened = open_folder(data_folder(data), time.now, database_url or os.environ.get(DATABASE))
+    time, url = clock or SystemClock(), database_url or os.environ.get(DATABASE)
+    opened = open_folder(data_folder(data), time.now, url, new_log=new_log)
     return Services(opened.store, opened.takes, time, care=opened.keeper)
 
 

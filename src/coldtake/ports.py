@@ -13,7 +13,8 @@ class Store(Protocol):
     """The append-only log.
 
     Guarantees: `append` is one transaction, all or nothing; an id already there is left as it was
-    (and not counted); after `append` returns, the events survive a crash of the process.
+    (and not counted); after `append` returns, the events survive a crash of the process. Neither
+    `append` nor `refuse` returns when the log that is open is no longer the one at its place.
     """
 
     def append(self, events: Iterable[Event]) -> int:
@@ -45,6 +46,14 @@ class Store(Protocol):
 
     def event(self, event_id: str) -> Event | None:
         """Return one event by its id, None where the log has no such event."""
+        ...
+
+    def amiss(self) -> str:
+        """Say what is not at its place any more (a folder or log that was replaced), or ""."""
+        ...
+
+    def confirm(self) -> None:
+        """Raise StoreError where something is: what is acknowledged then would be lost."""
         ...
 
     def close(self) -> None:

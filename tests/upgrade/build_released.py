@@ -96,7 +96,6 @@ PLAN = Plan(
 SAID = SaidTopic(
     topic_id=topic().id,
     on=START.date() + timedelta(days=3),
-    of=2,
     clean_steps=Interval(low=0.0, mid=1.0, high=2.0),
     ready_chance=0.25,
     steps=(SaidChance(step_id=FIRST.id, chance=0.5),),

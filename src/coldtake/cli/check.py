@@ -14,7 +14,7 @@ AMISS = 1
 
 def run(arguments: Namespace) -> int:
     """Check the data folder; exit with 1 where something is amiss that could not be put right."""
-    with services_of(arguments) as services:
+    with services_of(arguments, must_exist=True) as services:
         assert services.care is not None
         before = len(services.care.repairs())
         checkup = services.care.check(ShownProgress())

@@ -9,7 +9,7 @@ from coldtake.errors import InputError
 
 def run(arguments: Namespace) -> int:
     """List the copies, after choosing their folder or making one where that was asked."""
-    with services_of(arguments) as services:
+    with services_of(arguments, must_exist=True) as services:
         care = services.care
         assert care is not None
         if care.copies_to() is None:

@@ -18,7 +18,7 @@ def run(arguments: Namespace) -> int:
         )
     from coldtake.practice.archive import export
 
-    with services_of(arguments) as services:
+    with services_of(arguments, must_exist=True) as services:
         written = export(services, target, progress=ShownProgress())
     if arguments.json:
         print_json(written)

@@ -1,5 +1,6 @@
 """What the commands that need the data folder share."""
 
+import os
 import sys
 from argparse import Namespace
 from collections.abc import Iterator
@@ -7,21 +8,44 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from coldtake.errors import StoreError
+
 if TYPE_CHECKING:
     from coldtake.practice.services import Services
 
 
 @contextmanager
-def services_of(arguments: Namespace) -> "Iterator[Services]":
-    """Open the data folder that was named, and close it again."""
+def services_of(
+    arguments: Namespace, *, new_log: bool = False, must_exist: bool = False
+) -> "Iterator[Services]":
+    """Open the data folder that was named, and close it again.
+
+    new_log : also one that lost its log; must_exist : only one that has one. Raises StoreError.
+    """
     from coldtake.bootstrap import open_services
 
-    services = open_services(Path(arguments.data) if arguments.data else None)
+    if must_exist:
+        _check_exists(arguments.data)
+    services = open_services(Path(arguments.data) if arguments.data else None, new_log=new_log)
     tell_repairs(services)
     try:
         yield services
     finally:
         services.close()
+
+
+def _check_exists(data: str | None) -> None:
+    """Raise StoreError where there is no log to look at; nothing is made then."""
+    from coldtake.storage.folder import LOG_NAME, data_path
+    from coldtake.storage.log import DATABASE
+
+    folder = data_path(data)
+    if not os.environ.get(DATABASE) and not folder.is_dir():
+        raise StoreError(
+            "There is no such data folder.",
+            where=str(folder),
+            remedy=f"Name the folder that holds {LOG_NAME} with --data.",
+        )
 
 
 def tell_repairs(services: "Services") -> None:

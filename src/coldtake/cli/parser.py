@@ -91,6 +91,11 @@ def _serve(commands: "Commands[Parser]") -> None:
     parser.add_argument(
         "--demo", action="store_true", help="fill an empty data folder with the example first"
     )
+    parser.add_argument(
+        "--new-log",
+        action="store_true",
+        help="start an empty log in a folder whose own log is missing",
+    )
     _json(parser)
 
 

@@ -17,7 +17,7 @@ def run(arguments: Namespace) -> int:
 
     with (
         source_of(Path(arguments.archive)) as source,
-        services_of(arguments) as services,
+        services_of(arguments, new_log=True) as services,
     ):
         brought = restore(services, source, merge=arguments.merge, progress=ShownProgress())
     if arguments.json:

@@ -15,7 +15,7 @@ from fastapi import FastAPI
 from coldtake.bootstrap import fill_with_demo, make_app, open_services
 from coldtake.cli.opened import ShownProgress, print_json, tell_repairs
 from coldtake.errors import InputError
-from coldtake.storage.folder import data_folder
+from coldtake.storage.folder import LOG_NAME, data_folder
 from coldtake.storage.lock import FolderLock
 
 HOST = "127.0.0.1"
@@ -50,7 +50,7 @@ def run(arguments: Namespace) -> int:
 
 
 def _serve(arguments: Namespace, folder: Path, lock: FolderLock) -> None:
-    services, app = open_services(folder), None
+    services, app = open_services(folder, new_log=arguments.new_log), None
     tell_repairs(services)
     try:
         if services.care is not None:
@@ -59,7 +59,7 @@ def _serve(arguments: Namespace, folder: Path, lock: FolderLock) -> None:
             fill_with_demo(services, ShownProgress())
         listener = _listen(arguments.port)
         address = f"http://{HOST}:{listener.getsockname()[1]}/"
-        lock.say(address)
+        lock.say(address, folder / LOG_NAME)
         app = make_app(services, data=folder)
         config = uvicorn.Config(app, log_level="warning", timeout_graceful_shutdown=_CLOSING_S)
         shared = _share(app, arguments.share)

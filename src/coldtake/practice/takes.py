@@ -1,5 +1,6 @@
 """Takes: the sound is on disk before the log speaks of it; then the listener judges."""
 
+import hashlib
 import math
 from datetime import date, datetime
 from pathlib import Path
@@ -55,12 +56,15 @@ class Takes:
         """
         _check(at, day, click_bpm, click)
         take_id = (take_id or self._log.new_id()).lower()
+        self._log.store.confirm()
         known = self._log.state().takes.get(take_id)
-        if known:
+        if known and not self._files.damaged(take_id, known.sha256):
             return known
         from coldtake.listening.apart import to_flac
 
         kept = to_flac(sound, filename)
+        if known and hashlib.sha256(kept.flac).hexdigest() != known.sha256:
+            return known  # another sound than the lost one: its place stays free for that
         sha256 = self._files.keep(take_id, kept.flac)
         data = ev.TakeRecorded(
             take_id=take_id,

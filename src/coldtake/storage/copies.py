@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from coldtake.domain.care import Copy
-from coldtake.durable import flush_folder
+from coldtake.durable import flush_folder, private_folder
 from coldtake.errors import InputError, StoreError
 from coldtake.storage.faults import of_system
 from coldtake.storage.sums import COLUMNS, digest_of
@@ -145,7 +145,7 @@ class Copies:
         chosen = self.folder
         if chosen != self.inside and chosen.is_dir():
             return chosen
-        self.inside.mkdir(exist_ok=True)
+        private_folder(self.inside)
         return self.inside
 
     def _forget_old(self, folder: Path) -> None:

@@ -15,13 +15,14 @@ from pathlib import Path
 
 from coldtake.domain.care import Repair
 from coldtake.domain.events import Event, from_json
-from coldtake.durable import flush_file, flush_folder
+from coldtake.durable import flush_file, flush_folder, private_file, private_folder
 from coldtake.errors import BusyError, StoreError
 from coldtake.storage.carving import Carved, carve, whole
 from coldtake.storage.copies import Copies, opened, opened_copy, path_of
 from coldtake.storage.faults import of_system
 from coldtake.storage.folder import sqlite_url_of
 from coldtake.storage.log import SqlStore
+from coldtake.storage.place import MARKER
 from coldtake.storage.repairs import Repairs
 from coldtake.storage.sums import COLUMNS
 from coldtake.storage.wal import is_cut
@@ -146,10 +147,11 @@ def _counted(entries: dict[int, Entry]) -> str:
 def _kept_aside(database: Path, now: datetime) -> Path:
     """Copy the damaged files into a folder of their own; they stay as they were."""
     folder = database.parent / ASIDE / now.strftime("%Y-%m-%d-%H%M%S")
-    folder.mkdir(parents=True, exist_ok=True)
+    private_folder(folder.parent)
+    private_folder(folder)
     for name in (database.name, *(database.name + end for end in _BESIDE)):
-        with contextlib.suppress(FileNotFoundError):
-            shutil.copyfile(database.with_name(name), folder / name)
+        if (found := database.with_name(name)).exists():
+            shutil.copyfile(found, private_file(folder / name))
             flush_file(folder / name)
     flush_folder(folder)
     return folder
@@ -202,7 +204,7 @@ def _build(database: Path, entries: dict[int, Entry], found: Carved, base: Path 
     """Write the new database whole, under a name that does not count yet; return where."""
     building = database.with_name(_BUILDING)
     _remove(building)
-    store = SqlStore(sqlite_url_of(building))
+    store = SqlStore(sqlite_url_of(building), marker=database.with_name(MARKER))
     try:
         for batch in _batches(entries):
             store.append(batch)

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from sqlalchemy.engine import URL
 
+from coldtake.durable import private_folder
 from coldtake.errors import StoreError
 from coldtake.storage.faults import of_system
 
@@ -15,10 +16,9 @@ TAKES_NAME = "takes"
 
 def data_folder(override: str | Path | None = None) -> Path:
     """Return the data folder, made if need be. Raises StoreError where that cannot be done."""
-    chosen = override or os.environ.get(ENVIRONMENT)
-    folder = Path(chosen).expanduser().absolute() if chosen else _usual()
+    folder = data_path(override)
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        private_folder(folder)
     except FileExistsError as fault:
         raise StoreError(
             "This is a file, not a folder.", where=str(folder), remedy="Name a folder with --data."
@@ -26,6 +26,12 @@ def data_folder(override: str | Path | None = None) -> Path:
     except OSError as fault:
         raise of_system(fault, folder) from fault
     return folder
+
+
+def data_path(override: str | Path | None = None) -> Path:
+    """Return where the data folder is, or would be."""
+    chosen = override or os.environ.get(ENVIRONMENT)
+    return Path(chosen).expanduser().absolute() if chosen else _usual()
 
 
 def sqlite_url(folder: Path) -> URL:

@@ -18,8 +18,8 @@ from coldtake.errors import ColdtakeError
 from coldtake.ports import Cancelled, Progress
 from coldtake.storage.copies import INSIDE, Copies
 from coldtake.storage.faults import of_system
-from coldtake.storage.folder import TAKES_NAME
-from coldtake.storage.lock import FolderUse
+from coldtake.storage.folder import LOG_NAME, TAKES_NAME
+from coldtake.storage.lock import FolderUse, served_elsewhere
 from coldtake.storage.log import SqlStore
 from coldtake.storage.repairs import Repairs
 from coldtake.storage.takes import FolderTakes, write_whole
@@ -200,8 +200,15 @@ class Keeper:
             beside.keep(take_id, self._takes.path(take_id).read_bytes())
 
     def _remarks(self, events: int) -> tuple[str, ...]:
-        remarks = []
+        amiss = self._store.amiss()
+        remarks = [f"{amiss} Nothing is saved until that is mended."] if amiss else []
         if self._copies:
+            other = served_elsewhere(self._folder / LOG_NAME)
+            if other:
+                remarks.append(
+                    f"The running Coldtake ({other}) has another log open than the one in this "
+                    "folder, and saves nothing. Stop it and start it again."
+                )
             fault = self._copies.index_fault()
             if fault and self._copies.index_fault(mend=True):
                 remarks.append(f"The log is damaged: {fault}. Start Coldtake again to repair it.")

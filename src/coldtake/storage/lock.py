@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 from typing import IO
 
+from coldtake.durable import private_file
 from coldtake.errors import BusyError
 from coldtake.storage.faults import of_system
 
@@ -25,7 +26,7 @@ class FolderLock:
     def hold(self, words: str) -> None:
         """Take the lock and leave a word on who holds it. Raises BusyError, StoreError."""
         try:
-            file = self._path.open("a+", encoding="utf-8")
+            file = private_file(self._path).open("a+", encoding="utf-8")
         except OSError as fault:
             raise of_system(fault, self._path) from fault
         if not _try_lock(file):
@@ -39,12 +40,15 @@ class FolderLock:
         self._file = file
         self.say(words)
 
-    def say(self, words: str) -> None:
-        """Change the word on who holds the lock."""
+    def say(self, words: str, log: Path | None = None) -> None:
+        """Change the word on who holds the lock. log : the file that it has open (`served_log`)."""
         if self._file:
             self._file.seek(0)
             self._file.truncate()
             self._file.write(f"process {os.getpid()}, {words}\n")
+            if log is not None and log.exists():
+                found = log.stat()
+                self._file.write(f"{os.getpid()} {found.st_dev} {found.st_ino}\n")
             self._file.flush()
 
     def release(self) -> None:
@@ -54,7 +58,21 @@ class FolderLock:
             self._file = None
 
     def _holder(self) -> str:
-        return self._path.read_text(encoding="utf-8").strip() or "another process"
+        return self._path.read_text(encoding="utf-8").partition("\n")[0] or "another process"
+
+
+def served_elsewhere(log: Path) -> str:
+    """Say which running server of this folder has another log open; empty where none has."""
+    try:
+        first, *more = (log.parent / _NAME).read_text(encoding="utf-8").splitlines()
+        process, device, inode = (int(word) for word in more[0].split())
+        found = log.stat()
+        if process != os.getpid() and (found.st_dev, found.st_ino) != (device, inode):
+            os.kill(process, 0)  # sends nothing: asks whether it is there
+            return first
+    except (OSError, ValueError, IndexError):
+        return ""
+    return ""
 
 
 def _try_lock(file: IO[str]) -> bool:
@@ -87,7 +105,7 @@ class FolderUse:
     def begin(self) -> bool:
         """Begin to use the folder; say whether nobody else does. Raises StoreError."""
         try:
-            self._file = self._path.open("ab")
+            self._file = private_file(self._path).open("ab")
         except OSError as fault:
             raise of_system(fault, self._path) from fault
         return self._locked(alone=True) or not self._share()

@@ -7,9 +7,10 @@ database's own lock makes several processes one writer.
 import hashlib
 import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime, timedelta
 from itertools import islice
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Insert, Select, func, make_url, select
@@ -20,10 +21,12 @@ from sqlalchemy.exc import ArgumentError, OperationalError
 from coldtake.domain.care import Repair
 from coldtake.domain.events import Event, from_json
 from coldtake.domain.following import order_key
+from coldtake.durable import private_file
 from coldtake.errors import BusyError, StoreError
 from coldtake.storage.engine import open_engine, writing
 from coldtake.storage.faults import spoken
 from coldtake.storage.mending import FromCopy, Mender
+from coldtake.storage.place import Place
 from coldtake.storage.schema import prepare
 from coldtake.storage.shelf import SqlShelf
 from coldtake.storage.sums import COLUMNS, digest_of, row_of
@@ -45,17 +48,24 @@ class SqlStore:
         *,
         from_copy: FromCopy | None = None,
         note: Callable[..., Repair] | None = None,
+        marker: Path | None = None,
     ) -> None:
         """Open `sqlite:////path/file.db` or `postgresql://…`. Raises StoreError or BusyError.
 
         from_copy, note : where an entry damaged on the disk is looked up, and told (`Mender`)
+        marker : the file by which the folder of this log is known (`Place`)
         """
         self._where = _shown(url)
         self._writer = threading.Lock()
+        database = _file_of(url)
+        self.place = Place(database, marker)
         with spoken(self._where):
+            if database is not None:
+                private_file(database)  # SQLite gives its other files the same rights
             self._engine = open_engine(url)
             try:
                 prepare(self._engine, self._where)
+                self.place.settle(self._engine)
             except BaseException:
                 self._engine.dispose()  # a connection left open would hold the file
                 raise
@@ -71,11 +81,13 @@ class SqlStore:
         if not events:
             return 0
         rows = (row_of(event) for event in events)
-        with spoken(self._where), self._writer, writing(self._engine) as connection:
-            new = 0
-            while batch := list(islice(rows, _ROWS_AT_ONCE)):
-                new += _insert(connection, batch)
-            return new
+        with spoken(self._where), self._writer:
+            new: list[int] = []
+            with self._acknowledging() as connection:
+                while batch := list(islice(rows, _ROWS_AT_ONCE)):
+                    new += _insert(connection, batch)
+                self.place.follows(new)
+            return len(new)
 
     def events(self, after: int = 0) -> Iterator[tuple[int, Event]]:
         """Give (sequence number, event) in order of arrival; no transaction is held open.
@@ -143,7 +155,7 @@ class SqlStore:
             "why": why,
             "raw": raw,
         }
-        with spoken(self._where), self._writer, writing(self._engine) as connection:
+        with spoken(self._where), self._writer, self._acknowledging() as connection:
             dialect = _dialect(connection)
             into = dialect.insert(QUARANTINE).values(row)
             connection.execute(into.on_conflict_do_nothing(index_elements=["sha256"]))
@@ -155,6 +167,23 @@ class SqlStore:
         with spoken(self._where), self._engine.connect() as connection:
             rows = connection.execute(query).all()
         return [(datetime.fromisoformat(at), why, bytes(raw)) for at, why, raw in rows]
+
+    def confirm(self) -> None:
+        """Raise StoreError where what is open is not the log at its place any more."""
+        self.place.confirm()
+
+    def amiss(self) -> str:
+        """Say what is not at its place any more; empty when all is."""
+        return self.place.amiss()
+
+    @contextmanager
+    def _acknowledging(self) -> Iterator[Connection]:
+        """Write in one transaction, into the log that lies at its place before and after it."""
+        self.place.confirm()
+        with writing(self._engine) as connection:
+            self.place.confirm(connection)
+            yield connection
+        self.place.confirm(written=True)
 
     def close(self) -> None:
         """Let go of files and connections."""
@@ -209,6 +238,13 @@ def _shown(url: str | URL) -> str:
     return parsed.render_as_string(hide_password=True)
 
 
+def _file_of(url: str | URL) -> Path | None:
+    """Return the file of a log in SQLite, None for a database server."""
+    parsed = make_url(url)
+    lies = parsed.get_backend_name() == "sqlite" and parsed.database
+    return Path(parsed.database) if lies and parsed.database else None
+
+
 def _fetched(connection: Connection, query: Select[Any]) -> Sequence[Any]:
     """Fetch entries; where one of them is no text any more, only their numbers."""
     try:
@@ -240,7 +276,8 @@ def _dialect(connection: Connection) -> Any:
     return postgresql if connection.dialect.name == "postgresql" else sqlite
 
 
-def _insert(connection: Connection, rows: list[dict[str, Any]]) -> int:
+def _insert(connection: Connection, rows: list[dict[str, Any]]) -> Sequence[int]:
+    """Return the numbers of those that were new."""
     into: Insert = _dialect(connection).insert(LOG).values(rows)
     new = into.on_conflict_do_nothing(index_elements=["id"]).returning(LOG.c.sequence)  # type: ignore[attr-defined]
-    return len(connection.execute(new).all())
+    return connection.execute(new).scalars().all()

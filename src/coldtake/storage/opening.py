@@ -14,13 +14,16 @@ from pathlib import Path
 from sqlalchemy.engine import URL
 
 from coldtake.domain.care import Repair
+from coldtake.storage import ownership
 from coldtake.storage.copies import Copies, opened
 from coldtake.storage.damage import look_over
 from coldtake.storage.folder import LOG_NAME, TAKES_NAME, sqlite_url
 from coldtake.storage.keeping import Keeper
 from coldtake.storage.lock import FolderUse
 from coldtake.storage.log import SqlStore
+from coldtake.storage.place import MARKER
 from coldtake.storage.repairs import Repairs
+from coldtake.storage.rights import close_to_others
 from coldtake.storage.schema import HEAD
 from coldtake.storage.takes import FolderTakes
 
@@ -35,15 +38,23 @@ class Opened:
     repair: Repair | None
 
 
-def open_folder(folder: Path, now: Callable[[], datetime], url: str | URL | None = None) -> Opened:
+def open_folder(
+    folder: Path,
+    now: Callable[[], datetime],
+    url: str | URL | None = None,
+    *,
+    new_log: bool = False,
+) -> Opened:
     """Open a data folder; its log is in it unless `url` names another database.
 
+    new_log : begin an empty log even where the folder once had another one
     Raises StoreError, BusyError; then nothing stays open.
     """
+    close_to_others(folder)
     use, takes = FolderUse(folder), FolderTakes(folder / TAKES_NAME)
     alone = use.begin()
     try:
-        return _opened(folder, now, url, takes, use, alone=alone)
+        return _opened(folder, now, url, takes, use, alone=alone, new_log=new_log)
     except BaseException:
         use.end()
         raise
@@ -57,17 +68,26 @@ def _opened(
     use: FolderUse,
     *,
     alone: bool,
+    new_log: bool,
 ) -> Opened:
     repairs, repair = Repairs(folder, now), None
     copies = None if url else Copies(folder / LOG_NAME)
     if copies:
         repair = look_over(folder / LOG_NAME, copies, repairs, alone=alone)
         _copy_before_upgrade(folder / LOG_NAME, copies, now)
+        if not new_log:
+            ownership.check_file(folder, takes)
     store = SqlStore(
         url or sqlite_url(folder),
         from_copy=copies.entry if copies else None,
         note=repairs.note,
+        marker=folder / MARKER,
     )
+    try:
+        ownership.settle(folder, store, takes, new_log=new_log)
+    except BaseException:
+        store.close()
+        raise
     use.share()
     keeper = Keeper(folder, store, takes, copies=copies, repairs=repairs, use=use)
     return Opened(store, takes, keeper, repair)

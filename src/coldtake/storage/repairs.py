@@ -7,7 +7,7 @@ from pathlib import Path
 import msgspec
 
 from coldtake.domain.care import Repair
-from coldtake.durable import flush_file, flush_folder
+from coldtake.durable import flush_file, flush_folder, private_file
 
 NAME = "repairs.jsonl"
 
@@ -23,7 +23,7 @@ class Repairs:
     def note(self, what: str, *, lost: int = 0, aside: str = "") -> Repair:
         """Write down a repair."""
         repair = Repair(at=self.now(), what=what, lost=lost, aside=aside)
-        with self._file.open("ab") as file:
+        with private_file(self._file).open("ab") as file:
             file.write(msgspec.json.encode(repair) + b"\n")
         flush_file(self._file)
         flush_folder(self._file.parent)

@@ -30,6 +30,9 @@ QUARANTINE = Table(
     sqlite_autoincrement=True,
 )
 
+# One row: what the log is called, so that another one in its place is known.
+IDENTITY = Table("identity", METADATA, Column("id", String(36), primary_key=True))
+
 # Computed from the log and safe to throw away: never copied, never exported, rebuilt at any doubt.
 COMPUTED = Table(
     "computed",

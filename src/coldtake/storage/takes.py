@@ -12,7 +12,7 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
-from coldtake.durable import flush_file, flush_folder
+from coldtake.durable import flush_file, flush_folder, private_folder
 from coldtake.errors import NotFoundError, RuleError
 from coldtake.storage.faults import of_system
 
@@ -29,7 +29,7 @@ class FolderTakes:
         self._folder = folder
         try:
             if not folder.is_dir():
-                folder.mkdir(parents=True, exist_ok=True)
+                private_folder(folder)
                 flush_folder(folder.parent)
         except OSError as fault:
             raise of_system(fault, folder) from fault

@@ -17,7 +17,7 @@ import msgspec
 from coldtake import __version__
 from coldtake.domain.events import TakeRecorded, to_json
 from coldtake.domain.state import State
-from coldtake.durable import flush_file, flush_folder
+from coldtake.durable import flush_file, flush_folder, private_file
 from coldtake.errors import NotFoundError, StoreError
 from coldtake.ports import Cancelled, Progress
 from coldtake.practice.archive import contents
@@ -102,7 +102,8 @@ def _whole_file(path: Path) -> Iterator[IO[bytes]]:
     """
     part = path.with_name(f"{path.name}.part")
     try:
-        with part.open("wb") as file:
+        part.unlink(missing_ok=True)
+        with private_file(part).open("wb") as file:
             yield file
         flush_file(part)
         part.replace(path)
