@@ -186,3 +186,33 @@ def test_one_file_holds_the_sound_and_the_performance(passage, tmp_path):
     assert keys_of(with_keys(flac, midi)[:30]) is None
     plain, _ = flac[:4], flac
     assert keys_of(plain) is None
+
+
+TWO_VOICES = (  # invented: the voices meet on one key at three places, once within a chord
+    "X:1\nM:4/4\nL:1/4\nQ:1/4=100\nK:C\n%%score (A B)\nV:A\nV:B\n"
+    "[V:A] c d e f|g e c2|]\n[V:B] c B, e F|G [Ce] c2|]\n"
+)
+
+
+def test_voices_that_meet_on_one_key_are_played_by_one_press():
+    passage = read_passage(TWO_VOICES, "abc")
+    pressed = {(n.onset_beats, n.pitch): n for n in passage.notes}
+    assert len(pressed) == len(passage.notes) - 4
+    keys = [(0.4 + n.onset_beats * 0.6, 0.4 * n.duration_beats, n.pitch) for n in pressed.values()]
+    verdict = judged(keys, passage)
+    assert (verdict.answer, faults(verdict)) == (Answer.YES, [])
+    without = [k for k in keys if k[2] != 76]  # the E that both have, twice
+    assert faults(judged(without, passage)) == [("missed", 76)] * 4
+
+
+def test_a_transposing_player_is_told_both_names_as_they_are_read():
+    """A B-flat clarinet reads D5, and plays a sounding B4, which it reads as D♭5 plus a tone."""
+    abc = "X:1\nM:4/4\nL:1/4\nQ:1/4=100\nK:D transpose=-2\nd e f g|a g f e|d4|]\n"
+    passage = read_passage(abc, "abc")
+    assert passage.transposition == -2
+    assert passage.notes[0].name == "D5"
+    keys = [(0.4 + n.onset_beats * 0.6, 0.4, n.pitch - (k == 4)) for k, n in
+            enumerate(passage.notes)]  # fmt: skip
+    keys.append((0.4 + 4.5 * 0.6, 0.1, 60))
+    words = [n.words for n in judged(keys, passage).notes if n.words]
+    assert words == ["A5 was played as A♭5", "an extra D4"]

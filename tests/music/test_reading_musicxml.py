@@ -174,7 +174,7 @@ def test_octave_transposition():
 
 
 def test_octave_clef_and_octave_line():
-    """MusicXML gives the sounding octave in both; on the page the line's notes stand lower."""
+    """MusicXML gives the sounding octave in both; only the noteheads under a line stand lower."""
     clef = "<clef><sign>G</sign><line>2</line><clef-octave-change>-1</clef-octave-change></clef>"
     passage = read(
         bar("C3"),
@@ -192,7 +192,7 @@ def test_octave_clef_and_octave_line():
     )
     passage = read(start + bar("C6") + stop, bar("C5"))
     assert [(n.pitch, n.written_pitch, n.name) for n in passage.notes] == [
-        (84, 72, "C5"),
+        (84, 72, "C6"),
         (72, 72, "C5"),
     ]
 
@@ -359,3 +359,26 @@ def test_every_pitch_says_its_own_alteration():
     flat = note("Bb4", 8, after='<accidental parentheses="yes">flat</accidental>')
     passage = read(flat + note("B4", 8))
     assert [n.pitch for n in passage.notes] == [70, 71]
+
+
+def octave_line(kind, size=8):
+    made = f'<octave-shift type="{kind}" size="{size}"/>'
+    return f"<direction><direction-type>{made}</direction-type></direction>"
+
+
+@pytest.mark.parametrize(("kind", "size", "head"), [("down", 8, 76), ("up", 15, 112)])
+def test_a_note_under_an_octave_line_is_called_as_it_is_meant(kind, size, head):
+    passage = read(octave_line(kind, size) + note("E6", 4) + octave_line("stop", size))
+    (only,) = passage.notes
+    assert (only.name, only.pitch, only.written_pitch) == ("E6", 88, head)
+
+
+def test_an_octave_that_nothing_plays_is_refused_with_its_number():
+    text = musicxml(note("E6", 4)).replace("<octave>6<", "<octave>68<")
+    with pytest.raises(PassageError, match="octave 68; octaves are 0 to 9"):
+        read_passage(text, "musicxml")
+
+
+def test_octave_lines_beyond_any_notehead_leave_the_note_meant():
+    passage = read(octave_line("up", 64) + note("E6", 4))
+    assert [(n.name, n.pitch) for n in passage.notes] == [("E6", 88)]

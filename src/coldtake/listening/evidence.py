@@ -12,7 +12,6 @@ from coldtake.listening.hearing import FINE_STEP_S, Floats, Hearing
 from coldtake.listening.playings import CLEAR_ATTACKS, Playing, Reading
 from coldtake.listening.tempo import Grid, TempoFit, against_click, fit_tempo
 from coldtake.music.passage import Passage, PassageNote
-from coldtake.music.tones import pitch_name
 
 MISTUNED_CENTS = 25.0
 DISPLACED_S = 0.045  # at least so far off the player's own timing
@@ -64,12 +63,12 @@ def gather(
         off = against_click(beats, times, cuts, grid)
     unsure = _unsure(hearing, passage, reading, fit)
     notes = tuple(
-        _note(note, reading.kept.get(i), _timing(fit, off, played, i), tuning, i in unsure)
-        for i, note in enumerate(passage.notes)
+        _note(passage, i, reading.kept.get(i), _timing(fit, off, played, i), tuning, i in unsure)
+        for i in range(len(passage.notes))
     )
     return Evidence(
         notes,
-        _extras(reading, tuning),
+        _extras(passage, reading, tuning),
         tuple(
             Restart(at_s=g.at_s, to_beat=float(passage.notes[g.to_index].onset_beats))
             for g in reading.goings
@@ -160,9 +159,10 @@ def of_written(note: PassageNote, status: NoteStatus, **heard: Any) -> NoteEvide
 
 
 def _note(
-    note: PassageNote, playing: Playing | None, timing: _Timing | None,
+    passage: Passage, index: int, playing: Playing | None, timing: _Timing | None,
     tuning: float, unsure: bool,
 ) -> NoteEvidence:  # fmt: skip
+    note = passage.notes[index]
     if playing is None:
         return of_written(
             note, NoteStatus.RIGHT if unsure else NoteStatus.MISSED,
@@ -182,8 +182,10 @@ def _note(
         onset_s=playing.onset_s, offset_s=playing.offset_s, pitch=pitch, cents=cents,
         deviation_ms=late, displaced=displaced, mistuned=mistuned,
         confidence=0.4 if unsure else _confidence(playing),
-        words=_words(note, pitch, tuning, wrong, unsure, late if displaced else None,
-                     cents if mistuned else None),
+        words="cannot tell its pitch surely" if unsure
+        else f"{note.name} was played as {passage.name_as_read(pitch - tuning)}"
+        if wrong and pitch is not None
+        else _off_words(late if displaced else None, cents if mistuned else None),
     )  # fmt: skip
 
 
@@ -199,14 +201,7 @@ def least_displaced_s(error_s: float, spread_s: float) -> float:
     return max(DISPLACED_S + error_s, DISPLACED_SPREADS * spread_s)
 
 
-def _words(
-    note: PassageNote, pitch: float | None, tuning: float, wrong: bool, unsure: bool,
-    late_ms: float | None, cents: float | None,
-) -> str:  # fmt: skip
-    if unsure:
-        return "cannot tell its pitch surely"
-    if wrong and pitch is not None:
-        return f"{note.name} was played as {pitch_name(pitch - tuning)}"
+def _off_words(late_ms: float | None, cents: float | None) -> str:
     parts = []
     if late_ms is not None:
         parts.append(f"{abs(late_ms):.0f} ms {'late' if late_ms > 0 else 'early'}")
@@ -215,7 +210,7 @@ def _words(
     return ", ".join(parts)
 
 
-def _extras(reading: Reading, tuning: float) -> tuple[NoteEvidence, ...]:
+def _extras(passage: Passage, reading: Reading, tuning: float) -> tuple[NoteEvidence, ...]:
     levels = [p.tone.level_db for p in reading.kept.values()]
     floor = (float(np.median(levels)) if levels else 0.0) - FAINT_DB
     first = min((p.onset_s for p in reading.kept.values()), default=0.0)
@@ -233,7 +228,7 @@ def _extras(reading: Reading, tuning: float) -> tuple[NoteEvidence, ...]:
             offset_s=e.offset_s,
             pitch=e.tone.pitch,
             confidence=_confidence(e),
-            words=f"an extra {pitch_name((e.tone.pitch or 0.0) - tuning)}",
+            words=f"an extra {passage.name_as_read((e.tone.pitch or 0.0) - tuning)}",
         )
         for k, e in enumerate(counted)
     )

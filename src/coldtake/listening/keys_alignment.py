@@ -260,6 +260,7 @@ def _match_event(out: Matched, at: int, visit: Sequence[Press]) -> None:
             continue
         out.played[same] = press
         del open_notes[same]
+    _share_keys(out, event.notes, open_notes)
     for press in left:
         if not open_notes:
             out.extras.append((at, press))
@@ -268,6 +269,13 @@ def _match_event(out: Matched, at: int, visit: Sequence[Press]) -> None:
         out.played[near] = press
         out.wrong.add(near)
         del open_notes[near]
+
+
+def _share_keys(out: Matched, notes: Sequence[int], open_notes: dict[int, int]) -> None:
+    """Voices that meet on one key are all played by it: nobody can press it twice at once."""
+    pressed = {p.pitch: p for i in notes if (p := out.played.get(i)) and i not in out.wrong}
+    for i in [i for i, pitch in open_notes.items() if pitch in pressed]:
+        out.played[i] = pressed[open_notes.pop(i)]
 
 
 def _put_back(out: Matched, passage: Passage) -> Matched:
@@ -294,6 +302,8 @@ def _put_back(out: Matched, passage: Passage) -> Matched:
                 out.wrong.discard(i)
             out.extras.remove(found)
             out.played[i] = found[1]
+        missing = {i: passage.notes[i].pitch for i in event.notes if i not in out.played}
+        _share_keys(out, event.notes, missing)
     out.extras.sort(key=lambda e: e[1].onset_s)
     return out
 

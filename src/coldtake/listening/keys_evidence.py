@@ -12,7 +12,6 @@ from coldtake.listening.keys import Press
 from coldtake.listening.keys_alignment import TOGETHER_S, Event, Matched
 from coldtake.listening.tempo import Grid, TempoFit, against_click, fit_tempo
 from coldtake.music.passage import Passage, PassageNote
-from coldtake.music.tones import pitch_name
 
 CANNOT_TELL = "cannot tell whether it was played: other notes of the chord cover it"
 
@@ -51,12 +50,12 @@ def evidence_of(
     timed = _timed(matched, played, cuts, onset_error_s, grid)
     notes = tuple(
         _unsure_note(note) if i in unsure and i not in matched.played
-        else _note(note, i, matched, timed, unsure=i in unsure)
+        else _note(passage, i, matched, timed, unsure=i in unsure)
         for i, note in enumerate(passage.notes)
     )  # fmt: skip
     return Evidence(
         notes,
-        _extras(matched),
+        _extras(matched, passage),
         tuple(
             Restart(at_s=float(t), to_beat=float(matched.events[e].beat)) for t, e in matched.goings
         ),
@@ -106,14 +105,15 @@ def _unsure_note(note: PassageNote) -> NoteEvidence:
 
 
 def _note(
-    note: PassageNote, i: int, matched: Matched, timed: _Timed, *, unsure: bool
+    passage: Passage, i: int, matched: Matched, timed: _Timed, *, unsure: bool
 ) -> NoteEvidence:
+    note = passage.notes[i]
     press = matched.played.get(i)
     if press is None:
         return of_written(note, NoteStatus.MISSED, words="not played")
     wrong = i in matched.wrong
     late_ms, displaced, apart_s = _lateness(press, i, timed)
-    words = f"{note.name} was played as {pitch_name(press.pitch)}" if wrong else ""
+    words = f"{note.name} was played as {passage.name_as_read(press.pitch)}" if wrong else ""
     if displaced and late_ms is not None and not wrong:
         words = _late_words(late_ms, apart_s)
     return of_written(
@@ -144,12 +144,12 @@ def _lateness(press: Press, i: int, timed: _Timed) -> tuple[float | None, bool, 
     return late_ms, abs(own) > least or apart != 0.0, apart
 
 
-def _extras(matched: Matched) -> tuple[NoteEvidence, ...]:
+def _extras(matched: Matched, passage: Passage) -> tuple[NoteEvidence, ...]:
     return tuple(
         NoteEvidence(
             id=f"extra-{k + 1}", status=NoteStatus.EXTRA,
             onset_s=float(p.onset_s), offset_s=float(p.offset_s), pitch=float(p.pitch),
-            words=f"an extra {pitch_name(p.pitch)}",
+            words=f"an extra {passage.name_as_read(p.pitch)}",
         )
         for k, (_, p) in enumerate(matched.extras)
     )  # fmt: skip

@@ -13,6 +13,7 @@ from coldtake.music import mei, spelling
 from coldtake.music.mei import Element
 from coldtake.music.written_bars import StaffState, WrittenBar
 
+OCTAVES = range(-1, 11)  # of MIDI numbers 0 to 127
 _LONG = {"breve": Fraction(8), "long": Fraction(16), "maxima": Fraction(32)}
 _INSIDE = (
     *("beam", "graceGrp", "bTrem", "ligature", "supplied", "unclear", "add", "damage", "restore"),
@@ -176,13 +177,21 @@ class LayerWalk:
         octave = mei.whole(octave_text, 4)
         alter = self._alter(head, step, octave)
         sounding = mei.whole(head.get("oct.ges"), octave)
+        if octave not in OCTAVES:  # octave lines that never end are added up where a score is read
+            octave = sounding
+        if octave not in OCTAVES:
+            raise PassageError(
+                f"A note stands in octave {octave}; octaves are 0 to 9, and 4 begins at middle C.",
+                where="notation",
+                remedy="Correct that note in the program that wrote the file, and give it again.",
+            )
         return WrittenNote(
             mei.xml_id(head),
             self.at,
             length,
             spelling.midi(step, sounding, alter) + self.state.semitones,
             spelling.midi(step, octave, alter),
-            spelling.name(step, octave, alter),
+            spelling.name(step, sounding, alter),
             mei.whole(head.get("staff"), self.staff),
             self.layer,
             grace,

@@ -84,8 +84,8 @@ class Places:
     def _height(self, note: PassageNote, head: _Head, pitch: int | None) -> float:
         if pitch is None:
             return head.y - 8 * HALF_SPACE
-        written = pitch - (note.pitch - note.written_pitch)
-        steps = _position_of_pitch(written) - _position_of_name(note.name)
+        read = pitch - self._passage.transposition
+        steps = _position_of_pitch(read) - _position_of_name(note.name)
         return head.y - steps * HALF_SPACE
 
 

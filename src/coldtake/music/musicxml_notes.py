@@ -210,12 +210,11 @@ def _sub(parent: Element, name: str, text: object) -> Element:
 
 def _pitch(made: Element, note: WrittenNote) -> None:
     letter, sign = note.name[0], note.name.count("♯") - note.name.count("♭")
-    lifted = 12 * round((note.sounding - note.written_pitch) / 12)
     pitch = ET.SubElement(made, "pitch")
     _sub(pitch, "step", letter)
     if sign:
         _sub(pitch, "alter", sign)
-    _sub(pitch, "octave", int(note.name.lstrip("ABCDEFG♯♭")) + lifted // 12)
+    _sub(pitch, "octave", note.name.lstrip("ABCDEFG♯♭"))
 
 
 def _nominal(event: Event) -> Fraction | None:

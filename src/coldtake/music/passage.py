@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 
+from coldtake.music.tones import pitch_name
+
 TOGETHER_BEATS = 1e-6  # onsets closer than this are one chord
 
 
@@ -23,7 +25,8 @@ class PassageNote:
 
     id : unique within the passage; notation_ids : ids of the noteheads in the engraving
     onset_beats, duration_beats : >= 0, quarter-note beats as played
-    pitch, written_pitch : MIDI numbers; name : written spelling such as "B♭4"
+    pitch, written_pitch : MIDI numbers; name : as it is read, such as "B♭4", under an octave line
+        that of the note meant, not of the notehead
     bar : number of the bar as printed ("0" for a pick-up); bar_index : 0-based, as played
     """
 
@@ -107,6 +110,14 @@ class Passage:
     def written_bpm(self) -> float | None:
         """First written tempo in quarter notes per minute, or None when the page gives none."""
         return self.tempi[0].bpm if self.tempi else None
+
+    def name_as_read(self, pitch: float) -> str:
+        """Name of a sounding pitch [MIDI number] as this player reads it.
+
+        A B-flat clarinet reads a sounding B♭3 as C4. Told beside a note's own name, both are in the
+        same reading.
+        """
+        return pitch_name(pitch - self.transposition)
 
     def duration_s(self, bpm: float) -> float:
         """Length when played at one steady tempo > 0 in quarters per minute [s]."""

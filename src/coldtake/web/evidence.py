@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from coldtake.domain.take import Figure, NoteEvidence, NoteStatus, Verdict
 from coldtake.music.marks import ExtraMark, MarkKind, NoteMark
 from coldtake.music.passage import Passage
-from coldtake.music.tones import pitch_name
 
 OUTSIDE = ", outside "  # in the words of an improvised note
 SURE = 0.5  # below this confidence a note is marked as one that cannot be told
@@ -95,7 +94,7 @@ def _name(note: NoteEvidence, passage: Passage) -> str:
     """An improvised note as the player reads it."""
     if note.status is not NoteStatus.PLAYED or note.pitch is None:
         return "not written"
-    return pitch_name(round(note.pitch) - passage.transposition)
+    return passage.name_as_read(note.pitch)
 
 
 def _bar(note: NoteEvidence, passage: Passage) -> str:
