@@ -216,3 +216,68 @@ def test_a_transposing_player_is_told_both_names_as_they_are_read():
     keys.append((0.4 + 4.5 * 0.6, 0.1, 60))
     words = [n.words for n in judged(keys, passage).notes if n.words]
     assert words == ["A5 was played as A♭5", "an extra D4"]
+
+
+REPEATS = (  # invented: first and second ending, then a da capo
+    "X:1\nM:3/4\nL:1/4\nQ:1/4=120\nK:G\n"
+    "|: G A B | c B A |1 d c B | A2 z :|2 d B A | G3 || e e d | c B A | B c A | d3 |]\n"
+)
+
+
+def in_bars(passage, *gone):
+    """(onset, length, pitch) of the notes played when some bars, by index, are left out."""
+    keys, at = [], 0.4
+    for bar in passage.bars:
+        own = [n for n in passage.notes if n.bar_index == bar.index]
+        if bar.index not in gone:
+            keys += [(at + 0.5 * (n.onset_beats - bar.onset_beats), 0.4, n.pitch) for n in own]
+            at += 0.5 * bar.length_beats
+    return keys
+
+
+@pytest.fixture
+def judged_file(tmp_path):
+    from coldtake.listening.any_take import judge_take
+
+    def judge(keys, passage, criterion=NOTES):
+        path = tmp_path / "take.mid"
+        path.write_bytes(smf(keys))
+        return judge_take(path, passage, criterion)
+
+    return judge
+
+
+def test_a_repeat_that_is_not_taken_is_no_fault(judged_file):
+    passage = read_passage(REPEATS, "abc")
+    verdict = judged_file(in_bars(passage, 0, 1, 2, 3), passage)
+    assert verdict.answer is Answer.YES, verdict.reason
+    assert verdict.rendition.left_out_bars == (0, 1, 2, 3)
+    assert "Repeats were left out: 4 bars." in verdict.reason
+    whole = judged_file(in_bars(passage), passage)
+    assert (whole.answer, whole.rendition) == (Answer.YES, None)
+
+
+def test_with_the_repeat_left_out_a_wrong_note_is_still_wrong(judged_file):
+    passage = read_passage(REPEATS, "abc")
+    keys = in_bars(passage, 0, 1, 2, 3)
+    keys[7] = (*keys[7][:2], keys[7][2] + 1)
+    verdict = judged_file(keys, passage)
+    assert verdict.answer is Answer.NO
+    assert [n.status for n in verdict.notes if n.status != "right"] == ["wrong"]
+
+
+def test_breaking_off_is_not_leaving_out(judged_file):
+    passage = read_passage(REPEATS, "abc")
+    verdict = judged_file(in_bars(passage, 8, 9, 10, 11), passage)
+    assert (verdict.answer, verdict.rendition) == (Answer.NO, None)
+
+
+@pytest.mark.parametrize("semitones", [12, -12])
+def test_another_octave_is_said_and_accepted_and_another_key_is_not(judged_file, semitones):
+    passage = read_passage(REPEATS, "abc")
+    keys = [(t, d, p + semitones) for t, d, p in in_bars(passage)]
+    verdict = judged_file(keys, passage)
+    assert verdict.answer is Answer.YES, verdict.reason
+    assert verdict.rendition.semitones == semitones
+    third = judged_file([(t, d, p + 4) for t, d, p in in_bars(passage)], passage)
+    assert (third.answer, third.rendition) == (Answer.CANNOT_TELL, None)

@@ -157,12 +157,25 @@ class ChordHeard(Plain, frozen=True, kw_only=True):
     arrived: bool | None = None
 
 
+class Rendition(Plain, frozen=True, kw_only=True):
+    """How the player chose to play the passage, where custom leaves it open.
+
+    left_out_bars : indices of the bars, as written out, of repeats that were not taken
+    semitones : all of it so much higher than written, whole octaves
+    """
+
+    left_out_bars: tuple[int, ...] = ()
+    semitones: int = 0
+
+
 class Verdict(Plain, frozen=True, kw_only=True):
     """A judged take. Same file, passage, criterion and engine give the same verdict.
 
     chords : of an improvisation, in the order of playing
     tempo_curve : (beat, quarters per minute) along the passage
     click : the click as it was heard in the recording, None where there was none to hear
+    obstacle : code of what stood in the way of telling, empty where nothing did or it has none
+    rendition : None: as written
     """
 
     answer: Answer
@@ -178,6 +191,8 @@ class Verdict(Plain, frozen=True, kw_only=True):
     tempo_curve: tuple[tuple[float, float], ...] = ()
     click: ClickHeard | None = None
     chords: tuple[ChordHeard, ...] = ()
+    obstacle: str = ""
+    rendition: Rendition | None = None
 
     def said(self) -> "Verdict":
         """Return it without notes, chords and curve: these are long, and stay in the log."""

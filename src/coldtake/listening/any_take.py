@@ -12,6 +12,7 @@ from coldtake.listening.judge import judge
 from coldtake.listening.keys import is_keys, read_keys
 from coldtake.listening.keys_file import keys_of, keys_to_flac
 from coldtake.listening.keys_judge import judge_keys
+from coldtake.listening.renditions import as_chosen
 from coldtake.listening.rhythm_only.judging import judge_rhythm, judge_rhythm_keys
 from coldtake.listening.sound import read_sound, to_flac
 from coldtake.music.passage import Passage
@@ -51,16 +52,24 @@ def judge_take(
         return _rhythm_alone(path, midi, asked)
     if midi is not None:
         keys = read_keys(midi, path.name)
-        return judge_keys(keys, passage, criterion, click_bpm=click_bpm, click=click)
-    return judge(
-        read_sound(path),
-        passage,
-        criterion,
-        click_bpm=click_bpm,
-        click=click,
-        started_cold=started_cold,
-        tell=tell,
-    )
+
+        def judge_one(passage: Passage) -> Verdict:
+            return judge_keys(keys, passage, criterion, click_bpm=click_bpm, click=click)
+    else:
+        sound = read_sound(path)
+
+        def judge_one(passage: Passage) -> Verdict:
+            return judge(
+                sound,
+                passage,
+                criterion,
+                click_bpm=click_bpm,
+                click=click,
+                started_cold=started_cold,
+                tell=tell,
+            )
+
+    return as_chosen(judge_one(passage), passage, judge_one)
 
 
 def _over_changes(path: Path, midi: bytes | None, asked: Asked, tell: Tell | None) -> Verdict:

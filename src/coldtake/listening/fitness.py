@@ -22,6 +22,7 @@ class Obstacle:
 
     reason: str
     remedy: str
+    code: str = ""
 
 
 def obstacle_in_sound(sound: Sound) -> Obstacle | None:

@@ -13,6 +13,7 @@ from coldtake.listening.fitness import Obstacle
 from coldtake.listening.measures import measure_all
 from coldtake.music.passage import Passage
 
+ANOTHER_PASSAGE = "another_passage"  # code of `Obstacle`, told in `Verdict.obstacle`
 MOST_NOTES = 3000
 KNOWN_SHARE = 0.6  # of the written notes that must be found right before it is this passage
 PART_NOTES, PART_SHARE = 5, 0.85  # an abandoned take: so many notes right, of those in between
@@ -43,6 +44,7 @@ def seems_another(right: int, written: int, extras: int, stretch: int) -> Obstac
     return Obstacle(
         f"This seems to be another passage: {right} of {written} notes were found.",
         "Check that the step has the passage that you played, or record the take again.",
+        ANOTHER_PASSAGE,
     )
 
 
@@ -62,6 +64,7 @@ def cannot_tell(
         notes=(),
         engine=ENGINE,
         tuning_cents=None if evidence is None else evidence.tuning_cents,
+        obstacle=obstacle.code,
     )
 
 
