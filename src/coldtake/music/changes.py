@@ -11,11 +11,12 @@ from fractions import Fraction
 
 from coldtake.errors import PassageError
 from coldtake.music.chords import Chord, read_chord
+from coldtake.music.harmonic_key import harmonic_key
 from coldtake.music.instruments import Instrument
-from coldtake.music.keys import C_MAJOR, Key, usual
+from coldtake.music.keys import C_MAJOR, Key
 from coldtake.music.notating import Page, Written, abc_text
 from coldtake.music.passage import Passage
-from coldtake.music.tones import Interval, Pitch, Tone, pitch_near, pitches_of, simplest
+from coldtake.music.tones import Interval, Pitch, Tone, between, pitch_near, pitches_of, simplest
 
 _LOW_PART = 5  # semitones above the lowest note, where roots lie
 _THIRDS = ((2,), (3,), (1,))  # letters above the root: the third, in a suspended chord 4 or 2
@@ -50,25 +51,19 @@ class Changes:
         return round(sum((span.beats for span in self.spans), Fraction(0)) / self.bar)
 
     def moved(self, interval: Interval) -> "Changes":
-        """The changes at an interval: for a transposing instrument, or another key."""
-        spans = tuple(Span(s.chord.moved(interval), s.onset, s.beats) for s in self.spans)
-        return Changes(spans, self.metre, self.key.moved(interval))
+        """The changes at an interval: for a transposing instrument, or another key.
+
+        The key takes its usual spelling, and the chords are spelled as that key has them.
+        """
+        key = self.key.moved(interval)
+        way = between(self.key.tonic, key.tonic)
+        spans = tuple(Span(s.chord.moved(way), s.onset, s.beats) for s in self.spans)
+        return Changes(spans, self.metre, key)
 
 
-def likely_key(spans: Sequence[Span]) -> Key:
-    """Major key with most of the chords' tones in it, that of the last root where equal."""
-    tones = [t.pitch_class for span in spans for t in span.chord.tones]
-    roots = [span.chord.root for span in spans if span.chord.root]
-    last = roots[-1].pitch_class if roots else 0
-    keys = [usual(simplest(Tone("C").above(Interval(1, 1))), "major")]
-    while len(keys) < 12:
-        keys.append(keys[-1].moved(Interval(3, 5)))
-
-    def fits(key: Key) -> tuple[int, bool, int]:
-        own = {t.pitch_class for t in key.tones}
-        return sum(t in own for t in tones), key.tonic.pitch_class == last, -abs(key.fifths)
-
-    return max(keys, key=fits)
+def played(spans: Sequence[Span]) -> list[tuple[Chord, Fraction]]:
+    """Each chord with its length in quarters."""
+    return [(span.chord, span.beats) for span in spans]
 
 
 def changes_of(passage: Passage) -> tuple[Changes | None, tuple[str, ...]]:
@@ -93,16 +88,8 @@ def changes_of(passage: Passage) -> tuple[Changes | None, tuple[str, ...]]:
     edges = [*(onset for onset, _ in marks[1:]), end]
     spans = [Span(c, o, e - o) for (o, c), e in zip(marks, edges, strict=True) if e > o]
     full = max(passage.bars[:2], key=lambda bar: bar.length_beats)
-    key = usual(Tone("C"), "major") if not full.key_fifths else key_at(full.key_fifths)
+    key = harmonic_key(played(spans), full.key_fifths)
     return Changes(tuple(spans), full.metre, key), tuple(dict.fromkeys(unread))
-
-
-def key_at(fifths: int) -> Key:
-    """The major key of a signature."""
-    key = C_MAJOR
-    for _ in range(abs(fifths)):
-        key = Key(key.tonic.above(Interval(4, 7) if fifths > 0 else Interval(3, 5)))
-    return key
 
 
 def read_printed(symbol: str) -> Chord:

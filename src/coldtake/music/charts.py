@@ -17,9 +17,10 @@ from fractions import Fraction
 
 from coldtake.errors import PassageError
 from coldtake.music import mei, page_text
-from coldtake.music.changes import Changes, Span, key_at, likely_key, read_printed
+from coldtake.music.changes import Changes, Span, played, read_printed
 from coldtake.music.chords import Chord, read_chord
-from coldtake.music.keys import Key
+from coldtake.music.harmonic_key import harmonic_key
+from coldtake.music.keys import C_MAJOR, Key
 from coldtake.music.passage import Passage
 from coldtake.music.score import Score
 from coldtake.music.unfold import Unfolding
@@ -92,13 +93,13 @@ def _spans(beats: tuple[Beat, ...], onset: Fraction, bar: Fraction) -> list[Span
 def read_chart(
     text: str, metre: tuple[int, int] = (4, 4), key: Key | None = None, title: str = ""
 ) -> Chart:
-    """Read a typed chart. Raises PassageError naming the bar."""
+    """Read a typed chart; without a key that of its chords. Raises PassageError naming the bar."""
     bars = _Typed(Fraction(4 * metre[0], metre[1])).read(text)
     if not bars:
         raise PassageError("There are no chords in it.", remedy="Write bars such as Dm7 | G7 | C.")
-    chart = Chart(tuple(bars), metre, key or key_at(0), title)
-    played = chart.changes()
-    return chart if key else replace(chart, key=likely_key(played.spans))
+    chart = Chart(tuple(bars), metre, key or C_MAJOR, title)
+    spans = chart.changes().spans
+    return chart if key else replace(chart, key=harmonic_key(played(spans)))
 
 
 def read_changes(text: str, metre: tuple[int, int] = (4, 4), key: Key | None = None) -> Changes:
@@ -224,7 +225,9 @@ def chart_of(passage: Passage) -> Chart | None:
     if not seen:
         return None
     full = max(passage.bars[:2], key=lambda b: b.length_beats)
-    return Chart(tuple(bars), full.metre, key_at(full.key_fifths), passage.title)
+    chart = Chart(tuple(bars), full.metre, C_MAJOR, passage.title)
+    own = harmonic_key(played(chart.changes().spans), full.key_fifths)
+    return replace(chart, key=own)
 
 
 def _quiet(symbol: str) -> Chord | None:

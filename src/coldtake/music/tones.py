@@ -129,6 +129,15 @@ def simplest(tone: Tone, *, most: int = 1) -> Tone:
     return tone
 
 
+def between(low: Tone, high: Tone) -> Interval:
+    """The interval from a tone up to the next other one, less than an octave."""
+    steps = (LETTERS.index(high.letter) - LETTERS.index(low.letter)) % 7
+    semitones = (high.pitch_class - low.pitch_class) % 12
+    if steps == 0 and semitones > 6:  # such as C to C flat
+        return Interval(0, semitones - 12)
+    return Interval(steps, semitones)
+
+
 def pitch_near(tone: Tone, midi: float) -> Pitch:
     """The pitch of a tone that lies nearest to a MIDI number; the lower of two equally near."""
     octaves = [Pitch(tone, octave) for octave in range(-1, 11)]
