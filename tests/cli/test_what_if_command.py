@@ -47,8 +47,8 @@ def said(data, capsys, monkeypatch):
 def test_in_words(said):
     status, out, _ = said("--take-on", "long tones")
     assert status == 0
-    assert out.startswith("“Long tones” as a third topic takes ")
-    assert re.search(r"  Scales, on \S+: \d\.\d then \d\.\d of 3, -\d\.\d", out)
+    assert out.startswith("With “Long tones” as a third topic, about ")
+    assert re.search(r"  Scales, on \S+: \d\.\d then \d\.\d of 3 \(−\d\.\d\); all of them: ", out)
     assert "no steps yet" in out
 
 
@@ -67,9 +67,9 @@ def test_as_json(said, data):
 def test_a_date_and_a_holiday(said):
     day = "2099-01-01"
     status, out, _ = said("--date", "Tune", day)
-    assert (status, "“Tune” on 1 January" in out) == (0, True)
+    assert (status, "With “Tune” on 1 January" in out) == (0, True)
     status, out, _ = said("--free-from", "tomorrow", "--free-days", "7")
-    assert (status, "7 days without playing from" in out) == (0, True)
+    assert (status, "With 7 days without playing from" in out) == (0, True)
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.stats import binom
 
 from coldtake.planning import on_the_day
-from coldtake.planning.on_the_day import came_out, day_chances, number_interval
+from coldtake.planning.on_the_day import came_out, day_chances, number_interval, room_logits
 
 
 def numbers(n, p, draws=40_000):
@@ -44,13 +44,19 @@ def test_limits_are_numbers_that_there_are(seen):
 
 def test_the_form_joins_all_steps_and_a_topics_error_its_own():
     final = np.full((4, 20_000), 0.6)
-    moved = day_chances(final, np.array([0, 0, 1, 1]), np.random.default_rng(1))
+    moved = day_chances(room_logits(final, ["a", "a", "b", "b"]))
     logit = np.log(moved / (1.0 - moved)) - np.log(1.5)
     apart = np.cov(logit)
     shared = on_the_day.DAY_FORM_SD**2 + on_the_day.PLAYER_SD**2
     assert apart[0, 2] == pytest.approx(shared, rel=0.05)
     assert apart[0, 1] == pytest.approx(shared + on_the_day.TOPIC_SD**2, rel=0.05)
     assert np.allclose(logit[0], logit[1])
+
+
+def test_a_topic_has_the_same_errors_beside_others_and_with_more_draws():
+    final = np.full((2, 50), 0.7)
+    alone = room_logits(final[:1, :20], ["b"])
+    assert room_logits(final, ["a", "b"])[1, :20] == pytest.approx(alone[0])
 
 
 def test_steps_come_out_as_often_as_their_chances_say():

@@ -2,20 +2,22 @@
 
 import dataclasses
 import re
-from datetime import date
+from datetime import date, timedelta
 
 import msgspec
 import pytest
 from builders import DAY, MARK, random_values, ready, request, state_of, try_on, value, work_on
 
 from coldtake.domain.criterion import Criterion, NotesTest, TempoTest, Times
+from coldtake.domain.estimate import Interval
 from coldtake.domain.plan import SlotKind
 from coldtake.domain.take import Answer
 from coldtake.domain.topic import StepPhase
 from coldtake.planning.day import plan_day
 from coldtake.planning.goals import goal, mark_above, mark_below
+from coldtake.planning.left_alone import LeftAlone
 from coldtake.planning.load import load_notice
-from coldtake.planning.words import counted, listed, on_day, percent, points
+from coldtake.planning.words import between, counted, in_hundred, listed, on_day, raised
 
 
 @pytest.mark.parametrize(
@@ -93,34 +95,41 @@ def slots_of(state, values, minutes=40):
     return plan_day(state, request(minutes), values=values).slots
 
 
+def chances_of(state, step_id, on, *minutes):
+    """The one home of what is said: a clean first try on a day, nothing more being done."""
+    alone = LeftAlone(state, DAY, state.steps)
+    return [round(100 * alone.chance(step_id, on, minutes=m).mid) for m in minutes]
+
+
 def test_reason_of_work_says_what_it_adds_to_which_date():
-    state = worked_state(performance_on=date(2026, 3, 2))
+    on = date(2026, 3, 2)
+    state = worked_state(performance_on=on)
     values = [value(i, best=10.0, half=3.0, need=15) for i in state.steps]
     slot = next(s for s in slots_of(state, values) if s.step_id == "t1s0")
-    after = values[2].chances[slot.minutes]
+    low, high = chances_of(state, "t1s0", on, 0, slot.minutes)
+    assert high > low
     assert slot.reason == (
-        f"+{100 * (after - 0.4):.0f} points that it works on 2 March "
-        f"(40 % to {100 * after:.0f} % if nothing followed); "
+        "Rough estimate: this slot raises the chance of a clean first try on 2 March "
+        f"from {low} to {high} in 100, if you do no more after it; "
         f"{slot.minutes} minutes of about 15 still needed. Last played 5 days ago."
     )
 
 
-def test_reason_of_work_without_a_date():
+def test_reason_of_work_without_a_date_is_for_eight_weeks_ahead():
     state = worked_state()
     values = [value(i, best=10.0, half=1.0, need=15) for i in state.steps]
     reason = reasons_of(state, values)["t1s0", SlotKind.WORK]
-    assert reason.startswith("+20 points that it works in eight weeks (40 % to 60 % if nothing")
+    assert f"clean first try on {on_day(DAY + timedelta(days=56))} from " in reason
 
 
-def test_reason_where_the_chance_hardly_moves():
+def test_reason_where_the_chance_hardly_moves(monkeypatch):
     state = worked_state(performance_on=date(2026, 3, 2))
+    chance = Interval(low=0.3, mid=0.401, high=0.5)
+    monkeypatch.setattr(LeftAlone, "chance", lambda *_, **__: chance)
     values = [value(i, best=0.15, half=1.0, need=15) for i in state.steps]
     assert reasons_of(state, values)["t1s0", SlotKind.WORK].startswith(
-        "+0.3 points that it works on 2 March"
-    )
-    values = [otherwise(v, chances=(0.4,) * 25) for v in values]
-    assert reasons_of(state, values)["t1s0", SlotKind.WORK].startswith(
-        "By itself it adds next to nothing on 2 March; "
+        "Rough estimate: this slot raises the chance of a clean first try on 2 March "
+        "by less than 1 in 100 (it is 40 in 100 if you do no more); "
     )
 
 
@@ -133,7 +142,7 @@ def test_reason_of_a_second_slot_counts_from_the_first():
     values = [value(i, best=10.0, half=20.0, need=100) for i in ("t0s0", "t1s0")]
     plan = plan_day(state, request(60), values=values)
     first, second = [s.reason for s in plan.slots if s.step_id == "t0s0"]
-    assert re.search(r"to (\d+) % if", first)[1] == re.search(r"\((\d+) % to", second)[1]
+    assert re.search(r"to (\d+) in", first)[1] == re.search(r"from (\d+) to", second)[1]
     assert "Last played" in first
     assert "Last played" not in second
 
@@ -145,23 +154,19 @@ def test_reason_names_the_steps_that_wait_and_what_does_not_fit():
     assert said.endswith("Not played yet; 2 steps wait for it.")
     values = [otherwise(v, fits=False, enough=False) for v in values]
     said = reasons_of(state, values, 20)["t1s0", SlotKind.WORK]
-    assert said.startswith("By a first guess +")
+    assert said.startswith("Rough estimate: this slot raises ")
     assert said.endswith("Not played yet. Not all of its topic fits until its date.")
 
 
-def test_reason_of_a_cold_take_says_what_its_answer_means():
+def test_reason_of_a_cold_take_says_its_chance_that_day():
     state = worked_state(performance_on=date(2026, 3, 2))
     values = [value(i, cold=2.0) for i in state.steps]
     said = reasons_of(state, values)["t0s0", SlotKind.COLD]
-    assert said == "Does it hold? Last clean 6 days ago, about 50 % expected."
-    values = [otherwise(v, after_answer=(0.31, 0.74)) for v in values]
-    said = reasons_of(state, values)["t0s0", SlotKind.COLD]
-    assert said.endswith(
-        " expected. If yes, 74 % clean on 2 March even if left alone; if no, 31 %."
+    [chance] = chances_of(state, "t0s0", DAY, 0)
+    assert said == (
+        "Check whether it is still clean. Last clean: 6 days ago. Rough estimate of "
+        f"the chance of a clean first try on {on_day(DAY)}: {chance} in 100."
     )
-    values = [otherwise(v, after_answer=(0.081, 0.083)) for v in values]
-    said = reasons_of(state, values)["t0s0", SlotKind.COLD]
-    assert said.endswith(" Whatever it says, about 8 % clean on 2 March if left alone.")
 
 
 def test_reason_of_a_due_topic_says_when_it_was_last_met():
@@ -225,19 +230,23 @@ def test_left_out_reasons_name_points_minutes_or_topics():
     assert any("topics a session is your limit" in r for r in said)
     assert all(r.endswith(".") for r in said)
     open_ones = [r for r in said if not r.startswith("It waits")]
-    pattern = r"\d+ minutes? would add (\d+|0\.\d) points? in eight weeks; "
+    pattern = (
+        r"Rough estimate: \d+ minutes? would raise the chance of a clean first try on \d+ \w+ "
+        r"(from \d+ to \d+|by less than 1) in 100; "
+    )
     assert all(re.match(pattern, r) for r in open_ones)
 
 
 def test_left_out_says_what_its_own_minutes_would_add():
-    """The figure is the difference of the chances, not a share of the plan's worth."""
+    """The figure is that of these minutes, not a share of the plan's worth."""
     state = state_of((7,))
+    state.keep_work(work_on("t0s0", 5, 60.0), "work")
     values = [value(i, best=1.0 if i == "t0s0" else 8.0, half=2.0) for i in state.steps]
-    values[0] = otherwise(values[0], chances=tuple(0.4 + 0.01 * m for m in range(25)))
     plan = plan_day(state, request(10), values=values)
     reason = next(o.reason for o in plan.left_out if o.step_id == "t0s0")
-    minutes, gained = re.match(r"(\d+) minutes? would add (\d+) points?", reason).groups()
-    assert minutes == gained
+    told = re.search(r": (\d+) minutes? would .* from (\d+) to (\d+) in 100", reason)
+    minutes, *said = map(int, told.groups())
+    assert said == chances_of(state, "t0s0", DAY + timedelta(days=56), 0, minutes)
 
 
 def test_left_out_where_minutes_add_nothing_or_the_topic_does_not_fit():
@@ -245,10 +254,7 @@ def test_left_out_where_minutes_add_nothing_or_the_topic_does_not_fit():
     values = [value(i, best=0.0 if i == "t0s1" else 3.0) for i in state.steps]
     plan = plan_day(state, request(30), values=values)
     reasons = {o.step_id: o.reason for o in plan.left_out}
-    assert reasons["t0s1"].endswith(
-        "would add next to nothing in eight weeks; others come first, also in an hour more "
-        "(not played yet)."
-    )
+    assert reasons["t0s1"].endswith("; others come first, also in an hour more (not played yet).")
     values = [otherwise(v, fits=v.step_id != "t0s1") for v in values]
     plan = plan_day(state, request(30), values=values)
     reasons = {o.step_id: o.reason for o in plan.left_out}
@@ -257,8 +263,11 @@ def test_left_out_where_minutes_add_nothing_or_the_topic_does_not_fit():
 
 def test_small_words():
     assert on_day(date(2026, 1, 12)) == "12 January"
-    assert [percent(c) for c in (0.0, 0.414, 1.0)] == ["1 %", "41 %", "99 %"]
-    assert [points(p) for p in (0.04, 9.94, 9.96)] == ["0.0", "9.9", "10"]
+    assert [in_hundred(c) for c in (0.004, 0.414, 0.996)] == [
+        "fewer than 1 in 100",
+        "41 in 100",
+        "more than 99 in 100",
+    ]
     assert (counted(1, "day"), counted(2, "day")) == ("1 day", "2 days")
     assert [listed(n) for n in ([], ["a"], ["a", "b"], ["a", "b", "c"])] == [
         "",
@@ -266,6 +275,34 @@ def test_small_words():
         "a and b",
         "a, b and c",
     ]
+
+
+@pytest.mark.parametrize(
+    ("low", "mid", "high", "said"),
+    [
+        (0.591, 0.7, 0.93, "between 59 and 93 in 100"),
+        (0.001, 0.02, 0.05, "at most 5 in 100"),
+        (0.9, 0.97, 0.999, "at least 90 in 100"),
+        (0.301, 0.302, 0.304, "30 in 100"),
+        (0.001, 0.002, 0.003, "fewer than 1 in 100"),
+        (0.001, 0.5, 0.999, "anything: too little is known"),
+    ],
+)
+def test_an_interval_is_never_of_0_or_100(low, mid, high, said):
+    assert between(Interval(low=low, mid=mid, high=high)) == said
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "said"),
+    [
+        (0.07, 0.08, "from 7 to 8 in 100"),
+        (0.002, 0.08, "from fewer than 1 in 100 to 8 in 100"),
+        (0.98, 0.999, "from 98 to more than 99 in 100"),
+        (0.071, 0.072, "by less than 1 in 100"),
+    ],
+)
+def test_a_rise_is_taken_from_the_rounded_numbers(start, end, said):
+    assert raised(start, end) == said
 
 
 def test_question_is_the_criterion_s():

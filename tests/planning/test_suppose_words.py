@@ -8,7 +8,7 @@ import pytest
 from coldtake.domain import events as ev
 from coldtake.domain.topic import Place
 from coldtake.planning.places import Turn
-from coldtake.planning.suppose_words import amount, sentences, told_apart, turn_words
+from coldtake.planning.suppose_words import more, sentences, told_apart, turn_words, within
 from coldtake.planning.supposed import WhatIf
 from coldtake.planning.triage import triage
 from coldtake.planning.triage_words import (
@@ -43,28 +43,32 @@ def test_one_more_topic(state):
     words, found = said(state, take_on=("d",))
     own = next(t for t in found.topics if t.topic_id == "d")
     assert words == (
-        f"“d” as a fourth topic takes {amount(found.others)} ready steps from the other three; "
-        f"it brings {amount(own.clean)} of its own."
+        f"With “d” as a fourth topic, {more(own.clean)} of its 5 steps should be clean on "
+        f"16 April. Of the other three topics {more(found.others)}: {within(found.others)}."
     )
-    assert re.search(r"takes 0\.\d+ ± 0\.\d\d ready steps", words)
+    assert re.search(r"topics about 0\.\d fewer: .*, right 4 times in 5\.", words)
 
 
 def test_one_topic_less(state):
     words, found = said(state, leave=("a",))
-    assert words.startswith(f"Without “a” the other two gain {amount(found.others)} ready steps; ")
+    assert words.startswith("Without “a”, about ")
+    assert f" Of the other two topics {more(found.others)}: " in words
 
 
 def test_minutes_holiday_date_and_importance(state):
     words, found = said(state, more_min=20)
-    assert words == f"20 more minutes a day bring {amount(found.all)} ready steps in all."
+    assert words == (
+        f"With 20 min more a day, {more(found.all)} steps should be clean on their dates in all: "
+        f"{within(found.all)}."
+    )
     words, _ = said(state, more_min=-10)
-    assert words.startswith("10 minutes fewer a day cost ")
+    assert re.match(r"With 10 min less a day, about \S+ fewer steps should", words)
     words, _ = said(state, free_from=DAY + timedelta(days=20), free_days=7)
-    assert words.startswith("7 days without playing from 22 March cost ")
+    assert re.match(r"With 7 days without playing from 22 March, about \S+ fewer", words)
     words, _ = said(state, dates={"a": DAY + timedelta(days=20)})
-    assert words.startswith("“a” on 22 March: it loses ")
+    assert re.match(r"With “a” on 22 March, about \S+ fewer of its 5 steps", words)
     words, _ = said(state, importances={"a": 5})
-    assert words.startswith("“a” at importance 5 of 5: ")
+    assert words.startswith("With “a” at importance 5 of 5, ")
 
 
 def test_a_topic_that_would_not_fit_is_said_not_to():
@@ -74,13 +78,13 @@ def test_a_topic_that_would_not_fit_is_said_not_to():
     words, found = said(log.state, take_on=("big",))
     big = next(t for t in found.topics if t.topic_id == "big")
     assert not big.fits_then
-    assert words.startswith("“big” does not fit until its date beside what brings more: ")
+    assert "It needs more time than is left before 22 March beside the others" in words
 
 
 def test_several_changes_are_told_together(state):
     words, found = said(state, take_on=("d",), more_min=20)
-    assert words.startswith(f"All of that together brings {amount(found.all)} ready steps in all; ")
-    assert "the other three" in words
+    assert words.startswith(f"With all of that together, {more(found.all)} steps should be clean")
+    assert "the other three topics" in words
 
 
 def test_what_changes_nothing_says_nothing(state):
@@ -88,11 +92,23 @@ def test_what_changes_nothing_says_nothing(state):
     assert said(state, take_on=("a",))[0] == ""
 
 
-def test_an_error_is_never_shown_as_none_and_what_cannot_be_told_is_not_told():
-    tiny = Difference(mean=0.5, error=0.001, low=0.4, high=0.6)
-    assert amount(tiny) == "0.50 ± 0.01"
-    assert amount(Difference(mean=-2.53, error=0.06, low=-4.0, high=-1.0)) == "2.5 ± 0.1"
-    assert told_apart(tiny)
+@pytest.mark.parametrize(
+    ("mean", "low", "high", "words"),
+    [
+        (4.6, 3.6, 5.6, "about 5 more: between 4 and 6, right 4 times in 5"),
+        (0.5, 0.2, 0.9, "about 0.5 more: between 0.2 and 0.9, right 4 times in 5"),
+        (-0.5, -0.9, -0.2, "about 0.5 fewer: between 0.2 and 0.9, right 4 times in 5"),
+        (-0.5, -1.2, 0.3, "about 0.5 fewer: from 0.3 more to 1.2 fewer, right 4 times in 5"),
+        (0.5, -0.01, 1.2, "about 0.5 more: at most 1.2, right 4 times in 5"),
+    ],
+)
+def test_a_difference_in_words(mean, low, high, words):
+    gain = Difference(mean=mean, error=0.01, low=low, high=high)
+    assert f"{more(gain)}: {within(gain)}" == words
+
+
+def test_what_cannot_be_told_from_the_error_is_not_told():
+    assert told_apart(Difference(mean=0.5, error=0.001, low=0.4, high=0.6))
     assert not told_apart(Difference(mean=0.1, error=0.06, low=-1.0, high=1.0))
 
 

@@ -117,8 +117,8 @@ def test_how_right_the_outlook_was(client, services, desk):
     yes = yes_chance(0.75, heard=False)
     score = 0.8 * (1 - yes) ** 2 + 0.2 * yes**2  # against 0.8 * 0.2 of always saying 80 %
     assert f"Of 25 cold takes 20 were answered yes; {25 * yes:.1f} were to be expected" in said
-    assert "a yes expected 70 to 80 % 20 of 25 yes" in said
-    assert f"Brier score {score:.3f}; always saying 80 % has 0.16. Which of the two is" in said
+    assert "a yes expected 70 to 80 times in 100 20 of 25 yes" in said
+    assert f"Brier score {score:.3f}; always saying 80 in 100 has 0.16. Which of the two is" in said
     assert "Nothing was said of a date yet" in said
 
 
@@ -144,7 +144,7 @@ def test_intervals_that_held(client, services, desk):
     )
     said_of(services, [first, second], services.today() - timedelta(days=9))
     said = words(client.get("/progress").text)
-    assert "1 of 1 intervals held" in said
+    assert "1 of 1 ranges were right" in said
     assert "Sun 3 Jan Air in C Sun 13 Dec 1 to 2 of 2 1 of 2 yes" in said
     assert "Step by step not enough yet: 2 of 20 cold takes" in said
 
@@ -162,8 +162,8 @@ def test_the_outlook_gives_intervals_once_it_knows(client, services, desk):
         for one in steps:
             practised(services, one, days_ago, Answer.YES if days_ago % 5 else Answer.NO)
     page = words(client.get("/outlook/dates").text)
-    assert re.search(r"\d+ % to \d+ %", page)
-    assert "steps should come out clean that day" in page
+    assert re.search(r"between \d+ and \d+ in 100", page)
+    assert "steps clean on that day" in page
 
 
 def test_an_empty_outlook_leads_to_the_pile(client):

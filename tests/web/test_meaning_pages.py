@@ -23,17 +23,18 @@ def test_what_a_pass_means(client, services, desk):
     step = desk.step(desk.topic(), criterion=criterion)
     page = words(client.get(f"/steps/{step.id}").text)
     assert (
-        "3 in a row, at the very first chance, supports a clean first try of 66 % to 100 %" in page
+        "3 in a row, at the very first chance: the chance of a clean first try is "
+        "at least 66 in 100." in page
     )
     assert "Five in a row says less than it seems" in page
-    assert "within 20 tries with a chance of 25 %, within 100 with 81 %" in page
+    assert "within 20 tries 25 times in 100 and within 100 tries 81 times in 100." in page
     assert "It was passed within" not in page
     for number, days_ago in enumerate(range(9, 4, -1)):
         said_cold(services, step, days_ago, Answer.NO if number == 1 else Answer.YES)
     page = words(client.get(f"/steps/{step.id}").text)
     assert "It was passed within 5 tries" in page
-    assert "with a chance of 25 %." in page  # runs of 3 in 5 at one half: 8 of 32
-    assert "Of the last 5 cold takes 4 came out clean: that supports" in page
+    assert "does so 25 times in 100." in page  # runs of 3 in 5 at one half: 8 of 32
+    assert "4 of the last 5 cold takes were clean. By cold takes alone the chance" in page
 
 
 def test_the_held_test_speaks_only_when_it_is_wished_for(client, services, desk):
@@ -63,6 +64,7 @@ def test_a_cold_take_says_what_it_supports_once_it_is_answered(client, services,
     client.post("/takes/t/answer", data={"answer": "yes"})
     page = words(client.get("/takes/t").text)
     # beta(1.5, 0.5) at a tenth, by scipy.stats: 0.351
-    assert "The only cold take came out clean: that supports a clean first try of 35 % to" in page
+    assert "The only cold take was clean. By cold takes alone the chance" in page
+    assert "is at least 35 in 100, right 4 times in 5." in page
     client.post("/takes/t/answer", data={"answer": "cannot_tell"})
     assert "The only cold take" not in words(client.get("/takes/t").text)

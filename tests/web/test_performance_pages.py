@@ -126,8 +126,8 @@ def test_readiness_says_not_enough_and_then_the_whole(client, services, filled, 
     assert "%" not in before
     practised(services, pieces)
     said = words(client.get(address).text)
-    assert re.search(r"\d+ % that every piece comes out", said)
-    assert "What it hangs on" in said
+    assert re.search(r"Every piece clean on stage: \d+ in 100", said)
+    assert "Weakest steps" in said
     assert "share the form of that day" in said
 
 
@@ -167,7 +167,7 @@ def test_a_run_through_of_the_programme_like_the_day(client, services, clock, fi
     run = services.performances.run(run_id)
     assert [p.answer for p in run.parts] == [Answer.YES, Answer.NO]
     assert (run.parts[0].broke, run.parts[1].broke, run.minutes) == ((), (broke.id,), 9.0)
-    assert "1 of 2 came out" in words(client.get(f"/performances/{filled.id}").text)
+    assert "1 of 2 clean" in words(client.get(f"/performances/{filled.id}").text)
     client.post(f"/run-through/{run_id}/back")
     assert services.state().runs == {}
 
@@ -221,7 +221,7 @@ def test_the_stage_effect_is_told_once_there_is_enough(client, services, clock, 
         client.post(f"/run-through/{run_id}", data={"answer-0": "no", "answer-1": "yes"})
         clock.go_on(days=1)
     said = words(client.get("/performances/stage").text)
-    assert re.search(r"comes out about \d+ times on stage: between \d+ and \d+", said)
+    assert re.search(r"is clean about \d+ times in 100 on stage: between \d+ and \d+ in 100", said)
     assert "on 3 days" in said
 
 
@@ -265,7 +265,7 @@ def test_the_plan_of_the_last_days_offers_a_run_through_and_takes_a_no(
     sent = {"minutes": "60", "starts_at": "17:00", "day": ""}
     said = words(client.post("/tomorrow", data=sent).text)
     assert "Run-through: Air in C" in said
-    assert "A yes would make that" in said
+    assert "in this run-through: " in said
     tomorrow = services.today() + timedelta(days=1)
     plan = services.evening.plan(tomorrow)
     assert plan.minutes <= 60

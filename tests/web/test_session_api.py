@@ -51,16 +51,16 @@ def test_what_a_cold_take_will_mean_is_told_beforehand(client, services, desk):
     client.post("/api/session/start", json={})
     meant = client.get("/api/session").json()["steps"][first.id]["after_cold"]
     # beta(2.5, 1.5) and beta(1.5, 2.5) at a tenth and nine tenths, by scipy.stats
-    assert meant["yes"].startswith("Of the last 3 cold takes 2 came out clean")
+    assert meant["yes"].startswith("2 of the last 3 cold takes were clean.")
     low, high = scipy.stats.beta(2.5, 1.5).ppf([0.1, 0.9])
-    assert f"of {low:.0%} to {high:.0%}.".replace("%", " %") in meant["yes"]
-    assert "3 cold takes 1 came out clean" in meant["no"]
+    assert f"between {100 * low:.0f} and {100 * high:.0f} in 100" in meant["yes"]
+    assert "1 of the last 3 cold takes were clean" in meant["no"]
     assert "Held-test" not in meant["no"]
     # met at its first yes, then slipped; so the way to a yes begins anew: 1/2, 3/4, 7/8, ...
     assert client.get("/api/session").json()["steps"][first.id]["lucky"][:3] == [
-        "50 %",
-        "75 %",
-        "88 %",
+        "50 times in 100",
+        "75 times in 100",
+        "88 times in 100",
     ]
     services.settings.choose("held_test", "1")
     meant = client.get("/api/session").json()["steps"][first.id]["after_cold"]

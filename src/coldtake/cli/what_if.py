@@ -98,15 +98,17 @@ def lines_of(state: "State", supposed: "WhatIf", found: "WhatIfFound") -> list[s
     from coldtake.planning.suppose_words import sentences
 
     said = sentences(state, supposed, found) or ("That is as it is already: nothing changes.",)
-    head = f"Clean steps on the date, now and then ({found.draws} possible futures):"
+    head = "Steps clean at the first try on the date, now and then:"
     return [*said, head, *(f"  {_line(state, topic)}" for topic in found.topics)]
 
 
 def _line(state: "State", one: "TopicThen") -> str:
-    from coldtake.planning.suppose_words import amount, told_apart
+    from coldtake.planning.suppose_words import gained
+    from coldtake.planning.words import in_hundred
 
-    sign = "+" if one.clean.mean > 0 else "-"
-    gain = f", {sign}{amount(one.clean)}" if told_apart(one.clean) else ", no difference"
+    gain = gained(one)
     lent = " (no steps yet: taken to be like the others)" if one.lent else ""
     numbers = f"{one.steps_now:.1f} then {one.steps_then:.1f} of {one.steps}"
-    return f"{state.topics[one.topic_id].title}, on {one.on}: {numbers}{gain}{lent}"
+    whole = f"all of them: {in_hundred(one.whole_now)} then {in_hundred(one.whole_then)}"
+    title = state.topics[one.topic_id].title
+    return f"{title}, on {one.on}: {numbers} ({gain or 'no difference'}); {whole}{lent}"

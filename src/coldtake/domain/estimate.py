@@ -42,6 +42,9 @@ class StepOutlook(msgspec.Struct, frozen=True, kw_only=True):
 class TopicOutlook(msgspec.Struct, frozen=True, kw_only=True):
     """One topic on its date: how many steps will be clean, chance that all are, when ready.
 
+    expected_steps : mean number of steps that are clean; clean_steps : their number with its limits
+    ready_chance : that all of them are clean, each at its first try in the practice room
+    on_stage : chance that the piece is clean on stage, where the date is a performance with it
     ready_by : (early, middle, late) dates of the 80 % interval, None where not in sight
     """
 
@@ -49,7 +52,9 @@ class TopicOutlook(msgspec.Struct, frozen=True, kw_only=True):
     on: date
     steps: tuple[StepOutlook, ...]
     clean_steps: Interval
+    expected_steps: float
     ready_chance: float
+    on_stage: Interval | None = None
     ready_by: tuple[date | None, date | None, date | None]
     enough: bool
 

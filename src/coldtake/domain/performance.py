@@ -91,12 +91,16 @@ def step_said(part: RunPart, step_id: str) -> bool | None:
 
 
 class Link(msgspec.Struct, frozen=True, kw_only=True):
-    """A step of a programme: its chance on stage, and the whole programme's if it were sure."""
+    """A step of a programme: its chance on stage, and the whole programme's if it were sure.
+
+    enough : False means that the step has too few takes: it is a rough estimate
+    """
 
     step_id: str
     topic_id: str
     chance: float
     programme_if_sure: float
+    enough: bool = True
 
 
 class PieceOutlook(msgspec.Struct, frozen=True, kw_only=True):

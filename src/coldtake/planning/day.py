@@ -157,12 +157,14 @@ class _Day:
         self.limits = limits_of(rules, request.minutes)
         self.wishes: Wishes = read_wishes(state, request, rules, self.limits)
         self.there = at_hand.at_hand_on(state, request)
-        self.reasons = Reasons(state, rules, request.day, self.there)
         self.phases = state.phases()
         values = at_hand.only_playable(state, values, self.there)
         known = [v for v in values if v.step_id in state.steps and v.topic_id in state.topics]
         self.topics, self.none_current = self._plannable(known)
         self.values = self._usable(known)
+        self.reasons = Reasons(
+            state, rules, request.day, [v.step_id for v in self.values], self.there
+        )
         self.refused = [v for v in known if v.step_id in self.wishes.refused]
         self.rows = {v.step_id: row for row, v in enumerate(self.values)}
         self.taken: dict[tuple[str, SlotKind], list[int]] = {}

@@ -264,6 +264,6 @@ class _Life:
 
     def told(self) -> tuple[Future, ...]:
         """Split the columns by course."""
-        average = self.total / self.seen
+        average = self.total / np.maximum(self.seen, 1.0)  # a date on the first day has none
         parts = [np.split(a, self.courses, axis=1) for a in (self.final, average, self.ready)]
         return tuple(Future(f, a, r) for f, a, r in zip(*parts, strict=True))

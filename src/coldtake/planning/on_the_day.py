@@ -1,12 +1,18 @@
-"""From the chances of each possible future to what comes out on the date, and how sure that is.
+"""From the chances of each simulated future to what comes out on the date, and how sure that is.
 
-What moves many steps together the futures hold still: the form of the day (the same for everything
-that is played on it, `learning.filter.DAY_FORM_SD`), and what the model has wrong about this player
-and about a topic as a whole (model discrepancy: Kennedy and O'Hagan 2001, Bayesian Calibration of
-Computer Models, Journal of the Royal Statistical Society B 63:425). The sizes of the latter two
-were chosen on simulated players, seeds 1 to 24 of both laws (bench/learning/PREDICTIONS.md);
-without them the intervals were a little too narrow.
+What moves many steps together the simulations hold still: the form of the day (the same for
+everything that is played on it, `learning.filter.DAY_FORM_SD`), and what the model has wrong about
+this player and about a topic as a whole (model discrepancy: Kennedy and O'Hagan 2001, Bayesian
+Calibration of Computer Models, Journal of the Royal Statistical Society B 63:425). The sizes of the
+latter two were chosen on simulated players, seeds 1 to 24 of both laws
+(bench/learning/PREDICTIONS.md); without them the intervals were a little too narrow.
+
+All of it is drawn from seeds that hang on the topic alone, so that a topic has the same errors
+whatever else is looked at beside it.
 """
+
+import hashlib
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -20,14 +26,31 @@ TOPIC_SD = 0.5  # logits, of what is wrong about a topic as a whole
 SHARE = 0.8  # of the outcomes that an interval is meant to hold
 
 
-def day_chances(final: Array, topic: Whole, rng: np.random.Generator) -> Array:
-    """Chance of each step in each future (S, D) on a day of some form; topic : of each row (S,)."""
-    draws = final.shape[1]
-    form = rng.normal(0.0, np.hypot(DAY_FORM_SD, PLAYER_SD), draws)
-    wrong = rng.normal(0.0, TOPIC_SD, (int(topic.max(initial=-1)) + 1, draws))
+def room_logits(final: Array, topics: Sequence[str]) -> Array:
+    """Logits in the practice room in each future (S, D), what may be wrong about them put in.
+
+    final : chances as simulated, (S, D); topics : id of each row's topic
+    """
     chance = np.clip(final, 1e-6, 1.0 - 1e-6)
-    logit = np.log(chance / (1.0 - chance)) + form + wrong[topic]
-    return np.asarray(1.0 / (1.0 + np.exp(-logit)))
+    return np.log(chance / (1.0 - chance)) + _wrong(topics, final.shape[1])
+
+
+def day_chances(logits: Array) -> Array:
+    """Chance of each step in each future on a day of some form: (S, D) -> (S, D)."""
+    form = _normal("form", DAY_FORM_SD, logits.shape[1])
+    return np.asarray(1.0 / (1.0 + np.exp(-(logits + form))))
+
+
+def _wrong(topics: Sequence[str], draws: int) -> Array:
+    player = _normal("player", PLAYER_SD, draws)
+    own = {t: player + _normal(f"topic {t}", TOPIC_SD, draws) for t in dict.fromkeys(topics)}
+    return np.stack([own[t] for t in topics]) if own else np.zeros((0, draws))
+
+
+def _normal(name: str, sd: float, draws: int) -> Array:
+    """Draws of one error: more of them begin with the same."""
+    seed = int.from_bytes(hashlib.sha256(name.encode()).digest()[:8], "big")
+    return np.random.default_rng(seed).normal(0.0, sd, draws)
 
 
 def came_out(chances: Array, rng: np.random.Generator) -> Flags:

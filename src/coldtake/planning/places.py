@@ -25,7 +25,7 @@ from coldtake.settings import value_of
 
 
 class Turn(msgspec.Struct, frozen=True, kw_only=True):
-    """When a topic's turn comes: in 1, 5 and 9 of 10 possible futures; None: not in sight.
+    """When a topic's turn comes: in 1, 5 and 9 of 10 simulations; None: not in sight.
 
     date_first : share of the futures in which its date passes before its turn
     """

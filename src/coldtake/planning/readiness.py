@@ -1,31 +1,29 @@
-"""Whether a whole programme will come out on its day, and which steps it hangs on.
+"""Whether a whole programme will be clean on stage, and which steps it hangs on.
 
-The days to the performance are lived as the outlook lives them, for possible players and possible
-truths of every step; on the day each step's chance is moved by the stage effect and by the form of
-the day, both the same for all pieces of a draw. So the programme's chance is no product of the
-pieces' chances: a good day helps all of them. A piece is its last steps (`learning.stage_log`).
+The days to the performance are those of `forecast`: the same simulations, so that a step has one
+chance in the practice room wherever it is asked for. On the day it is moved by the stage effect and
+by the form of the day, both the same for all pieces of a draw. So the programme's chance is no
+product of the pieces' chances: a good day helps all of them. A piece is its last steps
+(`learning.stage_log`).
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
 
+from coldtake.domain.estimate import Interval
 from coldtake.domain.performance import Link, Performance, PieceOutlook, ProgrammeOutlook
 from coldtake.domain.state import State
-from coldtake.learning.beliefs import Beliefs, beliefs, cold_chances, enough
+from coldtake.learning.beliefs import beliefs, cold_chances, enough
 from coldtake.learning.law import Array
 from coldtake.learning.stage import day_forms
 from coldtake.learning.stage_log import effect_of, last_steps
-from coldtake.planning.futures import Start, lived
-from coldtake.planning.lookahead import begun, best_course, days_ahead, minutes_per_day, seeded
-from coldtake.planning.on_the_day import chance_interval
-from coldtake.planning.prospect import DAYS_MOST, ON_DATE
+from coldtake.planning.forecast import BATCHES, DRAWS, Forecast, forecasts
+from coldtake.planning.on_the_day import chance_interval, room_logits
+from coldtake.planning.prospect import DAYS_MOST
 from coldtake.ports import Progress
-
-DRAWS, BATCHES = 32, 4
-TRIED = 12  # possible truths on which the courses are tried first
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,18 +62,41 @@ def readiness(
     ahead_days = min(max((performance.on - today).days, 0), DAYS_MOST + 1)
     on = today + timedelta(days=ahead_days)
     if not programme.steps:
-        return _told(state, performance, programme, on, Futures.nothing(), ())
-    ahead = _Ahead(state, today, programme, ahead_days, minutes_per_day)
-    effect = effect_of(state, today)
-    rooms: list[Array] = []
-    for done in range(1, BATCHES + 1):
-        rooms.append(ahead.room())
-        words = f"{done * DRAWS} of {BATCHES * DRAWS} possible futures"
+        return _told(state, performance, programme, on, Futures.nothing(), frozenset())
+    room = np.zeros((0, 0))
+    for done, latest in enumerate(_rooms(state, today, programme, ahead_days, minutes_per_day), 1):
+        room = latest
+        words = f"{done * DRAWS} of {BATCHES * DRAWS} simulations"
         if progress and not progress.step(done, BATCHES, words):
             break
-    room = np.concatenate(rooms, axis=1)
-    drawn, _ = effect.drawn(room.shape[1], np.random.default_rng(len(programme.steps)))
-    return _told(state, performance, programme, on, futures(programme, room, drawn), ahead.known())
+    found = futures(programme, room, _effect(state, today, room.shape[1]))
+    return _told(state, performance, programme, on, found, _known(state, today, programme.topics))
+
+
+def pieces_on_stage(state: State, ahead: Forecast) -> dict[str, Interval]:
+    """Chance on stage of each topic that stands in a programme on the day looked at, by id."""
+    dates = {t: ahead.on(t) for t in ahead.rows}
+    staged = [
+        t
+        for t, on in dates.items()
+        if any(p.on == on and t in p.programme for p in state.performances.values())
+    ]
+    if not staged:
+        return {}
+    row = {step_id: n for n, step_id in enumerate(ahead.steps.ids)}
+    effect = _effect(state, ahead.today, ahead.logits.shape[1])
+    found = {}
+    for topic_id in staged:
+        piece = programme_of(state, [topic_id])
+        room = ahead.logits[[row[i] for i in piece.steps]]
+        found[topic_id] = chance_interval(futures(piece, room, effect).pieces[0])
+    return found
+
+
+def _effect(state: State, today: date, draws: int) -> Array:
+    """Draws of the stage effect [logits], the same for every programme (D,)."""
+    drawn, _ = effect_of(state, today).drawn(BATCHES * DRAWS, np.random.default_rng(1))
+    return drawn[:draws]
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,62 +134,47 @@ def futures(programme: Programme, room: Array, effect: Array) -> Futures:
     )
 
 
-class _Ahead:
-    """The days to the performance, lived in batches."""
+def _rooms(
+    state: State, today: date, programme: Programme, ahead_days: int, per_day: float | None
+) -> Iterator[Array]:
+    """Logits in the practice room on the day, (S, D) with D growing; what is not planned is alone.
 
-    def __init__(
-        self, state: State, today: date, programme: Programme, days: int, per_day: float | None
-    ) -> None:
-        self.state, self.programme, self.ahead_days = state, programme, days
-        self.tomorrow = today + timedelta(days=1)
-        self.per_day = minutes_per_day(state, self.tomorrow) if per_day is None else per_day
-        words = ("programme", *programme.topics, f"{self.per_day:.3f}")
-        self.rng = seeded(state, self.tomorrow, *words)
-        self.days = days_ahead(state, self.tomorrow, self.per_day)
-        start = self._begun(TRIED)
-        self.planned = {i: n for n, i in enumerate(start.steps.ids)}
-        live = bool(start.steps.ids) and days > 1  # today and what was played today are known
-        self.course = best_course(start, self.days, self.rng) if live else None
-        self.own = beliefs(state, today, programme.steps)
-
-    def _begun(self, draws: int) -> Start:
-        start = begun(self.state, self.tomorrow, self.per_day, draws, self.rng)
-        steps = start.steps
-        mine = np.array([t in self.programme.topics for t in steps.topics], dtype=bool)
-        dated = replace(
-            steps,
-            left=np.where(mine, max(self.ahead_days - 1, 0), steps.left),
-            aim=np.where(mine, ON_DATE, steps.aim),
-        )
-        return replace(start, steps=dated)
-
-    def room(self) -> Array:
-        """Logits in the room on the day, (S, DRAWS); what is not planned is left alone."""
-        alone = _left_alone(self.own, float(self.ahead_days), self.rng)
-        found = {i: alone[row] for row, i in enumerate(self.own.step_ids)}
-        if self.course is not None:
-            start = self._begun(DRAWS)
-            [future] = lived(start, [self.course], self.days, self.rng)
-            found |= {i: future.final[n] for i, n in self.planned.items() if i in found}
-        chance = np.stack([found[i] for i in self.programme.steps])
-        chance = np.clip(chance, 1e-6, 1.0 - 1e-6)
-        return np.asarray(np.log(chance / (1.0 - chance)))
-
-    def known(self) -> tuple[str, ...]:
-        """Topics of which enough is known to say something: of any of their steps."""
-        steps = [s for t in self.programme.topics for s in self.state.topic_steps(t)]
-        tried = {s.id for s in steps if self.state.past(s.id).days}
-        b = beliefs(self.state, self.tomorrow, tried, types=self.own.types)
-        known = {i for i, f in zip(b.step_ids, b.filters, strict=True) if enough(f)}
-        return tuple({s.topic_id for s in steps if s.id in known})
+    Today itself is not looked ahead to: what was played today is known.
+    """
+    alone = _left_alone(state, today, programme, float(ahead_days))
+    row = {step_id: n for n, step_id in enumerate(programme.steps)}
+    if ahead_days < 1:
+        yield alone
+        return
+    left = dict.fromkeys(programme.topics, ahead_days - 1)
+    for done, ahead in enumerate(forecasts(state, today, minutes_per_day=per_day, left=left), 1):
+        room = alone[:, : done * DRAWS].copy()
+        if ahead is not None:
+            for step_id, logits in zip(ahead.steps.ids, ahead.logits, strict=True):
+                if step_id in row:
+                    room[row[step_id]] = logits
+        yield room
 
 
-def _left_alone(b: Beliefs, days: float, rng: np.random.Generator) -> Array:
-    """Draw the chance of a clean cold take of each step, nothing of it being played till then."""
+def _left_alone(state: State, today: date, programme: Programme, days: float) -> Array:
+    """Draw the logit of each step, nothing of it being played till then (S, D)."""
+    b = beliefs(state, today, programme.steps)
     chance = cold_chances(b, days)
     reached = np.cumsum(b.weight, axis=1)
-    spot = (reached[:, None, :] < rng.random((len(chance), DRAWS))[:, :, None]).sum(axis=2)
-    return np.take_along_axis(chance, np.minimum(spot, chance.shape[1] - 1), axis=1)
+    aims = np.random.default_rng(len(programme.steps)).random((len(chance), BATCHES * DRAWS))
+    spot = (reached[:, None, :] < aims[:, :, None]).sum(axis=2)
+    drawn = np.take_along_axis(chance, np.minimum(spot, chance.shape[1] - 1), axis=1)
+    own = {step_id: drawn[n] for n, step_id in enumerate(b.step_ids)}
+    topics = [programme.topics[n] for n in programme.piece]
+    return room_logits(np.stack([own[i] for i in programme.steps]), topics)
+
+
+def _known(state: State, today: date, topic_ids: Sequence[str]) -> frozenset[str]:
+    """Steps of these topics that have takes enough to say something."""
+    steps = [s for t in topic_ids for s in state.topic_steps(t)]
+    tried = {s.id for s in steps if state.past(s.id).days}
+    b = beliefs(state, today, tried)
+    return frozenset(i for i, f in zip(b.step_ids, b.filters, strict=True) if enough(f))
 
 
 def _told(
@@ -177,14 +183,15 @@ def _told(
     programme: Programme,
     on: date,
     found: Futures,
-    known: tuple[str, ...],
+    known: frozenset[str],
 ) -> ProgrammeOutlook:
+    topics = {state.steps[i].topic_id for i in known}
     rows = {t: n for n, t in enumerate(programme.topics)}
     pieces = tuple(
         PieceOutlook(
             topic_id=t,
             chance=chance_interval(found.pieces[rows[t]] if t in rows else np.zeros(1)),
-            enough=t in known,
+            enough=t in topics,
         )
         for t in performance.programme
         if t in state.topics
@@ -195,6 +202,7 @@ def _told(
             topic_id=programme.topics[programme.piece[n]],
             chance=float(found.steps[n].mean()),
             programme_if_sure=float(found.if_sure[n]),
+            enough=step_id in known,
         )
         for n, step_id in enumerate(programme.steps)
     ]

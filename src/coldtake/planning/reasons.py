@@ -1,15 +1,15 @@
 """Why this slot, and why not that step: plain sentences with their numbers.
 
-A point is 0.01 of the chance that a step comes out clean at the first try on its topic's date. What
-a slot adds is that chance after exactly its minutes, less that without them, nothing following
-(`StepValue.chances`): the model's own figure for this slot. What decides whose turn it is are the
-terms of the planner's index (`turns`): days since it was played, the steps that wait for it, and
-whether its topic fits until its date. What it would take to get in comes from solving the choice
-again with more minutes. No number is made for show.
+What a slot adds is the chance that its step comes out clean at the first try on its topic's date,
+after exactly its minutes and without them, nothing following: the number that every page has for
+that question (`left_alone`). What decides whose turn it is are the terms of the planner's index
+(`turns`): days since it was played, the steps that wait for it, and whether its topic fits until
+its date. What it would take to get in comes from solving the choice again with more minutes. No
+number is made for show.
 """
 
-from collections.abc import Sequence
-from datetime import date
+from collections.abc import Collection, Sequence
+from datetime import date, timedelta
 
 from coldtake.domain.plan import PlanRules, SlotKind
 from coldtake.domain.requirement import Requirement
@@ -18,17 +18,18 @@ from coldtake.domain.take import Answer, Try
 from coldtake.domain.topic import Step, StepPhase, Topic
 from coldtake.planning.at_hand import lacks
 from coldtake.planning.at_hand_words import waits_for
+from coldtake.planning.left_alone import LeftAlone
+from coldtake.planning.prospect import OPEN_DAYS
 from coldtake.planning.values import StepValue
-from coldtake.planning.words import counted, on_day, percent
+from coldtake.planning.words import ROUGH, counted, in_hundred, on_day, raised
 
 _DONE = frozenset({StepPhase.MET, StepPhase.HELD})
-_HARDLY = 0.0005  # of a chance: less is shown as nothing
 
 
 class Reasons:
     """Writes the sentences of one plan. `day` is the day planned for.
 
-    at_hand : what there is that day, None: what the player usually has
+    step_ids : what may be in; at_hand : what there is that day, None: what the player usually has
     """
 
     def __init__(
@@ -36,9 +37,11 @@ class Reasons:
         state: State,
         rules: PlanRules,
         day: date,
+        step_ids: Collection[str],
         at_hand: Sequence[Requirement] | None = None,
     ) -> None:
         self.state, self.rules, self.day, self.at_hand = state, rules, day, at_hand
+        self._first_try = LeftAlone(state, day, step_ids)
 
     def tries(self, step_id: str) -> tuple[Try, ...]:
         """Tries of one step, as the log has them."""
@@ -59,43 +62,41 @@ class Reasons:
     def _topic(self, step_id: str) -> Topic | None:
         return self.state.topics.get(self.state.steps[step_id].topic_id)
 
-    def _when(self, step_id: str) -> str:
-        """Say the day that the chances are for."""
+    def _on(self, step_id: str) -> date:
+        """Return the day that the chances are for."""
         when = self.state.topic_date(self.state.steps[step_id].topic_id, self.day)
-        if when is None or when <= self.day:
-            return "in eight weeks"
-        return f"on {on_day(when)}"
+        return when if when and when > self.day else self.day + timedelta(days=OPEN_DAYS)
+
+    def _chance(self, value: StepValue, minutes: int = 0) -> float:
+        """Chance of a clean first try on that day after so many minutes on `day`, no more."""
+        on = self._on(value.step_id)
+        return self._first_try.chance(value.step_id, on, minutes=minutes).mid
 
     def _cold(self, value: StepValue) -> str:
         clean = [t.day for t in self.tries(value.step_id) if t.answer is Answer.YES]
         ago = (self.day - max(clean)).days if clean else None
-        last = f"Last clean {counted(ago, 'day')} ago" if ago is not None else "Never clean yet"
-        expected = (
-            "" if value.chance_today is None else f", about {percent(value.chance_today)} expected"
+        last = f"Last clean: {counted(ago, 'day')} ago" if ago is not None else "Never clean yet"
+        chance = in_hundred(self._first_try.chance(value.step_id, self.day).mid)
+        what = f"{ROUGH} of the chance" if self._rough(value) else "Chance"
+        return (
+            f"Check whether it is still clean. {last}. "
+            f"{what} of a clean first try on {on_day(self.day)}: {chance}."
         )
-        return f"Does it hold? {last}{expected}.{self._tells(value)}"
 
-    def _tells(self, value: StepValue) -> str:
-        """Say what the answer would mean for the date."""
-        if value.after_answer is None:
-            return ""
-        after_no, after_yes = (percent(chance) for chance in value.after_answer)
-        when = self._when(value.step_id)
-        if after_no == after_yes:
-            return f" Whatever it says, about {after_yes} clean {when} if left alone."
-        return f" If yes, {after_yes} clean {when} even if left alone; if no, {after_no}."
+    def _rough(self, value: StepValue) -> str:
+        return "" if self._first_try.enough(value.step_id) else f"{ROUGH}: "
 
     def _adds(self, value: StepValue, minutes: int, before: int) -> str:
         """Say what these minutes add to the chance on the date, nothing following."""
-        start, end = chance_after(value, before), chance_after(value, before + minutes)
-        when = self._when(value.step_id)
-        guess = "" if value.enough else "By a first guess "
-        if end - start < _HARDLY:
-            return f"{guess or 'By itself '}it adds next to nothing {when}"
-        more = f"{guess}+{gained(end - start)} that it works {when}"
-        low, high = percent(start), percent(end)
-        span = f"{low} to {high}" if low != high else f"about {low}"
-        return f"{more} ({span} if nothing followed)"
+        start, end = self._chance(value, before), self._chance(value, before + minutes)
+        rough = self._rough(value)
+        said = (
+            f"{rough}{'this' if rough else 'This'} slot raises the chance of a clean first try "
+            f"on {on_day(self._on(value.step_id))} {raised(start, end)}"
+        )
+        if round(100 * start) == round(100 * end):
+            return f"{said} (it is {in_hundred(start)} if you do no more)"
+        return f"{said}, if you do no more after it"
 
     def _length(self, value: StepValue, minutes: int, before: int) -> str:
         """Say how the minutes stand to what the step still needs."""
@@ -156,12 +157,12 @@ class Reasons:
         minutes : of its best slot; limit : the limit on topics where that keeps it out
         extra : so many more minutes of playing would bring it in, None when an hour would not
         """
-        gain = chance_after(value, minutes) - chance_after(value, 0)
-        when = self._when(value.step_id)
-        long = counted(minutes, "minute")
-        adds = f"{long} would add {gained(gain)} {when}"
-        if gain < _HARDLY:
-            adds = f"{long} would add next to nothing {when}"
+        start, end = self._chance(value), self._chance(value, minutes)
+        on = on_day(self._on(value.step_id))
+        adds = (
+            f"{self._rough(value)}{counted(minutes, 'minute')} would raise the chance of a clean "
+            f"first try on {on} {raised(start, end)}"
+        )
         return f"{adds}; {self._way_in(value, extra, limit)}."
 
     def _way_in(self, value: StepValue, extra: int | None, limit: int | None) -> str:
@@ -190,17 +191,3 @@ class Reasons:
         if first is None or first not in self.state.steps:
             return "It waits for another step."
         return f"It waits until “{self.state.steps[first].title}” is met."
-
-
-def chance_after(value: StepValue, minutes: int) -> float:
-    """Chance on the date after so many minutes tomorrow and nothing more."""
-    if not value.chances:
-        return value.chance_without
-    return value.chances[min(minutes, len(value.chances) - 1)]
-
-
-def gained(chance: float) -> str:
-    """Say a difference of chances in points: “6 points”, “0.4 points”."""
-    worth = 100.0 * chance
-    said = f"{worth:.1f}" if worth < 0.95 else f"{worth:.0f}"
-    return f"{said} point{'' if said == '1' else 's'}"

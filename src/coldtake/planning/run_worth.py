@@ -26,7 +26,7 @@ from coldtake.planning.prospect import Whole
 from coldtake.planning.readiness import programme_of
 from coldtake.planning.taper import ahead
 from coldtake.planning.telling import Answers, answers, spread
-from coldtake.planning.words import counted, on_day, percent
+from coldtake.planning.words import counted, in_hundred, on_day
 
 DRAWS = 64
 TOLD_WORTH = 0.8  # points for each point of standard deviation that is explained; a guess
@@ -111,11 +111,13 @@ def _planned(
 
 
 def _reason(told: Told, performance: Performance, day: date) -> str:
+    """Say what it would tell; the chances are of the stage, nothing more being practised."""
     left = counted((performance.on - day).days, "day")
     return (
-        f"It comes out now with about {percent(told.yes)}, and left alone with "
-        f"{percent(told.on_day)} on {on_day(performance.on)}, in {left}. A yes would make that "
-        f"{percent(told.after_yes)}, a no {percent(told.after_no)}: it tells what these days need."
+        f"Chance that it is clean in this run-through: {in_hundred(told.yes)}. On stage on "
+        f"{on_day(performance.on)}, in {left}, if you do no more: {in_hundred(told.on_day)}; "
+        f"after a yes {in_hundred(told.after_yes)}, after a no {in_hundred(told.after_no)}. "
+        "So it tells what these days need."
     )
 
 

@@ -1,8 +1,8 @@
 """What a supposition costs and brings, in one or two plain sentences.
 
-A ready step is one that comes out clean at the first try on its topic's date. After ± stands what
-the computing itself may be off by, nineteen times out of twenty; it falls while more futures are
-lived.
+The numbers are steps that are clean at the first try on their topic's date. A difference is said
+where it stands out of the error of the computing; its range is what remains unknown of the player
+and the days.
 """
 
 from datetime import date
@@ -10,35 +10,54 @@ from datetime import date
 from coldtake.domain.state import State
 from coldtake.planning.places import Turn
 from coldtake.planning.supposed import WhatIf
-from coldtake.planning.what_if import Difference, WhatIfFound
+from coldtake.planning.what_if import Difference, TopicThen, WhatIfFound
 from coldtake.planning.words import counted, on_day
 
 NINETEEN_OF_TWENTY = 1.96  # standard errors of a normal mean
-LEAST_SHOWN = 0.01  # no error is shown as none
+WHOLE_FROM = 2.95  # steps from which a difference is said in whole ones
 _ORDER = ("", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth")
 _COUNT = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 
 
-def off_by(gain: Difference) -> float:
-    """What the computing may be off by, nineteen times out of twenty."""
-    return NINETEEN_OF_TWENTY * gain.error
-
-
 def told_apart(gain: Difference) -> bool:
-    """Say whether a difference stands out of the error of the computing."""
-    return abs(gain.mean) > max(off_by(gain), 0.005)
+    """Say whether a difference stands out of the error of the computing, and is worth a word."""
+    return abs(gain.mean) > max(NINETEEN_OF_TWENTY * gain.error, 0.05)
 
 
-def amount(gain: Difference) -> str:
-    """Write a difference without its sign: “2.5 ± 0.1”."""
-    off = off_by(gain)
-    if off >= 0.05:
-        return f"{abs(gain.mean):.1f} ± {off:.1f}"
-    return f"{abs(gain.mean):.2f} ± {max(off, LEAST_SHOWN):.2f}"
+def amount(steps: float, like: float) -> str:
+    """Write a number of steps without its sign, in whole ones or tenths as `like` is written."""
+    return f"{abs(steps):.0f}" if abs(like) >= WHOLE_FROM else f"{abs(steps):.1f}"
+
+
+def more(gain: Difference) -> str:
+    """Say a difference: “about 5 more”, “about 0.5 fewer”."""
+    return f"about {amount(gain.mean, gain.mean)} {'more' if gain.mean > 0 else 'fewer'}"
+
+
+def within(gain: Difference) -> str:
+    """Say its range: “between 4 and 6, right 4 times in 5”."""
+    far, near = (gain.high, gain.low) if gain.mean > 0 else (gain.low, gain.high)
+    most = amount(far, gain.mean)
+    if near * gain.mean <= 0:
+        other = "fewer" if gain.mean > 0 else "more"
+        least = amount(near, gain.mean)
+        if float(least) > 0.0:
+            own = "more" if gain.mean > 0 else "fewer"
+            return f"from {least} {other} to {most} {own}, right 4 times in 5"
+        return f"at most {most}, right 4 times in 5"
+    return f"between {amount(near, gain.mean)} and {most}, right 4 times in 5"
+
+
+def gained(one: TopicThen) -> str:
+    """Say what a topic gains, from the rounded numbers beside it: “+0.4”; empty for nothing."""
+    if not told_apart(one.clean):
+        return ""
+    by = round(one.steps_then, 1) - round(one.steps_now, 1)
+    return f"{by:+.1f}".replace("-", "−") if abs(by) > 0.05 else ""
 
 
 def sentences(state: State, supposed: WhatIf, found: WhatIfFound) -> tuple[str, ...]:
-    """Say what the change does, in a sentence; of several changes what they do together.
+    """Say what the change does; of several changes what they do together.
 
     Nothing is said where all is as it is already.
     """
@@ -77,115 +96,95 @@ class _Said:
 
     def together(self) -> str:
         """Say what all changes do at once: none can be told from the others."""
-        gain = self.found.all
-        if not told_apart(gain):
-            head = "All of that together changes nothing that could be told in all"
-        else:
-            verb = "brings" if gain.mean > 0 else "costs"
-            head = f"All of that together {verb} {amount(gain)} ready steps in all"
-        effect = self._effect()
-        return f"{head}{'; ' + effect if effect else ''}."
+        return self._join(self._all("With all of that together"), self._others())
 
     def _title(self, topic_id: str) -> str:
         return f"“{self.state.topics[topic_id].title}”"
 
-    def _others(self) -> str:
-        """Name the topics that stay: “the other five”."""
-        count = len(self.fixed)
-        if count == 1:
-            return self._title(self.fixed[0].topic_id)
-        if count == len(self.found.topics):
-            return "all of them"
-        return f"the other {_COUNT[count] if count < len(_COUNT) else count}"
+    def _join(self, *sentences: str) -> str:
+        return " ".join(s for s in sentences if s)
 
-    def _own(self, topic_id: str) -> str:
+    def _all(self, head: str) -> str:
+        gain = self.found.all
+        if not told_apart(gain):
+            return f"{head}, the number of steps clean on their dates hardly changes."
+        return f"{head}, {more(gain)} steps should be clean on their dates in all: {within(gain)}."
+
+    def _own(self, head: str, topic_id: str) -> str:
         """Say what the topic itself gains or loses."""
-        gain = self.topics[topic_id].clean
-        if not told_apart(gain):
-            return "for itself it changes nothing that could be told"
-        verb = "brings" if gain.mean > 0 else "loses"
-        return f"it {verb} {amount(gain)} of its own"
+        one = self.topics[topic_id]
+        if not told_apart(one.clean):
+            return f"{head}, the number of its steps clean on {on_day(one.on)} hardly changes."
+        return (
+            f"{head}, {more(one.clean)} of its {one.steps} steps should be clean on "
+            f"{on_day(one.on)}."
+        )
 
-    def _effect(self) -> str:
-        """Say what the others gain or lose."""
-        gain = self.found.others
-        if not self.fixed:
+    def _others(self) -> str:
+        """Say what the topics that stay gain or lose."""
+        gain, count = self.found.others, len(self.fixed)
+        if not count or count == len(self.found.topics):
             return ""
+        if count == 1:
+            whose = f"Of {self._title(self.fixed[0].topic_id)}"
+        else:
+            whose = f"Of the other {_COUNT[count] if count < len(_COUNT) else count} topics"
         if not told_apart(gain):
-            return f"{self._others()} would not notice"
-        verb = "gain" if gain.mean > 0 else "lose"
-        ending = "s" if len(self.fixed) == 1 else ""
-        return f"{self._others()} {verb}{ending} {amount(gain)} ready steps"
-
-    def _both(self, head: str, topic_id: str) -> str:
-        parts = [part for part in (self._own(topic_id), self._effect()) if part]
-        return f"{head}: {', and '.join(parts)}."
+            return f"{whose} as many as now."
+        return f"{whose} {more(gain)}: {within(gain)}."
 
     def taken_on(self, topic_id: str) -> str:
         """Say what one more topic takes from the others."""
         topic = self.topics.get(topic_id)
         if topic is None or topic.current_now:
             return ""
-        if not topic.fits_then:
-            return (
-                f"{self._title(topic_id)} does not fit until its date beside what brings more: "
-                f"the plan would leave most of it ({amount(topic.clean)} ready steps of "
-                f"{topic.steps} more), and {self._effect() or 'nothing else is current'}."
-            )
         place = sum(t.current_then for t in self.found.topics)
         number = f"a {_ORDER[place]}" if 0 < place < len(_ORDER) else "one more"
         number = number.replace("a eighth", "an eighth")
-        head, gain = f"{self._title(topic_id)} as {number} topic", self.found.others
-        if not self.fixed:
-            return f"{head} brings {amount(topic.clean)} ready steps."
-        own = f"it brings {amount(topic.clean)} of its own"
-        if not told_apart(gain):
-            return f"{head} takes nothing that could be told from {self._others()}; {own}."
-        if gain.mean > 0:
-            return f"{head}: {self._effect()}; {own}."
-        return f"{head} takes {amount(gain)} ready steps from {self._others()}; {own}."
+        own = self._own(f"With {self._title(topic_id)} as {number} topic", topic_id)
+        left = ""
+        if not topic.fits_then:
+            left = (
+                f"It needs more time than is left before {on_day(topic.on)} beside the others, "
+                "so the plan would leave most of it."
+            )
+        return self._join(own, left, self._others())
 
     def left(self, topic_id: str) -> str:
         """Say what the others gain when a topic waits."""
         topic = self.topics.get(topic_id)
         if topic is None or not topic.current_now:
             return ""
-        lost = f"of its own steps {amount(topic.clean)} fewer come out"
-        effect = self._effect()
-        return f"Without {self._title(topic_id)} {effect + '; ' if effect else ''}{lost}."
+        return self._join(self._own(f"Without {self._title(topic_id)}", topic_id), self._others())
 
     def minutes(self) -> str:
         """Say what more or fewer minutes a day do to all."""
-        more = self.supposed.more_min
-        kind = "more minute" if more > 0 else "minute less"
-        many = "more minutes" if more > 0 else "minutes fewer"
-        return self._for_all(f"{counted(abs(more), kind, many)} a day")
+        by = self.supposed.more_min
+        return self._all(f"With {abs(by)} min {'more' if by > 0 else 'less'} a day")
 
     def holiday(self) -> str:
         """Say what days without playing cost."""
         first = self.supposed.free_from
         since = f" from {on_day(first)}" if first else ""
-        return self._for_all(f"{counted(self.supposed.free_days, 'day')} without playing{since}")
-
-    def _for_all(self, head: str) -> str:
-        gain = self.found.all
-        if not told_apart(gain):
-            return f"{head} change nothing that could be told."
-        return f"{head} {'bring' if gain.mean > 0 else 'cost'} {amount(gain)} ready steps in all."
+        days = counted(self.supposed.free_days, "day")
+        return self._all(f"With {days} without playing{since}")
 
     def dated(self, topic_id: str, on: date | None) -> str:
         """Say what another date does to the topic and to the others."""
         if topic_id not in self.topics:
             return ""
         when = f"on {on_day(on)}" if on else "without a date"
-        return self._both(f"{self._title(topic_id)} {when}", topic_id)
+        return self._join(
+            self._own(f"With {self._title(topic_id)} {when}", topic_id), self._others()
+        )
 
     def weighed(self, topic_id: str) -> str:
         """Say what another importance does to the topic and to the others."""
         if topic_id not in self.topics:
             return ""
         importance = self.supposed.importances[topic_id]
-        return self._both(f"{self._title(topic_id)} at importance {importance} of 5", topic_id)
+        head = f"With {self._title(topic_id)} at importance {importance} of 5"
+        return self._join(self._own(head, topic_id), self._others())
 
 
 def turn_words(turn: Turn | None, today: date) -> str:

@@ -1,10 +1,14 @@
-"""What one change costs and brings: the days to come lived twice, with it and without.
+"""What one change costs and brings: the days to come simulated twice, with it and without.
+
+How things stand is the outlook's own number (`forecast`); what is found here is the difference, so
+that this page and the outlook never say two numbers for one question. Of a topic that the outlook
+does not look at, both numbers are from here.
 
 Both ways meet the same possible players, the same possible truth of every step, the same missed
 days and the same luck of every try, so that their difference shows the change and not the luck
 (common random numbers: Glasserman and Yao 1992, Management Science 38:884; Law 2015, Simulation
 Modeling and Analysis, 5th ed., ch. 11.2). In both, tonight's best course is chosen anew
-(`lookahead.best_course`), as the planner would. Like the outlook it is a shortcut of the planner.
+(`lookahead.best_course`), as the planner would. Like the forecast it is a shortcut of the planner.
 
 Two uncertainties are told apart: the error of the computing, which falls with the draws (`error`,
 a standard error), and what remains unknown of the player and the days (`low` to `high`). The latter
@@ -12,13 +16,14 @@ is the middle 80 % of the draws widened by SPREAD, fitted on some simulated play
 of what came lay within (bench/planning/RESULTS.md).
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import msgspec
 import numpy as np
 
+from coldtake.domain.estimate import TopicOutlook
 from coldtake.domain.state import State
 from coldtake.learning.beliefs import Beliefs, enough_rows
 from coldtake.learning.law import Array
@@ -33,6 +38,8 @@ from coldtake.planning.lookahead import (
     minutes_per_day,
     seeded,
 )
+from coldtake.planning.on_the_day import day_chances, room_logits
+from coldtake.planning.outlook import outlook
 from coldtake.planning.pile_needs import by_worth, candidates, open_topics
 from coldtake.planning.places import Queue, Turn, queue_of
 from coldtake.planning.prospect import Steps, steps_ahead
@@ -40,7 +47,7 @@ from coldtake.planning.supposed import WhatIf, check, current, current_then, len
 from coldtake.planning.turns import USUAL, Course, costs, fitting, topic_rows
 from coldtake.ports import Progress
 
-BATCHES = 16
+BATCHES = 8
 DRAWS = 32  # in a batch
 SPREAD = 1.65  # a life has its own luck, the futures share theirs; fitted (bench/planning)
 
@@ -93,7 +100,7 @@ class TurnThen(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class WhatIfFound(msgspec.Struct, frozen=True, kw_only=True):
-    """What a change costs and brings, from so many possible futures.
+    """What a change costs and brings, from so many simulations.
 
     others : steps clean on their dates, of all topics that are current both now and then and that
         the change does not name; all : of all topics that are current now or then
@@ -137,7 +144,13 @@ class Pair:
 class Paired:
     """The two ways from one start. Equal states, days and suppositions give equal draws."""
 
-    def __init__(self, state: State, today: date, what_if: WhatIf) -> None:
+    def __init__(
+        self,
+        state: State,
+        today: date,
+        what_if: WhatIf,
+        ahead: Sequence[TopicOutlook] | None = None,
+    ) -> None:
         check(state, what_if)
         self.state, self.today, self.what_if = state, today, what_if
         self.tomorrow = today + timedelta(days=1)
@@ -149,6 +162,8 @@ class Paired:
         self.start = begun(wide, self.tomorrow, per_day, TRIED, self.rng)
         if not self.start.steps.ids:
             return
+        known = outlook(state, today) if ahead is None else ahead
+        self.outlook = {one.topic_id: one for one in known}
         days = days_ahead(state, self.tomorrow, per_day)
         then = supposed_state(state, self.topics, what_if)
         self.seed = int(self.rng.integers(2**62))
@@ -207,24 +222,32 @@ class Paired:
 
 
 def what_if(
-    state: State, today: date, supposed: WhatIf, *, progress: Progress | None = None
+    state: State,
+    today: date,
+    supposed: WhatIf,
+    *,
+    ahead: Sequence[TopicOutlook] | None = None,
+    progress: Progress | None = None,
 ) -> WhatIfFound:
     """Say what a change costs and brings. Raises InputError for a topic that is not there.
 
+    ahead : the outlook as things stand, where it is known already
     progress : asked after every batch; when it says stop, the draws so far are the answer
     """
     found = WhatIfFound(draws=0, topics=(), waiting=(), others=_NOTHING, all=_NOTHING)
-    for done, latest in enumerate(refined(state, today, supposed), start=1):
+    for done, latest in enumerate(refined(state, today, supposed, ahead), start=1):
         found = latest
-        words = f"{found.draws} of {BATCHES * DRAWS} possible futures"
+        words = f"{found.draws} of {BATCHES * DRAWS} simulations"
         if progress and not progress.step(done, BATCHES, words):
             break
     return found
 
 
-def refined(state: State, today: date, supposed: WhatIf) -> Iterator[WhatIfFound]:
+def refined(
+    state: State, today: date, supposed: WhatIf, ahead: Sequence[TopicOutlook] | None = None
+) -> Iterator[WhatIfFound]:
     """Give the answer after each batch of draws, every time from all draws so far."""
-    paired = Paired(state, today, supposed)
+    paired = Paired(state, today, supposed, ahead)
     if paired.empty:
         return
     done: list[Pair] = []
@@ -235,8 +258,10 @@ def refined(state: State, today: date, supposed: WhatIf) -> Iterator[WhatIfFound
 
 def told(paired: Paired, done: list[Pair]) -> WhatIfFound:
     """Put the draws so far into numbers."""
-    now = np.concatenate([pair.now.final for pair in done], axis=1)
-    then = np.concatenate([pair.then.final for pair in done], axis=1)
+    now, then = (
+        day_chances(room_logits(np.concatenate(final, axis=1), paired.start.steps.topics))
+        for final in ([pair.now.final for pair in done], [pair.then.final for pair in done])
+    )
     rows = topic_rows(paired.start.steps)
     enough = np.array(enough_rows(paired.beliefs))[paired.start.steps.rows]
     topics = tuple(
@@ -278,6 +303,10 @@ def _topic(
 ) -> TopicThen:
     first = rows[0]
     whole_now, whole_then = now.prod(axis=0), then.prod(axis=0)
+    clean, whole = difference((then - now).sum(axis=0)), difference(whole_then - whole_now)
+    known = paired.outlook.get(topic_id)
+    steps_now = known.expected_steps if known else float(now.sum(axis=0).mean())
+    all_now = known.ready_chance if known else float(whole_now.mean())
     return TopicThen(
         topic_id=topic_id,
         steps=len(rows),
@@ -285,12 +314,12 @@ def _topic(
         on=paired.tomorrow + timedelta(days=int(paired.then.steps.left[first])),
         current_now=topic_id in paired.now.current,
         current_then=topic_id in paired.then.current,
-        steps_now=float(now.sum(axis=0).mean()),
-        steps_then=float(then.sum(axis=0).mean()),
-        clean=difference((then - now).sum(axis=0)),
-        whole_now=float(whole_now.mean()),
-        whole_then=float(whole_then.mean()),
-        whole=difference(whole_then - whole_now),
+        steps_now=steps_now,
+        steps_then=min(max(steps_now + clean.mean, 0.0), float(len(rows))),
+        clean=clean,
+        whole_now=all_now,
+        whole_then=min(max(all_now + whole.mean, 0.0), 1.0),
+        whole=whole,
         fits_now=topic_id in paired.now.fits,
         fits_then=topic_id in paired.then.fits,
         lent=topic_id in lent(paired.state, (topic_id,)),

@@ -2,6 +2,10 @@
 
 from datetime import date
 
+from coldtake.domain.estimate import Interval
+
+ROUGH = "Rough estimate"  # a number that rests on too few takes
+
 
 def on_day(day: date) -> str:
     """Say a date without its year: “12 January”."""
@@ -14,14 +18,35 @@ def weekday(day: date, seen_from: date) -> str:
     return f"{day:%a} {day.day} {day:%b}{year}"
 
 
-def percent(chance: float) -> str:
-    """Say a chance 0..1; never 0 % or 100 %, which no estimate supports."""
-    return f"{min(max(round(100 * chance), 1), 99)} %"
+def in_hundred(chance: float) -> str:
+    """Say a chance 0..1: “34 in 100”; never 0 or 100, which no estimate supports."""
+    whole = round(100 * chance)
+    if whole < 1:
+        return "fewer than 1 in 100"
+    return "more than 99 in 100" if whole > 99 else f"{whole} in 100"
 
 
-def points(worth: float) -> str:
-    """Say points with one decimal below ten, none above."""
-    return f"{worth:.1f}" if worth < 9.95 else f"{worth:.0f}"
+def between(chance: Interval) -> str:
+    """Say an interval of a chance: “between 59 and 93 in 100”; its ends are never 0 or 100."""
+    low, high = round(100 * chance.low), round(100 * chance.high)
+    if low == high:
+        return in_hundred(chance.mid)
+    if low < 1:
+        return f"at most {high} in 100" if high < 100 else "anything: too little is known"
+    return f"at least {low} in 100" if high > 99 else f"between {low} and {high} in 100"
+
+
+def raised(start: float, end: float) -> str:
+    """Say by how much a chance rises: “from 7 to 8 in 100”, “by less than 1 in 100”."""
+    low, high = round(100 * start), round(100 * end)
+    if low == high:
+        return "by less than 1 in 100"
+    return f"from {in_hundred(start) if low < 1 else low} to {in_hundred(end)}"
+
+
+def about_steps(expected: float, number: Interval) -> int:
+    """Say how many steps should be clean, as a whole number within its limits."""
+    return int(min(max(round(expected), number.low), number.high))
 
 
 def counted(number: int, one: str, many: str | None = None) -> str:

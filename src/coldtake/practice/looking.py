@@ -99,16 +99,25 @@ class Looking:
     ) -> tuple[TopicOutlook, ...]:
         """Return for each topic what will be ready on its date, with intervals.
 
-        It takes seconds, so what was found is kept until the log or the day changes.
+        Once a week what was said is kept, to be held against what comes of it.
+        """
+        found = self.ahead(minutes_per_day=minutes_per_day, progress=progress)
+        if minutes_per_day is None and is_due(self._log.state(), self._log.today()):
+            self._keep(found)
+        return found
+
+    def ahead(
+        self, *, minutes_per_day: float | None = None, progress: Progress | None = None
+    ) -> tuple[TopicOutlook, ...]:
+        """Return the outlook and keep nothing of it in the log.
+
+        It takes seconds, so what was found is held until the log or the day changes.
         """
         with self._looking_ahead:
             key = (self._log.store.last_sequence(), self._log.today(), minutes_per_day)
             self._ahead = {k: found for k, found in self._ahead.items() if k[:2] == key[:2]}
             if key not in self._ahead:
-                found = self._found_ahead(key[1], minutes_per_day, progress)
-                if minutes_per_day is None and self._kept(found):
-                    key = (key[0] + 1, *key[1:])  # its own entry changes nothing in it
-                self._ahead[key] = found
+                self._ahead[key] = self._found_ahead(key[1], minutes_per_day, progress)
             return self._ahead[key]
 
     def say_when_due(self) -> None:
@@ -120,13 +129,18 @@ class Looking:
         if state.try_count >= TRIES_LEAST and is_due(state, self._log.today()):
             self.outlook()
 
-    def _kept(self, found: tuple[TopicOutlook, ...]) -> bool:
-        """Keep what is said, once a week, to be held against what comes of it."""
-        with self._log.deciding() as state:
+    def _keep(self, found: tuple[TopicOutlook, ...]) -> None:
+        with self._looking_ahead, self._log.deciding() as state:
             said = outlook_of(found) if is_due(state, self._log.today()) else None
             if said is not None:
                 self._log.append(said)
-        return said is not None
+                # Its own entry changes nothing in what was found.
+                last, today = self._log.store.last_sequence(), self._log.today()
+                self._ahead = {
+                    (last, today, k[2]): known
+                    for k, known in self._ahead.items()
+                    if k[:2] == (last - 1, today)
+                }
 
     def _found_ahead(
         self, today: date, minutes_per_day: float | None, progress: Progress | None

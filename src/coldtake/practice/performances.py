@@ -221,6 +221,10 @@ class Performances:
                 self._ahead[key] = found
             return self._ahead[key]
 
+    def all_ahead(self) -> tuple[ProgrammeOutlook, ...]:
+        """Return the readiness of every performance ahead that has a programme."""
+        return tuple(self.readiness(p.id) for p in self.upcoming() if p.programme)
+
     def effect(self) -> "StageEffect":
         """Return what runs and performances say of stage against practice room."""
         from coldtake.learning.stage_log import effect_of

@@ -5,6 +5,7 @@ from datetime import date, datetime
 from coldtake.domain.events import AnyData, Event
 from coldtake.domain.state import State
 from coldtake.ports import Caretaker, Clock, Store, TakeFiles
+from coldtake.practice.chances import Chances
 from coldtake.practice.chosen import ChosenSettings
 from coldtake.practice.evening import Evening
 from coldtake.practice.importing import Importing
@@ -42,8 +43,9 @@ class Services:
         self.takes = Takes(self.log, take_files, self.pile.passages)
         self.performances = Performances(self.log)
         self.looking = Looking(self.log)
+        self.chances = Chances(self.log, self.looking, self.performances)
         self.back = LookingBack(self.log)
-        self.supposing = Supposing(self.log)
+        self.supposing = Supposing(self.log, self.looking)
         self.sorting = Sorting(self.log)
         self.jobs = Jobs()  # long work: one at a time
         self.hearing = Jobs()  # a long take that is being heard: one at a time

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from coldtake.ports import Cancelled, Progress
 from coldtake.practice.jobs import Job, Jobs, Stage
 from coldtake.practice.log import Log
+from coldtake.practice.looking import Looking
 
 if TYPE_CHECKING:
     from coldtake.planning.supposed import WhatIf
@@ -36,8 +37,8 @@ class Answer:
 class Supposing:
     """Answers questions of the kind “what if”. Thread-safe."""
 
-    def __init__(self, log: Log) -> None:
-        self._log = log
+    def __init__(self, log: Log, looking: Looking) -> None:
+        self._log, self._looking = log, looking
         self._jobs = Jobs()
         self._asking = threading.Lock()
         self._first = threading.Event()
@@ -73,8 +74,11 @@ class Supposing:
         """Look into it to the end. Raises InputError for a topic that is not there."""
         from coldtake.planning.what_if import what_if
 
+        ahead = self._looking.ahead()
         with self._log.learned.used():
-            return what_if(self._log.state(), self._log.today(), supposed, progress=progress)
+            return what_if(
+                self._log.state(), self._log.today(), supposed, ahead=ahead, progress=progress
+            )
 
     def stop(self) -> None:
         """Be content with what is known by now."""
@@ -95,14 +99,15 @@ class Supposing:
         from coldtake.planning.what_if import BATCHES, DRAWS, refined
 
         try:
+            ahead = self._looking.ahead()
             with self._log.learned.used():
-                batches = refined(self._log.state(), self._log.today(), supposed)
+                batches = refined(self._log.state(), self._log.today(), supposed, ahead)
                 for done, found in enumerate(batches, start=1):
                     self._found = found
                     self._first.set()
-                    words = f"{found.draws} of {BATCHES * DRAWS} possible futures"
+                    words = f"{found.draws} of {BATCHES * DRAWS} simulations"
                     if not progress.step(done, BATCHES, words) and done < BATCHES:
                         raise Cancelled
         finally:
             self._first.set()
-        return f"{self._found.draws} possible futures" if self._found else ""
+        return f"{self._found.draws} simulations" if self._found else ""

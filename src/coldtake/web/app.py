@@ -36,6 +36,7 @@ MODULES = (
     "pages.passages",
     "pages.importing",
     "pages.chart",
+    "pages.chances",
     "pages.changes",
     "pages.slow",
     "pages.printing",

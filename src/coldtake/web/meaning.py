@@ -8,6 +8,7 @@ from coldtake.domain.topic import Step
 from coldtake.learning import meaning
 from coldtake.learning.meaning import Cold, Pass, Standing
 from coldtake.learning.support import Decision, SequentialTest
+from coldtake.planning.words import between, in_hundred
 from coldtake.settings import value_of
 from coldtake.web.rendering import percent
 
@@ -35,44 +36,51 @@ def times_words(times: Times) -> str:
 
 def pass_words(times: Times, known: Pass) -> tuple[str, ...]:
     """Say what passing a criterion supports, and how lucky a pass may be."""
-    low, high = percent(known.supports.low), percent(known.supports.high)
-    asked = times_words(times)
+    at_once = f"{times_words(times)}, at the very first chance"
     said = [
-        f"{asked}, at the very first chance, supports a clean first try of {low} to {high}.",
-        f"A passage that works half the time passes within {_chances(known.lucky)}.",
+        f"{at_once}: the chance of a clean first try is {between(known.supports)}.",
+        f"A passage that is clean half the time also passes {_chances(known.lucky)}.",
     ]
     if known.took is not None and known.took_lucky is not None:
         tries = "the first try" if known.took == 1 else f"{known.took} tries"
         said.append(
-            f"It was passed within {tries}: so would a passage that works half the time, "
-            f"with a chance of {percent(known.took_lucky)}."
+            f"It was passed within {tries}: a passage that is clean half the time does so "
+            f"{_times(known.took_lucky)}."
         )
     return tuple(said)
 
 
+def _times(chance: float) -> str:
+    """Say how often out of a hundred: “81 times in 100”."""
+    whole = in_hundred(chance)
+    count, _, _ = whole.rpartition(" in 100")
+    return f"{count} time{'' if count.endswith(' 1') or count == '1' else 's'} in 100"
+
+
 def _chances(lucky: Sequence[tuple[int, float]]) -> str:
-    return ", within ".join(f"{n} tries with a chance of {percent(p)}" for n, p in lucky)
+    return " and ".join(f"within {n} tries {_times(p)}" for n, p in lucky)
 
 
 def example_words() -> str:
     """Tell the worked example: five in a row."""
     known = meaning.pass_of(FIVE, ())
-    (few, rare), (many, often) = known.lucky
     return (
-        f"Five in a row says less than it seems: a passage that works half the time gets there "
-        f"within {few} tries with a chance of {percent(rare)}, within {many} with "
-        f"{percent(often)}. Passed at once it supports {percent(known.supports.low)} and more."
+        "Five in a row says less than it seems: a passage that is clean half the time passes "
+        f"{_chances(known.lucky)}. Passed at once, the chance of a clean first try is "
+        f"{between(known.supports)}."
     )
 
 
 def cold_words(known: Cold) -> str:
-    """Say what the last cold takes support."""
+    """Say what the last cold takes support, counted by themselves."""
     if known.of == 1:
-        told = f"The only cold take {'came' if known.clean else 'did not come'} out clean"
+        told = f"The only cold take was {'' if known.clean else 'not '}clean"
     else:
-        told = f"Of the last {known.of} cold takes {known.clean} came out clean"
-    low, high = percent(known.supports.low), percent(known.supports.high)
-    return f"{told}: that supports a clean first try of {low} to {high}."
+        told = f"{known.clean} of the last {known.of} cold takes were clean"
+    return (
+        f"{told}. By cold takes alone the chance of a clean first try is "
+        f"{between(known.supports)}, right 4 times in 5."
+    )
 
 
 def test_words(test: SequentialTest, known: Standing) -> str:
@@ -113,4 +121,4 @@ def after_cold(tries: Sequence[Try], test: SequentialTest | None) -> dict[str, s
 
 def lucky_said(step: Step, tries: Sequence[Try]) -> list[str]:
     """Say beforehand how lucky a pass would be after each of the next tries."""
-    return [percent(p) for p in meaning.lucky_ahead(step.criterion, tries, LUCKY_MOST)]
+    return [_times(p) for p in meaning.lucky_ahead(step.criterion, tries, LUCKY_MOST)]

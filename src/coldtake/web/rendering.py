@@ -7,6 +7,7 @@ import jinja2
 from starlette.requests import Request
 from starlette.templating import Jinja2Templates
 
+from coldtake.planning.words import about_steps, between, in_hundred
 from coldtake.web.sharing.gate import is_shared
 
 HERE = Path(__file__).parent
@@ -108,6 +109,9 @@ def make_templates() -> Jinja2Templates:
         "long_day": long_day,
         "clock": clock,
         "percent": percent,
+        "in_100": in_hundred,
+        "between": between,
+        "about_steps": lambda found: about_steps(found.expected_steps, found.clean_steps),
         "minutes": minutes,
         "num": number,
         "importance": IMPORTANCE.__getitem__,

@@ -30,17 +30,22 @@ class StepAhead:
 
 @dataclass(frozen=True, slots=True)
 class TopicAhead:
-    """One topic on its date."""
+    """One topic on its date. ready : when every step is ready; last : what counts on stage."""
 
     topic: Topic
     found: TopicOutlook
     ahead: charts.Ahead
     steps: tuple[StepAhead, ...]
     dated: bool
+    ready: str
+    last: tuple[str, ...]
 
 
 def topics_ahead(services: Services, minutes: float | None) -> tuple[TopicAhead, ...]:
     """Look ahead for every topic, the nearest date first, those without a date at the end."""
+    from coldtake.learning.stage_log import last_steps
+    from coldtake.planning.outlook_words import ready_words
+
     state, today = services.state(), services.today()
     found = services.looking.outlook(minutes_per_day=minutes)
     rows = [
@@ -50,6 +55,8 @@ def topics_ahead(services: Services, minutes: float | None) -> tuple[TopicAhead,
             ahead=charts.ahead_of(one, today),
             steps=_steps(state, one),
             dated=state.topic_date(one.topic_id, one.on) == one.on,
+            ready=ready_words(one),
+            last=tuple(step.title for step in last_steps(state, one.topic_id)),
         )
         for one in found
         if one.topic_id in state.topics

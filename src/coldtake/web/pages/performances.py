@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,6 +11,7 @@ from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
+from coldtake.domain.estimate import TopicOutlook
 from coldtake.domain.performance import (
     Link,
     Performance,
@@ -19,6 +21,7 @@ from coldtake.domain.performance import (
 )
 from coldtake.domain.topic import Place, StepPhase
 from coldtake.errors import InputError
+from coldtake.planning.words import listed
 from coldtake.web import charts, forms
 from coldtake.web.forms import Fields, text_fields
 from coldtake.web.pages.performances_told import RunView, view_of
@@ -56,11 +59,12 @@ class LinkView:
 
 @dataclass(frozen=True, slots=True)
 class PieceView:
-    """One piece's chance on the day."""
+    """One piece's chance on the day; room : all its steps in the practice room, where planned."""
 
     found: PieceOutlook
     title: str
     odds: charts.Odds
+    room: TopicOutlook | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +198,8 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     def ready(request: Request, performance_id: str) -> Response:
         performance = doors.get(performance_id)
         found = doors.readiness(performance_id)
-        context = _readiness(services.state(), performance, found)
+        rooms = {t.topic_id: t for t in services.looking.ahead() if t.on == found.on}
+        context = _readiness(services.state(), performance, found, rooms)
         return templates.TemplateResponse(request, "performance_readiness.html", context)
 
     return routes
@@ -232,17 +237,26 @@ def _context(services: Services, performance: Performance) -> dict[str, object]:
 
 
 def _readiness(
-    state: State, performance: Performance, found: ProgrammeOutlook
+    state: State,
+    performance: Performance,
+    found: ProgrammeOutlook,
+    rooms: Mapping[str, TopicOutlook],
 ) -> dict[str, object]:
     def title(topic_id: str) -> str:
         return state.topics[topic_id].title
 
     links = [link for link in found.links if link.step_id in state.steps][:LINKS_SHOWN]
     known = {p.topic_id for p in found.pieces if p.enough}
+    rough = [state.steps[i.step_id].title for i in found.links if not i.enough]
     return {
         "performance": performance,
         "found": found,
-        "pieces": [PieceView(p, title(p.topic_id), charts.odds_of(p.chance)) for p in found.pieces],
+        "pieces": [
+            PieceView(p, title(p.topic_id), charts.odds_of(p.chance), rooms.get(p.topic_id))
+            for p in found.pieces
+        ],
+        "rough": listed([f"“{step}”" for step in rough]),
+        "rough_count": len(rough),
         "links": [
             LinkView(link, state.steps[link.step_id].title, title(link.topic_id))
             for link in links

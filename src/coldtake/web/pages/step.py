@@ -229,6 +229,7 @@ def _context(services: Services, step: Step) -> dict[str, object]:
         "tries": own,
         "stave": tries.tries_stave(own),
         "estimate": services.looking.estimate(step.id),
+        "today": services.today(),
         "tempo": _tempo(services, step),
         **_means(state.settings, step, own),
         "takes": sorted(

@@ -96,15 +96,13 @@ def address(query: QueryParams) -> str:
 
 
 def _rows(state: State, answer: Answer) -> tuple[TopicRow, ...]:
-    from coldtake.planning.suppose_words import amount, told_apart
+    from coldtake.planning.suppose_words import gained
 
     topics = answer.found.topics if answer.found else ()
     rows = []
     for one in topics:
-        sign = "+" if one.clean.mean > 0 else "−"
-        gain = f"{sign}{amount(one.clean)}" if told_apart(one.clean) else ""
         dated = one.on != one.on_now or state.topic_date(one.topic_id, one.on) == one.on
-        rows.append(TopicRow(state.topics[one.topic_id], one, gain, dated))
+        rows.append(TopicRow(state.topics[one.topic_id], one, gained(one), dated))
     return tuple(sorted(rows, key=lambda r: (r.found.on, r.topic.title)))
 
 

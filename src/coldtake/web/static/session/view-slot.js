@@ -65,7 +65,7 @@ function drawOffer(
   /** @type {Desk} */ desk,
   /** @type {Slot | null} */ spare,
   /** @type {boolean} */ met,
-  /** @type {string} how lucky a pass is after so many tries, in percent */ lucky,
+  /** @type {string} how often a pass is luck after so many tries: "81 times in 100" */ lucky,
 ) {
   show(el("offer"), met && !desk.takes.busy);
   if (!met) return;
@@ -74,7 +74,7 @@ function drawOffer(
   const rest = other
     ? `or give the last ${spare.minutes} minutes to “${other.title}” (S).`
     : "or move on (M).";
-  const luck = lucky ? ` A passage that works half the time gets there too, with ${lucky}.` : "";
+  const luck = lucky ? ` A passage that is clean half the time also passes within this many tries ${lucky}.` : "";
   text(el("offer-words"), `Met.${luck} Stay and make it safe, ${rest}`);
 }
 
