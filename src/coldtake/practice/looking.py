@@ -11,6 +11,7 @@ from coldtake.domain.estimate import Estimate, TopicOutlook
 from coldtake.domain.state import State
 from coldtake.domain.topic import StepPhase
 from coldtake.ports import Progress
+from coldtake.practice.evidence_mark import EvidenceMark
 from coldtake.practice.foretelling import is_due, outlook_of
 from coldtake.practice.log import Log
 
@@ -48,6 +49,7 @@ class Looking:
 
     def __init__(self, log: Log) -> None:
         self._log = log
+        self._mark = EvidenceMark(log)
         self._looking_ahead = threading.Lock()  # two pages that ask at once wait for one answer
         self._ahead: dict[tuple[int, date, float | None], tuple[TopicOutlook, ...]] = {}
 
@@ -114,7 +116,7 @@ class Looking:
         It takes seconds, so what was found is held until the log or the day changes.
         """
         with self._looking_ahead:
-            key = (self._log.store.last_sequence(), self._log.today(), minutes_per_day)
+            key = (*self._mark.now(), minutes_per_day)
             self._ahead = {k: found for k, found in self._ahead.items() if k[:2] == key[:2]}
             if key not in self._ahead:
                 self._ahead[key] = self._found_ahead(key[1], minutes_per_day, progress)
@@ -130,17 +132,10 @@ class Looking:
             self.outlook()
 
     def _keep(self, found: tuple[TopicOutlook, ...]) -> None:
-        with self._looking_ahead, self._log.deciding() as state:
+        with self._log.deciding() as state:
             said = outlook_of(found) if is_due(state, self._log.today()) else None
             if said is not None:
                 self._log.append(said)
-                # Its own entry changes nothing in what was found.
-                last, today = self._log.store.last_sequence(), self._log.today()
-                self._ahead = {
-                    (last, today, k[2]): known
-                    for k, known in self._ahead.items()
-                    if k[:2] == (last - 1, today)
-                }
 
     def _found_ahead(
         self, today: date, minutes_per_day: float | None, progress: Progress | None

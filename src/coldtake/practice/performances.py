@@ -23,6 +23,7 @@ from coldtake.errors import RuleError
 from coldtake.ports import Progress
 from coldtake.practice import finding
 from coldtake.practice.checking import title_of, whole
+from coldtake.practice.evidence_mark import EvidenceMark
 from coldtake.practice.log import Log
 from coldtake.settings import value_of
 
@@ -40,6 +41,7 @@ class Performances:
 
     def __init__(self, log: Log) -> None:
         self._log = log
+        self._mark = EvidenceMark(log)
         self._looking_ahead = threading.Lock()  # two pages that ask at once wait for one answer
         self._ahead: dict[tuple[int, date, str], ProgrammeOutlook] = {}
 
@@ -211,7 +213,7 @@ class Performances:
         """
         performance = self.get(performance_id)
         with self._looking_ahead:
-            key = (self._log.store.last_sequence(), self._log.today(), performance_id)
+            key = (*self._mark.now(), performance_id)
             self._ahead = {k: found for k, found in self._ahead.items() if k[:2] == key[:2]}
             if key not in self._ahead:
                 from coldtake.planning.readiness import readiness

@@ -10,6 +10,7 @@ from coldtake.domain.state import State
 from coldtake.domain.topic import Place
 from coldtake.errors import NotFoundError, RuleError
 from coldtake.practice import finding, rules
+from coldtake.practice.evidence_mark import EvidenceMark
 from coldtake.practice.log import Log
 from coldtake.settings import value_of
 
@@ -22,6 +23,7 @@ class Sorting:
 
     def __init__(self, log: Log) -> None:
         self._log = log
+        self._mark = EvidenceMark(log)
         self._proposing = threading.Lock()
         self._proposed: tuple[tuple[int, date], Triage] | None = None
         self._decided: dict[str, tuple[Place, Place]] = {}  # (before, after) of each topic moved
@@ -31,7 +33,7 @@ class Sorting:
         from coldtake.planning.triage import triage
 
         with self._proposing:
-            key = (self._log.store.last_sequence(), self._log.today())
+            key = self._mark.now()
             if self._proposed is None or self._proposed[0] != key:
                 with self._log.learned.used():
                     self._proposed = key, triage(self._log.state(), key[1])

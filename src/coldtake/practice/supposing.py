@@ -9,6 +9,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from coldtake.ports import Cancelled, Progress
+from coldtake.practice.evidence_mark import EvidenceMark
 from coldtake.practice.jobs import Job, Jobs, Stage
 from coldtake.practice.log import Log
 from coldtake.practice.looking import Looking
@@ -39,6 +40,7 @@ class Supposing:
 
     def __init__(self, log: Log, looking: Looking) -> None:
         self._log, self._looking = log, looking
+        self._mark = EvidenceMark(log)
         self._jobs = Jobs()
         self._asking = threading.Lock()
         self._first = threading.Event()
@@ -56,11 +58,7 @@ class Supposing:
 
         check(self._log.state(), supposed)
         with self._asking:
-            key = (
-                self._log.store.last_sequence(),
-                self._log.today(),
-                msgspec.json.encode(supposed),
-            )
+            key = (*self._mark.now(), msgspec.json.encode(supposed))
             job = self._jobs.now()
             if key != self._key or job is None or (again and job.stage is Stage.STOPPED):
                 job = self._begin(supposed, key)
