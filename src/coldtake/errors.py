@@ -9,10 +9,12 @@
     │   └── PlanError       pins or minutes that no plan can keep
     ├── NotFoundError       there is no such topic, step, take …         exit 2, HTTP 404
     ├── BusyError           another process holds what is needed         exit 4, HTTP 409
-    └── StoreError          the data folder cannot be read or written    exit 4, HTTP 503
+    ├── StoreError          the data folder cannot be read or written    exit 4, HTTP 503
+    └── JudgingError        a take is kept, but judging it failed        exit 70, HTTP 500
 
 Every error says what is wrong, where, and what to do, in words for the person who plays.
-A fault of the program itself is an ordinary Python exception and never one of these.
+A fault of the program itself is an ordinary Python exception and never one of these; where one
+stopped the judging of a take, JudgingError is raised from it once that is in the log.
 """
 
 
@@ -75,3 +77,7 @@ class BusyError(ColdtakeError):
 
 class StoreError(ColdtakeError):
     """The data folder or database cannot be read or written."""
+
+
+class JudgingError(ColdtakeError):
+    """A take has no verdict because judging it failed; the log says so, and the sound is kept."""

@@ -11,6 +11,7 @@ import pytest
 from stand import AIR, BPM, Stand, laid_out, plan_today, slot
 
 from coldtake.domain.take import Answer
+from coldtake.listening import apart
 from coldtake.listening.keys_file import keys_of
 
 pytestmark = [pytest.mark.browser, pytest.mark.alone]
@@ -98,3 +99,20 @@ def test_no_midi_is_said(open_page, served):
     page.wait_for_selector("#sound-drawer option[value='midi:']", state="attached")
     page.select_option("#sound-drawer select", value="midi:")
     page.wait_for_selector("#sound-drawer >> text=No MIDI keyboard is connected")
+
+
+def test_a_judging_that_failed_is_said_and_tried_again(open_page, served, monkeypatch):
+    stand = at_the_keyboard(open_page, served)
+    with monkeypatch.context() as patch:
+        patch.setattr(apart, "judge", lambda *_, **__: 1 / 0)
+        play(stand, AIR)
+        assert stand.waits_for("Not judged", "Yes") == "Not judged"
+        told = stand.page.inner_text("#told")
+        assert "Coldtake itself failed while it listened. The recording is saved." in told
+        assert "Answer it yourself" in told
+        stand.sent()
+        (take,) = served.services.state().takes.values()
+        assert take.failed
+    stand.page.click("#told-more >> text=Try again")
+    assert stand.waits_for("yes", "Yes") in ("yes", "Yes")
+    assert served.services.takes.get(take.id).verdict.answer is Answer.YES

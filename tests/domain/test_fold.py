@@ -14,7 +14,7 @@ from coldtake.domain.following import apply, fold, order_key
 from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.requirement import Appointment
 from coldtake.domain.state import State
-from coldtake.domain.take import Answer, Judge, Verdict
+from coldtake.domain.take import Answer, FirstTry, Judge, JudgingFault, Verdict
 from coldtake.domain.topic import Place, StoredPassage
 from making import NOON, event, plan, slot, step, topic
 
@@ -56,6 +56,7 @@ def strategies():
         sample_rate=st.just(48000),
         sha256=st.just("0" * 64),
         session_id=st.none() | sessions,
+        first_try=st.none() | st.sampled_from(FirstTry),
     )
     said_chance = st.builds(SaidChance, step_id=steps, chance=st.floats(0, 1))
     said_chances = st.lists(said_chance, max_size=3).map(tuple)
@@ -126,7 +127,14 @@ def strategies():
         answered,
         st.builds(ev.AnswerTakenBack, try_id=tries),
         recorded,
+        st.builds(ev.FirstTrySaid, take_id=tries, first_try=st.sampled_from(FirstTry)),
         st.builds(ev.TakeJudged, take_id=tries, verdict=st.just(VERDICT)),
+        st.builds(
+            ev.JudgingFailed,
+            take_id=tries,
+            engine=st.sampled_from(["one", "two"]),
+            why=st.sampled_from(JudgingFault),
+        ),
         st.builds(ev.SessionEnded, session_id=sessions, note=st.text(), early=st.booleans()),
     ]
     assert len(kinds) == len(ev.AnyData.__args__), "a kind of event is missing here"

@@ -36,8 +36,9 @@ def step(desk):
     return desk.step(desk.topic(), passage=True)
 
 
-def send(client, step, data, name="take.wav"):
-    return client.post(f"/steps/{step.id}/takes", files={"sound": (name, data)})
+def send(client, step, data, name="take.wav", cold="yes"):
+    sound = {"sound": (name, data)}
+    return client.post(f"/steps/{step.id}/takes", files=sound, data={"cold": cold})
 
 
 def only_take(services):

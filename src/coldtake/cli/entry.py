@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from importlib import import_module
 
 from coldtake.cli.parser import COMMANDS, DEFAULT, build_parser
-from coldtake.errors import BusyError, ColdtakeError, InputError, StoreError
+from coldtake.errors import BusyError, ColdtakeError, InputError, JudgingError, StoreError
 
 BAD_INPUT = 2
 NO_STORE = 4
@@ -50,6 +50,8 @@ def _fault_words(fault: Exception) -> str:
 
 def status_of(error: ColdtakeError) -> int:
     """Return the exit status of an error, as drawn in `coldtake.errors`."""
+    if isinstance(error, JudgingError):
+        return FAULT
     return NO_STORE if isinstance(error, (BusyError, StoreError)) else BAD_INPUT
 
 

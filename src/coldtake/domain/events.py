@@ -12,7 +12,7 @@ from coldtake.domain.estimate import SaidChance, SaidTopic
 from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.plan import Plan, Slot
 from coldtake.domain.requirement import Appointment
-from coldtake.domain.take import Answer, ClickTrack, Judge, Verdict
+from coldtake.domain.take import Answer, ClickTrack, FirstTry, Judge, JudgingFault, Verdict
 from coldtake.domain.topic import Place, Step, StoredPassage, Topic
 
 
@@ -163,7 +163,11 @@ class AnswerTakenBack(Data, frozen=True, kw_only=True, tag="answer_taken_back"):
 
 
 class TakeRecorded(Data, frozen=True, kw_only=True, tag="take_recorded"):
-    """A take's sound is on disk, with its checksum (SHA-256 of the FLAC file)."""
+    """A take's sound is on disk, with its checksum (SHA-256 of the FLAC file).
+
+    first_try : of that day, as the player says of a take that came by hand; None: as the log tells
+    to_judge : False where it is only kept
+    """
 
     take_id: str
     step_id: str
@@ -175,6 +179,15 @@ class TakeRecorded(Data, frozen=True, kw_only=True, tag="take_recorded"):
     click_bpm: float | None = None
     click: ClickTrack | None = None
     source: str = "microphone"
+    first_try: FirstTry | None = None
+    to_judge: bool = True
+
+
+class FirstTrySaid(Data, frozen=True, kw_only=True, tag="first_try_said"):
+    """The player said, or said otherwise, whether a take was its step's first try of the day."""
+
+    take_id: str
+    first_try: FirstTry
 
 
 class TakeJudged(Data, frozen=True, kw_only=True, tag="take_judged"):
@@ -182,6 +195,14 @@ class TakeJudged(Data, frozen=True, kw_only=True, tag="take_judged"):
 
     take_id: str
     verdict: Verdict
+
+
+class JudgingFailed(Data, frozen=True, kw_only=True, tag="judging_failed"):
+    """Judging a take came to nothing; its sound is kept, and an earlier verdict stands."""
+
+    take_id: str
+    engine: str
+    why: JudgingFault
 
 
 class SessionEnded(Data, frozen=True, kw_only=True, tag="session_ended"):
@@ -266,7 +287,9 @@ AnyData = (
     | TryAnswered
     | AnswerTakenBack
     | TakeRecorded
+    | FirstTrySaid
     | TakeJudged
+    | JudgingFailed
     | SessionEnded
     | PerformanceKept
     | PerformanceTakenBack

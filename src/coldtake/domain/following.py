@@ -16,7 +16,7 @@ from coldtake.domain import runs as run_events
 from coldtake.domain.estimate import SaidDay, SaidOutlook
 from coldtake.domain.session import BreakRun, SessionRun, SlotRun
 from coldtake.domain.state import State
-from coldtake.domain.take import EarlierVerdict, Judge, Take, Try, Work
+from coldtake.domain.take import EarlierVerdict, FirstTry, Judge, Take, Try, Unjudged, Work
 from coldtake.domain.topic import Place
 
 
@@ -184,6 +184,14 @@ def _is_cold(state: State, event: ev.Event, data: ev.TryAnswered | ev.TakeRecord
     return session is None or not session.worked_before(data.step_id, event.at)
 
 
+def _try_is_cold(state: State, event: ev.Event, data: ev.TryAnswered) -> bool:
+    """Say the same of a try as the player said of its take."""
+    take = state.takes.get(data.take_id) if data.take_id else None
+    if take is None or take.first_try is None:
+        return _is_cold(state, event, data)
+    return take.cold
+
+
 def _try_answered(state: State, event: ev.Event, data: ev.TryAnswered) -> None:
     known = state.tries.get(data.try_id)
     if known:
@@ -196,7 +204,7 @@ def _try_answered(state: State, event: ev.Event, data: ev.TryAnswered) -> None:
         day=event.day,
         answer=data.answer,
         judge=data.judge,
-        cold=_is_cold(state, event, data),
+        cold=_try_is_cold(state, event, data),
         session_id=data.session_id,
         slot_id=data.slot_id,
         take_id=data.take_id,
@@ -240,7 +248,7 @@ def _take_recorded(state: State, event: ev.Event, data: ev.TakeRecorded) -> None
         step_id=data.step_id,
         at=event.at,
         day=event.day,
-        cold=_is_cold(state, event, data),
+        cold=_take_is_cold(state, event, data),
         duration_s=data.duration_s,
         sample_rate=data.sample_rate,
         sha256=data.sha256,
@@ -249,8 +257,27 @@ def _take_recorded(state: State, event: ev.Event, data: ev.TakeRecorded) -> None
         click_bpm=data.click_bpm,
         click=data.click,
         source=data.source,
+        first_try=data.first_try,
+        to_judge=data.to_judge,
     )
     state.keep_take(take, event.id)
+
+
+def _take_is_cold(state: State, event: ev.Event, data: ev.TakeRecorded) -> bool:
+    if data.first_try is None:
+        return _is_cold(state, event, data)
+    return data.first_try is FirstTry.YES
+
+
+def _first_try_said(state: State, event: ev.Event, data: ev.FirstTrySaid) -> None:
+    take, cold = state.takes.get(data.take_id), data.first_try is FirstTry.YES
+    if take is None:
+        return
+    told = msgspec.structs.replace(take, first_try=data.first_try, cold=cold)
+    state.keep_take(told, event.id)
+    attempt = state.tries.get(data.take_id)
+    if attempt:
+        state.keep_try(msgspec.structs.replace(attempt, cold=cold), event.id)
 
 
 def _take_judged(state: State, event: ev.Event, data: ev.TakeJudged) -> None:
@@ -263,9 +290,19 @@ def _take_judged(state: State, event: ev.Event, data: ev.TakeJudged) -> None:
         told = EarlierVerdict(engine=before.engine, answer=before.answer, reason=before.reason)
         earlier = (*earlier, told)
     judged = msgspec.structs.replace(
-        take, verdict=data.verdict.said(), earlier=earlier, judged_by=event.id
+        take, verdict=data.verdict.said(), earlier=earlier, judged_by=event.id, failed=None
     )
     state.keep_take(judged, event.id)
+
+
+def _judging_failed(state: State, event: ev.Event, data: ev.JudgingFailed) -> None:
+    take = state.takes.get(data.take_id)
+    if take is None:
+        return
+    before = take.failed
+    times = before.times + 1 if before is not None and before.engine == data.engine else 1
+    failed = Unjudged(engine=data.engine, why=data.why, at=event.at, times=times)
+    state.keep_take(msgspec.structs.replace(take, failed=failed), event.id)
 
 
 def _session_ended(state: State, event: ev.Event, data: ev.SessionEnded) -> None:
@@ -302,7 +339,9 @@ _HANDLERS: dict[type[ev.Data], Callable[[State, ev.Event, Any], None]] = {
     ev.TryAnswered: _try_answered,
     ev.AnswerTakenBack: _answer_taken_back,
     ev.TakeRecorded: _take_recorded,
+    ev.FirstTrySaid: _first_try_said,
     ev.TakeJudged: _take_judged,
+    ev.JudgingFailed: _judging_failed,
     ev.SessionEnded: _session_ended,
 }
 

@@ -49,6 +49,7 @@ class State(msgspec.Struct, kw_only=True):
     said : chances said of the cold takes of a day; outlooks : what was said on a day of the dates
     performances_off : those that were taken back; runs : run-throughs and performances as told
     appointments : rehearsals and lessons; appointments_off : those that were deleted
+    unjudged : step ids of the takes without a verdict, by take id
     homes, marks : ways to look things up; they add nothing and never make two states differ
     """
 
@@ -74,6 +75,7 @@ class State(msgspec.Struct, kw_only=True):
     appointments_off: dict[str, Appointment] = {}
     try_count: int = 0
     take_count: int = 0
+    unjudged: dict[str, str] = {}
     homes: Homes = _field(Homes)
     marks: Aside = _field(Aside)
     last: tuple[datetime, str] | None = None
@@ -115,6 +117,12 @@ class State(msgspec.Struct, kw_only=True):
     def touched(self, step_id: str, day: date) -> bool:
         """Say whether a step was tried or worked on that day, answers taken back included."""
         return day in self.past(step_id).days
+
+    def cold_on(self, step_id: str, day: date) -> bool:
+        """Say whether a step has had its cold take, or another first try, of that day."""
+        past = self.past(step_id)
+        takes = any(take.cold and take.day == day for take in past.takes)
+        return takes or any(attempt.cold and attempt.day == day for attempt in past.tries)
 
     def touched_since(self, step_id: str, day: date) -> bool:
         """Say whether a step was touched that day or, by a calendar that went back, a later one."""
@@ -227,12 +235,17 @@ class State(msgspec.Struct, kw_only=True):
         self.take_count += len(takes) - len(past.takes)
         self.keep_past(take.step_id, msgspec.structs.replace(past, takes=takes), why)
         self.homes.add(take.id, take.step_id)
+        if take.verdict is None:
+            self.unjudged[take.id] = take.step_id
+        else:
+            self.unjudged.pop(take.id, None)
 
     def drop_take(self, take: Take, why: str) -> None:
         """Take a take away: its sound turned out to be of another step."""
         past = self.past(take.step_id)
         left = tuple(t for t in past.takes if t.id != take.id)
         self.take_count -= len(past.takes) - len(left)
+        self.unjudged.pop(take.id, None)
         self.keep_past(take.step_id, msgspec.structs.replace(past, takes=left), why)
 
 

@@ -207,9 +207,44 @@ class EarlierVerdict(msgspec.Struct, frozen=True, kw_only=True):
     reason: str
 
 
+class FirstTry(StrEnum):
+    """Whether a take that came by hand was its step's first try of the day, as the player says."""
+
+    YES = "yes"
+    NO = "no"
+    NOT_SAID = "not_said"
+
+
+class JudgingFault(StrEnum):
+    """Why judging a take came to nothing.
+
+    FAULT : of Coldtake itself; TIME, MEMORY : more than its limit; END : the process that listens
+    died over it; SOUND : the kept recording cannot be read
+    """
+
+    FAULT = "fault"
+    TIME = "time"
+    MEMORY = "memory"
+    END = "end"
+    SOUND = "sound"
+
+
+class Unjudged(msgspec.Struct, frozen=True, kw_only=True):
+    """That judging failed: which engine last, why, when, and how often that engine so far."""
+
+    engine: str
+    why: JudgingFault
+    at: datetime
+    times: int = 1
+
+
 class Take(msgspec.Struct, frozen=True, kw_only=True):
     """A recorded try. The sound lies beside the log as FLAC, named by its id.
 
+    cold : the first try of its step that day, before any work on it; first_try : what the player
+    said of that, None where the log tells; it is no cold take as long as nothing is said
+    to_judge : False where it was only to be kept
+    failed : since the last verdict, judging came to nothing
     verdict : the last one given, which counts; in the state only what it `said`, all of it is in
         the event `judged_by`
     earlier : those before it, oldest first
@@ -228,6 +263,9 @@ class Take(msgspec.Struct, frozen=True, kw_only=True):
     click_bpm: float | None = None
     click: ClickTrack | None = None
     source: str = "microphone"
+    first_try: FirstTry | None = None
+    to_judge: bool = True
+    failed: Unjudged | None = None
     verdict: Verdict | None = None
     earlier: tuple[EarlierVerdict, ...] = ()
     judged_by: str | None = None

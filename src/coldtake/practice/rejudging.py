@@ -1,16 +1,18 @@
-"""Listening again, with the listener as it is now, to takes that an older one has judged.
+"""Judging takes in the background: those of an older listener again, those without a verdict.
 
 Verdicts are appended, one take at a time; so what is done stays done, and begun again it goes on
-with those that are left.
+with those that are left. What has no verdict, because judging failed or the program ended over it,
+is judged at the next start.
 """
 
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 from coldtake.bounded import Stopped, Tell
-from coldtake.errors import BusyError, NotFoundError, RuleError, SoundError
+from coldtake.errors import BusyError, JudgingError, NotFoundError, RuleError
 from coldtake.ports import Cancelled, Progress, Shelf, Store
 from coldtake.practice.jobs import Job
 from coldtake.practice.takes import Takes
@@ -20,17 +22,22 @@ if TYPE_CHECKING:
 
 KIND = "rejudge"
 TITLE = "Listening again"
+FIRST = "Judging takes"
 _NOTE = "long work"  # on the shelf
 _PARTS = 100  # steps of progress within one take
 
 
 @dataclass(frozen=True, slots=True)
 class Rejudged:
-    """takes : heard again; changed : of these, with another answer now; unheard : (id, why)."""
+    """takes : judged; changed : of these, with another answer now; unheard : (id, why).
+
+    failed : ids of the unheard ones over which Coldtake itself failed
+    """
 
     takes: int
     changed: tuple[str, ...]
     unheard: tuple[tuple[str, str], ...]
+    failed: tuple[str, ...] = ()
 
     @property
     def words(self) -> str:
@@ -38,15 +45,19 @@ class Rejudged:
         heard = f"{self.takes} take{'s' * (self.takes != 1)} heard again"
         parts = [f"{len(self.changed)} with another answer"] if self.takes else []
         if self.unheard:
-            parts.append(f"{len(self.unheard)} could not be heard, so their verdicts stand")
+            parts.append(f"{len(self.unheard)} could not be heard, earlier verdicts stand")
         return f"{', '.join((heard, *parts))}."
 
 
 def rejudge(takes: Takes, progress: Progress, ids: Sequence[str] | None = None) -> Rejudged:
-    """Listen again to these takes, all outdated ones by default. Raises Cancelled, StoreError."""
-    ids = takes.outdated() if ids is None else ids
+    """Judge these takes; by default all without a verdict and all of an older listener.
+
+    Raises Cancelled, StoreError.
+    """
+    ids = (*takes.waiting(), *takes.outdated()) if ids is None else ids
     changed: list[str] = []
     unheard: list[tuple[str, str]] = []
+    failed: list[str] = []
     for number, take_id in enumerate(ids):
         before = takes.get(take_id).verdict
         tell = _watched(progress, number, len(ids))
@@ -56,12 +67,13 @@ def rejudge(takes: Takes, progress: Progress, ids: Sequence[str] | None = None) 
             answer = takes.rejudge(take_id, tell).answer
         except Stopped:
             raise Cancelled from None
-        except (NotFoundError, SoundError) as fault:
+        except (NotFoundError, JudgingError) as fault:
             unheard.append((take_id, str(fault)))
+            failed += [take_id] * isinstance(fault, JudgingError)
             continue
         if before is not None and answer is not before.answer:
             changed.append(take_id)
-    return Rejudged(len(ids) - len(unheard), tuple(changed), tuple(unheard))
+    return Rejudged(len(ids) - len(unheard), tuple(changed), tuple(unheard), tuple(failed))
 
 
 def _watched(progress: Progress, number: int, count: int) -> Tell:
@@ -76,7 +88,7 @@ def _watched(progress: Progress, number: int, count: int) -> Tell:
 
 def begin(services: "Services") -> Job:
     """Begin it in the background. Raises BusyError, RuleError when there is nothing to hear."""
-    if not services.takes.outdated():
+    if not services.takes.waiting() and not services.takes.outdated():
         raise RuleError(
             "Every take was judged by the listener as it is now.", remedy="There is nothing to do."
         )
@@ -84,12 +96,24 @@ def begin(services: "Services") -> Job:
 
 
 def resume(services: "Services") -> Job | None:
-    """Go on with what a restart interrupted; None when nothing was, or all is done."""
-    if not _is_open(services.store) or not services.takes.outdated():
-        return None
+    """At a start: judge what has no verdict, and go on with what a restart interrupted.
+
+    None where there is nothing of either.
+    """
+    waiting = services.takes.waiting()
     with suppress(BusyError):  # begun by the player meanwhile: nothing is left to resume
-        return begin(services)
+        if _is_open(services.store) and services.takes.outdated():
+            return begin(services)
+        if waiting:
+            return services.jobs.start(KIND, FIRST, partial(_judged, services, waiting))
     return None
+
+
+def _judged(services: "Services", ids: Sequence[str], progress: Progress) -> str:
+    """Judge takes that had no verdict."""
+    done = rejudge(services.takes, progress, ids)
+    judged = f"{done.takes} take{'s' * (done.takes != 1)} judged"
+    return f"{judged}, {len(done.unheard)} could not be judged." if done.unheard else f"{judged}."
 
 
 def _noted(services: "Services", progress: Progress) -> str:

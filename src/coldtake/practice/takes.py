@@ -1,23 +1,35 @@
 """Takes: the sound is on disk before the log speaks of it; then the listener judges."""
 
 import hashlib
+import logging
 import math
 from datetime import date, datetime
 from pathlib import Path
 
 import msgspec
 
-from coldtake.bounded import Tell
+from coldtake.bounded import Lost, Stopped, Tell
 from coldtake.domain import events as ev
 from coldtake.domain.criterion import Criterion, PlayerTest
-from coldtake.domain.take import Answer, ClickTrack, Judge, Take, Verdict
+from coldtake.domain.take import Answer, ClickTrack, FirstTry, Judge, JudgingFault, Take, Verdict
 from coldtake.domain.topic import Step
-from coldtake.errors import PassageError, RuleError
+from coldtake.errors import (
+    BusyError,
+    JudgingError,
+    NotFoundError,
+    PassageError,
+    RuleError,
+    SoundError,
+    StoreError,
+)
+from coldtake.listening.engine import ENGINE
 from coldtake.ports import TakeFiles
-from coldtake.practice import finding
+from coldtake.practice import finding, unjudged
 from coldtake.practice.arrivals import DAY_MOST
 from coldtake.practice.log import Log
 from coldtake.practice.passages import Passages
+
+log = logging.getLogger(__name__)
 
 CLICK_MOST_BPM = 400.0  # that of a step's own tempo
 CLICK_MOST_S, BAR_MOST = 3600.0, 64  # what a click's times and bar can be
@@ -48,11 +60,15 @@ class Takes:
         click_bpm: float | None = None,
         click: ClickTrack | None = None,
         source: str = "microphone",
+        first_try: FirstTry | None = None,
+        to_judge: bool = True,
     ) -> Take:
         """Keep a take's sound as FLAC, then its event. Raises SoundError, StoreError, RuleError.
 
         at : the instant at which the take began, aware; keeping the same take_id twice is fine
         click : when the clicks were made, in seconds of the recording
+        first_try : see `by_hand`; None where it belongs to a session, whose log tells
+        to_judge : False where it is only to be kept
         """
         _check(at, day, click_bpm, click)
         take_id = (take_id or self._log.new_id()).lower()
@@ -77,10 +93,42 @@ class Takes:
             click_bpm=click_bpm,
             click=click,
             source=source,
+            first_try=first_try,
+            to_judge=to_judge,
         )
         with self._log.deciding() as state:  # the same take may be coming in twice at once
             if take_id not in state.takes:
                 self._log.append(data, at=at, day=day)
+        return self.get(take_id)
+
+    def by_hand(self, step_id: str, said: FirstTry, day: date | None = None) -> FirstTry:
+        """Return what is known of the day's first try when a take comes in outside a session.
+
+        A day has one: where the step has had it, further takes are warm. Raises RuleError where
+        another one is said to be it.
+        """
+        day = day or self._log.today()
+        if not self._log.state().cold_on(step_id, day):
+            return said
+        if said is FirstTry.YES:
+            raise RuleError(
+                f"The first try of {day.isoformat()} is here already.",
+                where="first try of the day",
+                remedy="Answer No: this one is a warm take.",
+            )
+        return FirstTry.NO
+
+    def say_first_try(self, take_id: str, said: FirstTry) -> Take:
+        """Keep what the player says of a take that came by hand. Raises RuleError."""
+        take = self.get(take_id)
+        if take.first_try is None:
+            raise RuleError(
+                "This take belongs to a session, whose log tells whether it was the first try.",
+                remedy="Nothing was changed.",
+            )
+        if said is FirstTry.YES and not take.cold:
+            said = self.by_hand(take.step_id, said, take.day)
+        self._log.append(ev.FirstTrySaid(take_id=take.id, first_try=said), day=take.day)
         return self.get(take_id)
 
     def judge(self, take_id: str, tell: Tell | None = None) -> Verdict:
@@ -92,26 +140,55 @@ class Takes:
         """Listen to a take (again) and keep the verdict; the last one counts.
 
         tell : is told how far it has come (0..1); False stops it, and nothing is kept. Raises
-        bounded.Stopped then.
+        bounded.Stopped then. Raises JudgingError where judging failed, once the log says so;
+        NotFoundError without its step or its sound.
         """
         take = self.get(take_id)
         step = finding.step(self._log.state(), take.step_id)
-        verdict = self._listen(take, step, tell)
-        # The clock of whoever recorded may be ahead of ours: a verdict never precedes its take.
-        judged_at = max(self._log.now(), take.at)
-        self._log.append(
-            ev.TakeJudged(take_id=take.id, verdict=verdict), at=judged_at, day=take.day
-        )
+        try:
+            verdict = self._listen(take, step, tell)
+        except (Stopped, NotFoundError, StoreError, BusyError):
+            raise
+        except Exception as fault:
+            raise self._failed(take, fault) from fault
+        self._note(take, ev.TakeJudged(take_id=take.id, verdict=verdict))
         answers = self._answers(take, step.criterion, verdict)
         if answers:
             # At the take's own instant, so that "first try of the day" stays what it was.
             self._log.append(*answers, at=take.at, day=take.day)
         return verdict
 
+    def _note(self, take: Take, data: ev.TakeJudged | ev.JudgingFailed) -> None:
+        # The clock of whoever recorded may be ahead of ours: a verdict never precedes its take.
+        self._log.append(data, at=max(self._log.now(), take.at), day=take.day)
+
+    def _failed(self, take: Take, fault: Exception) -> JudgingError:
+        """Note in the log that judging failed, so that every page and the next start know."""
+        why = _why(fault)
+        if why is JudgingFault.FAULT:
+            log.error("judging take %s failed", take.id, exc_info=fault)
+        self._note(take, ev.JudgingFailed(take_id=take.id, engine=ENGINE, why=why))
+        said = unjudged.why_failed(self.get(take.id), ENGINE)
+        return JudgingError("Judging this take failed.", remedy=said)
+
+    def waiting(self) -> tuple[str, ...]:
+        """Return the takes without a verdict that are to be judged at the next start."""
+        return unjudged.waiting(self._log.state(), ENGINE)
+
+    def why_unjudged(self, take: Take) -> unjudged.WhyUnjudged:
+        """Say why a take has no verdict."""
+        try:
+            there = bool(self._files.path(take.id))
+        except NotFoundError:
+            there = False
+        return unjudged.why_unjudged(self._log.state(), take, ENGINE, there=there)
+
+    def why_failed(self, take: Take) -> str:
+        """Say why judging a take failed since its last verdict; nothing where it did not."""
+        return unjudged.why_failed(take, ENGINE)
+
     def outdated(self) -> tuple[str, ...]:
         """Return the takes whose verdict an older listener gave, newest first."""
-        from coldtake.listening.engine import ENGINE
-
         upto = self._log.store.last_sequence()
         if self._outdated[0] != upto:  # going through all takes reads ten years
             takes = (t for past in self._log.state().pasts.values() for t in past.takes)
@@ -185,6 +262,12 @@ class Takes:
             tempo_bpm=verdict.tempo_bpm,
         )
         return (answer,)
+
+
+def _why(fault: Exception) -> JudgingFault:
+    if isinstance(fault.__cause__, Lost):
+        return JudgingFault(fault.__cause__.why)
+    return JudgingFault.SOUND if isinstance(fault, SoundError) else JudgingFault.FAULT
 
 
 def _check(

@@ -5,13 +5,19 @@ POST /api/session/start    {"day": "2026-11-26"} -> the same, with the session b
 POST /api/session/lead     {"device", "session_id", "name", "claims", "take", "seen"} -> {"leads",
                            "by", "quiet_s", "events" since `seen`, "seen"}
 POST /api/events           [event, ...] -> {"kept": [id], "refused": [{"id", "why"}]}
-PUT  /api/takes/{take_id}  ?step_id&session_id&slot_id&at&day&click_bpm&click&source&judge, body a
-                           sound file -> {"take", "verdict", "events"}; with judge=no it is only
-                           kept; click is JSON (`domain.take.ClickTrack`)
+PUT  /api/takes/{take_id}  ?step_id&session_id&slot_id&at&day&click_bpm&click&source&judge&cold,
+                           body a sound file -> {"take", "verdict", "failed", "events"}; with
+                           judge=no it is only kept; click is JSON (`domain.take.ClickTrack`);
+                           cold=yes or cold=no says whether it was the step's first try of the
+                           day, where it belongs to no session; as long as nothing is said,
+                           take.cold is null, and the take is no cold one (POST /takes/{id}/answer);
+                           failed is {"what", "remedy"} where judging failed, the take is kept
+POST /takes/{take_id}/listen  asked for JSON: judge it (again) -> the same
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Annotated, Any
 from uuid import UUID
@@ -23,8 +29,8 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 from starlette.templating import Jinja2Templates
 
-from coldtake.domain.take import ClickTrack, Verdict
-from coldtake.errors import InputError
+from coldtake.domain.take import ClickTrack, FirstTry, Take, Verdict
+from coldtake.errors import InputError, JudgingError, NotFoundError
 from coldtake.web import session_data
 from coldtake.web.lead import Leads
 
@@ -63,9 +69,11 @@ class About(msgspec.Struct, frozen=True, kw_only=True):
     click: ClickTrack | None = None
     source: str = "microphone"
     judge: bool = True
+    cold: FirstTry = FirstTry.NOT_SAID
 
 
-def _reply(value: Any) -> Response:
+def reply(value: Any) -> Response:
+    """Return JSON that no browser keeps."""
     headers = {"Cache-Control": "no-store"}
     return Response(msgspec.json.encode(value), media_type="application/json", headers=headers)
 
@@ -147,6 +155,7 @@ def _check_id(take_id: str) -> None:
 
 def keep_take(services: Services, take_id: str, about: About, sound: bytes) -> dict[str, Any]:
     """Keep a take and listen to it; what the log says of it comes along for the page."""
+    known = take_id.lower() in services.state().takes
     take = services.takes.keep(
         sound,
         filename=f"{take_id}.wav",
@@ -159,12 +168,37 @@ def keep_take(services: Services, take_id: str, about: About, sound: bytes) -> d
         click_bpm=about.click_bpm,
         click=about.click,
         source=about.source,
+        first_try=None if known else _first_try(services, about),
+        to_judge=about.judge,
     )
-    verdict: Verdict | None = services.takes.judge(take.id) if about.judge else take.verdict
+    return judged(services, take, services.takes.judge if about.judge else None)
+
+
+def _first_try(services: Services, about: About) -> FirstTry | None:
+    """What is said of the day's first try; nothing in a session, or of a run-through's piece."""
+    if about.session_id is not None or about.step_id not in services.state().steps:
+        return None
+    return services.takes.by_hand(about.step_id, about.cold, about.day)
+
+
+def judged(
+    services: Services, take: Take, judge: Callable[[str], Verdict] | None
+) -> dict[str, Any]:
+    """Judge a take (None: leave it as it is) and say what came of it, a failure included."""
+    verdict, failed = take.verdict, None
+    try:
+        verdict = judge(take.id) if judge else verdict
+    except (JudgingError, NotFoundError) as fault:  # its step may have been deleted meanwhile
+        failed = {"what": fault.what, "remedy": fault.remedy}
     return {
-        "take": {"id": take.id, "duration_s": take.duration_s, "cold": take.cold},
+        "take": {
+            "id": take.id,
+            "duration_s": take.duration_s,
+            "cold": None if take.first_try is FirstTry.NOT_SAID else take.cold,
+        },
         "verdict": session_data.short_verdict(verdict) if verdict else None,
-        "events": _take_events(services, take.id, about.session_id),
+        "failed": failed,
+        "events": _take_events(services, take.id, take.session_id),
     }
 
 
@@ -184,31 +218,31 @@ def router(services: Services, _templates: Jinja2Templates) -> APIRouter:
 
     @routes.get("/session")
     def session() -> Response:
-        return _reply(session_data.snapshot(services))
+        return reply(session_data.snapshot(services))
 
     @routes.post("/session/start")
     async def start(request: Request) -> Response:
         wanted = _start(await request.body())
         await run_in_threadpool(services.sessions.start, wanted.day)
-        return _reply(await run_in_threadpool(session_data.snapshot, services))
+        return reply(await run_in_threadpool(session_data.snapshot, services))
 
     @routes.post("/session/lead")
     async def lead(request: Request) -> Response:
         ask = _ask(await request.body())
-        return _reply(await run_in_threadpool(_told, services, leads, ask))
+        return reply(await run_in_threadpool(_told, services, leads, ask))
 
     @routes.post("/events")
     async def events(request: Request) -> Response:
         raw = _events(await request.body())
         receipt = await run_in_threadpool(services.sessions.record, raw)
         refused = [{"id": i, "why": why} for i, why in receipt.refused]
-        return _reply({"kept": receipt.kept, "refused": refused})
+        return reply({"kept": receipt.kept, "refused": refused})
 
     @routes.put("/takes/{take_id}")
     async def take(request: Request, take_id: str) -> Response:
         about = _about(request)
         _check_id(take_id)
         sound = await request.body()
-        return _reply(await run_in_threadpool(keep_take, services, take_id, about, sound))
+        return reply(await run_in_threadpool(keep_take, services, take_id, about, sound))
 
     return routes

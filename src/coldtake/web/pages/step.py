@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 
@@ -14,8 +15,9 @@ from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
 from coldtake.domain.criterion import question
+from coldtake.domain.take import FirstTry
 from coldtake.domain.topic import ClickSetting, Exercise, PassageRef, Step
-from coldtake.errors import InputError
+from coldtake.errors import BusyError, InputError
 from coldtake.units import METRONOME_MARKS
 from coldtake.web import forms, tries
 from coldtake.web.criteria import BEAT_UNITS, editor_of, read_criterion
@@ -175,11 +177,29 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         if file is None:
             remedy = "Choose a WAV, FLAC, Ogg, MP3, M4A or WebM file."
             raise InputError("No recording was chosen.", where="take", remedy=remedy)
-        kept = services.takes.keep(file[0], filename=file[1], step_id=step_id, source="upload")
-        listen_to(services, kept)
+        said = text_fields(fields).get("cold") or FirstTry.NOT_SAID
+        first_try = services.takes.by_hand(
+            step_id, forms.one_of(FirstTry, said, "first try of the day")
+        )
+        kept = services.takes.keep(
+            file[0], filename=file[1], step_id=step_id, source="upload", first_try=first_try
+        )
+        with suppress(BusyError):  # its page says that it is not judged yet, and when it will be
+            listen_to(services, kept)
         return RedirectResponse(f"/takes/{kept.id}", status_code=303)
 
     return routes
+
+
+def _takes(services: Services, step: Step) -> dict[str, object]:
+    """List its takes, newest first, with the reasons why some have no verdict."""
+    state = services.state()
+    takes = state.past(step.id).takes
+    return {
+        "takes": sorted(takes, key=lambda t: t.at, reverse=True),
+        "unjudged": {t.id: services.takes.why_unjudged(t) for t in takes if not t.verdict},
+        "had_cold": state.cold_on(step.id, services.today()),
+    }
 
 
 def _tempo(services: Services, step: Step) -> Tempo | None:
@@ -232,9 +252,5 @@ def _context(services: Services, step: Step) -> dict[str, object]:
         "today": services.today(),
         "tempo": _tempo(services, step),
         **_means(state.settings, step, own),
-        "takes": sorted(
-            state.past(step.id).takes,
-            key=lambda t: t.at,
-            reverse=True,
-        ),
+        **_takes(services, step),
     }

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import TYPE_CHECKING, Annotated
 
 from fastapi import APIRouter, Form, Request
 from starlette.responses import FileResponse, RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
-from coldtake.domain.criterion import question
+from coldtake.domain.criterion import question, words_of
 from coldtake.domain.events import TryAnswered
-from coldtake.domain.take import Answer, Judge, Take
-from coldtake.errors import ColdtakeError, PassageError
+from coldtake.domain.take import Answer, FirstTry, Judge, Take
+from coldtake.errors import ColdtakeError, JudgingError, PassageError
 from coldtake.web import evidence, forms
+from coldtake.web.api import judged, reply
+from coldtake.web.errors import wants_json
 
 if TYPE_CHECKING:
     from coldtake.domain.state import State
@@ -41,24 +44,18 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return FileResponse(services.takes.sound(take_id), media_type="audio/flac")
 
     @routes.post("/takes/{take_id}/answer")
-    def answer(take_id: str, answer: Annotated[str, Form()] = "") -> Response:
-        take = services.takes.get(take_id)
-        said = TryAnswered(
-            try_id=take.id,
-            step_id=take.step_id,
-            answer=forms.one_of(Answer, answer, "answer"),
-            judge=Judge.PLAYER,
-            session_id=take.session_id,
-            slot_id=take.slot_id,
-            take_id=take.id,
-        )
-        # At the take's own instant, so that "first try of the day" stays what it was.
-        services.append(said, at=take.at, day=take.day)
+    def answer(
+        take_id: str, answer: Annotated[str, Form()] = "", cold: Annotated[str, Form()] = ""
+    ) -> Response:
+        _keep_said(services, services.takes.get(take_id), answer, cold)
         return RedirectResponse(f"/takes/{take_id}", status_code=303)
 
     @routes.post("/takes/{take_id}/listen")
-    def listen(take_id: str) -> Response:
-        listen_to(services, services.takes.get(take_id))
+    def listen(request: Request, take_id: str) -> Response:
+        take = services.takes.get(take_id)
+        if wants_json(request):
+            return reply(judged(services, take, services.takes.rejudge))
+        listen_to(services, take)
         return RedirectResponse(f"/takes/{take_id}", status_code=303)
 
     @routes.get("/takes/{take_id}/hearing")
@@ -80,10 +77,33 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     return routes
 
 
+def _keep_said(services: Services, take: Take, answer: str, cold: str) -> None:
+    """Keep what the player says of a take: of the day's first try, and yes or no."""
+    if cold:
+        services.takes.say_first_try(take.id, forms.one_of(FirstTry, cold, "first try of the day"))
+        if not answer:
+            return
+    said = TryAnswered(
+        try_id=take.id,
+        step_id=take.step_id,
+        answer=forms.one_of(Answer, answer, "answer"),
+        judge=Judge.PLAYER,
+        session_id=take.session_id,
+        slot_id=take.slot_id,
+        take_id=take.id,
+    )
+    # At the take's own instant, so that "first try of the day" stays what it was.
+    services.append(said, at=take.at, day=take.day)
+
+
 def listen_to(services: Services, take: Take) -> None:
-    """Judge a take; a long one in the background, while its page tells how far it is."""
+    """Judge a take; a long one in the background, while its page tells how far it is.
+
+    Where judging fails, the log says so and with it every page that shows the take.
+    """
     if take.duration_s < LONG_S:
-        services.takes.rejudge(take.id)
+        with suppress(JudgingError):
+            services.takes.rejudge(take.id)
         return
 
     def work(progress: Progress) -> str:
@@ -96,12 +116,15 @@ def listen_to(services: Services, take: Take) -> None:
 
 
 def _heard_now(services: Services, take: Take) -> Job | None:
-    """Return the listening that goes on; a fault with which it ended is raised, once."""
+    """Return the listening that goes on; a fault with which it ended is raised, once.
+
+    That judging failed is in the log and stays on the page.
+    """
     job = services.hearing.now(take.id)
     if job is None or job.running:
         return job
     services.hearing.seen()
-    if job.fault is not None:
+    if job.fault is not None and not isinstance(job.fault, JudgingError):
         raise job.fault
     return None
 
@@ -123,6 +146,9 @@ def _context(services: Services, take: Take) -> dict[str, object]:
         "question": question(step.criterion) if step else "",
         "cold_said": _cold_said(state, take),
         "own_answer": known.answer if known and known.judge is Judge.PLAYER else None,
+        "for_player": _for_player(step, take) if known is None else (),
+        "unjudged": None if take.verdict else services.takes.why_unjudged(take),
+        "failed": services.takes.why_failed(take),
         "figures": [(f, evidence.scale_of(f)) for f in take.verdict.tests] if take.verdict else [],
         "rows": rows,
         "notation": _notation(take, passage, WIDE_PX),
@@ -144,6 +170,13 @@ def _chords(take: Take) -> dict[str, object]:
         "chords": chords_heard.drawn(verdict, chords_heard.WIDE),
         "chords_narrow": chords_heard.drawn(verdict, chords_heard.ON_PHONE),
     }
+
+
+def _for_player(step: Step | None, take: Take) -> tuple[str, ...]:
+    """What only the player can answer, where all that can be heard is right."""
+    if step is None or take.verdict is None or take.verdict.answer is not Answer.YES:
+        return ()
+    return tuple(words_of(t) for t in step.criterion.tests if t not in step.criterion.heard)
 
 
 def _cold_said(state: State, take: Take) -> tuple[str, ...]:

@@ -37,6 +37,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         context = {
             "here": "/long-work",
             "outdated": len(services.takes.outdated()),
+            "waiting": len(services.takes.waiting()),
             "can_check": services.care is not None,
             "archive": archives.told,
             "busy": job is not None and job.running,

@@ -336,14 +336,29 @@ export class Desk {
     this.tell();
     const step = this.step(this.takes.now?.stepId ?? "");
     if (this.takes.now?.id === takeId) {
-      this.takes.judged(reply.verdict, step);
+      this.takes.now.failed = "";
+      if (reply.failed) this.takes.unjudged(reply.failed);
+      else this.takes.judged(reply.verdict, step);
       if (reply.verdict) this.sound.signal(reply.verdict.answer);
+    } else if (reply.failed) {
+      this.say(`The earlier take: ${reply.failed.what} ${reply.failed.remedy}`);
     } else if (reply.verdict) {
       const words = { yes: "yes", no: "no", cannot_tell: "cannot tell" };
       const answer = /** @type {Answer} */ (reply.verdict.answer);
       this.say(`The earlier take: ${words[answer]}. ${reply.verdict.reason}`);
     }
     this.changed();
+  }
+
+  /** Judging a take failed, and the player wants it tried again. */
+  async judgeAgain(/** @type {string} */ takeId) {
+    if (this.takes.now?.id === takeId) this.takes.enter("judging");
+    const failed = { what: "The server did not answer.", remedy: "The take is saved there." };
+    const headers = { Accept: "application/json" };
+    const reply = await fetch(`/takes/${takeId}/listen`, { method: "POST", headers })
+      .then((response) => (response.ok ? response.json() : { events: [], verdict: null, failed }))
+      .catch(() => ({ events: [], verdict: null, failed }));
+    await this.enqueue(() => this.verdict({ takeId, reply }));
   }
 
   /** The server cannot read a take; it stays here, and the player answers. */

@@ -55,7 +55,8 @@ export class HandsFree {
   get inTheWay() {
     const take = this.desk.takes.now;
     if (!take || take.phase === "verdict") return false;
-    return this.desk.context.busy || take.verdict?.answer !== "cannot_tell";
+    const untold = take.verdict?.answer === "cannot_tell" || take.failed !== "";
+    return this.desk.context.busy || !untold;
   }
 
   /** When an answer by key was first seen: the next take waits from then on. */

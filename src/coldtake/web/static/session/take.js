@@ -47,6 +47,7 @@ const FLAW_WORDS = Object.freeze({
  * @property {Verdict | null} verdict
  * @property {string} advice on the level
  * @property {string} why the server refused it
+ * @property {string} failed why judging it failed; empty where it did not
  * @property {number | null} clickBpm quarters a minute, when the click went through
  * @property {boolean} byItself nobody pressed a key for it
  */
@@ -139,6 +140,7 @@ export class Takes {
       verdict: null,
       advice: "",
       why: "",
+      failed: "",
       clickBpm: quarters,
       byItself,
     };
@@ -349,6 +351,13 @@ export class Takes {
     this.enter(open || (verdict.answer === "yes" && step?.player_tests) ? "ask" : "verdict");
   }
 
+  /** Judging failed: the server keeps the take and says so. @param {{what: string, remedy: string}} failed */
+  unjudged(failed) {
+    if (!this.now) return;
+    this.now.failed = `${failed.what} ${failed.remedy}`;
+    this.enter("ask");
+  }
+
   refused(/** @type {string} */ why) {
     if (!this.now) return;
     this.now.why = why;
@@ -395,7 +404,6 @@ function asked(session, place, clickBpm, track, at) {
     day: session.day,
   });
   if (clickBpm !== null) query.set("click_bpm", String(clickBpm));
-  if (track) query.set("click", JSON.stringify(track));
   if (track !== null) query.set("click", JSON.stringify(track));
   return { sessionId: session.id, query: query.toString() };
 }

@@ -90,6 +90,7 @@ function drawTold(desk, seen) {
     const answer = take.phase === "verdict" ? take.verdict?.answer : undefined;
     say(word, reason, [more, answer && meant(desk, seen.place.slot, answer)].filter(Boolean).join(" "));
     if (take.recorded && take.verdict && !el("told-more").querySelector("a")) evidence(take.id);
+    if (take.phase === "ask" && take.failed && !el("told-more").querySelector("button")) again(desk, take.id);
   } else if (last) {
     const more = meant(desk, seen.place.slot, last.answer);
     say(WORDS[last.answer], "Next comes by itself. Backspace takes it back.", more);
@@ -137,6 +138,13 @@ function evidence(/** @type {string} */ takeId) {
   el("told-more").append(" ", link);
 }
 
+/** Judging failed: the player may have it tried again at once. */
+function again(/** @type {Desk} */ desk, /** @type {string} */ takeId) {
+  const button = html("button", "Try again");
+  button.addEventListener("click", () => void desk.judgeAgain(takeId));
+  el("told-more").append(" ", button);
+}
+
 /** @param {Take} take @returns {[string, string, string]} word, reason, more */
 function toldOf(take) {
   switch (take.phase) {
@@ -166,6 +174,7 @@ function judging(take) {
 /** @param {Take} take @returns {[string, string, string]} */
 function asking(take) {
   if (take.why) return ["Yes or no?", take.why, ""];
+  if (take.failed) return ["Not judged", take.failed, "Answer it yourself: Y or N."];
   if (!take.verdict) return ["Yes or no?", "", ""];
   if (take.verdict.answer === "yes") {
     const heard = "What can be heard is right.";
