@@ -104,6 +104,7 @@ def test_the_next_start_of_the_program_judges_it(services, step, broken, clock, 
     (take,) = services.state().takes.values()
     assert services.takes.get(take.id).failed
     broken.undo()
+    clock.go_on(minutes=1)
     shutil.copytree(tmp_path / "data", tmp_path / "again")
     again = open_services(tmp_path / "again", clock=clock)
     try:

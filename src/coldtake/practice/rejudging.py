@@ -8,6 +8,7 @@ is judged at the next start.
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from datetime import datetime
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -64,7 +65,9 @@ def rejudge(takes: Takes, progress: Progress, ids: Sequence[str] | None = None) 
         if not tell(0.0):
             raise Cancelled
         try:
-            answer = takes.rejudge(take_id, tell).answer
+            # One without a verdict may have got its verdict meanwhile.
+            listen = takes.judge if before is None else takes.rejudge
+            answer = listen(take_id, tell).answer
         except Stopped:
             raise Cancelled from None
         except (NotFoundError, JudgingError) as fault:
@@ -95,12 +98,12 @@ def begin(services: "Services") -> Job:
     return services.jobs.start(KIND, TITLE, lambda progress: _noted(services, progress))
 
 
-def resume(services: "Services") -> Job | None:
+def resume(services: "Services", started: datetime | None = None) -> Job | None:
     """At a start: judge what has no verdict, and go on with what a restart interrupted.
 
-    None where there is nothing of either.
+    started : when the program was; None: now. Returns None where there is nothing of either.
     """
-    waiting = services.takes.waiting()
+    waiting = services.takes.waiting(before=started)
     with suppress(BusyError):  # begun by the player meanwhile: nothing is left to resume
         if _is_open(services.store) and services.takes.outdated():
             return begin(services)

@@ -171,9 +171,9 @@ class Takes:
         said = unjudged.why_failed(self.get(take.id), ENGINE)
         return JudgingError("Judging this take failed.", remedy=said)
 
-    def waiting(self) -> tuple[str, ...]:
-        """Return the takes without a verdict that are to be judged at the next start."""
-        return unjudged.waiting(self._log.state(), ENGINE)
+    def waiting(self, before: datetime | None = None) -> tuple[str, ...]:
+        """Return the takes without a verdict that are judged at the next start, at `before`."""
+        return unjudged.waiting(self._log.state(), ENGINE, before)
 
     def why_unjudged(self, take: Take) -> unjudged.WhyUnjudged:
         """Say why a take has no verdict."""

@@ -5,6 +5,7 @@ of the program, until one listener has failed at the same take so often that it 
 """
 
 from dataclasses import dataclass
+from datetime import datetime
 
 from coldtake.domain.state import State
 from coldtake.domain.take import JudgingFault, Take
@@ -33,18 +34,20 @@ class WhyUnjudged:
     can_try: bool = True
 
 
-def waiting(state: State, engine: str) -> tuple[str, ...]:
-    """Return the takes that are judged at the next start, oldest first."""
-    return tuple(sorted(i for i in state.unjudged if _waits(state, i, engine)))
+def waiting(state: State, engine: str, before: datetime | None = None) -> tuple[str, ...]:
+    """Return the takes that are judged at the next start, oldest first.
+
+    before : only those that were so at that instant; what came later is in somebody's hands
+    """
+    found = [take for i in state.unjudged if (take := state.takes.get(i)) is not None]
+    return tuple(sorted(t.id for t in found if _waits(state, t, engine, before)))
 
 
-def _waits(state: State, take_id: str, engine: str) -> bool:
-    take = state.takes.get(take_id)
-    if take is None or take.step_id not in state.steps:
+def _waits(state: State, take: Take, engine: str, before: datetime | None) -> bool:
+    if take.step_id not in state.steps or not take.to_judge or take.source == INTERRUPTED:
         return False
-    if not take.to_judge or take.source == INTERRUPTED:
-        return False
-    return not _given_up(take, engine)
+    since = take.failed.at if take.failed else take.at
+    return not _given_up(take, engine) and (before is None or since < before)
 
 
 def _given_up(take: Take, engine: str) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import AsyncIterator, Callable, Collection
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
+from datetime import datetime
 from functools import partial
 from importlib import import_module
 from typing import TYPE_CHECKING
@@ -87,7 +88,7 @@ class _FirstPage:
             self._answered.set()
 
 
-def _warm_up(services: Services, answered: threading.Event) -> None:
+def _warm_up(services: Services, answered: threading.Event, started: datetime) -> None:
     answered.wait(WARM_UP_AFTER_S)
     listener = import_module("coldtake.listening.apart")  # its process warms up by itself
     threading.Thread(target=listener.warm_up, name="listener", daemon=True).start()
@@ -97,7 +98,7 @@ def _warm_up(services: Services, answered: threading.Event) -> None:
     for name in HEAVY[1:]:
         import_module(name)
     services.looking.say_when_due()
-    rejudging.resume(services)
+    rejudging.resume(services, started)
 
 
 def _warmed(
@@ -106,7 +107,10 @@ def _warmed(
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[None]:
         warming = threading.Thread(
-            target=_warm_up, args=(services, answered), name="warm-up", daemon=True
+            target=_warm_up,
+            args=(services, answered, services.now()),
+            name="warm-up",
+            daemon=True,
         )
         warming.start()
         yield
