@@ -114,6 +114,62 @@ def test_add_brings_a_left_out_step_in_and_reset_forgets_all():
     assert again(added, changes.reset(added)) == plan
 
 
+@pytest.mark.parametrize("act", ["refuse", "swap"])
+def test_what_is_done_to_one_slot_leaves_the_pinned_one_of_its_step(act):
+    """As it was found: a cold take pinned at the start went with the work on the same step."""
+    cold = Wish(step_id="t0s0", kind=SlotKind.COLD, minutes=2, period=0, index=0, at_min=0)
+    plan = plan_of(60, cold, Wish(step_id="t0s0", minutes=8, period=0, index=3))
+    work = next(s for s in plan.slots if (s.step_id, s.kind) == ("t0s0", SlotKind.WORK))
+    other = plan.left_out[0].step_id
+    asked = changes.swap(plan, work.id, other) if act == "swap" else changes.refuse(plan, work.id)
+    after = again(plan, asked)
+    of_step = [(s.kind, s.minutes) for s in after.slots if s.step_id == "t0s0"]
+    assert of_step == [(SlotKind.COLD, 2)]
+    assert after.slots[0].step_id == "t0s0"
+    assert after.slots[0].wish is not None
+
+
+def test_a_fourth_slot_of_a_step_is_left_out_and_said():
+    wishes = [Wish(step_id="t0s0", minutes=4) for _ in range(4)]
+    plan = plan_of(60, *wishes)
+    assert sum(s.step_id == "t0s0" and s.pinned for s in plan.slots) == 3
+    assert any(r.startswith("“Step t0s0” has 3 slots already") for r in plan.remarks)
+
+
+def test_a_pinned_slot_keeps_its_minute_when_what_stands_before_it_changes():
+    plan = plan_of(60)
+    last = plan.periods[0].slots[-1]
+    at = changes.place_of(plan, last.id)[2]
+    plan = again(plan, changes.pin(plan, last.id))
+    for _ in range(3):
+        free = next(s for s in plan.slots if not s.pinned)
+        plan = again(plan, changes.refuse(plan, free.id))
+        pinned = next(s for s in plan.slots if s.pinned)
+        begins = changes.place_of(plan, pinned.id)[2]
+        title = f"“Step {pinned.step_id}” begins at"
+        assert begins == at or any(r.startswith(title) for r in plan.remarks)
+        assert pinned.minutes == last.minutes
+
+
+def test_a_plan_of_an_older_log_knows_its_wishes_by_their_place():
+    """Slots then said only that they are pinned, not by which wish."""
+    plan = plan_of(60)
+    plan = again(plan, changes.pin(plan, plan.slots[1].id))
+    plan = again(plan, changes.pin(plan, plan.slots[3].id))
+    bare = [
+        msgspec.structs.replace(
+            p, slots=tuple(msgspec.structs.replace(s, wish=None) for s in p.slots)
+        )
+        for p in plan.periods
+    ]
+    wishes = tuple(msgspec.structs.replace(w, at_min=None) for w in plan.request.wishes)
+    asked = msgspec.structs.replace(plan.request, wishes=wishes)
+    old = msgspec.structs.replace(plan, periods=tuple(bare), request=asked)
+    numbers = [changes.wish_number(old, s) for s in old.slots]
+    assert [n for n in numbers if n is not None] == [0, 1]
+    assert changes.unpin(old, old.slots[1].id).wishes == wishes[1:]
+
+
 def test_unpin_gives_the_slot_back():
     plan = plan_of(60)
     slot = plan.slots[2]

@@ -40,7 +40,11 @@ class PlanRules(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Slot(msgspec.Struct, frozen=True, kw_only=True):
-    """The time given to one exercise. `gain` is the step's value for the dates, in points."""
+    """The time given to one exercise. `gain` is the step's value for the dates, in points.
+
+    wish : number of the request's wish that this slot fulfils, from 0 (plans of older logs say
+        only that it is `pinned`)
+    """
 
     id: str
     step_id: str
@@ -52,6 +56,7 @@ class Slot(msgspec.Struct, frozen=True, kw_only=True):
     reason: str
     gain: float = 0.0
     pinned: bool = False
+    wish: Annotated[int, Meta(ge=0)] | None = None
 
 
 class Period(msgspec.Struct, frozen=True, kw_only=True):
@@ -78,10 +83,11 @@ class LeftOut(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Wish(msgspec.Struct, frozen=True, kw_only=True):
-    """What the player insists on for one step tomorrow; None leaves that to the solver.
+    """What the player insists on for one slot tomorrow; None leaves that to the solver.
 
-    refused : the step stays out. Otherwise it is in, with these minutes, at this place
-    (period and index counted from 0).
+    refused : the step stays out, but for slots that are wished after this. Otherwise it is in,
+        with these minutes, at this place (period and index counted from 0)
+    at_min : it begins so many minutes after the session's start; with it the index is only a hint
     """
 
     step_id: str
@@ -90,6 +96,7 @@ class Wish(msgspec.Struct, frozen=True, kw_only=True):
     minutes: Annotated[int, Meta(ge=1, le=HARD_PERIOD_MIN)] | None = None
     period: Annotated[int, Meta(ge=0)] | None = None
     index: Annotated[int, Meta(ge=0)] | None = None
+    at_min: Annotated[int, Meta(ge=0)] | None = None
 
 
 class PlanRequest(msgspec.Struct, frozen=True, kw_only=True):

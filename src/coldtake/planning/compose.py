@@ -18,12 +18,14 @@ from coldtake.planning.options import (
     OptionTable,
     free_options,
     longest_work,
+    shortest_work,
     with_insisted,
     work_worth,
 )
 from coldtake.planning.order import in_order
 from coldtake.planning.periods import Layout, layout, room
 from coldtake.planning.pieces import Insisted, Piece
+from coldtake.planning.pin_times import minutes_off, on_time
 from coldtake.planning.placement import place, place_most
 from coldtake.planning.values import StepValue
 from coldtake.planning.wishes import hard_places, least_minutes, minutes_by_period
@@ -39,6 +41,7 @@ class Task:
     """A day to compose. Rows are steps.
 
     exercises : texts that say what is played; fresh : whether the step was never played
+    closed : rows that have no slots but those insisted on
     """
 
     values: tuple[StepValue, ...]
@@ -48,6 +51,7 @@ class Task:
     rules: PlanRules
     limits: Limits
     minutes: int
+    closed: frozenset[int] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,10 +77,58 @@ def compose(task: Task) -> Composed:
     return Composed(periods, choice, solved, laid.playing_min, bound)
 
 
+def _ordered(
+    task: Task, pieces: Sequence[Piece], where: Sequence[int]
+) -> tuple[tuple[Piece, ...], ...]:
+    """Order the slots; pinned ones at their place in the row, and at their minute where they can.
+
+    Where they cannot, a place further on or back may do it.
+    """
+    rest = task.rules.break_min
+    made = _on_time(task, in_order(pieces, where, rest))
+    off = minutes_off(made, rest)
+    if not off:
+        return made
+    other = _on_time(task, in_order(pieces, where, rest, by_minute=True))
+    return other if minutes_off(other, rest) < off else made
+
+
+def _on_time(task: Task, periods: tuple[tuple[Piece, ...], ...]) -> tuple[tuple[Piece, ...], ...]:
+    """Let pinned slots begin at their minute; the worth of what changed its length is told anew."""
+    rows = {v.step_id: row for row, v in enumerate(task.values)}
+
+    def reach(piece: Piece) -> tuple[int, int]:
+        least = shortest_work(task.limits, fresh=task.fresh[rows[piece.step_id]])
+        return min(piece.minutes, least), max(piece.minutes, task.limits.most)
+
+    moved = on_time(
+        periods,
+        reach,
+        period_most=task.rules.period_cap_min,
+        minutes=task.minutes,
+        break_min=task.rules.break_min,
+    )
+    if moved == periods:
+        return periods
+    done: dict[str, int] = {}
+
+    def again(piece: Piece) -> Piece:
+        if piece.cold:
+            return piece
+        value, before = task.values[rows[piece.step_id]], done.get(piece.step_id, 0)
+        done[piece.step_id] = before + piece.minutes
+        gain = work_worth(value, before + piece.minutes) - work_worth(value, before)
+        return replace(piece, gain=gain)
+
+    return tuple(tuple(map(again, period)) for period in moved)
+
+
 def _solved(task: Task, playing_min: int, *, plain: bool) -> DayChoice:
     table: OptionTable = free_options(task.values, task.limits, fresh=task.fresh, plain=plain)
     if task.insisted:
-        table = with_insisted(table, task.values, task.insisted, fresh=task.fresh, plain=plain)
+        table = with_insisted(
+            table, task.values, task.insisted, closed=task.closed, fresh=task.fresh, plain=plain
+        )
     topics: dict[str, list[int]] = {}
     for row, value in enumerate(task.values):
         topics.setdefault(value.topic_id, []).append(row)
@@ -141,7 +193,7 @@ def _refitted(task: Task, solved: DayChoice, choice: Choice, laid: Layout) -> Fi
         return None
     picks, pieces, where = _shared_pieces(task, fitted)
     picks += [p for p in choice.picks if p.row in held]
-    made = in_order([*pieces, *fixed], [*where, *fitted.fixed])
+    made = _ordered(task, [*pieces, *fixed], [*where, *fitted.fixed])
     if _broken(made):
         return None
     minutes, points = sum(x.minutes for p in made for x in p), sum(x.gain for p in made for x in p)
@@ -176,7 +228,7 @@ def _most_fitting(task: Task, plain: DayChoice, laid: Layout) -> Fitting | None:
     kept = [(x, p) for x, p in zip(pieces, where, strict=True) if p is not None]
     if not kept:
         return None
-    made = in_order([x for x, _ in kept], [p for _, p in kept])
+    made = _ordered(task, [x for x, _ in kept], [p for _, p in kept])
     held = {(x.step_id, x.kind) for x, _ in kept}
     picks = tuple(left for pick in choice.picks if (left := _held(task, pick, held)))
     minutes = sum(x.minutes for x, _ in kept)
@@ -197,7 +249,7 @@ def _arranged(task: Task, choice: Choice, laid: Layout) -> tuple[tuple[Piece, ..
     for count in _counts(pieces, choice.minutes, laid):
         where = place(pieces, laid.caps[:count])
         if where is not None:
-            made = in_order(pieces, where)
+            made = _ordered(task, pieces, where)
             if not _broken(made):
                 return made
     return None
@@ -351,4 +403,5 @@ def _only_insisted(task: Task, laid: Layout) -> Fitting:
         for row, slots in task.insisted.items()
     )
     minutes = sum(p.minutes for p in pieces)
-    return Choice(0.0, minutes, picks), in_order(pieces, where) if pieces else ()
+    made = _ordered(task, pieces, where) if pieces else ()
+    return Choice(0.0, minutes, picks), made

@@ -30,13 +30,16 @@ from coldtake.domain.plan import (
     PlanRules,
     Slot,
     SlotKind,
+    Wish,
     violations,
 )
 from coldtake.domain.state import State
 from coldtake.domain.topic import Exercise, Place, Step
 from coldtake.errors import PlanError
 from coldtake.planning import at_hand, at_hand_words
-from coldtake.planning.compose import Task, compose
+from coldtake.planning.around import compose_around
+from coldtake.planning.changes import settled
+from coldtake.planning.compose import Task
 from coldtake.planning.goals import goal
 from coldtake.planning.load import load_notice
 from coldtake.planning.lookahead import day_values
@@ -45,6 +48,7 @@ from coldtake.planning.pieces import Insisted, Piece
 from coldtake.planning.reasons import Reasons
 from coldtake.planning.run_worth import best_run
 from coldtake.planning.taper import tapered
+from coldtake.planning.unmet import unmet
 from coldtake.planning.unplanned import left_out_steps, spare_pieces
 from coldtake.planning.values import StepValue
 from coldtake.planning.wishes import Wishes, read_wishes
@@ -114,34 +118,53 @@ def plan_day(
         there = at_hand.at_hand_on(state, request)
         values = day_values(state, request.day, slot_most=2 * rules.slot_most_min, at_hand=there)
     values = tapered(state, request.day, values, rules.slot_most_min)
-    plan = _Day(state, request, rules, values).plan()
+    day = _Day(state, request, rules, values)
+    plan = day.plan()
     run = best_run(state, request.day, rules, request.minutes) if request.run_through else None
-    return plan if run is None else _with_run(state, plan, values, run)
+    return _named(plan if run is None else _with_run(day, plan, values, run))
 
 
-def _with_run(state: State, plan: Plan, values: Sequence[StepValue], run: PlannedRun) -> Plan:
+def _named(plan: Plan) -> Plan:
+    """Give a finished plan its id: the same for the same plan."""
+    plan = msgspec.structs.replace(plan, request=settled(plan))
+    return msgspec.structs.replace(plan, id=named_id("plan", _text(plan)))
+
+
+def _with_run(day: "_Day", plan: Plan, values: Sequence[StepValue], run: PlannedRun) -> Plan:
     """Put a run-through before the slots where it is worth more than the minutes it takes.
 
-    What it goes through is not cold any more that day, so its steps have no cold takes after it: it
-    tells what these would have told.
+    It gives way where a slot that the player pinned could not stay because of it. What it goes
+    through is not cold any more that day, so its steps have no cold takes after it: it tells what
+    these would have told.
     """
     rest = plan.request.minutes - run.minutes - plan.rules.break_min
     if rest < LEAST_MIN:
         return plan
-    shorter = msgspec.structs.replace(plan.request, minutes=rest)
+    lead = plan.request.minutes - rest
+    wishes = tuple(_earlier(wish, lead) for wish in plan.request.wishes)
+    shorter = msgspec.structs.replace(plan.request, minutes=rest, wishes=wishes)
     after = [replace(v, cold_value=0.0) if v.topic_id in run.topic_ids else v for v in values]
-    made = _Day(state, shorter, plan.rules, after, before_min=run.minutes).plan()
+    rest_of_day = _Day(day.state, shorter, plan.rules, after, before_min=run.minutes)
+    made = rest_of_day.plan()
+    if rest_of_day.unkept - day.unkept:
+        return plan
     hard = any(v.hard for v in violations(made))
     colds = [s for s in plan.slots if s.kind is SlotKind.COLD and s.topic_id in run.topic_ids]
     worth = made.value + run.gain + sum(s.gain for s in colds)
     if hard or not made.slots or worth <= plan.value:
         return plan
-    made = msgspec.structs.replace(made, id="", request=plan.request, run=run)
-    return msgspec.structs.replace(made, id=named_id("plan", _text(made)))
+    return msgspec.structs.replace(made, request=plan.request, run=run)
+
+
+def _earlier(wish: Wish, minutes: int) -> Wish:
+    """Count a wished minute from so many minutes after the start; before that it cannot be kept."""
+    if wish.at_min is None:
+        return wish
+    return msgspec.structs.replace(wish, at_min=wish.at_min - minutes)
 
 
 class _Day:
-    """One day being planned."""
+    """One day being planned. `unkept` : numbers of the wishes that `plan` could not keep."""
 
     def __init__(
         self,
@@ -165,9 +188,11 @@ class _Day:
         self.reasons = Reasons(
             state, rules, request.day, [v.step_id for v in self.values], self.there
         )
-        self.refused = [v for v in known if v.step_id in self.wishes.refused]
+        wished = {s.step_id for s in self.wishes.insisted}
+        self.refused = [v for v in known if v.step_id in self.wishes.refused - wished]
         self.rows = {v.step_id: row for row, v in enumerate(self.values)}
         self.taken: dict[tuple[str, SlotKind], list[int]] = {}
+        self.unkept: frozenset[int] = frozenset()
 
     def _usable(self, known: Sequence[StepValue]) -> tuple[StepValue, ...]:
         """Steps that may be planned: those of current topics, and any the player insists on."""
@@ -209,7 +234,7 @@ class _Day:
     def plan(self) -> Plan:
         """Solve, and put the solution into words."""
         task = self._task()
-        composed = compose(task)
+        composed = compose_around(task)
         periods = tuple(Period(slots=tuple(map(self._slot, p))) for p in composed.periods)
         spare = tuple(map(self._slot, spare_pieces(task, composed)))
         planned = [s for p in periods for s in p.slots]
@@ -224,8 +249,10 @@ class _Day:
             value=value,
             bound=max(round(composed.bound, 6), value),
         )
-        plan = msgspec.structs.replace(plan, remarks=self._remarks(plan))
-        return msgspec.structs.replace(plan, id=named_id("plan", _text(plan)))
+        lead = self.before_min + self.rules.break_min if self.before_min else 0
+        late = unmet(self.state, plan, self.wishes.said, before_min=lead)
+        self.unkept = self.wishes.said | set(late)
+        return msgspec.structs.replace(plan, remarks=self._remarks(plan, tuple(late.values())))
 
     def _task(self) -> Task:
         insisted: dict[int, tuple[Insisted, ...]] = {}
@@ -240,6 +267,7 @@ class _Day:
             rules=self.rules,
             limits=self.limits,
             minutes=self.request.minutes,
+            closed=frozenset(self.rows[i] for i in self.wishes.refused if i in self.rows),
         )
 
     def _slot(self, piece: Piece) -> Slot:
@@ -259,13 +287,15 @@ class _Day:
             reason=self.reasons.slot(value, piece.kind, piece.minutes, before),
             gain=round(max(piece.gain, 0.0), 6),
             pinned=piece.wish is not None,
+            wish=piece.wish.number if piece.wish else None,
         )
 
-    def _remarks(self, plan: Plan) -> tuple[str, ...]:
+    def _remarks(self, plan: Plan, late: tuple[str, ...]) -> tuple[str, ...]:
         return (
             *self._standing_remarks(plan),
             *self.wishes.remarks,
             *self._wished_without(),
+            *late,
             *_broken_rules(plan),
             *_some(load_notice(self.state, self.request.day, self.before_min + _playing(plan))),
         )

@@ -9,7 +9,7 @@ reading and finding fingerings come first (common practice, no source). Worth is
 of the cold take plus points of the work.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations_with_replacement
 
@@ -145,32 +145,36 @@ def free_options(
     return OptionTable(best, has_cold, np.full(len(values), limits.cold), limits)
 
 
-def _insisted_work(value: StepValue, works: Sequence[Insisted], limits: Limits) -> dict[int, float]:
+def _insisted_work(
+    value: StepValue, works: Sequence[Insisted], limits: Limits, closed: bool
+) -> dict[int, float]:
     fixed = sum(w.minutes for w in works if w.minutes is not None)
     open_ones = sum(1 for w in works if w.minutes is None)
     single, double = longest_work(value.need_left_min, limits)
     spans = combinations_with_replacement(range(limits.least, single + 1), open_ones)
     totals = {fixed + sum(span) for span in spans}
-    if len(works) == 1 and fixed:  # the step may have its second slot besides
+    if len(works) == 1 and fixed and not closed:  # the step may have its second slot besides
         second = range(limits.least, limits.most + 1)
         totals |= {fixed + more for more in second if fixed + more <= double}
     return {total: work_worth(value, total) for total in sorted(totals)}
 
 
 def _insisted_row(
-    value: StepValue, slots: Sequence[Insisted], free: Points, limits: Limits
+    value: StepValue, slots: Sequence[Insisted], free: Points, limits: Limits, closed: bool
 ) -> dict[tuple[int, bool], float]:
     """Options (minutes, with cold take) -> points of a step with slots that must be in."""
     works = [s for s in slots if s.kind is SlotKind.WORK]
     colds = [s for s in slots if s.kind is SlotKind.COLD]
     if works:
-        work = _insisted_work(value, works, limits)
+        work = _insisted_work(value, works, limits, closed)
+    elif closed:
+        work = {0: 0.0}
     else:
         work = {int(m): float(free[m]) for m in np.flatnonzero(np.isfinite(free))}
     cold_min = (colds[0].minutes if colds else None) or limits.cold
     row: dict[tuple[int, bool], float] = {}
     for minutes, points in work.items():
-        if colds or (value.available and value.cold_value > WORTHLESS):
+        if colds or (not closed and value.available and value.cold_value > WORTHLESS):
             row[minutes + cold_min, True] = points + value.cold_value
         if not colds:
             row[minutes, False] = points
@@ -182,13 +186,18 @@ def with_insisted(
     values: Sequence[StepValue],
     insisted: Mapping[int, Sequence[Insisted]],
     *,
+    closed: Collection[int] = (),
     fresh: Sequence[bool] | None = None,
     plain: bool = False,
 ) -> OptionTable:
-    """Replace the options of the steps (by row) that the player insists on."""
+    """Replace the options of the steps (by row) that the player insists on.
+
+    closed : rows that have no other slots besides
+    """
     free = _free_work(values, table.limits, fresh or [False] * len(values), single_only=plain)
     rows = {
-        i: _insisted_row(values[i], slots, free[i], table.limits) for i, slots in insisted.items()
+        i: _insisted_row(values[i], slots, free[i], table.limits, i in closed)
+        for i, slots in insisted.items()
     }
     longest = max((minutes for row in rows.values() for minutes, _ in row), default=0)
     extra = max(longest + 1 - table.worth.shape[1], 0)

@@ -7,13 +7,18 @@ from coldtake.domain.plan import SlotKind
 
 @dataclass(frozen=True, slots=True)
 class Insisted:
-    """A slot the player insists on. None leaves minutes or place to the solver."""
+    """A slot the player insists on. None leaves minutes, place or time to the solver.
+
+    at_min : minutes from the session's start to its beginning; number : of the wish in its request
+    """
 
     step_id: str
     kind: SlotKind
     minutes: int | None = None
     period: int | None = None
     index: int | None = None
+    at_min: int | None = None
+    number: int = -1
 
 
 @dataclass(frozen=True, slots=True)

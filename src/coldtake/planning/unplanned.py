@@ -56,7 +56,7 @@ def spare_pieces(task: Task, composed: Composed) -> tuple[Piece, ...]:
     free = [
         row
         for row, v in enumerate(task.values)
-        if v.available and (v.topic_id in topics or not full)
+        if v.available and row not in task.closed and (v.topic_id in topics or not full)
     ]
     fresh = [best_slot(task, row) for row in free if row not in planned]
     again = [best_slot(task, row, planned[row]) for row in free if row in planned]

@@ -3,6 +3,7 @@
 Hard are the minutes given and 60 minutes without a break. Wishes are taken in the order they were
 made; the one that would break a hard rule is shortened or moved, else left out, and a remark says
 which and what was done. Soft rules (period cap, number of topics, order) give way to the player.
+What no hard rule forbids and still could not be kept is said of the finished plan (`unmet`).
 """
 
 from collections.abc import Sequence
@@ -22,11 +23,15 @@ _MOST_WORK = 3  # slots of work on one step that can be insisted on
 
 @dataclass(frozen=True, slots=True)
 class Wishes:
-    """Steps that stay out, slots that must be in, and what had to be changed in them."""
+    """Steps of which no free slot is wanted, slots that must be in, and what was changed in them.
+
+    said : numbers of the wishes that the remarks speak of
+    """
 
     refused: frozenset[str]
     insisted: tuple[Insisted, ...]
     remarks: tuple[str, ...]
+    said: frozenset[int] = frozenset()
 
 
 def least_minutes(slot: Insisted, limits: Limits) -> int:
@@ -41,28 +46,38 @@ class _Reading:
         self.refused: set[str] = set()
         self.slots: list[Insisted] = []
         self.remarks: list[str] = []
+        self.said: set[int] = set()
 
     def title(self, step_id: str) -> str:
         return f"“{self.state.steps[step_id].title}”"
 
-    def take(self, wish: Wish) -> None:
-        """Take one wish; a later one about the same step outranks a refusal and the reverse."""
+    def say(self, slot: Insisted, words: str) -> None:
+        """Say what became of a wish."""
+        self.remarks.append(f"{self.title(slot.step_id)} {words}")
+        self.said.add(slot.number)
+
+    def take(self, number: int, wish: Wish) -> None:
+        """Take one wish. A refusal outranks earlier wishes for its step, not later ones."""
         if wish.step_id not in self.state.steps:
             self.remarks.append("A wish names a step that is no longer there; it was passed over.")
         elif wish.refused:
             self.refused.add(wish.step_id)
-            self.slots = [s for s in self.slots if s.step_id != wish.step_id]
+            for slot in [s for s in self.slots if s.step_id == wish.step_id]:
+                self.slots.remove(slot)
+                self.say(slot, "is left out: you removed it after you had asked for it.")
         else:
-            self.refused.discard(wish.step_id)
-            self._insist(Insisted(wish.step_id, wish.kind, wish.minutes, wish.period, wish.index))
+            place = (wish.minutes, wish.period, wish.index, wish.at_min)
+            self._insist(Insisted(wish.step_id, wish.kind, *place, number))
 
     def _insist(self, slot: Insisted) -> None:
         same = [s for s in self.slots if (s.step_id, s.kind) == (slot.step_id, slot.kind)]
-        if slot.kind is SlotKind.COLD:
-            self.slots = [s for s in self.slots if s not in same]
-        elif len(same) >= _MOST_WORK:
-            self.slots.remove(same[0])
-        self.slots.append(slot)
+        most = 1 if slot.kind is SlotKind.COLD else _MOST_WORK
+        if len(same) < most:
+            self.slots.append(slot)
+        elif most == 1:
+            self.say(slot, "has one cold take a day: the second one is left out.")
+        else:
+            self.say(slot, f"has {most} slots already: one more is left out.")
 
     def fit(self) -> None:
         """Keep the hard rules, slot by slot."""
@@ -77,40 +92,43 @@ class _Reading:
         last = most_periods(self.minutes, self.rules) - 1
         if slot.period is None or slot.period <= last:
             return slot
-        self.remarks.append(
-            f"{self.minutes} minutes hold no period {slot.period + 1}; "
-            f"{self.title(slot.step_id)} stands in the last one."
+        self.say(
+            slot,
+            f"stands in the last period: {self.minutes} minutes hold no period {slot.period + 1}.",
         )
-        return replace(slot, period=last, index=None)
+        return replace(slot, period=last, index=None, at_min=None)
 
     def _in_period(self, slot: Insisted) -> Insisted:
-        free = replace(slot, period=None, index=None)
+        free = replace(slot, period=None, index=None, at_min=None)
         if slot.period is None or self._fits(slot) or not self._fits(free):
             return slot
-        self.remarks.append(
-            f"With {self.title(slot.step_id)} period {slot.period + 1} would pass 60 minutes "
-            "without a break; it was moved to another place."
+        self.say(
+            slot,
+            f"was moved to another place: with it period {slot.period + 1} would pass 60 minutes "
+            "without a break.",
         )
         return free
 
     def _in_time(self, slot: Insisted) -> Insisted | None:
         """Keep the slot, shorten it to what still fits, or leave it out."""
-        wanted, name = least_minutes(slot, self.limits), self.title(slot.step_id)
+        wanted = least_minutes(slot, self.limits)
         if self._fits(slot):
             return slot
         shortest = 1 if slot.kind is SlotKind.COLD else min(self.limits.least, wanted)
         for minutes in range(wanted - 1, shortest - 1, -1):
             shorter = replace(slot, minutes=minutes)
             if self._fits(shorter):
-                self.remarks.append(
-                    f"{name} got {counted(minutes, 'minute')} of the {wanted} you asked for: "
+                self.say(
+                    slot,
+                    f"got {counted(minutes, 'minute')} of the {wanted} you asked for: "
                     f"more does not go into the {self.minutes} minutes given, at most an hour "
-                    "without a break."
+                    "without a break.",
                 )
                 return shorter
-        self.remarks.append(
-            f"{name} found no room: what you asked for is more than "
-            f"the {self.minutes} minutes given hold."
+        self.say(
+            slot,
+            "found no room: what you asked for is more than "
+            f"the {self.minutes} minutes given hold.",
         )
         return None
 
@@ -163,12 +181,17 @@ def hard_places(
 def read_wishes(state: State, request: PlanRequest, rules: PlanRules, limits: Limits) -> Wishes:
     """Read the request's wishes in their order."""
     reading = _Reading(state, request, rules, limits)
-    for wish in request.wishes:
-        reading.take(wish)
+    for number, wish in enumerate(request.wishes):
+        reading.take(number, wish)
     reading.fit()
     if reading.slots:
         reading.note_unusual()
-    return Wishes(frozenset(reading.refused), tuple(reading.slots), tuple(reading.remarks))
+    return Wishes(
+        frozenset(reading.refused),
+        tuple(reading.slots),
+        tuple(reading.remarks),
+        frozenset(reading.said),
+    )
 
 
 def minutes_by_period(slots: Sequence[Insisted], limits: Limits) -> dict[int, int]:

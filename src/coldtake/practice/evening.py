@@ -102,8 +102,12 @@ class Evening:
                 remedy="Choose today or a later day.",
             )
         state = self._log.state()
+        known = state.plans.get(request.day)
+        # A step that was deleted since is no fault of this request: the plan says so.
+        before = {wish.step_id for wish in known.request.wishes} if known else set()
         for wish in request.wishes:
-            finding.step(state, wish.step_id)
+            if wish.step_id not in before:
+                finding.step(state, wish.step_id)
 
 
 def _next_start(now: datetime) -> time:

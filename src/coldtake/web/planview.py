@@ -11,7 +11,10 @@ from coldtake.web.pages.topic import notation_path
 
 @dataclass(frozen=True, slots=True)
 class SlotRow:
-    """One slot. `first` and `last` say that it cannot go earlier or later."""
+    """One slot. `first` and `last` say that it cannot go earlier or later.
+
+    placed : the player gave it its place; else it may be in because they asked for its step
+    """
 
     slot: Slot
     begins: datetime
@@ -20,6 +23,7 @@ class SlotRow:
     notation: str
     first: bool
     last: bool
+    placed: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,48 +39,55 @@ class PeriodView:
 
 @dataclass(frozen=True, slots=True)
 class Other:
-    """A step outside the plan: spare, left out with the reason, or refused by the player."""
+    """A step outside the plan: spare, left out with the reason, or refused by the player.
+
+    asked : the player asked for it, and it found no room
+    """
 
     step: Step
     topic: Topic | None
     reason: str
     refused: bool
+    asked: bool
 
 
 def periods_of(state: State, plan: Plan) -> tuple[PeriodView, ...]:
     """Walk a plan along the clock."""
     begins = datetime.combine(plan.request.day, plan.request.starts_at)
     begins += timedelta(minutes=plan.lead_min)
-    order = [s.id for s in plan.slots]
     views = []
     for number, period in enumerate(plan.periods, start=1):
         rest = plan.rules.break_min if number < len(plan.periods) else 0
         rows, at = [], begins
         for slot in period.slots:
-            rows.append(_row(state, slot, at, order))
+            rows.append(_row(state, plan, slot, at))
             at += timedelta(minutes=slot.minutes)
         views.append(PeriodView(number, begins, at, tuple(rows), rest))
         begins = at + timedelta(minutes=rest)
     return tuple(views)
 
 
-def _row(state: State, slot: Slot, begins: datetime, order: list[str]) -> SlotRow:
+def _row(state: State, plan: Plan, slot: Slot, begins: datetime) -> SlotRow:
     step = state.steps.get(slot.step_id)
+    wish = None if slot.wish is None else plan.request.wishes[slot.wish]
     return SlotRow(
         slot=slot,
         begins=begins,
         step=step,
         topic=state.topics.get(slot.topic_id),
         notation=notation_path(step.exercise) if step else "",
-        first=slot.id == order[0],
-        last=slot.id == order[-1],
+        first=slot is plan.slots[0],
+        last=slot is plan.slots[-1],
+        placed=slot.pinned and (wish is None or wish.period is not None),
     )
 
 
 def others_of(state: State, plan: Plan) -> tuple[Other, ...]:
     """List what is not in the plan: refused first, then spare, then left out, each once."""
     planned = {s.step_id for s in plan.slots}
-    refused = {w.step_id for w in plan.request.wishes if w.refused}
+    wishes = plan.request.wishes
+    refused = {w.step_id for w in wishes if w.refused}
+    asked = {w.step_id for w in wishes} - refused
     reasons = {o.step_id: o.reason for o in plan.left_out}
     spare = {s.step_id: "Ready to step in when a yes comes early." for s in plan.spare}
     ids = dict.fromkeys([*sorted(refused), *spare, *reasons])
@@ -86,6 +97,7 @@ def others_of(state: State, plan: Plan) -> tuple[Other, ...]:
             topic=state.topics.get(step.topic_id),
             reason=reasons.get(step.id) or spare.get(step.id, "You did not want it."),
             refused=step.id in refused,
+            asked=step.id in asked,
         )
         for step in (state.steps[i] for i in ids if i in state.steps)
         if step.id not in planned

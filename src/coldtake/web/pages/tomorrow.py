@@ -84,13 +84,9 @@ def moved_slot(plan: Plan, act: str) -> str:
 
     Ids count the slots of one step in playing order, so that one moved past another changes its id.
     """
-    wish = plan.request.wishes[-1] if plan.request.wishes else None
-    if act not in STAYING or wish is None or wish.period is None or wish.index is None:
-        return ""
-    if wish.period >= len(plan.periods) or wish.index >= len(plan.periods[wish.period].slots):
-        return ""
-    slot = plan.periods[wish.period].slots[wish.index]
-    return slot.id if (slot.step_id, slot.kind) == (wish.step_id, wish.kind) else ""
+    last = len(plan.request.wishes) - 1
+    found = (slot.id for slot in plan.slots if slot.wish == last)
+    return next(found, "") if act in STAYING else ""
 
 
 def _day_of(services: Services, text: str) -> date:
