@@ -58,11 +58,11 @@ def test_the_triage_is_decided_and_taken_back_without_leaving_the_page(
 ):
     page = open_page(1280, 900)
     page.goto(f"{served.url}/triage")
-    expect(page.locator(".said-first").first).to_contain_text("“Long tones” becomes current")
+    expect(page.locator(".said-first").first).to_contain_text("make “Long tones” current")
     page.locator("#decide").click()
     expect(page.locator(".undo")).to_contain_text("You moved Long tones.")
     assert services.state().topics[pile.id].place is Place.CURRENT
     page.locator("#undo").click()
     expect(page.locator(".undo")).to_have_count(0)
-    expect(page.locator("#said")).to_have_text("It stands as before.")
+    expect(page.locator("#said")).to_have_text("Undone.")
     assert services.state().topics[pile.id].place is Place.WAITING

@@ -18,6 +18,7 @@ from coldtake.planning.triage_words import (
     taken_words,
 )
 from coldtake.planning.what_if import Difference, what_if
+from coldtake.planning.words import duration
 from logs import DAY, Log
 
 TODAY = DAY + timedelta(days=7)
@@ -136,30 +137,48 @@ def test_the_triage_in_words():
         ("sure", 4, 30, 4),
         ("big", 20, 12, 5),
         ("bare", 0, None, 3),
-        ("rest", 10, 30, 1),
+        ("rest", 4, 30, 1),
         ("old", 2, 3, 3),
     ):
         on = None if days is None else DAY + timedelta(days=days)
         log.topic(name, steps, on=on, importance=importance, need=60)
         if name in ("bare", "rest"):
             log.put(ev.TopicPlaced(topic_id=name, place=Place.WAITING))
-    log.put(ev.SettingChosen(name="current_topics", value="1"))
+    log.put(ev.SettingChosen(name="current_topics", value="2"))
     state = log.state
-    found = triage(state, TODAY, per_day=30.0)
-    words = {t.topic_id: " ".join(taken_words(state, t, TODAY)) for t in found.now}
-    words |= {t.topic_id: " ".join(later_words(t, TODAY)) for t in found.later}
-    words |= {t.topic_id: " ".join(left_out_words(state, t, TODAY)) for t in found.left_out}
+    found = triage(state, TODAY, per_day=12.0)
+    words = {t.topic_id: " ".join(taken_words(t)) for t in found.now}
+    words |= {t.topic_id: " ".join(later_words(state, t, TODAY)) for t in found.later}
+    words |= {
+        t.topic_id: " ".join(left_out_words(state, t, TODAY, found.per_day_min))
+        for t in found.left_out
+    }
     assert re.fullmatch(
-        r"\d\.\d of 4 steps should be clean on 1 April, with about \d+ minutes on it\.",
+        r"0 of 4 steps met\. About \d h \d+ min of work left "
+        r"\(from the minutes entered and your pace\)\.",
         words["sure"],
     )
-    assert "until 14 March there are 120 in all. Not even an hour more a day" in words["big"]
-    assert "It has no steps yet and is taken to be like your other topics." in words["bare"]
-    assert re.search(r"minutes more a day it fits", words["rest"])
-    assert words["old"] == "Its date, 5 March, is past, and it holds a place."
-    assert proposal_words(state, found) == "“big” and “old” make room."
+    assert re.match(
+        r"It needs about \d+ h( 30 min)? \(from the minutes entered and your pace\), and before "
+        r"14 March there are about 50 min\. 0 of 20 steps met\. It stays current: it matters a lot",
+        words["big"],
+    )
+    assert "No steps yet. A guess: about " in words["bare"]
+    assert "as your other topics of this kind have" in words["bare"]
+    assert "the time goes to “sure”, which matters more." in words["rest"]
+    assert re.search(r"min more a day all of it fits", words["rest"])
+    assert words["old"].startswith("Its date, 5 March, is past, and it holds a place. Give it a")
+    assert proposal_words(state, found) == "Proposal: set “old” aside."
 
 
 def test_a_proposal_that_moves_nothing():
     state = Log().topic("a", 2).state
     assert "nothing needs to move" in proposal_words(state, triage(state, TODAY))
+
+
+@pytest.mark.parametrize(
+    ("minutes", "said"),
+    [(0.2, "1 min"), (17.4, "17 min"), (62, "60 min"), (91, "1 h 30 min"), (400, "6 h 30 min")],
+)
+def test_minutes_of_work_are_said_no_finer_than_they_are_known(minutes, said):
+    assert duration(minutes) == said

@@ -1,17 +1,22 @@
-"""Triage: what fits until the dates, against brute force and another published algorithm."""
+"""Triage: what fits before the dates, against brute force and another published algorithm."""
 
+import re
 from datetime import timedelta
 from itertools import combinations
 
 import numpy as np
 import pytest
+from piles import PILES
+from piles import TODAY as PILE_DAY
 
 from coldtake.domain import events as ev
 from coldtake.domain.topic import Place
 from coldtake.planning.on_time import UNIT_MIN, Candidate, best_set
+from coldtake.planning.pile_needs import RestsOn
 from coldtake.planning.places import turns_of
 from coldtake.planning.supposed import WhatIf
-from coldtake.planning.triage import triage
+from coldtake.planning.triage import LaterTopic, TakenTopic, triage
+from coldtake.planning.triage_words import later_words, left_out_words, taken_words
 from logs import DAY, Log
 
 TODAY = DAY + timedelta(days=7)
@@ -103,28 +108,29 @@ def ids(some):
 
 
 def test_what_fits_is_taken_on_and_the_rest_is_left_out_with_what_it_would_take():
-    log = pile([("a", 4, 30, 4), ("b", 4, 30, 4), ("c", 10, 30, 1)])
-    found = triage(log.state, TODAY, per_day=40.0)
+    log = pile([("a", 4, 30, 4), ("b", 4, 30, 4), ("c", 6, 30, 1)])
+    found = triage(log.state, TODAY, per_day=25.0)
     assert set(ids(found.now)) == {"a", "b"}
     (out,) = found.left_out
     assert out.topic_id == "c"
     assert out.alone
-    assert not out.blocks
-    assert out.minutes > 0
+    assert not out.goes
+    assert out.basis.minutes > 0
     assert out.with_more_min in range(5, 61, 5)
-    more = triage(log.state, TODAY, per_day=40.0 + out.with_more_min)
+    more = triage(log.state, TODAY, per_day=25.0 + out.with_more_min)
     assert "c" in ids(more.now)
-    less = triage(log.state, TODAY, per_day=40.0 + out.with_more_min - 5)
+    less = triage(log.state, TODAY, per_day=25.0 + out.with_more_min - 5)
     assert "c" in ids(less.left_out)
-    assert set(out.instead_of) <= {"a", "b"}
+    assert out.instead_of == ()  # both matter more
+    assert set(out.beside) == {"a", "b"}
 
 
 def test_raising_the_importance_does_what_was_said():
     topics = [("a", 6, 30, 3), ("b", 6, 30, 3), ("c", 6, 30, 2)]
-    (out,) = triage(pile(topics).state, TODAY, per_day=50.0).left_out
+    (out,) = triage(pile(topics).state, TODAY, per_day=40.0).left_out
     assert out.topic_id == "c"
     assert out.with_importance
-    risen = triage(pile([*topics[:2], ("c", 6, 30, 5)]).state, TODAY, per_day=50.0)
+    risen = triage(pile([*topics[:2], ("c", 6, 30, 5)]).state, TODAY, per_day=40.0)
     assert "c" not in ids(risen.left_out)
 
 
@@ -143,21 +149,23 @@ def test_no_more_are_current_than_the_player_s_limit_and_each_has_its_turn():
         assert all(d > TODAY for d in known)
 
 
-def test_a_topic_whose_date_is_past_blocks_its_place():
+def test_a_topic_whose_date_is_past_gives_up_its_place():
     log = pile([("old", 4, 3, 3), ("b", 4, 30, 3)])
     found = triage(log.state, TODAY, per_day=60.0)
     (old,) = found.left_out
-    assert (old.topic_id, old.past, old.blocks) == ("old", True, True)
+    assert (old.topic_id, old.past, old.goes) == ("old", True, True)
     assert found.what_if == WhatIf(leave=("old",))
 
 
-def test_a_topic_that_cannot_come_out_any_more_blocks_its_place():
+def test_a_topic_that_matters_stays_though_not_all_of_it_can_be_ready():
     log = pile([("big", 20, 9, 5), ("b", 4, 30, 3)])
-    (out,) = triage(log.state, TODAY, per_day=30.0).left_out
-    assert (out.topic_id, out.alone, out.blocks) == ("big", False, True)
-    assert out.minutes > out.minutes_there
+    found = triage(log.state, TODAY, per_day=30.0)
+    (out,) = found.left_out
+    assert (out.topic_id, out.alone, out.stays, out.goes) == ("big", False, True, False)
+    assert out.basis.minutes > out.minutes_there
     assert not out.with_importance
     assert out.instead_of == ()
+    assert found.what_if == WhatIf()
 
 
 def test_a_kept_up_topic_takes_no_place():
@@ -207,3 +215,121 @@ def test_a_place_is_free_at_once_or_not_in_sight():
     assert turns_of(never, {}, 0, [("x", 4.0, np.inf)], TODAY)["x"].early is None
     dated = turns_of(never, {"a": 9}, 0, [("x", 4.0, np.inf)], TODAY)["x"]
     assert (dated.middle - TODAY).days == 11  # nine days from tomorrow, and the day after
+
+
+def of(pile, found=None):
+    made = found or triage(pile.state, PILE_DAY, per_day=pile.per_day)
+    rows = {t.topic_id: t for t in (*made.now, *made.later, *made.left_out)}
+    return made, rows
+
+
+BY_NAME = {pile.name: pile for pile in PILES}
+
+
+@pytest.fixture(scope="module")
+def advice():
+    """What is proposed for each of the ten piles."""
+    return {pile.name: of(pile) for pile in PILES}
+
+
+@pytest.mark.parametrize("name", BY_NAME)
+def test_no_pile_gets_advice_that_a_teacher_would_not_sign(advice, name):
+    """Nothing that matters and has begun is given up, and each proposal says what it rests on."""
+    pile, (made, rows) = BY_NAME[name], advice[name]
+    lies = {one.title: one for one in pile.topics}
+    assert set(rows) == set(lies)
+    for title in made.what_if.leave:
+        one = lies[title]
+        assert one.importance < 4 or one.days < 0, title
+        assert one.met < 2 / 3 * one.steps or one.days < 0, title
+    busy = [t for t in made.now if not t.kept_up]
+    stays = [t for t in made.left_out if t.stays]
+    assert len(busy) + len(stays) <= pile.limit
+    state = pile.state
+    for title, row in rows.items():
+        one, basis = lies[title], row.basis
+        assert basis.minutes > 0
+        assert (basis.rests_on is RestsOn.GUESS) == (one.steps == 0)
+        assert (basis.lent is None) == (one.steps > 0)
+        assert (basis.steps, basis.met) == (one.steps, one.met)
+        said = said_of(state, made, row)
+        stated = "No steps yet. A guess: about " if not one.steps else f"{one.met} of {one.steps} "
+        assert stated in said, said
+        assert re.search(r"about \d+ (h|min)", said, re.IGNORECASE), said
+
+
+def said_of(state, made, row):
+    if isinstance(row, TakenTopic):
+        return " ".join(taken_words(row))
+    if isinstance(row, LaterTopic):
+        return " ".join(later_words(state, row, PILE_DAY))
+    return " ".join(left_out_words(state, row, PILE_DAY, made.per_day_min))
+
+
+def test_an_audition_keeps_all_its_places(advice):
+    made, _ = advice["audition in three weeks"]
+    assert made.what_if == WhatIf()
+    assert set(ids(made.now)) == {"Excerpt 1", "Excerpt 2", "Excerpt 3", "Concerto, exposition"}
+
+
+def test_what_is_nearly_done_is_not_given_up_for_what_would_be_nice(advice):
+    made, rows = advice["an important piece nearly done, and something nice without a step"]
+    assert {"Sonata", "Encore", "Even fingers"} < set(ids(made.now))
+    assert rows["Encore"].basis.minutes < 5 * 60
+    assert "Reading at sight" in ids(made.later)
+    assert rows["Reading at sight"].basis.lent.steps > 0
+
+
+def test_a_first_evening_has_a_stated_guess_for_everything(advice):
+    made, _ = advice["a first evening: nothing has a step"]
+    assert len(made.now) == 3
+    assert all(t.basis.lent.of == 0 for t in made.now)
+
+
+def test_a_concerto_that_is_too_long_stays_and_its_steps_are_to_be_chosen(advice):
+    made, rows = advice["a concerto that is far too long for the month"]
+    assert made.what_if == WhatIf()
+    assert rows["Concerto"].stays
+    said = said_of(
+        BY_NAME["a concerto that is far too long for the month"].state, made, rows["Concerto"]
+    )
+    assert "It stays current: it matters a lot. Not all of it will be ready" in said
+    assert re.search(r"With \d+ min more a day all of it fits\.", said)
+    assert "By itself it would be done by about" in said
+
+
+def test_a_new_piece_comes_in_beside_what_is_kept_up(advice):
+    made, _ = advice["all is kept up, and one new piece waits"]
+    assert made.what_if == WhatIf(take_on=("Fantasy",))
+
+
+def test_a_wedding_takes_the_place_of_one_study_which_is_told_why(advice):
+    made, rows = advice["a wedding in ten days, and four studies without a date"]
+    assert made.what_if.take_on == ("Wedding march",)
+    [gone] = made.what_if.leave
+    assert rows[gone].room_for == ("Wedding march",)
+    assert rows["Wedding march"].must_begin <= PILE_DAY + timedelta(days=10)
+
+
+def test_a_dozen_nice_things_do_not_crowd_out_what_matters(advice):
+    made, _ = advice["a dozen nice little things, and one that matters a lot"]
+    assert ids(made.now)[0] == "Recital piece"
+    assert all("Recital piece" not in t.instead_of for t in made.left_out)
+    assert all("Recital piece" in t.beside for t in made.left_out)
+
+
+def test_what_is_over_makes_room(advice):
+    made, _ = advice["last week's concert is over"]
+    assert made.what_if == WhatIf(take_on=("New programme",), leave=("Old programme",))
+
+
+def test_a_gig_keeps_its_tunes_and_the_others_come_one_by_one(advice):
+    made, _ = advice["a jazz player: a gig, and tunes for some day"]
+    assert {"Gig tune 1", "Gig tune 2"} < set(ids(made.now))
+    assert made.left_out == ()  # without a date there is always time
+
+
+def test_a_little_time_goes_to_the_recital(advice):
+    made, _ = advice["five minutes a day, and a recital"]
+    assert set(ids(made.now)) == {"Waltz", "March"}
+    assert ids(made.later) == ["Scales"]

@@ -129,7 +129,7 @@ def test_nothing_to_look_ahead_to(client):
 def test_the_proposal_is_shown_and_decided_and_taken_back(client, services, topics):
     page = client.get("/triage").text
     said = words(page)
-    assert "“Long tones” becomes current." in said
+    assert "Proposal: make “Long tones” current." in said
     assert f'href="/what-if?take_on={topics[2]}"' in page
     proposed = re.findall(r'name="place-([^"]+)" value="(\w+)" checked', page)
     assert dict(proposed) == dict.fromkeys(topics, "current")

@@ -28,6 +28,7 @@ from coldtake.learning.law import Array
 from coldtake.planning.futures import Days, Start, lived
 from coldtake.planning.lookahead import DRAWS as TRIED
 from coldtake.planning.lookahead import begun, best_course, days_ahead, minutes_per_day, seeded
+from coldtake.planning.needs import as_believed
 from coldtake.planning.on_the_day import day_chances, room_logits
 from coldtake.planning.prospect import ON_DATE, Flags, Steps, plannable
 from coldtake.planning.turns import topic_rows
@@ -83,7 +84,7 @@ def forecasts(
     per_day = _per_day(state, tomorrow, minutes_per_day)
     rng = seeded(state, tomorrow, f"{per_day:.3f}")
     left = _due_on(state, tomorrow) | dict(left or {})
-    start = _dated(begun(state, tomorrow, per_day, TRIED, rng), left)
+    start = as_believed(state, _dated(begun(state, tomorrow, per_day, TRIED, rng), left))
     if not start.steps.ids:
         yield None
         return
@@ -93,7 +94,7 @@ def forecasts(
     final: list[Array] = []
     ready: list[Array] = []
     for _ in range(BATCHES):
-        again = _dated(begun(state, tomorrow, per_day, DRAWS, rng), left)
+        again = as_believed(state, _dated(begun(state, tomorrow, per_day, DRAWS, rng), left))
         [future] = lived(again, [course], truer, rng)
         final.append(future.final)
         ready.append(future.ready)

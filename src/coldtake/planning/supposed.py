@@ -1,8 +1,8 @@
 """What is supposed to be otherwise, and the state that would follow.
 
 Nothing is kept: a supposed state is looked ahead from and thrown away. A topic that has no steps
-yet is lent some, so that it can be weighed at all: as many as the player's other topics have, with
-as many minutes each (medians); who shows it says so.
+yet is lent some, so that it can be weighed at all: as many as the player's other topics of its kind
+have, with as many minutes each (medians); who shows it says so.
 """
 
 from collections.abc import Collection, Mapping
@@ -14,7 +14,7 @@ import msgspec
 from coldtake.domain.criterion import Criterion, NotesTest
 from coldtake.domain.performance import Performance
 from coldtake.domain.state import State
-from coldtake.domain.topic import Place, Step, Topic
+from coldtake.domain.topic import Place, Step, Topic, TopicKind
 from coldtake.errors import InputError
 from coldtake.planning.prospect import plannable
 
@@ -88,9 +88,9 @@ def supposed_state(state: State, topic_ids: Collection[str], what_if: WhatIf) ->
         for i, topic in state.topics.items()
     }
     steps, order = dict(state.steps), dict(state.order)
-    count, minutes = _usual(state)
     for topic_id in sorted(lent(state, topic_ids)):
-        made = [_lent_step(topic_id, n, minutes) for n in range(count)]
+        guess = lent_to(state, topic_id)
+        made = [_lent_step(topic_id, n, guess.minutes) for n in range(guess.steps)]
         steps |= {step.id: step for step in made}
         order[topic_id] = tuple(step.id for step in made)
     stage = {i: _without(known, what_if.dates) for i, known in state.performances.items()}
@@ -113,11 +113,33 @@ def _changed(topic: Topic, what_if: WhatIf) -> Topic:
     )
 
 
-def _usual(state: State) -> tuple[int, int]:
-    """Steps of a topic and minutes of a step, as the player's topics usually have them."""
-    counts = [len(known) for known in map(state.topic_steps, state.topics) if known]
-    minutes = [step.need_min for step in state.steps.values()]
-    return round(median(counts or [LENT_STEPS])), round(median(minutes or [LENT_MIN]))
+class Lent(msgspec.Struct, frozen=True, kw_only=True):
+    """Steps that a topic without any is lent: how many, with so many minutes each.
+
+    like : the kind of the player's topics that they are taken from; None: from all of them
+    of : how many topics that were; 0: there is none yet, it is a plain guess
+    """
+
+    steps: int
+    minutes: int
+    like: TopicKind | None
+    of: int
+
+
+def lent_to(state: State, topic_id: str) -> Lent:
+    """Guess a topic's steps from the player's others: those of its kind, else all (medians)."""
+    laid_out = [t for t in state.topics.values() if state.topic_steps(t.id)]
+    kind = state.topics[topic_id].kind
+    alike = [t for t in laid_out if t.kind is kind]
+    chosen = alike or laid_out
+    steps = [state.topic_steps(t.id) for t in chosen]
+    minutes = [step.need_min for own in steps for step in own]
+    return Lent(
+        steps=max(round(median([len(own) for own in steps] or [LENT_STEPS])), 1),
+        minutes=round(median(minutes or [LENT_MIN])),
+        like=kind if alike else None,
+        of=len(chosen),
+    )
 
 
 def _lent_step(topic_id: str, number: int, minutes: int) -> Step:

@@ -38,6 +38,7 @@ from coldtake.planning.lookahead import (
     minutes_per_day,
     seeded,
 )
+from coldtake.planning.needs import as_believed
 from coldtake.planning.on_the_day import day_chances, room_logits
 from coldtake.planning.outlook import outlook
 from coldtake.planning.pile_needs import by_worth, candidates, open_topics
@@ -159,7 +160,7 @@ class Paired:
         self.topics = before | after
         wide = supposed_state(state, self.topics, WhatIf())
         per_day = minutes_per_day(state, self.tomorrow)
-        self.start = begun(wide, self.tomorrow, per_day, TRIED, self.rng)
+        self.start = as_believed(wide, begun(wide, self.tomorrow, per_day, TRIED, self.rng))
         if not self.start.steps.ids:
             return
         known = outlook(state, today) if ahead is None else ahead

@@ -54,6 +54,16 @@ def counted(number: int, one: str, many: str | None = None) -> str:
     return f"{number} {one if number == 1 else many or one + 's'}"
 
 
+def duration(minutes: float) -> str:
+    """Say minutes of work, no finer than they are known: “28 min”, “4 h 35 min”, “12 h 30 min”."""
+    by = 1 if minutes < 20 else 5 if minutes < 300 else 30
+    whole = max(by * round(minutes / by), 1)
+    if whole < 90:
+        return f"{whole} min"
+    rest = whole % 60
+    return f"{whole // 60} h {rest} min" if rest else f"{whole // 60} h"
+
+
 def listed(names: list[str]) -> str:
     """Join names: “a”, “a and b”, “a, b and c”."""
     if len(names) <= 1:

@@ -29,7 +29,7 @@ class Sorting:
         self._decided: dict[str, tuple[Place, Place]] = {}  # (before, after) of each topic moved
 
     def propose(self) -> "Triage":
-        """Return what fits until the dates and what does not; kept until the log changes."""
+        """Return what fits before the dates and what does not; kept until the log changes."""
         from coldtake.planning.triage import triage
 
         with self._proposing:

@@ -1,7 +1,8 @@
-"""Triage of the pile: what fits until the dates and what does not; the player decides."""
+"""Triage of the pile: what fits before the dates and what does not; the player decides."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
@@ -11,6 +12,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
+from coldtake.domain.estimate import TopicOutlook
 from coldtake.domain.topic import Place, Topic
 from coldtake.errors import InputError
 from coldtake.web import forms
@@ -18,7 +20,7 @@ from coldtake.web.forms import Fields, text_fields
 
 if TYPE_CHECKING:
     from coldtake.domain.state import State
-    from coldtake.planning.triage import Triage
+    from coldtake.planning.triage import LeftOutTopic, Triage
     from coldtake.practice.services import Services
 
 FIELD = "place-"  # and the topic's id
@@ -26,13 +28,13 @@ FIELD = "place-"  # and the topic's id
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One topic: what is said of it, where it is proposed to go."""
+    """One topic: what is said of it, where it is proposed to go, how it stands in the outlook."""
 
     topic: Topic
     on: date | None
     said: tuple[str, ...]
     proposed: Place
-    blocks: bool = False
+    ahead: TopicOutlook | None
 
     @property
     def moves(self) -> bool:
@@ -40,25 +42,31 @@ class Row:
         return self.topic.place is not self.proposed
 
 
-def rows_of(state: State, found: Triage, today: date) -> dict[str, list[Row]]:
+def rows_of(
+    state: State, found: Triage, today: date, ahead: Mapping[str, TopicOutlook]
+) -> dict[str, list[Row]]:
     """Put the proposal into rows: now, later, left out."""
     from coldtake.planning import triage_words as words
 
-    def row(topic_id: str, said: tuple[str, ...], place: Place, *, blocks: bool = False) -> Row:
+    def row(topic_id: str, said: tuple[str, ...], place: Place) -> Row:
         on = state.topic_date(topic_id, today)
-        return Row(state.topics[topic_id], on, said, place, blocks)
+        return Row(state.topics[topic_id], on, said, place, ahead.get(topic_id))
+
+    def place_of(one: LeftOutTopic) -> Place:
+        if one.stays:
+            return Place.CURRENT
+        return Place.LAID_ASIDE if one.past and one.current else Place.WAITING
 
     return {
-        "now": [
-            row(t.topic_id, words.taken_words(state, t, today), Place.CURRENT) for t in found.now
+        "now": [row(t.topic_id, words.taken_words(t), Place.CURRENT) for t in found.now],
+        "later": [
+            row(t.topic_id, words.later_words(state, t, today), Place.WAITING) for t in found.later
         ],
-        "later": [row(t.topic_id, words.later_words(t, today), Place.WAITING) for t in found.later],
         "left_out": [
             row(
                 t.topic_id,
-                words.left_out_words(state, t, today),
-                Place.LAID_ASIDE if t.blocks else Place.WAITING,
-                blocks=t.blocks,
+                words.left_out_words(state, t, today, found.per_day_min),
+                place_of(t),
             )
             for t in found.left_out
         ],
@@ -97,12 +105,13 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         from coldtake.planning.triage_words import proposal_words
 
         state, found = services.state(), services.sorting.propose()
+        ahead = {t.topic_id: t for t in services.looking.ahead() if t.enough}
         moved = services.sorting.undoable()
         context = {
             "here": "/triage",
             "found": found,
             "said": proposal_words(state, found),
-            "rows": rows_of(state, found, services.today()),
+            "rows": rows_of(state, found, services.today(), ahead),
             "tail": _tail(found),
             "kept": any(t.kept_up for t in found.now),
             "moved": [state.topics[i] for i in moved if i in state.topics],
