@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from coldtake.domain.ids import uuid7
+from coldtake.domain.instants import believed
 from coldtake.ports import Clock, Progress
+from coldtake.practice.putting_right import put_right
 from coldtake.practice.services import Services
 from coldtake.storage.folder import data_folder
 from coldtake.storage.log import DATABASE
@@ -43,7 +45,7 @@ class SystemClock:
     def new_id(self) -> str:
         """Return a fresh UUIDv7, later than every one before (RFC 9562, section 6.2)."""
         with self._lock:
-            now_ms = int(datetime.now().timestamp() * 1000)
+            now_ms = max(int(datetime.now().timestamp() * 1000), 0)
             if now_ms > self._last_ms:
                 self._last_ms, self._count = now_ms, random.randrange(_COUNTS // 4)
             elif self._count + 1 < _COUNTS:
@@ -86,6 +88,11 @@ def open_services(
     """
     time, url = clock or SystemClock(), database_url or os.environ.get(DATABASE)
     opened = open_folder(data_folder(data), time.now, url, new_log=new_log)
+    try:
+        put_right(opened.store, believed(time.now(), None))
+    except BaseException:
+        opened.keeper.close()
+        raise
     return Services(opened.store, opened.takes, time, care=opened.keeper)
 
 

@@ -28,8 +28,11 @@ class Store(Protocol):
         """Keep something that could not become an event, so that it is not lost. Once per `raw`."""
         ...
 
-    def refused(self) -> Sequence[tuple[datetime, str, bytes]]:
-        """Return what was refused: (when, why, the bytes as they came), oldest first."""
+    def refused(self, because: str = "") -> Sequence[tuple[datetime, str, bytes]]:
+        """Return what was refused: (when, why, the bytes as they came), oldest first.
+
+        because : words that stand in the reason
+        """
         ...
 
     def events(self, after: int = 0) -> Iterator[tuple[int, Event]]:
@@ -38,6 +41,13 @@ class Store(Protocol):
 
     def history(self) -> Iterator[tuple[int, Event]]:
         """Give the same as `events()`, in the order in which things happened: by instant, id."""
+        ...
+
+    def outside(self, first: datetime, last: datetime) -> Sequence[tuple[int, Event]]:
+        """Return (sequence number, event) of those before `first` or after `last`, by arrival.
+
+        Compared are the instants, and the days with the dates of both.
+        """
         ...
 
     def last_sequence(self) -> int:
@@ -49,7 +59,7 @@ class Store(Protocol):
         ...
 
     def amiss(self) -> str:
-        """Say what is not at its place any more (a folder or log that was replaced), or ""."""
+        """Say what is not at its place any more (folder or log), and what to do; else ""."""
         ...
 
     def confirm(self) -> None:

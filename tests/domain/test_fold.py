@@ -1,7 +1,7 @@
 """One log gives one state, in whatever order and however often its events arrive."""
 
 import random
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import msgspec
 import pytest
@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from coldtake.domain import events as ev
 from coldtake.domain.estimate import Interval, SaidChance, SaidTopic
 from coldtake.domain.following import apply, fold, order_key
+from coldtake.domain.instants import Misdating
 from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.requirement import Appointment
 from coldtake.domain.state import State
@@ -100,6 +101,14 @@ def strategies():
             appointment=st.builds(Appointment, id=appointments, on=st.just(NOON.date())),
         ),
         st.builds(ev.AppointmentDeleted, appointment_id=appointments),
+        st.builds(
+            ev.EntryMisdated,
+            event=st.builds(event, answered, at=st.just(datetime(1970, 1, 1, tzinfo=UTC))),
+            why=st.sampled_from(Misdating),
+            arrived=st.just(NOON),
+            arrived_on=st.just(NOON.date()),
+        ),
+        st.builds(ev.MisdatedSettled, event_ids=st.lists(tries).map(tuple)),
         st.builds(ev.TopicKept, topic=st.sampled_from([topic(n) for n in TOPICS])),
         st.builds(ev.TopicPlaced, topic_id=topics, place=st.sampled_from(Place)),
         st.builds(ev.StepKept, step=st.sampled_from(STEPS)),

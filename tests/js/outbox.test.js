@@ -65,6 +65,33 @@ test("killed before, in and after any request: all arrive, in order, once", asyn
   }
 });
 
+test("a log that cannot be written is told in its words, and nothing leaves the page", async () => {
+  const { parts, waiting } = world(["a"], (n) => (n === 1 ? 503 : 200));
+  const reports = [];
+  parts.report = (report) => void reports.push(report);
+  assert.equal(await flush(parts), false);
+  assert.deepEqual(reports, [{ waiting: 1, reached: true, fault: "Too short. Play longer." }]);
+  assert.equal(waiting.size, 1);
+  await flush(parts);
+  assert.equal(reports[1].fault, "");
+  assert.equal(waiting.size, 0);
+});
+
+test("what waits for its day has arrived: it is let go, and told", async () => {
+  const { parts, waiting } = world(["a"], () => 200, ["t"]);
+  const send = parts.send;
+  parts.send = async (...words) => {
+    const reply = await send(...words);
+    const waits = words[2] === "PUT" ? true : [{ id: "a", why: "before" }];
+    return { ...reply, body: { ...reply.body, waiting: waits } };
+  };
+  const reports = [];
+  parts.report = (report) => void reports.push(report);
+  assert.equal(await flush(parts), true);
+  assert.equal(waiting.size, 0);
+  assert.deepEqual(reports.filter((one) => one.misdated).length, 2);
+});
+
 test("a refused event steps aside and is told, the others go", async () => {
   const { parts, log, refused } = world(["a", "bad", "c"], () => 200);
   assert.equal(await flush(parts), true);
@@ -145,4 +172,6 @@ test("a clock that is set back changes nothing; a sleeping machine moves on", ()
   assert.equal(go(3_600_000 + 900_000, 0), 1_000_000 + 500 + 250 + 900_000);
   own.notBefore(2_000_000_000);
   assert.equal(go(10, 10), 2_000_000_010);
+  own.notBefore(Date.UTC(2200, 0, 1)); // told by a clock that cannot be right
+  assert.equal(go(10, 10), 2_000_000_020);
 });

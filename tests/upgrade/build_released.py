@@ -7,7 +7,7 @@ that is there already is never written again: it stands for what players have on
 """
 
 import sys
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 
 from coldtake.domain import events as ev
@@ -26,12 +26,16 @@ from coldtake.domain.criterion import (
 )
 from coldtake.domain.estimate import Interval, SaidChance, SaidTopic
 from coldtake.domain.ids import named_id
+from coldtake.domain.instants import Misdating
 from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.plan import LeftOut, Period, Plan, PlanRequest, PlanRules, SlotKind, Wish
+from coldtake.domain.requirement import Appointment
 from coldtake.domain.take import (
     Answer,
     Figure,
+    FirstTry,
     Judge,
+    JudgingFault,
     NoteEvidence,
     NoteStatus,
     Restart,
@@ -109,6 +113,15 @@ CONCERT = Performance(
 )
 
 
+REHEARSAL = Appointment(id="a", title="With the other four", on=START.date())
+NEVER_SET = ev.Event(
+    id=named_id("never set"),
+    at=datetime(1970, 1, 1, tzinfo=UTC),
+    day=date(1970, 1, 1),
+    data=ev.AnswerTakenBack(try_id="slip"),
+)
+
+
 def happenings() -> list[ev.AnyData]:
     """One of every kind of event, in an order that makes sense."""
     run = {"session_id": "s"}
@@ -138,7 +151,9 @@ def happenings() -> list[ev.AnyData]:
             sha256="0" * 64,
             click_bpm=90,
         ),
+        ev.JudgingFailed(take_id=named_id("take"), engine="line-2", why=JudgingFault.TIME),
         ev.TakeJudged(take_id=named_id("take"), verdict=VERDICT),
+        ev.FirstTrySaid(take_id=named_id("take"), first_try=FirstTry.NO),
         ev.TryAnswered(
             **run,
             try_id=named_id("take"),
@@ -179,6 +194,12 @@ def happenings() -> list[ev.AnyData]:
         ),
         ev.RunBegun(run_id="r2", topic_ids=(topic().id,)),
         ev.RunTakenBack(run_id="r2"),
+        ev.AppointmentKept(appointment=REHEARSAL),
+        ev.AppointmentDeleted(appointment_id=REHEARSAL.id),
+        ev.EntryMisdated(
+            event=NEVER_SET, why=Misdating.BEFORE, arrived=START, arrived_on=START.date()
+        ),
+        ev.MisdatedSettled(event_ids=(named_id("deleted"),), deleted=True),
     ]
 
 

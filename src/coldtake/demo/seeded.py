@@ -53,9 +53,9 @@ class Draft:
         """Keep what could not become an event."""
         self._refused.append((at, why, raw))
 
-    def refused(self) -> Sequence[tuple[datetime, str, bytes]]:
+    def refused(self, because: str = "") -> Sequence[tuple[datetime, str, bytes]]:
         """Return what was refused."""
-        return self._refused
+        return [one for one in self._refused if because in one[1]]
 
     def events(self, after: int = 0) -> Iterator[tuple[int, Event]]:
         """Give (sequence number, event) in order of arrival."""
@@ -65,6 +65,15 @@ class Draft:
     def history(self) -> Iterator[tuple[int, Event]]:
         """Give (sequence number, event) in the order in which things happened."""
         return iter(sorted(self.events(), key=lambda told: order_key(told[1])))
+
+    def outside(self, first: datetime, last: datetime) -> Sequence[tuple[int, Event]]:
+        """Return those before `first` or after `last`."""
+        days = (first.date(), last.date())
+        return [
+            (number, event)
+            for number, event in self.events()
+            if not (first <= event.at <= last and days[0] <= event.day <= days[1])
+        ]
 
     def last_sequence(self) -> int:
         """Return the number of events told so far."""

@@ -9,6 +9,7 @@ from datetime import date, datetime
 import msgspec
 
 from coldtake.domain.estimate import SaidChance, SaidTopic
+from coldtake.domain.instants import Misdating
 from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.plan import Plan, Slot
 from coldtake.domain.requirement import Appointment
@@ -266,6 +267,27 @@ class AppointmentDeleted(Data, frozen=True, kw_only=True, tag="appointment_delet
     appointment_id: str
 
 
+class EntryMisdated(Data, frozen=True, kw_only=True, tag="entry_misdated"):
+    """An entry whose instant or day cannot be; it does not count until it is given its day.
+
+    event : as it came; arrived, arrived_on : when it did, by this machine's clock
+    in_log : an earlier version put it into the log as it is, where it is passed over now
+    """
+
+    event: "Event"
+    why: Misdating
+    arrived: datetime
+    arrived_on: date
+    in_log: bool = False
+
+
+class MisdatedSettled(Data, frozen=True, kw_only=True, tag="misdated_settled"):
+    """Misdated entries were given their day (they follow with it), or deleted by the player."""
+
+    event_ids: tuple[str, ...]
+    deleted: bool = False
+
+
 AnyData = (
     TopicKept
     | TopicPlaced
@@ -298,6 +320,8 @@ AnyData = (
     | RunTakenBack
     | AppointmentKept
     | AppointmentDeleted
+    | EntryMisdated
+    | MisdatedSettled
 )
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 import msgspec
 
-from coldtake.domain import appointments
+from coldtake.domain import appointments, misdated
 from coldtake.domain import events as ev
 from coldtake.domain import runs as run_events
 from coldtake.domain.estimate import SaidDay, SaidOutlook
@@ -20,7 +20,8 @@ from coldtake.domain.take import EarlierVerdict, FirstTry, Judge, Take, Try, Unj
 from coldtake.domain.topic import Place
 
 
-def _topic_kept(state: State, _event: ev.Event, data: ev.TopicKept) -> None:
+def _topic_kept(state: State, event: ev.Event, data: ev.TopicKept) -> None:
+    state.began = state.began or event.at
     known = state.topics.get(data.topic.id)
     place = known.place if known else data.topic.place
     state.topics[data.topic.id] = msgspec.structs.replace(data.topic, place=place)
@@ -319,6 +320,7 @@ def _session_ended(state: State, event: ev.Event, data: ev.SessionEnded) -> None
 _HANDLERS: dict[type[ev.Data], Callable[[State, ev.Event, Any], None]] = {
     **run_events.HANDLERS,
     **appointments.HANDLERS,
+    **misdated.HANDLERS,
     ev.TopicKept: _topic_kept,
     ev.TopicPlaced: _topic_placed,
     ev.StepKept: _step_kept,
@@ -352,7 +354,9 @@ def order_key(event: ev.Event) -> tuple[datetime, str]:
 
 
 def apply(state: State, event: ev.Event) -> None:
-    """Let one event happen. The caller keeps the order of `order_key`."""
+    """Let one event happen, if it counts. The caller keeps the order of `order_key`."""
+    if not misdated.counts(state, event):
+        return
     _HANDLERS[type(event.data)](state, event, event.data)
     state.last, state.last_day = order_key(event), event.day
 

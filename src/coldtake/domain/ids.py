@@ -1,8 +1,10 @@
 """Ids are UUIDv7 (RFC 9562, section 5.7), made where a thing arises; sending twice is harmless."""
 
 import uuid
+from datetime import UTC, datetime, timedelta
 
 _MS_BITS = 48
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def uuid7(at_ms: int, randomness: bytes) -> str:
@@ -13,6 +15,15 @@ def uuid7(at_ms: int, randomness: bytes) -> str:
     value[6] = (value[6] & 0x0F) | 0x70
     value[8] = (value[8] & 0x3F) | 0x80
     return str(uuid.UUID(bytes=bytes(value)))
+
+
+def made_at(text: str) -> datetime | None:
+    """Return when an id was made, to the millisecond in UTC; None for one that does not tell."""
+    try:
+        found = uuid.UUID(text)
+        return _EPOCH + timedelta(milliseconds=found.int >> 80) if found.version == 7 else None
+    except (ValueError, OverflowError):
+        return None
 
 
 def named_id(*parts: str) -> str:

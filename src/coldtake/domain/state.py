@@ -8,6 +8,7 @@ from typing import Any
 import msgspec
 
 from coldtake.domain.estimate import SaidDay, SaidOutlook
+from coldtake.domain.events import EntryMisdated
 from coldtake.domain.packed import Packed
 from coldtake.domain.past import (
     NOTHING_YET,
@@ -50,6 +51,9 @@ class State(msgspec.Struct, kw_only=True):
     performances_off : those that were taken back; runs : run-throughs and performances as told
     appointments : rehearsals and lessons; appointments_off : those that were deleted
     unjudged : step ids of the takes without a verdict, by take id
+    misdated : entries that wait for their day; passed_over : entries that do not count as they
+        stand, and whether they were given their day or deleted
+    began : instant of the first topic; nothing can be practised before
     homes, marks : ways to look things up; they add nothing and never make two states differ
     """
 
@@ -76,8 +80,11 @@ class State(msgspec.Struct, kw_only=True):
     try_count: int = 0
     take_count: int = 0
     unjudged: dict[str, str] = {}
+    misdated: dict[str, EntryMisdated] = {}
+    passed_over: dict[str, bool] = {}
     homes: Homes = _field(Homes)
     marks: Aside = _field(Aside)
+    began: datetime | None = None
     last: tuple[datetime, str] | None = None
     last_day: date | None = None
 

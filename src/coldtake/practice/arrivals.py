@@ -1,12 +1,17 @@
-"""What may come in from a session page, and what makes an arriving event unfit."""
+"""What may come in from a session page, and what makes an arriving event unfit.
+
+An event whose instant or day cannot be is not unfit: it waits for its day (`domain.instants`).
+"""
 
 import math
 import re
-from datetime import timedelta
+from types import NoneType
+from typing import Any
 
 import msgspec
 
 from coldtake.domain import events as ev
+from coldtake.domain.instants import END, FIRST
 from coldtake.domain.take import Judge
 
 FROM_OUTSIDE = (
@@ -23,7 +28,7 @@ FROM_OUTSIDE = (
 )
 WORDS_MOST = 4000
 SECONDS_MOST = 24 * 3600.0
-DAY_MOST = timedelta(days=2)  # a practice day lies at most this far from the instant's own date
+NUMBER_MOST = 1e9
 _ID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 
 
@@ -44,9 +49,17 @@ def fault_of(event: ev.Event) -> str:
         return f"“{event.data.__struct_config__.tag}” does not come from a session page"
     if event.at.tzinfo is None:
         return "its instant has no zone"
-    if abs(event.day - event.at.date()) > DAY_MOST:
-        return f"its day {event.day.isoformat()} is far from its instant {event.at.isoformat()}"
-    return _data_fault(event.data)
+    return _data_fault(event.data) or _number_fault(msgspec.to_builtins(event.data))
+
+
+def _number_fault(value: Any) -> str:
+    """Say which number cannot be written down, or reckoned with, without overflowing."""
+    if isinstance(value, (int, float)) and not abs(value) <= NUMBER_MOST:
+        return f"{value:.3g} is beyond any number of practice"
+    inner = value.values() if isinstance(value, dict) else value
+    if isinstance(inner, (str, int, float, NoneType)):
+        return ""
+    return next((fault for one in inner if (fault := _number_fault(one))), "")
 
 
 def _data_fault(data: ev.AnyData) -> str:
@@ -56,6 +69,11 @@ def _data_fault(data: ev.AnyData) -> str:
         seconds = getattr(data, field, 0.0)
         if not (math.isfinite(seconds) and 0.0 <= seconds <= SECONDS_MOST):
             return f"{field} is {seconds:g} seconds"
+    if (
+        isinstance(data, ev.SessionStarted)
+        and not FIRST.date() <= data.plan.request.day < END.date()
+    ):
+        return f"its plan is for {data.plan.request.day.isoformat()}"
     words = getattr(data, "words", "") + getattr(data, "note", "")
     return f"its text has more than {WORDS_MOST} characters" if len(words) > WORDS_MOST else ""
 

@@ -6,6 +6,7 @@ import msgspec
 
 from coldtake.domain.days import clock_on
 from coldtake.domain.events import PlanKept
+from coldtake.domain.instants import check_date
 from coldtake.domain.plan import Plan, PlanRequest
 from coldtake.errors import NotFoundError, PlanError
 from coldtake.practice import finding
@@ -34,6 +35,7 @@ class Evening:
 
     def default_request(self, day: date) -> PlanRequest:
         """Return the usual minutes and start; for today not before now."""
+        check_date(day, self._log.today(), "day")
         settings = self._log.state().settings
         starts_at = time(value_of(settings, "starts_at_hour"))
         now = self._log.now()
@@ -95,6 +97,7 @@ class Evening:
                 remedy=f"Give a whole number from {MINUTES_LEAST} to {MINUTES_MOST}.",
             )
         today = self._log.today()
+        check_date(request.day, today, "day")
         if request.day < today:
             raise PlanError(
                 f"{request.day.isoformat()} is past; today is {today.isoformat()}.",

@@ -7,7 +7,9 @@ from datetime import date, datetime, timedelta
 from itertools import islice
 
 from coldtake.domain.days import day_of, held_day
-from coldtake.domain.events import AnyData, Event
+from coldtake.domain.events import AnyData, EntryMisdated, Event
+from coldtake.domain.instants import Misdating, believed, misdating, possible
+from coldtake.domain.misdated import waiting_id
 from coldtake.domain.state import State
 from coldtake.ports import Clock, Shelf, Store
 from coldtake.practice.learned import Learned
@@ -46,15 +48,32 @@ class Log:
             self.keep(events)
             return events
 
+    def event_of(self, data: AnyData) -> Event:
+        """Make the event of what was decided now, without keeping it."""
+        with self._lock:
+            return self._event(data, None, None)
+
     def keep(self, events: tuple[Event, ...] | list[Event]) -> None:
         """Keep events made elsewhere; those already there change nothing."""
         with self._lock:
             self.store.append(events)
             self._catch_up()
 
+    def misdating(self, at: datetime, day: date) -> Misdating | None:
+        """Say what is wrong with when something is said to have happened, None where nothing is."""
+        with self._lock:
+            self._begin()
+            return misdating(at, day, now=self.now(), log_began=self._memory.began)
+
+    def as_misdated(self, event: Event, why: Misdating) -> Event:
+        """Return the entry in which a misdated one waits for its day, arrived now."""
+        data = EntryMisdated(event=event, why=why, arrived=self.now(), arrived_on=self.today())
+        at = self._next_instant()
+        return Event(id=waiting_id(event.id), at=at, day=data.arrived_on, data=data)
+
     def refuse(self, raw: bytes, why: str) -> None:
         """Keep what could not become an event, so that it is not lost."""
-        self.store.refuse(raw, why, self.clock.now())
+        self.store.refuse(raw, why, self.now())
 
     @contextmanager
     def deciding(self) -> Iterator[State]:
@@ -63,15 +82,20 @@ class Log:
             yield self.state()
 
     def now(self) -> datetime:
-        """Return the present instant in the player's zone."""
-        return self.clock.now()
+        """Return the present instant in the player's zone, as far as the clock can be believed."""
+        now = self.clock.now()
+        if possible(now):
+            return now
+        with self._lock:
+            self._begin()
+            return believed(now, self._memory.last[0] if self._memory.last else None)
 
     def today(self) -> date:
         """Return the practice day; it turns at four in the morning, or as the setting says."""
         with self._lock:
             self._begin()
             last, settings = self._memory.last, self._memory.settings
-        now = self.clock.now()
+        now = self.now()
         return held_day(day_of(now, value_of(settings, "day_turns_hour")), now, last)
 
     def new_id(self) -> str:
@@ -91,7 +115,7 @@ class Log:
         is that of hybrid logical clocks (Kulkarni et al. 2014, Logical Physical Clocks, section 3).
         """
         self._begin()
-        now = self.clock.now()
+        now = self.now()
         known = [last[0] for last in (self._memory.last,) if last is not None]
         before = max([*known, *([self._issued] if self._issued else [])], default=None)
         if before is not None and now <= before:

@@ -16,6 +16,8 @@ import msgspec
 
 from coldtake.domain import events as ev
 from coldtake.domain.following import apply, order_key
+from coldtake.domain.instants import possible
+from coldtake.domain.misdated import counts
 from coldtake.domain.state import State
 from coldtake.ports import Shelf, Store
 from coldtake.practice import snapshots
@@ -67,6 +69,9 @@ class Memory:
         for sequence, event in rows:
             if sequence <= self.seen:
                 continue
+            if not possible(event.at):  # it would stand at one end of the log for ever
+                self.seen = sequence
+                continue
             first = self._marks[0].state.last
             if first is not None and order_key(event) < first:
                 self._rebuild(event)
@@ -88,6 +93,11 @@ class Memory:
         """Instant and day of the newest event, by what happened."""
         newest, day = self._present.last, self._present.last_day
         return None if newest is None or day is None else (newest[0], day)
+
+    @property
+    def began(self) -> datetime | None:
+        """Instant of the log's first topic."""
+        return self._present.began
 
     @property
     def settings(self) -> Mapping[str, str]:
@@ -172,6 +182,9 @@ class Memory:
         self._recent, self._present = [], State()
         self._marks, self._hold = [_Mark(0, State())], RECENT_MOST
         for sequence, event in self._store.history():
+            self.seen = max(self.seen, sequence)
+            if not counts(self._present, event):
+                continue
             first = self._marks[0].state.last
             if first is not None and order_key(event) < first and again:
                 # An entry was mended while it was read: now its instant can be relied on.
@@ -179,7 +192,6 @@ class Memory:
                 return
             if late is not None and event.id == late.id:
                 self._hold = DEEP_MOST
-            self.seen = max(self.seen, sequence)
             self._add((event.at, event.id, sequence, _light(event)))
             self._mark(len(self._recent))
             self._let_go()

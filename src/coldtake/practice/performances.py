@@ -9,6 +9,7 @@ import msgspec
 
 from coldtake.domain import events as ev
 from coldtake.domain.days import clock_on
+from coldtake.domain.instants import check_date
 from coldtake.domain.performance import (
     PROGRAMME_MOST,
     Performance,
@@ -247,6 +248,8 @@ class Performances:
 
     def _check(self, state: State, performance: Performance, known: Performance | None) -> None:
         today = self._log.today()
+        if known is None or known.on != performance.on:
+            check_date(performance.on, today, performance.title)
         if performance.on < today and (known is None or known.on != performance.on):
             raise RuleError(
                 f"The date {performance.on.isoformat()} is past; today is {today.isoformat()}.",

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from datetime import date
 
+from coldtake.domain import instants
 from coldtake.domain.criterion import ConditionsTest, Criterion, OwnQuestionTest
 from coldtake.domain.state import State
 from coldtake.domain.topic import Step, StepPhase, Topic
@@ -13,6 +14,8 @@ from coldtake.practice import finding
 def check_date(topic: Topic, known: Topic | None, today: date) -> None:
     """Raise RuleError when a new performance date lies in the past."""
     day = topic.performance_on
+    if day is not None and (known is None or known.performance_on != day):
+        instants.check_date(day, today, topic.title)
     if day is None or day >= today or (known and known.performance_on == day):
         return
     raise RuleError(

@@ -12,6 +12,7 @@ from coldtake.practice.importing import Importing
 from coldtake.practice.jobs import Jobs
 from coldtake.practice.log import Log
 from coldtake.practice.looking import Looking
+from coldtake.practice.misdated import MisdatedEntries
 from coldtake.practice.performances import Performances
 from coldtake.practice.pile import Pile
 from coldtake.practice.progress import LookingBack
@@ -47,6 +48,7 @@ class Services:
         self.back = LookingBack(self.log)
         self.supposing = Supposing(self.log, self.looking)
         self.sorting = Sorting(self.log)
+        self.misdated = MisdatedEntries(self.log)
         self.jobs = Jobs()  # long work: one at a time
         self.hearing = Jobs()  # a long take that is being heard: one at a time
 

@@ -4,13 +4,15 @@ Events may come in any order and any number of times. Nothing that arrives is lo
 an event goes to the quarantine.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from coldtake.domain import events as ev
+from coldtake.domain.instants import Misdating
 from coldtake.domain.plan import Plan
 from coldtake.domain.session import SessionRun
+from coldtake.domain.state import State
 from coldtake.errors import PlanError
 from coldtake.practice import arrivals, finding
 from coldtake.practice.evening import Evening
@@ -19,10 +21,15 @@ from coldtake.practice.log import Log
 
 @dataclass(frozen=True, slots=True)
 class Receipt:
-    """kept : ids that are in the log now. refused : (id or "", why) of what went to quarantine."""
+    """What became of events that were sent; none of them needs to be sent again.
+
+    kept : ids that are in the log now; misdated : those of them that wait for their day
+    refused : (id or "", why) of what could not become an event
+    """
 
     kept: tuple[str, ...]
     refused: tuple[tuple[str, str], ...]
+    misdated: tuple[tuple[str, Misdating], ...] = ()
 
 
 class Sessions:
@@ -67,18 +74,37 @@ class Sessions:
 
         Raises StoreError or BusyError when nothing could be kept: then send all of it again.
         """
-        fit: dict[str, ev.Event] = {}
+        sent: dict[str, ev.Event] = {}
         refused = []
         for raw in events:
             try:
                 event = arrivals.read(raw)
-                fit.setdefault(event.id, event)
+                sent.setdefault(event.id, event)
             except ValueError as fault:
                 why = str(fault)
                 self._log.refuse(raw if isinstance(raw, bytes) else ev.to_json(raw), why)
                 refused.append((arrivals.id_in(raw), why))
-        self._log.keep(tuple(fit.values()))
-        return Receipt(kept=tuple(fit), refused=tuple(refused))
+        misdated = self._keep(sent)
+        return Receipt(kept=tuple(sent), refused=tuple(refused), misdated=misdated)
+
+    def _keep(self, sent: Mapping[str, ev.Event]) -> tuple[tuple[str, Misdating], ...]:
+        """Keep events, those that cannot have been when they say apart; return these."""
+        with self._log.deciding() as state:
+            new = [event for event in sent.values() if event.id not in state.passed_over]
+            wrong = {e.id: why for e in sent.values() if (why := self._misdating(state, e))}
+            self._log.keep(
+                [self._log.as_misdated(e, wrong[e.id]) if e.id in wrong else e for e in new]
+            )
+        return tuple(wrong.items())
+
+    def _misdating(self, state: State, event: ev.Event) -> Misdating | None:
+        """Say why an event waits for its day, None where it counts or is settled."""
+        if event.id in state.passed_over:
+            known = state.misdated.get(event.id)
+            return known.why if known else None
+        why = self._log.misdating(event.at, event.day)
+        # One that is in the log counts, also when this machine's clock was set back since.
+        return why if why and self._log.store.event(event.id) is None else None
 
     def _plan(self, day: date) -> Plan:
         known = self._evening.plan(day)

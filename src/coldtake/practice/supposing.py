@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
+from coldtake.domain.instants import check_date
 from coldtake.ports import Cancelled, Progress
 from coldtake.practice.evidence_mark import EvidenceMark
 from coldtake.practice.jobs import Job, Jobs, Stage
@@ -57,6 +58,7 @@ class Supposing:
         from coldtake.planning.supposed import check
 
         check(self._log.state(), supposed)
+        self._check_dates(supposed)
         with self._asking:
             key = (*self._mark.now(), msgspec.json.encode(supposed))
             job = self._jobs.now()
@@ -68,10 +70,16 @@ class Supposing:
             raise job.fault
         return Answer(self._found, job)
 
+    def _check_dates(self, supposed: "WhatIf") -> None:
+        for day in (*supposed.dates.values(), supposed.free_from):
+            if day is not None:
+                check_date(day, self._log.today(), "what if")
+
     def answer(self, supposed: "WhatIf", progress: Progress | None = None) -> "WhatIfFound":
         """Look into it to the end. Raises InputError for a topic that is not there."""
         from coldtake.planning.what_if import what_if
 
+        self._check_dates(supposed)
         ahead = self._looking.ahead()
         with self._log.learned.used():
             return what_if(

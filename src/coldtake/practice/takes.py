@@ -11,6 +11,8 @@ import msgspec
 from coldtake.bounded import Lost, Stopped, Tell
 from coldtake.domain import events as ev
 from coldtake.domain.criterion import Criterion, PlayerTest
+from coldtake.domain.ids import named_id
+from coldtake.domain.misdated import recorded_in
 from coldtake.domain.take import Answer, ClickTrack, FirstTry, Judge, JudgingFault, Take, Verdict
 from coldtake.domain.topic import Step
 from coldtake.errors import (
@@ -25,7 +27,6 @@ from coldtake.errors import (
 from coldtake.listening.engine import ENGINE
 from coldtake.ports import TakeFiles
 from coldtake.practice import finding, unjudged
-from coldtake.practice.arrivals import DAY_MOST
 from coldtake.practice.log import Log
 from coldtake.practice.passages import Passages
 
@@ -65,12 +66,13 @@ class Takes:
     ) -> Take:
         """Keep a take's sound as FLAC, then its event. Raises SoundError, StoreError, RuleError.
 
-        at : the instant at which the take began, aware; keeping the same take_id twice is fine
+        at : the instant at which the take began, aware; where that or the day cannot be, the take
+        waits for its day (`is_misdated`). Keeping the same take_id twice is fine
         click : when the clicks were made, in seconds of the recording
         first_try : see `by_hand`; None where it belongs to a session, whose log tells
         to_judge : False where it is only to be kept
         """
-        _check(at, day, click_bpm, click)
+        _check(at, click_bpm, click)
         take_id = (take_id or self._log.new_id()).lower()
         self._log.store.confirm()
         known = self._log.state().takes.get(take_id)
@@ -98,6 +100,9 @@ class Takes:
         )
         with self._log.deciding() as state:  # the same take may be coming in twice at once
             if take_id not in state.takes:
+                waits = self._waits(data, at, day)
+                if waits is not None:
+                    return waits
                 self._log.append(data, at=at, day=day)
         return self.get(take_id)
 
@@ -130,6 +135,32 @@ class Takes:
             said = self.by_hand(take.step_id, said, take.day)
         self._log.append(ev.FirstTrySaid(take_id=take.id, first_try=said), day=take.day)
         return self.get(take_id)
+
+    def is_misdated(self, take_id: str) -> bool:
+        """Say whether a take waits for its day: it cannot be judged before it has it."""
+        waiting = (recorded_in(entry) for entry in self._log.state().misdated.values())
+        return any(one is not None and one.take_id == take_id for one in waiting)
+
+    def _waits(self, data: ev.TakeRecorded, at: datetime | None, day: date | None) -> Take | None:
+        """Let a take wait whose instant or day cannot be; None for every other."""
+        at = at or self._log.now()
+        day = day or at.date()
+        wrong = self._log.misdating(at, day)
+        if wrong is None:
+            return None
+        own_id = named_id("take", data.take_id)  # the same when it is sent again
+        event = ev.Event(id=own_id, at=at, day=day, data=data)
+        self._log.keep([self._log.as_misdated(event, wrong)])
+        return Take(
+            id=data.take_id,
+            step_id=data.step_id,
+            at=at,
+            day=day,
+            cold=False,
+            duration_s=data.duration_s,
+            sample_rate=data.sample_rate,
+            sha256=data.sha256,
+        )
 
     def judge(self, take_id: str, tell: Tell | None = None) -> Verdict:
         """Return a take's verdict, listening if nobody has yet. Raises NotFoundError."""
@@ -270,19 +301,11 @@ def _why(fault: Exception) -> JudgingFault:
     return JudgingFault.SOUND if isinstance(fault, SoundError) else JudgingFault.FAULT
 
 
-def _check(
-    at: datetime | None, day: date | None, click_bpm: float | None, click: ClickTrack | None
-) -> None:
+def _check(at: datetime | None, click_bpm: float | None, click: ClickTrack | None) -> None:
     """Raise RuleError for what would make a take's event unfit for the log."""
     if at is not None and at.tzinfo is None:
         raise RuleError(
             f"The instant {at.isoformat()} has no zone.", where="at", remedy="Send it with one."
-        )
-    if at is not None and day is not None and abs(day - at.date()) > DAY_MOST:
-        raise RuleError(
-            f"The day {day.isoformat()} is far from the instant {at.isoformat()}.",
-            where="day",
-            remedy="Send the practice day on which the take was played.",
         )
     if click_bpm is not None and not 0.0 < click_bpm <= CLICK_MOST_BPM:
         raise RuleError(

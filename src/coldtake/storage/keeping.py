@@ -13,7 +13,7 @@ from pathlib import Path
 import msgspec
 
 from coldtake.domain.care import Checkup, Copy, Repair
-from coldtake.domain.events import TakeRecorded
+from coldtake.domain.misdated import recorded_in
 from coldtake.errors import ColdtakeError
 from coldtake.ports import Cancelled, Progress
 from coldtake.storage.copies import INSIDE, Copies
@@ -142,8 +142,9 @@ class Keeper:
             events += 1
             if events % _TOLD_EVERY == 0 and progress and not progress.step(0, 1, "the log"):
                 raise Cancelled
-            if isinstance(event.data, TakeRecorded):
-                sums[event.data.take_id.lower()] = event.data.sha256
+            recorded = recorded_in(event.data)
+            if recorded is not None:
+                sums[recorded.take_id.lower()] = recorded.sha256
         heard = _in_turn(sums, turn)
         found = self._hear(sums, heard, progress)
         checkup = Checkup(
@@ -201,7 +202,7 @@ class Keeper:
 
     def _remarks(self, events: int) -> tuple[str, ...]:
         amiss = self._store.amiss()
-        remarks = [f"{amiss} Nothing is saved until that is mended."] if amiss else []
+        remarks = [amiss] if amiss else []
         if self._copies:
             other = served_elsewhere(self._folder / LOG_NAME)
             if other:

@@ -13,7 +13,7 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Insert, Select, func, make_url, select
+from sqlalchemy import Connection, Insert, Select, func, make_url, or_, select
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.engine import URL
 from sqlalchemy.exc import ArgumentError, OperationalError
@@ -26,7 +26,7 @@ from coldtake.errors import BusyError, StoreError
 from coldtake.storage.engine import open_engine, writing
 from coldtake.storage.faults import spoken
 from coldtake.storage.mending import FromCopy, Mender
-from coldtake.storage.place import Place
+from coldtake.storage.place import REMEDY, Place
 from coldtake.storage.schema import prepare
 from coldtake.storage.shelf import SqlShelf
 from coldtake.storage.sums import COLUMNS, digest_of, row_of
@@ -35,6 +35,7 @@ from coldtake.storage.tables import LOG, QUARANTINE
 _ENTRY = (LOG.c.sequence, *(LOG.c[name] for name in COLUMNS), LOG.c.digest)
 DATABASE = "COLDTAKE_DATABASE"  # the environment may name it, so that no password is typed
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_TWO_DAYS = timedelta(days=2)
 _MICROSECOND = timedelta(microseconds=1)
 _ROWS_AT_ONCE = 500  # below SQLite's limit of variables in a statement; bounds memory when reading
 
@@ -79,6 +80,7 @@ class SqlStore:
         through, and nothing is kept.
         """
         if not events:
+            self.confirm()
             return 0
         rows = (row_of(event) for event in events)
         with spoken(self._where), self._writer:
@@ -121,6 +123,24 @@ class SqlStore:
                 if body is not None:
                     yield sequence, self._read(sequence, body)
 
+    def outside(self, first: datetime, last: datetime) -> list[tuple[int, Event]]:
+        """Return (sequence number, event) of those before `first` or after `last`, by arrival.
+
+        The database compares dates as they are written, wider than zones reach.
+        """
+        low, high = ((at + n * _TWO_DAYS).date().isoformat() for at, n in ((first, 1), (last, -1)))
+        beyond = or_(LOG.c.at < low, LOG.c.at > high, LOG.c.day < low, LOG.c.day > high)
+        query = select(LOG.c.sequence).where(beyond).order_by(LOG.c.sequence)
+        with spoken(self._where), self._engine.connect() as connection:
+            numbers = list(connection.execute(query).scalars())
+        found = (one for n in numbers for one in islice(self.events(after=n - 1), 1))
+        days = first.date(), last.date()
+        return [
+            one
+            for one in found
+            if not (first <= one[1].at <= last and days[0] <= one[1].day <= days[1])
+        ]
+
     def last_sequence(self) -> int:
         """Return the sequence number of the newest event, 0 for an empty log."""
         with spoken(self._where), self._engine.connect() as connection:
@@ -160,10 +180,11 @@ class SqlStore:
             into = dialect.insert(QUARANTINE).values(row)
             connection.execute(into.on_conflict_do_nothing(index_elements=["sha256"]))
 
-    def refused(self) -> Sequence[tuple[datetime, str, bytes]]:
+    def refused(self, because: str = "") -> Sequence[tuple[datetime, str, bytes]]:
         """Return what was refused: (when, why, the bytes as they came), oldest first."""
         columns = (QUARANTINE.c.at, QUARANTINE.c.why, QUARANTINE.c.raw)
-        query = select(*columns).order_by(QUARANTINE.c.sequence)
+        told = QUARANTINE.c.why.contains(because, autoescape=True)
+        query = select(*columns).where(told).order_by(QUARANTINE.c.sequence)
         with spoken(self._where), self._engine.connect() as connection:
             rows = connection.execute(query).all()
         return [(datetime.fromisoformat(at), why, bytes(raw)) for at, why, raw in rows]
@@ -173,8 +194,9 @@ class SqlStore:
         self.place.confirm()
 
     def amiss(self) -> str:
-        """Say what is not at its place any more; empty when all is."""
-        return self.place.amiss()
+        """Say what is not at its place any more, and what to do; empty when all is."""
+        amiss = self.place.amiss()
+        return f"{amiss} {REMEDY}" if amiss else ""
 
     @contextmanager
     def _acknowledging(self) -> Iterator[Connection]:

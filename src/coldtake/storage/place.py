@@ -27,7 +27,7 @@ from coldtake.storage.wal import wal_of
 MARKER = "coldtake.id"
 _ABOUT = "The name of this data folder. While this file is missing, Coldtake saves nothing."
 _NAME = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
-_REMEDY = (
+REMEDY = (
     "Nothing is saved until that is mended. Stop Coldtake, put the folder back or restore a "
     "backup, and start it again. A session page keeps what it could not send, and sends it then."
 )
@@ -117,13 +117,13 @@ class Place:
             self.mark()
             self._due = False
         if amiss:
-            raise StoreError(amiss, where=str(self._database or ""), remedy=_REMEDY)
+            raise StoreError(amiss, where=str(self._database or ""), remedy=REMEDY)
 
     def follows(self, new: Sequence[int]) -> None:
         """Raise StoreError where new entries got numbers that were given already."""
         if new and min(new) <= self._newest:
             what = "The log was put back to an earlier state while Coldtake was running."
-            raise StoreError(what, where=str(self._database or ""), remedy=_REMEDY)
+            raise StoreError(what, where=str(self._database or ""), remedy=REMEDY)
         self._newest = max((self._newest, *new))
 
     def _given_name(self, engine: Engine) -> str:
@@ -180,7 +180,7 @@ class Place:
         try:
             return str(connection.execute(select(IDENTITY.c.id)).scalar())
         except DBAPIError as fault:
-            raise StoreError(_SERVER, remedy=_REMEDY) from fault
+            raise StoreError(_SERVER, remedy=REMEDY) from fault
 
 
 def _seen(path: Path | None, *, written: bool = False) -> _Seen | None:

@@ -4,15 +4,17 @@ GET  /api/session          -> what `session_data.snapshot` returns
 POST /api/session/start    {"day": "2026-11-26"} -> the same, with the session begun (or running)
 POST /api/session/lead     {"device", "session_id", "name", "claims", "take", "seen"} -> {"leads",
                            "by", "quiet_s", "events" since `seen`, "seen"}
-POST /api/events           [event, ...] -> {"kept": [id], "refused": [{"id", "why"}]}
 PUT  /api/takes/{take_id}  ?step_id&session_id&slot_id&at&day&click_bpm&click&source&judge&cold,
-                           body a sound file -> {"take", "verdict", "failed", "events"}; with
-                           judge=no it is only kept; click is JSON (`domain.take.ClickTrack`);
+                           body a sound file -> {"take", "verdict", "failed", "events", "waiting"};
+                           with judge=no it is only kept; click is JSON (`domain.take.ClickTrack`);
                            cold=yes or cold=no says whether it was the step's first try of the
                            day, where it belongs to no session; as long as nothing is said,
                            take.cold is null, and the take is no cold one (POST /takes/{id}/answer);
                            failed is {"what", "remedy"} where judging failed, the take is kept
 POST /takes/{take_id}/listen  asked for JSON: judge it (again) -> the same
+POST /api/events           [event, ...] -> {"kept": [id], "refused": [{"id", "why"}], "waiting":
+                           [{"id", "why"}]}, of those kept: their date cannot be ("before",
+                           "after", "apart"), so they wait on the data page for their day
 """
 
 from __future__ import annotations
@@ -171,7 +173,9 @@ def keep_take(services: Services, take_id: str, about: About, sound: bytes) -> d
         first_try=None if known else _first_try(services, about),
         to_judge=about.judge,
     )
-    return judged(services, take, services.takes.judge if about.judge else None)
+    waits = services.takes.is_misdated(take.id)
+    judge = services.takes.judge if about.judge and not waits else None
+    return {**judged(services, take, judge), "waiting": waits}
 
 
 def _first_try(services: Services, about: About) -> FirstTry | None:
@@ -236,7 +240,8 @@ def router(services: Services, _templates: Jinja2Templates) -> APIRouter:
         raw = _events(await request.body())
         receipt = await run_in_threadpool(services.sessions.record, raw)
         refused = [{"id": i, "why": why} for i, why in receipt.refused]
-        return reply({"kept": receipt.kept, "refused": refused})
+        waiting = [{"id": i, "why": why} for i, why in receipt.misdated]
+        return reply({"kept": receipt.kept, "refused": refused, "waiting": waiting})
 
     @routes.put("/takes/{take_id}")
     async def take(request: Request, take_id: str) -> Response:

@@ -144,6 +144,7 @@ def create_app(
     )
     templates = make_templates()
     templates.env.globals["long_work"] = services.jobs.now
+    templates.env.globals["log_amiss"] = services.store.amiss
     app.state.build_demo = build_demo
     app.state.sharing = sharing
     refuse = partial(errors.refused, templates=templates)

@@ -9,6 +9,7 @@ from typing import Annotated, TypeVar
 from fastapi import Depends, Request
 from starlette.datastructures import FormData, UploadFile
 
+from coldtake.domain.instants import check_date
 from coldtake.errors import InputError
 
 Choice = TypeVar("Choice", bound=StrEnum)
@@ -84,17 +85,23 @@ def maybe_whole(text: str, where: str, least: int, most: int, unit: str = "") ->
 
 def day(text: str, where: str, *, today: date) -> date:
     """Read a day from today on; a day in the past gets its own sentence."""
-    try:
-        value = date.fromisoformat(text.strip())
-    except ValueError:
-        raise InputError(
-            f"“{text}” is not a date.", where=where, remedy="Write it as 2027-01-31."
-        ) from None
+    value = past_day(text, where)
     if value < today:
         raise InputError(
             f"{value.isoformat()} is in the past.", where=where, remedy="Choose today or later."
         )
+    check_date(value, today, where)
     return value
+
+
+def past_day(text: str, where: str) -> date:
+    """Read any day; who asks says which ones can be meant."""
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        raise InputError(
+            f"“{text}” is not a date.", where=where, remedy="Write it as 2027-01-31."
+        ) from None
 
 
 def clock(text: str, where: str) -> time:

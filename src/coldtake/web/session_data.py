@@ -11,6 +11,7 @@ import msgspec
 
 from coldtake.domain import events as ev
 from coldtake.domain.criterion import ChangesTest, TempoTest, question
+from coldtake.domain.instants import possible
 from coldtake.domain.plan import Plan
 from coldtake.domain.session import SessionRun
 from coldtake.domain.state import State
@@ -37,6 +38,7 @@ def snapshot(services: Services) -> dict[str, Any]:
 
     session : the running one, else the latest of today, else None
     plan : the session's own copy, else today's, else None
+    settled : ids of events that follow under other ids now, with their right day, or are deleted
     seen : how far the log had been read; what comes later is asked for from there
     """
     seen = services.store.last_sequence()
@@ -51,6 +53,7 @@ def snapshot(services: Services) -> dict[str, Any]:
         "plan": plan,
         "next_plan": _still_to_run(state, state.plans.get(today), today),
         "steps": _steps(services, state, plan, session) | _steps_of_today(services, state, today),
+        "settled": [one for one, done in state.passed_over.items() if done],
         "settings": {name: chosen[name] for name in SETTINGS},
         "events": [shortened(e) for e in session_events(services.store, session.id)]
         if session
@@ -175,6 +178,8 @@ def session_events(store: Store, session_id: str) -> list[ev.Event]:
 def _of_session(store: Store, session_id: str, after: int) -> Iterator[ev.Event]:
     tries: set[str] = set()
     for _, event in store.events(after=after):
+        if not possible(event.at):
+            continue
         match event.data:
             case ev.TakeRecorded(session_id=of, take_id=one) if of == session_id:
                 tries.add(one)
@@ -196,6 +201,8 @@ def news(store: Store, session_id: str, after: int) -> tuple[int, list[dict[str,
     last, found = after, []
     for sequence, event in store.events(after=after) if session_id else ():
         last = sequence
+        if not possible(event.at):
+            continue
         match event.data:
             case ev.AnswerTakenBack() | ev.TakeJudged():
                 found.append(shortened(event))

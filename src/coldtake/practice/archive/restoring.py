@@ -15,10 +15,12 @@ from hashlib import blake2b
 from hashlib import sha256 as sha256_of
 from typing import Protocol
 
-from coldtake.domain.events import Event, TakeRecorded, to_json
+from coldtake.domain.events import Event, to_json
+from coldtake.domain.misdated import recorded_in
 from coldtake.errors import RuleError
 from coldtake.ports import Cancelled, Progress
 from coldtake.practice.archive.contents import Restored
+from coldtake.practice.putting_right import put_right
 from coldtake.practice.services import Services
 
 _TOLD_EVERY = 2000  # events
@@ -73,6 +75,7 @@ class _Restoring:
             raise
         for at, why, raw in refused:
             self._services.store.refuse(raw, why, at)
+        put_right(self._services.store, self._services.now())
         self._tell("done", done=self._total)
         return Restored(
             events=new,
@@ -94,8 +97,9 @@ class _Restoring:
             if event.id in here and here[event.id] != _print_of(event):
                 raise self._conflict(event)
             seen.add(event.id)
-            if isinstance(event.data, TakeRecorded):
-                sums[event.data.take_id.lower()] = event.data.sha256
+            recorded = recorded_in(event.data)
+            if recorded is not None:
+                sums[recorded.take_id.lower()] = recorded.sha256
             if len(seen) % _TOLD_EVERY == 0:
                 self._tell("reading")
         strangers = len(here.keys() - seen)

@@ -15,7 +15,8 @@ from typing import IO, Any
 import msgspec
 
 from coldtake import __version__
-from coldtake.domain.events import TakeRecorded, to_json
+from coldtake.domain.events import to_json
+from coldtake.domain.misdated import recorded_in
 from coldtake.domain.state import State
 from coldtake.durable import flush_file, flush_folder, private_file
 from coldtake.errors import NotFoundError, StoreError
@@ -150,8 +151,9 @@ def _put_log(services: Services, newest: int, writing: _Writing) -> tuple[int, d
             count += 1
             if count % _TOLD_EVERY == 0:
                 writing.tell("the log")
-            if isinstance(event.data, TakeRecorded):
-                sums[event.data.take_id] = event.data.sha256
+            recorded = recorded_in(event.data)
+            if recorded is not None:
+                sums[recorded.take_id] = recorded.sha256
             yield to_json(event) + b"\n"
 
     writing.stream(contents.LOG, lines())

@@ -6,6 +6,7 @@ import shutil
 import tempfile
 from collections.abc import Callable
 from contextlib import AbstractContextManager
+from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,7 +17,8 @@ from starlette.templating import Jinja2Templates
 
 from coldtake.errors import InputError, NotFoundError
 from coldtake.practice.archive import Archive, Restored, restore
-from coldtake.web.forms import Fields
+from coldtake.web import forms
+from coldtake.web.forms import Fields, text_fields
 
 if TYPE_CHECKING:
     from coldtake.ports import Progress
@@ -43,8 +45,22 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
             "last": care.last() if care else None,
             "repairs": tuple(reversed(care.repairs()))[:REPAIRS_SHOWN] if care else (),
             "busy": job is not None and job.running,
+            "misdated": services.misdated.groups(),
+            "minute": timedelta(minutes=1),
         }
         return templates.TemplateResponse(request, "data.html", context)
+
+    @routes.post("/misdated")
+    def give_day(fields: Fields) -> Response:
+        form = text_fields(fields)
+        day = forms.past_day(form.get("day", ""), "Day played")
+        services.misdated.give_day(form.get("group", ""), day)
+        return RedirectResponse("/data", status_code=303)
+
+    @routes.post("/misdated/delete")
+    def delete(fields: Fields) -> Response:
+        services.misdated.delete(text_fields(fields).get("group", ""))
+        return RedirectResponse("/data", status_code=303)
 
     @routes.post("/copy")
     def copy() -> Response:

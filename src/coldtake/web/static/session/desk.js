@@ -95,6 +95,7 @@ export class Desk {
     this.volume = (await this.store.recall("volume")) ?? snapshot.settings.click_volume / 100;
     const clicks = (await this.store.recall("clicks")) ?? [];
     for (const [id, choice] of clicks) this.clicks.set(id, choice);
+    await this.store.forget(snapshot.settled ?? []).catch(() => undefined);
     await this.store.keep(snapshot.events, 0).catch(() => undefined);
     this.log.add(snapshot.events);
     await this.reread();

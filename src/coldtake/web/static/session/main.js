@@ -12,7 +12,7 @@ import { openStore } from "./store.js";
 import { Awake, Tabs } from "./tabs.js";
 import { View, sized } from "./view.js";
 import { drawNotices, fillKeys } from "./view-hands.js";
-import { minutesSaid } from "./when.js";
+import { clockTime, longDay, minutesSaid } from "./when.js";
 import { now as timeNow } from "./now.js";
 
 const LEAVE_PATIENCE_MS = 2500; // so long the page waits for the outbox before it leaves
@@ -21,7 +21,7 @@ const QUIET_S = 10; // so long a leading device may be silent before it is said
 const ROOM_EVERY_MS = 10_000;
 
 const roles = { tab: false, device: true }; // a page leads when its tab and its device do
-const status = { reached: true, waiting: 0, refused: "", awakeRefused: false, roomMs: 0, followsFrom: Infinity };
+const status = { reached: true, waiting: 0, refused: "", fault: "", misdated: false, awakeRefused: false, roomMs: 0, followsFrom: Infinity };
 
 // Both stand under /session, where the service worker can give them without a server.
 const outbox = new Worker("/session-outbox.js", { type: "module" });
@@ -76,6 +76,8 @@ function noticesNow(running) {
     [desk.word !== null && desk.word.untilMs > now, desk.word?.words ?? ""],
     [follows, `This session is led by ${other}${quiet}. Press T, or touch this line, to take it over here.`],
     [!status.reached, `The server does not answer. Everything is kept here and sent later${waiting}.`],
+    [status.fault !== "", `Coldtake cannot save now. ${status.fault} Everything is kept here and sent later${waiting}.`],
+    [status.misdated, `This device says that it is ${longDay(now)}, ${clockTime(now)}, which cannot be. What you play is saved, and waits under “Your data” for its day. Set this device’s clock.`],
     [desk.log.failing, "This browser can keep nothing now. Free some room on this device, and leave this page open."],
     [running, desk.takes.room.words(desk.sound.rate)],
     [status.refused !== "", `The server refused something: ${status.refused}. It is kept apart.`],

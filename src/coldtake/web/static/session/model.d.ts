@@ -188,6 +188,8 @@ export interface Snapshot {
   steps: Record<string, StepInfo>;
   settings: Settings;
   events: Event[];
+  /** Ids of events that follow under other ids, with their right day, or do not count. */
+  settled?: string[];
 }
 
 /** What the player sees now. Deadlines in Unix milliseconds; null where nothing ends by itself. */

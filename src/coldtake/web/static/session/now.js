@@ -4,6 +4,7 @@
 // clock may stand still meanwhile.
 
 const SLEPT_MS = 1000;
+const SET_BACK_MS = 366 * 24 * 3600 * 1000; // further ahead, another clock was wrong and not ours set back
 
 /**
  * @param {() => number} wall Unix milliseconds, may jump
@@ -18,8 +19,9 @@ export function clock(wall, steady) {
       if (ahead > SLEPT_MS) offset += ahead;
       return steady() + offset;
     },
-    /** An event is known of this instant: now is not before it. */
+    /** An event is known of this instant: now is not before it, unless that cannot be. */
     notBefore(/** @type {number} */ ms) {
+      if (ms - wall() > SET_BACK_MS) return;
       offset += Math.max(0, ms - (steady() + offset));
     },
   };

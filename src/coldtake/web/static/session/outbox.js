@@ -23,7 +23,13 @@
  * @property {(report: Report) => void} report
  */
 /** @typedef {{status: number, body: any}} Reply `status` 0 when nobody answered */
-/** @typedef {{waiting: number, reached: boolean}} Report */
+/**
+ * @typedef {object} Report
+ * @property {number} waiting
+ * @property {boolean} reached
+ * @property {string} [fault] why the server cannot save anything now, "" when it can
+ * @property {boolean} [misdated] this device's clock cannot be right: what was sent waits for its day
+ */
 
 export const BATCH = 100;
 const FIRST_WAIT_MS = 500;
@@ -49,7 +55,7 @@ async function flushEvents(parts) {
     const events = await parts.unsent(BATCH);
     if (events.length === 0) return true;
     const reply = await parts.send("/api/events", JSON.stringify(events), "POST");
-    parts.report({ waiting: events.length, reached: reply.status !== 0 });
+    parts.report({ waiting: events.length, reached: reply.status !== 0, ...faultOf(reply) });
     if (reply.status !== 200) return false;
     const sent = new Set(events.map((e) => e.id));
     /** @type {string[]} */
@@ -57,7 +63,8 @@ async function flushEvents(parts) {
     await parts.settle(kept);
     await parts.refuse(reply.body.refused);
     if (kept.length + reply.body.refused.length === 0) return false; // nothing moved: wait
-    parts.report({ waiting: events.length - kept.length, reached: true });
+    const misdated = (reply.body.waiting ?? []).length > 0;
+    parts.report({ waiting: events.length - kept.length, reached: true, misdated });
   }
 }
 
@@ -66,13 +73,19 @@ async function flushTakes(parts) {
   for (const take of await parts.takes()) {
     const path = `/api/takes/${take.takeId}?${take.query}`;
     const reply = await parts.send(path, await parts.sound(take), "PUT");
-    parts.report({ waiting: 1, reached: reply.status !== 0 });
+    parts.report({ waiting: 1, reached: reply.status !== 0, ...faultOf(reply) });
     if (isRefusal(reply)) await parts.takeRefused(take, refusalWords(reply));
     else if (reply.status !== 200) return false;
     else await parts.takeSent(take, reply.body);
-    parts.report({ waiting: 0, reached: true });
+    parts.report({ waiting: 0, reached: true, misdated: reply.body?.waiting === true });
   }
   return true;
+}
+
+/** What is wrong with the server's own log; nothing where nobody answered. @param {Reply} reply */
+function faultOf(reply) {
+  if (reply.status === 0) return {};
+  return { fault: reply.status === 503 ? refusalWords(reply) : "" };
 }
 
 /** @param {Reply} reply */

@@ -83,6 +83,13 @@ export class SessionStore {
     await work.done;
   }
 
+  /** The server says that these follow under other ids, or do not count. */
+  async forget(/** @type {string[]} */ ids) {
+    const work = this.db.transaction("events", "readwrite", RELAXED);
+    for (const id of ids) await work.store.delete(id);
+    await work.done;
+  }
+
   /** Lets go of acknowledged events of other sessions. */
   async forgetOthers(/** @type {string | null} */ sessionId) {
     const work = this.db.transaction("events", "readwrite", RELAXED);

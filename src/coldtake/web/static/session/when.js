@@ -43,6 +43,10 @@ export function clockTime(/** @type {number} */ ms) {
   return `${two(at.getHours())}:${two(at.getMinutes())}`;
 }
 
+/** `1 January 1970` */
+export const longDay = (/** @type {number} */ ms) =>
+  new Intl.DateTimeFormat("en-GB", { dateStyle: "long" }).format(new Date(ms));
+
 /** Minutes and seconds left, never below zero; whole seconds, the running one counted. */
 export function left(/** @type {number} */ endsMs, /** @type {number} */ now) {
   const seconds = Math.max(0, Math.ceil((endsMs - now) / 1000));
