@@ -237,16 +237,3 @@ test("how far k in a row has got", () => {
   assert.equal(progress({ wanted: 2, among: 3 }, [true, true, false, false]).have, 1);
   assert.equal(progress({ wanted: 1, among: null }, []).met, false);
 });
-
-test("a late start leaves out the least valuable work and keeps the breaks", () => {
-  const plan = structuredClone(PLAN);
-  plan.periods[0].slots[2].gain = 9;
-  plan.periods[1].slots[0].gain = 1;
-  plan.periods[1].slots[0].pinned = true;
-  plan.periods[0].slots[1].gain = 3;
-  plan.periods[1].slots[1].gain = 8;
-  const { plan: shorter, dropped } = actions.shorten(plan, 22);
-  assert.deepEqual(dropped.map((s) => s.id), ["B"]);
-  assert.deepEqual(shorter.periods.map((p) => p.slots.map((s) => s.id)), [["A", "C"], ["D", "E"]]);
-  assert.equal(actions.shorten(plan, 60).dropped.length, 0);
-});

@@ -1,7 +1,8 @@
 """A late start drops the least valuable slots and moves no break."""
 
-from itertools import combinations
+from itertools import combinations, pairwise
 
+import numpy as np
 import pytest
 from builders import random_values, ready, request, state_of
 from hypothesis import given, settings
@@ -10,7 +11,7 @@ from hypothesis import strategies as st
 from coldtake.domain.plan import violations
 from coldtake.planning import changes
 from coldtake.planning.day import plan_day
-from coldtake.planning.late import trim
+from coldtake.planning.late import late_starts, trim
 
 
 def plan_of(minutes, seed=1, sizes=(5, 5, 5, 5, 5)):
@@ -33,17 +34,38 @@ def test_trimmed_plans_fit_and_keep_breaks(seed, minutes, left):
     assert [s.id for s in short.slots] == order
 
 
-@pytest.mark.parametrize("left", [8, 20, 33, 50])
-def test_what_is_kept_is_worth_most(left):
-    plan = plan_of(60)
-    best = 0.0
-    for size in range(len(plan.slots) + 1):
+def may_stand(plan, kept):
+    """No two slots of one step side by side that were apart."""
+    order = [s.id for s in plan.slots]
+    return all(
+        a.step_id != b.step_id or order.index(b.id) == order.index(a.id) + 1
+        for a, b in pairwise(kept)
+    )
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_what_is_kept_is_worth_most_for_every_number_of_minutes(seed):
+    """By trying every set of slots."""
+    plan = plan_of(60, seed)
+    best = np.zeros(plan.minutes + 1)
+    for size in range(1, len(plan.slots) + 1):
         for kept in combinations(plan.slots, size):
-            used = [sum(s in p.slots for s in kept) > 0 for p in plan.periods]
-            breaks = max(sum(used) - 1, 0) * plan.rules.break_min
-            if sum(s.minutes for s in kept) + breaks <= left:
-                best = max(best, sum(s.gain for s in kept))
-    assert trim(plan, left).value >= best - 0.01 * best - 0.06  # equal but for the tie rule
+            used = [any(s in p.slots for s in kept) for p in plan.periods]
+            took = sum(s.minutes for s in kept) + (sum(used) - 1) * plan.rules.break_min
+            if may_stand(plan, kept):
+                best[took] = max(best[took], sum(s.gain for s in kept))
+    most = np.maximum.accumulate(best)
+    shortest = min(s.minutes for s in plan.slots)
+    for left in range(shortest, plan.minutes + 1):
+        assert trim(plan, left).value == pytest.approx(most[left], abs=1e-6), left
+
+
+def test_a_long_day_is_worked_out_at_once():
+    state = state_of((8,) * 8)
+    plan = plan_day(state, request(240), values=random_values(state, 4))
+    starts = late_starts(plan)
+    assert [r.minutes_left for r in starts.rows] == sorted({r.minutes_left for r in starts.rows})
+    assert starts.rows[-1].minutes == tuple(s.minutes for s in plan.slots)
 
 
 def test_enough_time_changes_nothing():

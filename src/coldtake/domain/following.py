@@ -153,7 +153,7 @@ def _slot_ended(state: State, event: ev.Event, data: ev.SlotEnded) -> None:
 
 def _slot_added(state: State, _event: ev.Event, data: ev.SlotAdded) -> None:
     session = _session(state, data.session_id)
-    if session:
+    if session and all(slot.id != data.slot.id for slot in session.added):
         session.added.append(data.slot)
 
 

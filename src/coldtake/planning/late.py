@@ -1,78 +1,57 @@
 """A late start: the plan gets shorter from its least valuable end; no break moves.
 
-Exact: of all ways to drop whole slots so that the rest fits, the one that keeps most points
-(pinned slots before anything). Slots keep their period and order, so every break stays between the
-slots it stood between; a break goes only with its whole period. Nothing is made up by overrunning.
+Exact, and one rule for server and page: for every number of minutes left it is said beforehand
+which slots stay (`late_starts`); the page looks it up, also without a server. Of all ways to drop
+whole slots so that the rest fits, the one that keeps most points (pinned slots before anything; of
+two alike the one that plays longer) among those that put no two slots of one step side by side that
+were apart. Slots keep their period and order, so every break stays between the slots it stood
+between; a break goes only with its whole period. With less time than any slot takes, the best slot
+is cut to what is left. Nothing is made up by overrunning.
+
+A dynamic programme over the last slot kept and the minutes used, breaks included.
 """
 
-from dataclasses import dataclass
-from itertools import pairwise
-
 import msgspec
+import numpy as np
+from numpy.typing import NDArray
 
-from coldtake.domain.plan import Period, Plan, Slot, violations
+from coldtake.domain.plan import Period, Plan, Slot
 
-_PINNED = 1e6
-_PRESENT = 1e-3  # a slot without points is still better than none
-
-
-@dataclass(frozen=True, slots=True)
-class _Kept:
-    """Best slots found for so many minutes."""
-
-    worth: float
-    slots: tuple[tuple[Slot, ...], ...]
+_PINNED = 1e6  # points
+_LONGER = 1e-9  # points a minute: only where nothing else differs
 
 
-def _worth(slot: Slot) -> float:
-    return slot.gain + _PRESENT * slot.minutes + _PINNED * slot.pinned
+class LateRow(msgspec.Struct, frozen=True, kw_only=True):
+    """Minutes of each slot in playing order (0: left out) from so many minutes left on."""
+
+    minutes_left: int
+    minutes: tuple[int, ...]
 
 
-def _of_period(slots: tuple[Slot, ...], minutes: int) -> dict[int, tuple[float, tuple[Slot, ...]]]:
-    """Best non-empty choice of a period's slots for each exact number of minutes."""
-    best: dict[int, tuple[float, tuple[Slot, ...]]] = {0: (0.0, ())}
-    for slot in slots:
-        for used, (worth, kept) in sorted(best.items(), reverse=True):
-            total = used + slot.minutes
-            more = (worth + _worth(slot), (*kept, slot))
-            if total <= minutes and more[0] > best.get(total, (-1.0, ()))[0]:
-                best[total] = more
-    return {used: made for used, made in best.items() if made[1]}
+class LateStarts(msgspec.Struct, frozen=True, kw_only=True):
+    """What stays of a plan for every number of minutes left, breaks included.
+
+    rows : ascending; a row holds up to the next one. Fewer than in the first row: nothing stays.
+    best_first : places of the slots by worth; what is left out is ready as spare in this order
+    """
+
+    rows: tuple[LateRow, ...]
+    best_first: tuple[int, ...]
 
 
-def _best(plan: Plan, minutes: int) -> _Kept:
-    ways: dict[int, _Kept] = {0: _Kept(0.0, ())}
-    for period in plan.periods:
-        choices = _of_period(period.slots, minutes)
-        added: dict[int, _Kept] = {}
-        for used, way in ways.items():
-            pause = plan.rules.break_min if way.slots else 0
-            for taken, (worth, slots) in choices.items():
-                total = used + pause + taken
-                made = _Kept(way.worth + worth, (*way.slots, slots))
-                if total <= minutes and (total not in added or made.worth > added[total].worth):
-                    added[total] = made
-        for total, made in added.items():
-            if total not in ways or made.worth > ways[total].worth:
-                ways[total] = made
-    return max(ways.items(), key=lambda item: (item[1].worth, -item[0]))[1]
-
-
-def _apart(periods: tuple[tuple[Slot, ...], ...]) -> tuple[tuple[Slot, ...], ...]:
-    """Drop the lesser of two slots of one step that came to stand side by side."""
-    slots = [s for p in periods for s in p]
-    for a, b in pairwise(slots):
-        if a.step_id == b.step_id:
-            lesser = min(a, b, key=_worth)
-            kept = (tuple(s for s in p if s is not lesser) for p in periods)
-            return _apart(tuple(p for p in kept if p))
-    return periods
-
-
-def _shortest(plan: Plan, minutes: int) -> tuple[tuple[Slot, ...], ...]:
-    """With less time than any slot: the best slot, cut to what is left."""
-    slot = max(plan.slots, key=_worth)
-    return ((msgspec.structs.replace(slot, minutes=min(slot.minutes, minutes)),),)
+def late_starts(plan: Plan) -> LateStarts:
+    """Return what stays of a plan whenever it is begun."""
+    slots = plan.slots
+    best_first = sorted(range(len(slots)), key=lambda n: -_worth(slots[n]))
+    if not slots:
+        return LateStarts(rows=(), best_first=())
+    kept = _Kept(plan)
+    rows: list[LateRow] = []
+    for left in range(1, kept.whole_min + 1):
+        minutes = kept.at(left) or _cut(slots, best_first[0], left)
+        if not rows or rows[-1].minutes != minutes:
+            rows.append(LateRow(minutes_left=left, minutes=minutes))
+    return LateStarts(rows=tuple(rows), best_first=tuple(best_first))
 
 
 def trim(plan: Plan, minutes_left: int) -> Plan:
@@ -83,20 +62,78 @@ def trim(plan: Plan, minutes_left: int) -> Plan:
     """
     if plan.minutes <= minutes_left or not plan.slots:
         return plan
-    if minutes_left < 1:
-        return _cut(plan, ())
-    kept = _best(plan, minutes_left).slots or _shortest(plan, minutes_left)
-    was_apart = all(v.rule != "neighbours" for v in violations(plan))
-    return _cut(plan, _apart(kept) if was_apart else kept)
+    starts = late_starts(plan)
+    rows = [row.minutes for row in starts.rows if row.minutes_left <= minutes_left]
+    minutes = rows[-1] if rows else (0,) * len(plan.slots)
+    return _with_minutes(plan, minutes, starts.best_first)
 
 
-def _cut(plan: Plan, kept: tuple[tuple[Slot, ...], ...]) -> Plan:
-    ids = {s.id for p in kept for s in p}
-    dropped = sorted((s for s in plan.slots if s.id not in ids), key=_worth, reverse=True)
+def _worth(slot: Slot) -> float:
+    return slot.gain + _LONGER * slot.minutes + _PINNED * slot.pinned
+
+
+def _cut(slots: tuple[Slot, ...], best: int, left: int) -> tuple[int, ...]:
+    return tuple(min(s.minutes, left) if n == best else 0 for n, s in enumerate(slots))
+
+
+class _Kept:
+    """The best slots for every exact number of minutes; `whole_min` is the whole plan's."""
+
+    def __init__(self, plan: Plan) -> None:
+        self.slots = plan.slots
+        self.of = [p for p, period in enumerate(plan.periods) for _ in period.slots]
+        self.break_min = plan.rules.break_min
+        self.whole_min = sum(s.minutes for s in self.slots) + self.break_min * self.of[-1]
+        shape = (len(self.slots), self.whole_min + 1)
+        self.worth: NDArray[np.float64] = np.full(shape, -np.inf)
+        self.before = np.full(shape, -1)
+        for n, slot in enumerate(self.slots):
+            self.worth[n, slot.minutes] = _worth(slot)
+            for other in range(n):
+                self._after(other, n)
+        best = self.worth.max(axis=0)
+        self.upto = np.maximum.accumulate(best)
+        self.best = best
+
+    def _after(self, other: int, n: int) -> None:
+        """Let a slot follow another one, with the break between them where there was one."""
+        slot = self.slots[n]
+        if self.slots[other].step_id == slot.step_id and other + 1 < n:
+            return
+        took = slot.minutes + self.break_min * (self.of[other] != self.of[n])
+        made = self.worth[other, : self.whole_min + 1 - took] + _worth(slot)
+        known = self.worth[n, took:]
+        better = made > known
+        known[better] = made[better]
+        self.before[n, took:][better] = other
+
+    def at(self, left: int) -> tuple[int, ...] | None:
+        """Return each slot's minutes with so many left, None where no slot fits."""
+        if not np.isfinite(self.upto[left]):
+            return None
+        used = int(np.flatnonzero(self.best[: left + 1] == self.upto[left])[0])
+        n = int(self.worth[:, used].argmax())
+        minutes = [0] * len(self.slots)
+        while n >= 0:
+            minutes[n] = self.slots[n].minutes
+            before = int(self.before[n, used])
+            apart = before >= 0 and self.of[before] != self.of[n]
+            used -= self.slots[n].minutes + self.break_min * apart
+            n = before
+        return tuple(minutes)
+
+
+def _with_minutes(plan: Plan, minutes: tuple[int, ...], best_first: tuple[int, ...]) -> Plan:
+    slots, rest = plan.slots, iter(minutes)
+    periods = [
+        tuple(msgspec.structs.replace(s, minutes=m) for s in p.slots if (m := next(rest)))
+        for p in plan.periods
+    ]
+    kept = [slot for period in periods for slot in period]
     return msgspec.structs.replace(
         plan,
-        periods=tuple(Period(slots=p) for p in kept),
+        periods=tuple(Period(slots=period) for period in periods if period),
         run=None,
-        spare=(*dropped, *plan.spare),
-        value=round(sum(s.gain for p in kept for s in p), 6),
+        spare=(*(slots[n] for n in best_first if not minutes[n]), *plan.spare),
+        value=round(sum(s.gain for s in kept), 6),
     )

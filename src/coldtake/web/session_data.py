@@ -19,6 +19,7 @@ from coldtake.domain.take import Try, Verdict
 from coldtake.domain.topic import Step
 from coldtake.errors import InputError, NotFoundError
 from coldtake.learning.meaning import answers_of
+from coldtake.planning.late import late_starts
 from coldtake.web.meaning import after_cold, chosen_test, lucky_said
 from coldtake.web.rendering import without_answer
 
@@ -39,19 +40,22 @@ def snapshot(services: Services) -> dict[str, Any]:
     session : the running one, else the latest of today, else None
     plan : the session's own copy, else today's, else None
     settled : ids of events that follow under other ids now, with their right day, or are deleted
+    next_plan : today's; late : what stays of it, or else of `plan`, when it is begun late
     seen : how far the log had been read; what comes later is asked for from there
     """
     seen = services.store.last_sequence()
     state, today = services.state(), services.today()
     session = state.running_session() or _latest(state, today)
-    plan = session.plan if session else _still_to_run(state, state.plans.get(today), today)
+    next_plan = _still_to_run(state, state.plans.get(today), today)
+    plan = session.plan if session else next_plan
     chosen = services.settings.all()
     return {
         "day": today,
         "seen": seen,
         "session": _session(session) if session else None,
         "plan": plan,
-        "next_plan": _still_to_run(state, state.plans.get(today), today),
+        "next_plan": next_plan,
+        "late": late_starts(begun) if (begun := next_plan or plan) else None,
         "steps": _steps(services, state, plan, session) | _steps_of_today(services, state, today),
         "settled": [one for one, done in state.passed_over.items() if done],
         "settings": {name: chosen[name] for name in SETTINGS},

@@ -2,7 +2,7 @@
 // What the player does, as happenings to write down. One place for "no key does two dangerous
 // things": an action that does not fit the scene gives nothing.
 
-/** @import {Session, Scene, Happening, Answer, Slot} from "./model.js" */
+/** @import {Session, Scene, Happening, Answer} from "./model.js" */
 import {
   BREAK_LEAST_MS,
   sessionEnd,
@@ -139,32 +139,4 @@ export function takeBack(
 /** @param {number} atMs @param {import("./model.js").Data} data @returns {Happening[]} */
 function happen(atMs, data) {
   return [{ atMs, data }];
-}
-
-/**
- * A plan that is begun late ends when it would have ended: the least valuable work slots that
- * nobody pinned are left out until it fits. Breaks stay where they are.
- * @param {import("./model.js").Plan} plan
- * @param {number} minutes that are left, breaks included
- * @returns {{plan: import("./model.js").Plan, dropped: Slot[]}}
- */
-export function shorten(plan, minutes) {
-  /** @type {Slot[]} */
-  const dropped = [];
-  let periods = plan.periods;
-  const length = () =>
-    periods.reduce((sum, p) => sum + p.slots.reduce((all, s) => all + s.minutes, 0), 0) +
-    Math.max(0, periods.length - 1) * plan.rules.break_min;
-  const candidates = plan.periods
-    .flatMap((p) => p.slots)
-    .filter((s) => s.kind === "work" && !s.pinned)
-    .sort((a, b) => (a.gain ?? 0) / a.minutes - (b.gain ?? 0) / b.minutes);
-  for (const slot of candidates) {
-    if (length() <= minutes) break;
-    dropped.push(slot);
-    periods = periods
-      .map((p) => ({ ...p, slots: p.slots.filter((s) => s.id !== slot.id) }))
-      .filter((p) => p.slots.length > 0);
-  }
-  return { plan: { ...plan, periods }, dropped };
 }

@@ -10,6 +10,7 @@ import { EventLog, closed, sessionOf } from "./log.js";
 import { placesOf, slotTries } from "./reducer.js";
 import { HandsFree } from "./hands-free.js";
 import { Hear } from "./hear.js";
+import { shortened } from "./late.js";
 import { Sound } from "./sound.js";
 import { Takes } from "./take.js";
 import { isoLocal, minutesLeftOf, practiceDay, ruleDays } from "./when.js";
@@ -246,13 +247,13 @@ export class Desk {
 
   /** How late it is: the plan cut to what is left of its time, or null. */
   shortened(now = timeNow()) {
-    const plan = this.plan;
-    if (!plan) return null;
+    const { plan, snapshot } = this;
+    if (!plan || !snapshot?.late) return null;
     const slots = placesOf(plan).reduce((sum, p) => sum + p.slot.minutes, 0);
     const whole = slots + (plan.periods.length - 1) * plan.rules.break_min;
     const minutes = minutesLeftOf(plan, whole, now);
     if (minutes === null) return null;
-    const cut = actions.shorten(plan, minutes);
+    const cut = shortened(plan, snapshot.late, minutes);
     return cut.dropped.length && cut.plan.periods.length ? { ...cut, minutes, whole } : null;
   }
 

@@ -28,6 +28,14 @@ export interface Plan {
   run?: { performance_id: string; topic_ids: string[]; minutes: number; reason: string } | null;
 }
 
+/** What stays of a plan that is begun late (the server's `planning.late`). */
+export interface LateStarts {
+  /** Minutes of each slot in playing order, 0 where it is left out; ascending by minutes left. */
+  rows: { minutes_left: number; minutes: number[] }[];
+  /** Places of the slots by worth. */
+  best_first: number[];
+}
+
 /** What an event says; `kind` names it (the server's `domain.events`). */
 export type Data =
   | { kind: "session_started"; session_id: string; plan: Plan }
@@ -185,6 +193,8 @@ export interface Snapshot {
   seen: number;
   /** Today's plan, also while a session runs with an older copy. */
   next_plan: Plan | null;
+  /** What stays of the plan to begin when it is begun late; older stores lack it. */
+  late?: LateStarts | null;
   steps: Record<string, StepInfo>;
   settings: Settings;
   events: Event[];

@@ -8,9 +8,16 @@
 export function inOrder(/** @type {Iterable<Event>} */ events) {
   const unique = new Map([...events].map((event) => [event.id, event]));
   return [...unique.values()].sort(
-    (a, b) => Date.parse(a.at) - Date.parse(b.at) || (a.id < b.id ? -1 : 1),
+    (a, b) =>
+      Date.parse(a.at) - Date.parse(b.at) ||
+      beyondMs(a.at) - beyondMs(b.at) ||
+      (a.id < b.id ? -1 : 1),
   );
 }
+
+/** Microseconds beyond the millisecond, which a `Date` does not know. */
+const beyondMs = (/** @type {string} */ at) =>
+  Number((/\.\d{3}(\d{1,3})/.exec(at)?.[1] ?? "").padEnd(3, "0"));
 
 /** @param {Iterable<Event>} events @returns {Session | null} */
 export function fold(events) {
@@ -55,6 +62,7 @@ export function placesOf(plan) {
 
 /** @param {Session} session @param {number} atMs @param {Data} data */
 function apply(session, atMs, data) {
+  if (!belongs(session, data)) return;
   switch (data.kind) {
     case "intention_set":
       session.intentions.set(data.slot_id ?? "", { words: data.words, atMs });
@@ -104,6 +112,12 @@ function apply(session, atMs, data) {
       session.note = data.note || session.note;
   }
 }
+
+/** Verdicts and answers taken back name no session; a try without one was no try of a session. */
+const belongs = (/** @type {Session} */ session, /** @type {Data} */ data) =>
+  data.kind === "answer_taken_back" ||
+  data.kind === "take_judged" ||
+  data.session_id === session.id;
 
 /** A spare slot comes straight after the slot that made room for it. */
 function insert(/** @type {Session} */ session, /** @type {import("./model.js").Slot} */ slot) {

@@ -250,10 +250,11 @@ function startWords(desk, now) {
   if (!plan) return "";
   const playing = placesOf(plan).reduce((sum, p) => sum + p.slot.minutes, 0);
   const whole = playing + (plan.periods.length - 1) * plan.rules.break_min;
-  const until = `${minutesSaid(whole)}, to ${clockTime(now + whole * 60_000)}.`;
-  if (!late) return until;
+  const length = minutesSaid(whole);
+  const until = clockTime(now + whole * 60_000);
+  if (!late) return `${length}, to ${until}.`;
   const out = late.dropped.map((s) => desk.step(s.step_id)?.title ?? "a step").join(", ");
-  return `You are late: ${until} Left out: ${out}.`;
+  return `It is later than planned: now ${length}, to ${until}. Left out: ${out}.`;
 }
 
 /** @param {{performance_id: string, topic_ids: string[]}} run */

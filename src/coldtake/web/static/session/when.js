@@ -62,7 +62,7 @@ export const minutesSaid = (/** @type {number} */ minutes) =>
   `${minutes} minute${minutes === 1 ? "" : "s"}`;
 
 /**
- * Minutes left until a plan would end that was to start at its own time; null when it is not late
+ * Whole minutes left until a plan would end that was to start at its own time; null when it is not late
  * (five minutes are nobody's fault) or long over.
  * @param {import("./model.js").Plan} plan @param {number} minutes its length @param {number} now
  */
@@ -72,7 +72,7 @@ export function minutesLeftOf(plan, minutes, now) {
   const startsMs = starts.getTime();
   const lead = plan.run ? plan.run.minutes + plan.rules.break_min : 0; // played before the slots
   const late = (now - startsMs) / 60_000 - lead;
-  return late > 5 && late < minutes - 5 ? Math.ceil(minutes - late) : null;
+  return late > 5 && late < minutes - 5 ? Math.floor(minutes - late) : null;
 }
 
 export { two };
