@@ -28,6 +28,10 @@ class Store(Protocol):
         """Keep something that could not become an event, so that it is not lost. Once per `raw`."""
         ...
 
+    def refuse_all(self, refused: Iterable[tuple[datetime, str, bytes]]) -> None:
+        """Keep many, each as (when, why, the bytes as they came), in one transaction."""
+        ...
+
     def refused(self, because: str = "") -> Sequence[tuple[datetime, str, bytes]]:
         """Return what was refused: (when, why, the bytes as they came), oldest first.
 

@@ -36,6 +36,11 @@ def sleeps(job, body, tell):
     return "", b""
 
 
+def toils(job, body, tell):
+    while True:
+        sum(range(100_000))
+
+
 def eats(job, body, tell):
     return len(bytearray(3_000_000_000)), b""
 

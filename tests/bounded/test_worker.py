@@ -59,6 +59,15 @@ def test_one_that_does_not_come_through_is_replaced(worker, how, why):
     assert worker.ask({"how": "echoes", "say": 2})[0] == {"said": 2}
 
 
+def test_a_job_that_toils_is_given_up_by_its_processor_time(monkeypatch):
+    monkeypatch.setenv("PYTHONPATH", str(Path(__file__).parent))
+    made = Worker("ill_behaved", Limits(seconds=60.0, memory_bytes=600_000_000, cpu_s=0.5))
+    with pytest.raises(Lost) as caught:
+        made.ask({"how": "toils"})
+    assert caught.value.why == "time"
+    made.stop()
+
+
 def test_no_large_file_is_written(worker, tmp_path):
     with pytest.raises(Broken, match="File too large"):
         worker.ask({"how": "fills_the_disk", "path": str(tmp_path / "big")})

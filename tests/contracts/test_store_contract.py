@@ -187,6 +187,6 @@ def test_what_is_refused_is_kept_once_with_its_reason(store):
     raw = b'{"id": "\xff not even text'
     store.refuse(raw, "it is cut off", NOON)
     store.refuse(raw, "it is cut off", NOON + timedelta(minutes=1))
-    store.refuse(b"", "it is empty", NOON)
+    store.refuse_all([(NOON, "it is empty", b""), (NOON, "again", raw), (NOON, "again", b"")])
     assert list(store.refused()) == [(NOON, "it is cut off", raw), (NOON, "it is empty", b"")]
     assert store.last_sequence() == 0

@@ -30,9 +30,9 @@ def main() -> None:
     do = import_module(sys.argv[1]).do
     while (got := receive(sys.stdin.buffer)) is not None:
         asked, body = got
-        inside.alarm(asked["seconds"] + _GRACE_S)
+        inside.alarm(asked["seconds"] + _GRACE_S, asked["cpu_s"])
         said, found = _done(do, asked["job"], body, answers)
-        inside.alarm(0.0)
+        inside.alarm(0.0, 0.0)
         send(answers, {**said, "log": inside.words()}, found)
         del said, found, asked, body, got
 

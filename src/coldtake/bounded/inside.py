@@ -7,6 +7,7 @@ import tempfile
 from typing import IO
 
 _WORDS_MOST = 20_000
+OUT_OF_CPU = getattr(signal, "SIGPROF", -1)  # what ends a process then
 _log: IO[bytes] | None = None
 
 
@@ -47,7 +48,11 @@ def limit(memory: int, written: int) -> None:
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
 
 
-def alarm(seconds: float) -> None:
-    """End this process after so long, whether or not anybody is left to do it; 0 takes it back."""
+def alarm(seconds: float, cpu_s: float) -> None:
+    """End this process after so long, whether or not anybody is left to do it; 0 takes it back.
+
+    seconds : by the clock; cpu_s : of the processor
+    """
     if hasattr(signal, "setitimer"):
         signal.setitimer(signal.ITIMER_REAL, seconds)
+        signal.setitimer(signal.ITIMER_PROF, cpu_s)

@@ -3,6 +3,7 @@
 import atexit
 import contextlib
 import logging
+import math
 import os
 import subprocess
 import sys
@@ -12,6 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO, cast
 
+from coldtake.bounded import inside
 from coldtake.bounded.frames import receive, send
 from coldtake.errors import InputError, PassageError, RuleError, SoundError
 
@@ -27,10 +29,16 @@ _CHILD = Path(__file__).with_name("child.py")
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """seconds : for one job, or fewer when the job says so; memory_bytes : of one process."""
+    """What one process may take.
+
+    seconds : for one job, by the clock, or as many as the job says
+    cpu_s : of the processor, for a job that says nothing; on a busy machine the clock runs on
+    memory_bytes : of the process
+    """
 
     seconds: float = 30.0
     memory_bytes: int = 1_000_000_000
+    cpu_s: float = math.inf
 
 
 class Lost(Exception):  # noqa: N818 - the caller says it in the words of its room
@@ -61,6 +69,14 @@ class _Process:
     def pipes(self) -> tuple[BinaryIO, BinaryIO]:
         """Where jobs go in and answers come out."""
         return cast(BinaryIO, self.popen.stdin), cast(BinaryIO, self.popen.stdout)
+
+    def out_of_time(self) -> bool:
+        """Say whether it was ended because its time was up: by the clock, or of the processor."""
+        if self.late:
+            return True
+        with contextlib.suppress(subprocess.TimeoutExpired):
+            return self.popen.wait(1.0) == -inside.OUT_OF_CPU
+        return False
 
     def give_up(self) -> None:
         """End a job whose time is up."""
@@ -103,14 +119,16 @@ class Worker:
         `tell` returns False.
         """
         limit = seconds or self.limits.seconds
+        cpu_s = limit if seconds else min(limit, self.limits.cpu_s)
         with self._turns, self._process() as process:
             timer = threading.Timer(limit, process.give_up)
             timer.daemon = True
             timer.start()
             try:
-                said, found = _exchange(process, {"job": job, "seconds": limit}, body, tell)
+                asked = {"job": job, "seconds": limit, "cpu_s": cpu_s}
+                said, found = _exchange(process, asked, body, tell)
             except (OSError, EOFError, ValueError) as fault:
-                raise Lost("time" if process.late else "end") from fault
+                raise Lost("time" if process.out_of_time() else "end") from fault
             finally:
                 timer.cancel()
             if "lost" in said:

@@ -53,6 +53,10 @@ class Draft:
         """Keep what could not become an event."""
         self._refused.append((at, why, raw))
 
+    def refuse_all(self, refused: Iterable[tuple[datetime, str, bytes]]) -> None:
+        """Keep many."""
+        self._refused.extend(refused)
+
     def refused(self, because: str = "") -> Sequence[tuple[datetime, str, bytes]]:
         """Return what was refused."""
         return [one for one in self._refused if because in one[1]]

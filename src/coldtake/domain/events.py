@@ -344,5 +344,8 @@ def to_json(event: Event) -> bytes:
 
 
 def from_json(text: bytes | str) -> Event:
-    """Read one event. Raises msgspec.ValidationError naming the field that is wrong."""
-    return _decoder.decode(text)
+    """Read one event. Raises msgspec.DecodeError naming the field that is wrong."""
+    try:
+        return _decoder.decode(text)
+    except RecursionError:
+        raise msgspec.DecodeError("it is nested too deeply") from None

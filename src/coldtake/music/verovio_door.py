@@ -72,4 +72,4 @@ def _ask(text: str, reader: str, want: str, options: Mapping[str, Any]) -> Answe
     return Answer(tuple(found["pages"]), tuple(found["log"].splitlines()))
 
 
-WORKER = Worker("coldtake.music.verovio_worker", Limits(seconds=30.0, memory_bytes=1_000_000_000))
+WORKER = Worker("coldtake.music.verovio_worker", Limits(cpu_s=10.0))

@@ -8,8 +8,7 @@ import re
 from types import NoneType
 from typing import Any
 
-import msgspec
-
+from coldtake.bounded import sent_json
 from coldtake.domain import events as ev
 from coldtake.domain.instants import END, FIRST
 from coldtake.domain.take import Judge
@@ -83,7 +82,7 @@ def id_in(raw: bytes | ev.Event) -> str:
     if isinstance(raw, ev.Event):
         return raw.id
     try:
-        sent = msgspec.json.decode(raw)
+        sent = sent_json.read(raw)
     except ValueError:
         return ""
     found = sent.get("id") if isinstance(sent, dict) else None

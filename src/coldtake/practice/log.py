@@ -1,7 +1,7 @@
 """The log with the state that follows from it: what every use case reads and writes through."""
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime, timedelta
 from itertools import islice
@@ -71,9 +71,11 @@ class Log:
         at = self._next_instant()
         return Event(id=waiting_id(event.id), at=at, day=data.arrived_on, data=data)
 
-    def refuse(self, raw: bytes, why: str) -> None:
-        """Keep what could not become an event, so that it is not lost."""
-        self.store.refuse(raw, why, self.now())
+    def refuse(self, refused: Sequence[tuple[bytes, str]]) -> None:
+        """Keep what could not become events, each with the reason, so that it is not lost."""
+        if refused:
+            now = self.now()
+            self.store.refuse_all((now, why, raw) for raw, why in refused)
 
     @contextmanager
     def deciding(self) -> Iterator[State]:

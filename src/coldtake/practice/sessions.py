@@ -18,6 +18,8 @@ from coldtake.practice import arrivals, finding
 from coldtake.practice.evening import Evening
 from coldtake.practice.log import Log
 
+WHY_MOST = 300  # characters
+
 
 @dataclass(frozen=True, slots=True)
 class Receipt:
@@ -75,15 +77,16 @@ class Sessions:
         Raises StoreError or BusyError when nothing could be kept: then send all of it again.
         """
         sent: dict[str, ev.Event] = {}
-        refused = []
+        unfit, refused = [], []
         for raw in events:
             try:
                 event = arrivals.read(raw)
                 sent.setdefault(event.id, event)
             except ValueError as fault:
-                why = str(fault)
-                self._log.refuse(raw if isinstance(raw, bytes) else ev.to_json(raw), why)
+                why = str(fault)[:WHY_MOST]
+                unfit.append((raw if isinstance(raw, bytes) else ev.to_json(raw), why))
                 refused.append((arrivals.id_in(raw), why))
+        self._log.refuse(unfit)  # in one transaction: each costs a writing to the disk
         misdated = self._keep(sent)
         return Receipt(kept=tuple(sent), refused=tuple(refused), misdated=misdated)
 

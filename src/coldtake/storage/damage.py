@@ -208,8 +208,7 @@ def _build(database: Path, entries: dict[int, Entry], found: Carved, base: Path 
     try:
         for batch in _batches(entries):
             store.append(batch)
-        for at, why, raw in _refused(found, base):
-            store.refuse(raw, why, at)
+        store.refuse_all(_refused(found, base))
     finally:
         store.close()
     _settle(building, len(entries))

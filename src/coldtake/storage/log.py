@@ -169,16 +169,24 @@ class SqlStore:
 
     def refuse(self, raw: bytes, why: str, at: datetime) -> None:
         """Keep what could not become an event, once per content."""
-        row = {
-            "sha256": hashlib.sha256(raw).hexdigest(),
-            "at": at.isoformat(),
-            "why": why,
-            "raw": raw,
-        }
+        self.refuse_all([(at, why, raw)])
+
+    def refuse_all(self, refused: Iterable[tuple[datetime, str, bytes]]) -> None:
+        """Keep many, each as (when, why, the bytes as they came), in one transaction."""
+        rows = (
+            {
+                "sha256": hashlib.sha256(raw).hexdigest(),
+                "at": at.isoformat(),
+                "why": why,
+                "raw": raw,
+            }
+            for at, why, raw in refused
+        )
         with spoken(self._where), self._writer, self._acknowledging() as connection:
-            dialect = _dialect(connection)
-            into = dialect.insert(QUARANTINE).values(row)
-            connection.execute(into.on_conflict_do_nothing(index_elements=["sha256"]))
+            into = _dialect(connection).insert(QUARANTINE)
+            while batch := list(islice(rows, _ROWS_AT_ONCE)):
+                once = into.values(batch).on_conflict_do_nothing(index_elements=["sha256"])
+                connection.execute(once)
 
     def refused(self, because: str = "") -> Sequence[tuple[datetime, str, bytes]]:
         """Return what was refused: (when, why, the bytes as they came), oldest first."""
@@ -243,6 +251,10 @@ class SqlStore:
                 where=self._where,
                 remedy="Update Coldtake, or put the last copy of the log in its place.",
             ) from fault
+
+
+def _sum(raw: bytes) -> str:
+    return hashlib.sha256(raw).hexdigest()
 
 
 def _shown(url: str | URL) -> str:

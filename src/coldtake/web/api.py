@@ -31,6 +31,8 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 from starlette.templating import Jinja2Templates
 
+from coldtake.bounded.sent_json import MOST_INTEGER
+from coldtake.bounded.sent_json import read as read_json
 from coldtake.domain.take import ClickTrack, FirstTry, Take, Verdict
 from coldtake.errors import InputError, JudgingError, NotFoundError
 from coldtake.web import session_data
@@ -56,7 +58,7 @@ class AskLead(msgspec.Struct, frozen=True, kw_only=True):
     name: Annotated[str, Meta(max_length=60)] = ""
     claims: bool = False
     take: bool = False
-    seen: int = 0
+    seen: Annotated[int, Meta(ge=0, le=MOST_INTEGER)] = 0
 
 
 class About(msgspec.Struct, frozen=True, kw_only=True):
@@ -82,20 +84,22 @@ def reply(value: Any) -> Response:
 
 def _start(body: bytes) -> Start:
     try:
-        return msgspec.json.decode(body or b"{}", type=Start)
-    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+        wanted: Start = read_json(body or b"{}", Start)
+    except msgspec.DecodeError as error:
         raise InputError(
             f"The start of the session cannot be read: {error}.", remedy="Load the page again."
         ) from error
+    return wanted
 
 
 def _ask(body: bytes) -> AskLead:
     try:
-        return msgspec.json.decode(body, type=AskLead)
-    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+        ask: AskLead = read_json(body, AskLead)
+    except msgspec.DecodeError as error:
         raise InputError(
             f"What was asked about the lead cannot be read: {error}.", remedy="Load the page again."
         ) from error
+    return ask
 
 
 def _told(services: Services, leads: Leads, ask: AskLead) -> dict[str, Any]:
@@ -117,8 +121,8 @@ def _told(services: Services, leads: Leads, ask: AskLead) -> dict[str, Any]:
 def _events(body: bytes) -> list[bytes]:
     """Split the list that was sent; each event is read on its own, a bad one stops no other."""
     try:
-        raw = msgspec.json.decode(body, type=list[msgspec.Raw])
-    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+        raw = read_json(body, list[msgspec.Raw])
+    except msgspec.DecodeError as error:
         raise InputError(
             f"The events that were sent cannot be read: {error}.",
             remedy="Nothing was kept. Send a JSON list of events.",
@@ -137,9 +141,9 @@ def _about(request: Request) -> About:
         query["judge"] = "true" if query["judge"] not in ("no", "0", "false") else "false"
     try:
         if "click" in query:
-            query["click"] = msgspec.json.decode(query["click"])
+            query["click"] = read_json(query["click"])
         about = msgspec.convert(query, type=About, strict=False)
-    except msgspec.MsgspecError as error:
+    except msgspec.DecodeError as error:
         raise InputError(f"What was said of the take cannot be read: {error}.") from error
     if about.at is not None and about.at.tzinfo is None:
         raise InputError("The take's instant has no zone.", where="at", remedy="Add Z or +01:00.")

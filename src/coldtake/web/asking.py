@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import msgspec
 
+from coldtake.bounded.sent_json import read as read_json
 from coldtake.domain.topic import TopicKind
 from coldtake.errors import InputError
 from coldtake.music.instruments import INSTRUMENTS
@@ -229,7 +230,7 @@ def to_text(ask: AnyAsk) -> str:
 def from_text(text: str) -> AnyAsk:
     """The inverse of `to_text`. Raises InputError."""
     try:
-        ask: AnyAsk = msgspec.json.decode(text, type=AnyAsk)
+        ask: AnyAsk = read_json(text, AnyAsk)
     except msgspec.DecodeError as fault:
         raise InputError(
             "What was proposed cannot be read any more.", remedy="Propose the steps again."

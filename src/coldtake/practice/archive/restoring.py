@@ -73,8 +73,7 @@ class _Restoring:
         except BaseException:
             self._take_back()
             raise
-        for at, why, raw in refused:
-            self._services.store.refuse(raw, why, at)
+        self._services.store.refuse_all(refused)
         put_right(self._services.store, self._services.now())
         self._tell("done", done=self._total)
         return Restored(
