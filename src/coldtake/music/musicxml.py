@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from coldtake.errors import PassageError
+from coldtake.music import page_limits
 from coldtake.music.harmony import symbol_of
 from coldtake.music.mei import Element
 
@@ -55,7 +56,7 @@ def parsed(text: str, what: str) -> Element:
             remedy="Export it again as plain MusicXML or MEI.",
         )
     try:
-        return ET.fromstring(text)
+        root = ET.fromstring(text)
     except (ET.ParseError, ValueError, RecursionError) as error:
         line, column = getattr(error, "position", (1, 0))
         reason = str(error).partition(":")[0] or "not well-formed"
@@ -64,6 +65,8 @@ def parsed(text: str, what: str) -> Element:
             where=f"line {line}, character {column + 1}",
             remedy="Export the file again; if it was edited by hand, look at that place.",
         ) from error
+    page_limits.check_depth(root, what)
+    return root
 
 
 def prepare(text: str) -> Prepared:
@@ -79,6 +82,7 @@ def prepare(text: str) -> Prepared:
         raise PassageError("there is no part in it.", remedy="Export it again with its notes.")
     if root.tag == "score-timewise":
         _by_part(root)
+    page_limits.check_measures(root.iter("measure"))
     for part in root.iter("part"):
         _one_division(part)
     _settle_ids(root)

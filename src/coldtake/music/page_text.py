@@ -8,6 +8,7 @@ from coldtake.music import mei
 from coldtake.music.as_played import Ties
 from coldtake.music.bar_notes import BarContent
 from coldtake.music.mei import Element
+from coldtake.music.page_limits import possible
 from coldtake.music.passage import Harmony, TempoMark
 from coldtake.music.written_bars import WrittenBar
 
@@ -96,9 +97,13 @@ def tempo_mark(element: Element, onset: Fraction) -> TempoMark | None:
     if printed is not None:
         unit = Fraction(4, max(mei.whole(element.get("mm.unit"), 4), 1))
         unit *= 2 - Fraction(1, 2 ** min(max(mei.whole(element.get("mm.dots")), 0), 4))
-        return TempoMark(float(onset), float(printed * unit), float(unit))
+        return possible(TempoMark(float(onset), _finite(printed * unit), float(unit)))
     unit = mei.stated_beats(element) or Fraction(1)
-    return TempoMark(float(onset), float(played), float(unit)) if played is not None else None
+    return possible(TempoMark(float(onset), _finite(played or 0), float(unit)))
+
+
+def _finite(value: Fraction | int) -> float:
+    return float(min(value, 10**9))
 
 
 def _at(mark: TempoMark, onset: Fraction) -> TempoMark:

@@ -3,7 +3,7 @@
 import xml.etree.ElementTree as ET
 
 from coldtake.errors import PassageError
-from coldtake.music import as_played, bar_notes, mei, octave_lines, page_text, unfold
+from coldtake.music import as_played, bar_notes, mei, octave_lines, page_limits, page_text, unfold
 from coldtake.music.bar_notes import BarContent
 from coldtake.music.mei import Element
 from coldtake.music.passage import Passage
@@ -49,7 +49,7 @@ class Score:
             self.order[:first],
         )
         state = next(iter(self.bars[0].staves.values()), None)
-        return Passage(
+        passage = Passage(
             title=page_text.title(self.root),
             notes=notes,
             bars=bars,
@@ -59,6 +59,7 @@ class Score:
             part_names=self.part_names,
             transposition=state.semitones if state else 0,
         )
+        return page_limits.checked(passage)
 
 
 def _parsed(text: str) -> Element:

@@ -1,5 +1,6 @@
 """The bytes of a file to notation text, with limits and a message for everything that is not."""
 
+import codecs
 import io
 import re
 import xml.etree.ElementTree as ET
@@ -19,6 +20,11 @@ _OTHERS = (
     (b"fLaC", "a sound file", "Upload it as a take; a passage is written music."),
     (b"OggS", "a sound file", "Upload it as a take; a passage is written music."),
     (b"ID3", "a sound file", "Upload it as a take; a passage is written music."),
+)
+# Names of Python's codecs for what text is written in; it has others, which compress or compute.
+_TEXT = re.compile(
+    r"ascii|utf-(16|32)([_-][bl]e)?|iso8859-\d+|cp\d+|koi8-[rtu]|mac-\w+|shift_jis\w*|euc_\w+|"
+    r"gb2312|gbk|gb18030|big5\w*"
 )
 _ROOT = re.compile(r"<(?:\w+:)?(score-partwise|score-timewise|mei|opus|html)\b", re.IGNORECASE)
 
@@ -94,14 +100,9 @@ def _score_name(box: zipfile.ZipFile) -> str:
 
 
 def _decode(data: bytes, filename: str) -> str:
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        encoding = "utf-16"
-    else:
-        declared = re.match(rb'\s*<\?xml[^>]*encoding=["\']([\w.-]+)', data[:200])
-        encoding = declared[1].decode("ascii") if declared else "utf-8-sig"
     try:
-        text = data.decode(encoding if encoding.lower() != "utf-8" else "utf-8-sig")
-    except (UnicodeDecodeError, LookupError) as error:
+        text = data.decode(_encoding(data))
+    except UnicodeDecodeError as error:
         if b"\x00" in data[:4096]:
             raise PassageError(
                 "this is not text.", where=filename, remedy="Give MusicXML, MEI or ABC."
@@ -110,6 +111,18 @@ def _decode(data: bytes, filename: str) -> str:
     if "\x00" in text:
         raise PassageError("this is not text.", where=filename, remedy="Give MusicXML, MEI or ABC.")
     return text
+
+
+def _encoding(data: bytes) -> str:
+    """The encoding that a file declares, where it is one for text; UTF-8 else."""
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return "utf-16"
+    declared = re.match(rb'\s*<\?xml[^>]*encoding=["\']([\w.-]+)', data[:200])
+    try:
+        name = codecs.lookup(declared[1].decode("ascii")).name if declared else ""
+    except (LookupError, UnicodeError):
+        name = ""
+    return name if _TEXT.fullmatch(name) else "utf-8-sig"
 
 
 def _format_of(text: str, filename: str) -> str:

@@ -3,9 +3,11 @@
 from pathlib import PurePath
 from typing import TYPE_CHECKING
 
+import msgspec
+
 from coldtake.domain.events import PassageKept
 from coldtake.domain.state import State
-from coldtake.domain.topic import PassageRef, Step, StoredPassage
+from coldtake.domain.topic import Exercise, PassageRef, Step, StoredPassage
 from coldtake.errors import RuleError
 from coldtake.practice import finding
 from coldtake.practice.checking import TITLE_MOST, title_of
@@ -25,18 +27,24 @@ class Passages:
         self, data: bytes, filename: str, title: str = "", untitled: str = ""
     ) -> StoredPassage:
         """Keep notation after reading it. Raises PassageError; the same text is kept once."""
+        stored, _ = self.read_in(data, filename, title, untitled)
+        with self._log.deciding() as state:
+            known = same(state, stored)
+            if known is None:
+                self._log.append(PassageKept(passage=stored))
+        return known or stored
+
+    def read_in(
+        self, data: bytes, filename: str, title: str = "", untitled: str = ""
+    ) -> tuple[StoredPassage, "Passage"]:
+        """Read notation and give it a name and an id; nothing is kept yet. Raises PassageError."""
         from coldtake.music.apart import read_passage, unpack
 
         form, text = unpack(data, filename)
-        own_title = read_passage(text, form).title or untitled or PurePath(filename).stem
+        read = read_passage(text, form)
+        own_title = read.title or untitled or PurePath(filename).stem
         name = title_of(title.strip() or own_title[:TITLE_MOST] or "Passage")
-        with self._log.deciding() as state:
-            known = _same(state, form, text, name)
-            if known:
-                return known
-            stored = StoredPassage(id=self._log.new_id(), title=name, format=form, text=text)
-            self._log.append(PassageKept(passage=stored))
-        return stored
+        return StoredPassage(id=self._log.new_id(), title=name, format=form, text=text), read
 
     def read(self, passage_id: str) -> "Passage":
         """Return the whole passage. Raises NotFoundError."""
@@ -70,8 +78,26 @@ def _read(stored: StoredPassage) -> "Passage":
     return read_passage(stored.text, stored.format)
 
 
-def _same(state: State, form: str, text: str, title: str) -> StoredPassage | None:
-    for stored in state.passages.values():
-        if (stored.format, stored.text, stored.title) == (form, text, title):
-            return stored
-    return None
+def same(state: State, passage: StoredPassage) -> StoredPassage | None:
+    """Return the passage of the same title and text that is kept already, None without one."""
+    wanted = (passage.format, passage.text, passage.title)
+    known = state.passages.values()
+    return next((p for p in known if (p.format, p.text, p.title) == wanted), None)
+
+
+def with_passage(exercise: Exercise, passage_id: str, passage: "Passage") -> Exercise:
+    """Give an exercise a passage; tempo and click follow the page where nothing was chosen."""
+    mark = passage.tempi[0] if passage.tempi else None
+    beats, unit = passage.bars[0].metre if passage.bars else (4, 4)
+    beat = mark.beat_unit_beats if mark else 4 / unit
+    click = msgspec.structs.replace(
+        exercise.click,
+        beat_unit_beats=beat,
+        beats_per_bar=max(1, round(beats * 4 / unit / beat)),
+    )
+    return msgspec.structs.replace(
+        exercise,
+        passage=PassageRef(passage_id=passage_id),
+        tempo_bpm=exercise.tempo_bpm or (mark.bpm if mark else None),
+        click=exercise.click if exercise.tempo_bpm else click,
+    )

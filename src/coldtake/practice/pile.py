@@ -13,7 +13,7 @@ from coldtake.errors import NoRoomError, RuleError
 from coldtake.practice import finding, rules
 from coldtake.practice.checking import title_of, whole
 from coldtake.practice.log import Log
-from coldtake.practice.passages import Passages
+from coldtake.practice.passages import Passages, same, with_passage
 from coldtake.practice.proposals.asks import AnyAsk, Proposal
 from coldtake.practice.proposals.door import Proposals
 from coldtake.settings import value_of
@@ -115,6 +115,37 @@ class Pile:
             if step != state.steps.get(step.id):
                 self._log.append(ev.StepKept(step=step))
         return step
+
+    def give_notation(self, step_id: str, data: bytes, filename: str) -> Step:
+        """Keep notation and let a step be played from it: both, or on any fault neither.
+
+        Raises NotFoundError, PassageError, RuleError.
+        """
+        step = self.step(step_id)
+        stored, read = self.passages.read_in(data, filename, untitled=step.title)
+        with self._log.deciding() as state:
+            known = same(state, stored)
+            stored = known or stored
+            step = self._on_passage(state, step_id, stored.id, read)
+            kept = () if known else (ev.PassageKept(passage=stored),)
+            self._log.append(*kept, ev.StepKept(step=step))
+        return step
+
+    def give_passage(self, step_id: str, passage_id: str) -> Step:
+        """Let a step be played from a passage of the pile. Raises NotFoundError, RuleError."""
+        read = self.passages.read(passage_id)
+        with self._log.deciding() as state:
+            step = self._on_passage(state, step_id, passage_id, read)
+            if step != state.steps.get(step_id):
+                self._log.append(ev.StepKept(step=step))
+        return step
+
+    def _on_passage(self, state: State, step_id: str, passage_id: str, read: "Passage") -> Step:
+        step = finding.step(state, step_id)
+        exercise = with_passage(step.exercise, passage_id, read)
+        changed = whole(msgspec.structs.replace(step, exercise=exercise), where=step.title)
+        rules.check_step(state, changed)
+        return changed
 
     def order_steps(self, topic_id: str, step_ids: Sequence[str]) -> None:
         """Put a topic's steps into a new order; steps not named stay at the end."""

@@ -4,6 +4,7 @@ from fractions import Fraction
 
 from coldtake.music.abc.accidentals import Accidentals
 from coldtake.music.abc.tune import Bar, Change, Clef, Event, Key, Metre, Place, Voice
+from coldtake.music.page_limits import MOST_NOTES_IN_A_BAR
 
 _LONGEST = Fraction(64)
 
@@ -40,6 +41,10 @@ class BarKeeper:
         if not 0 < event.length <= _LONGEST:
             raise event.place.error("this note is longer than 64 whole notes.", "Check its length.")
         layer = self.bar.layers[-1]
+        if len(layer) >= MOST_NOTES_IN_A_BAR:
+            raise event.place.error(
+                f"a bar has more than {MOST_NOTES_IN_A_BAR} notes.", "Set bar lines."
+            )
         if layer and (event.whole_bar or layer[-1].whole_bar):
             raise event.place.error(
                 "a rest of whole bars shares its bar with something.", "Put “|” between them."

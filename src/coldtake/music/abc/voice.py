@@ -3,6 +3,7 @@
 Beams join notes that are written without a space (4.7).
 """
 
+import itertools
 import re
 from fractions import Fraction
 
@@ -63,10 +64,9 @@ class VoiceReader(BarKeeper):
         self.voice.label = fields.label(text) or self.voice.label
 
     def _clef(self) -> Clef:
-        changes = [c for bar in (*self.voice.bars, self.bar) for c in bar.changes]
-        return next(
-            (c.value for c in reversed(changes) if isinstance(c.value, Clef)), self.voice.clef
-        )
+        bars = itertools.chain((self.bar,), reversed(self.voice.bars))
+        changes = (c.value for bar in bars for c in reversed(bar.changes))
+        return next((value for value in changes if isinstance(value, Clef)), self.voice.clef)
 
     def field(self, name: str, text: str, place: Place) -> None:
         """A field in the body, on its own line or inline."""

@@ -28,7 +28,6 @@ from coldtake.web.pages.topic import bar_query, notation_path
 
 if TYPE_CHECKING:
     from coldtake.domain.take import Try
-    from coldtake.music.passage import Passage
     from coldtake.practice.services import Services
 
 Form = dict[str, str]
@@ -68,29 +67,6 @@ def _bars(form: Form, ref: PassageRef | None) -> PassageRef | None:
     first = forms.maybe_whole(form.get("first_bar", ""), "first bar", 1, 100_000)
     last = forms.maybe_whole(form.get("last_bar", ""), "last bar", 1, 100_000)
     return PassageRef(passage_id=ref.passage_id, first_bar=first, last_bar=last)
-
-
-def with_passage(exercise: Exercise, passage_id: str, passage: Passage) -> Exercise:
-    """Give an exercise a passage; tempo and click follow the page where nothing was chosen."""
-    mark = passage.tempi[0] if passage.tempi else None
-    beats, unit = passage.bars[0].metre if passage.bars else (4, 4)
-    click = ClickSetting(
-        beat_unit_beats=mark.beat_unit_beats if mark else 4 / unit,
-        beats_per_bar=max(
-            1, round(beats * 4 / unit / (mark.beat_unit_beats if mark else 4 / unit))
-        ),
-        count_in_bars=exercise.click.count_in_bars,
-        on=exercise.click.on,
-        on_beats=exercise.click.on_beats,
-        bars_on=exercise.click.bars_on,
-        bars_off=exercise.click.bars_off,
-    )
-    return msgspec.structs.replace(
-        exercise,
-        passage=PassageRef(passage_id=passage_id),
-        tempo_bpm=exercise.tempo_bpm or (mark.bpm if mark else None),
-        click=exercise.click if exercise.tempo_bpm else click,
-    )
 
 
 def given_notation(fields: FormData) -> tuple[bytes, str]:
@@ -162,13 +138,12 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
 
     @routes.post("/steps/{step_id}/passage")
     def passage(step_id: str, fields: Fields) -> Response:
-        step = services.pile.step(step_id)
         chosen = text_fields(fields).get("passage_id", "")
-        if not chosen:
-            data, filename = given_notation(fields)
-            chosen = services.pile.keep_passage(data, filename, untitled=step.title).id
-        read = services.pile.passage(chosen)
-        return change(step_id, exercise=with_passage(step.exercise, chosen, read))
+        if chosen:
+            services.pile.give_passage(step_id, chosen)
+        else:
+            services.pile.give_notation(step_id, *given_notation(fields))
+        return RedirectResponse(f"/steps/{step_id}", status_code=303)
 
     @routes.post("/steps/{step_id}/takes")
     def take(step_id: str, fields: Fields) -> Response:
