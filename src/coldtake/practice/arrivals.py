@@ -8,6 +8,8 @@ import re
 from types import NoneType
 from typing import Any
 
+import msgspec
+
 from coldtake.bounded import sent_json
 from coldtake.domain import events as ev
 from coldtake.domain.instants import END, FIRST
@@ -54,7 +56,7 @@ def fault_of(event: ev.Event) -> str:
 def _number_fault(value: Any) -> str:
     """Say which number cannot be written down, or reckoned with, without overflowing."""
     if isinstance(value, (int, float)) and not abs(value) <= NUMBER_MOST:
-        return f"{value:.3g} is beyond any number of practice"
+        return f"{str(value)[:20]} is beyond any number of practice"  # too long to format as one
     inner = value.values() if isinstance(value, dict) else value
     if isinstance(inner, (str, int, float, NoneType)):
         return ""
