@@ -65,7 +65,7 @@ class Reasons:
     def _on(self, step_id: str) -> date:
         """Return the day that the chances are for."""
         when = self.state.topic_date(self.state.steps[step_id].topic_id, self.day)
-        return when if when and when > self.day else self.day + timedelta(days=OPEN_DAYS)
+        return when if when and when >= self.day else self.day + timedelta(days=OPEN_DAYS)
 
     def _chance(self, value: StepValue, minutes: int = 0) -> float:
         """Chance of a clean first try on that day after so many minutes on `day`, no more."""
@@ -76,18 +76,21 @@ class Reasons:
         clean = [t.day for t in self.tries(value.step_id) if t.answer is Answer.YES]
         ago = (self.day - max(clean)).days if clean else None
         last = f"Last clean: {counted(ago, 'day')} ago" if ago is not None else "Never clean yet"
+        return f"Check whether it is still clean. {last}. {self._first(value)}."
+
+    def _first(self, value: StepValue) -> str:
+        """Say the chance on the day itself."""
         chance = in_hundred(self._first_try.chance(value.step_id, self.day).mid)
         what = f"{ROUGH} of the chance" if self._rough(value) else "Chance"
-        return (
-            f"Check whether it is still clean. {last}. "
-            f"{what} of a clean first try on {on_day(self.day)}: {chance}."
-        )
+        return f"{what} of a clean first try on {on_day(self.day)}: {chance}"
 
     def _rough(self, value: StepValue) -> str:
         return "" if self._first_try.enough(value.step_id) else f"{ROUGH}: "
 
     def _adds(self, value: StepValue, minutes: int, before: int) -> str:
         """Say what these minutes add to the chance on the date, nothing following."""
+        if self._on(value.step_id) == self.day:
+            return f"Its date is this day. {self._first(value)}"
         start, end = self._chance(value, before), self._chance(value, before + minutes)
         rough = self._rough(value)
         said = (
@@ -157,6 +160,10 @@ class Reasons:
         minutes : of its best slot; limit : the limit on topics where that keeps it out
         extra : so many more minutes of playing would bring it in, None when an hour would not
         """
+        if self._on(value.step_id) == self.day:
+            return (
+                f"Its date is this day. {self._first(value)}; {self._way_in(value, extra, limit)}."
+            )
         start, end = self._chance(value), self._chance(value, minutes)
         on = on_day(self._on(value.step_id))
         adds = (
