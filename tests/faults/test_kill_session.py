@@ -20,7 +20,7 @@ from coldtake.domain import events as ev
 from coldtake.domain.take import Answer, Judge
 from coldtake.listening import apart
 from coldtake.practice.services import Services
-from making import NOON, step
+from making import step
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL and fork are Unix things")
 SEED, KILLS, A_FOLDER = 20270115, 200, 20
@@ -69,7 +69,7 @@ def _answer(clock: SystemClock, chance: random.Random) -> ev.Event:
     answer = ev.TryAnswered(
         try_id=clock.new_id(), step_id=step().id, answer=Answer.YES, judge=Judge.PLAYER
     )
-    at = NOON + timedelta(seconds=chance.randrange(100_000))
+    at = clock.now() - timedelta(seconds=chance.randrange(100_000))
     return ev.Event(id=clock.new_id(), at=at, day=at.date(), data=answer)
 
 

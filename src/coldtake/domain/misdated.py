@@ -13,9 +13,12 @@ from coldtake.domain.instants import END, FIRST, possible
 from coldtake.domain.state import State
 
 
-def waiting_id(event_id: str) -> str:
-    """Return the id of the entry in which another one waits: arriving twice is once."""
-    return named_id("misdated", event_id)
+def waiting_id(event_id: str, *, in_log: bool) -> str:
+    """Return the id of the entry in which another one waits: its own, unless that is taken.
+
+    So what was acknowledged is found in the log under its id, and arriving twice is once.
+    """
+    return named_id("misdated", event_id) if in_log else event_id
 
 
 def dated_id(event_id: str) -> str:
@@ -26,7 +29,8 @@ def dated_id(event_id: str) -> str:
 def counts(state: State, event: ev.Event) -> bool:
     """Say whether an entry counts as it stands."""
     can_be = possible(event.at) and FIRST.date() <= event.day < END.date()
-    return can_be and event.id not in state.passed_over
+    waits = isinstance(event.data, ev.EntryMisdated)
+    return can_be and (waits or event.id not in state.passed_over)
 
 
 def recorded_in(data: ev.AnyData) -> ev.TakeRecorded | None:

@@ -69,7 +69,7 @@ class Log:
         """Return the entry in which a misdated one waits for its day, arrived now."""
         data = EntryMisdated(event=event, why=why, arrived=self.now(), arrived_on=self.today())
         at = self._next_instant()
-        return Event(id=waiting_id(event.id), at=at, day=data.arrived_on, data=data)
+        return Event(id=waiting_id(event.id, in_log=False), at=at, day=data.arrived_on, data=data)
 
     def refuse(self, refused: Sequence[tuple[bytes, str]]) -> None:
         """Keep what could not become events, each with the reason, so that it is not lost."""

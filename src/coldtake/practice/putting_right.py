@@ -32,7 +32,8 @@ def put_right(store: Store, now: datetime) -> int:
 
     now : the present instant, as far as the clock can be believed
     """
-    found = [one for one in store.outside(FIRST, now + AHEAD) if not _known(store, one[1])]
+    outside = store.outside(FIRST, now + AHEAD)
+    found = [one for one in outside if not _known(store, one[1], in_log=True)]
     if any(_some_clock_says(event) for _, event in found) and not _clock_is_right(store, now):
         found = [one for one in found if not _some_clock_says(one[1])]
     own = [event for _, event in found if _is_own(event, now)]
@@ -44,8 +45,9 @@ def put_right(store: Store, now: datetime) -> int:
     return len(found)
 
 
-def _known(store: Store, event: Event) -> bool:
-    return any(store.event(make(event.id)) for make in (waiting_id, dated_id))
+def _known(store: Store, event: Event, *, in_log: bool) -> bool:
+    ids = (waiting_id(event.id, in_log=in_log), dated_id(event.id))
+    return any(store.event(one) for one in ids)
 
 
 def _some_clock_says(event: Event) -> bool:
@@ -92,7 +94,7 @@ def _wrapped(event: Event, now: datetime, arrived: datetime, *, in_log: bool) ->
         arrived_on=arrived.date(),
         in_log=in_log,
     )
-    return Event(id=waiting_id(event.id), at=now, day=now.date(), data=data)
+    return Event(id=waiting_id(event.id, in_log=in_log), at=now, day=now.date(), data=data)
 
 
 def _arrived(store: Store, number: int, event: Event, now: datetime) -> datetime:
@@ -111,5 +113,5 @@ def _refused_before(store: Store, now: datetime) -> Iterator[Event]:
             event = from_json(raw)
         except msgspec.MsgspecError:
             continue
-        if not arrivals.fault_of(event) and not _known(store, event):
+        if not arrivals.fault_of(event) and not _known(store, event, in_log=False):
             yield _wrapped(event, now, min(at, now), in_log=False)
