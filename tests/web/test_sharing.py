@@ -4,6 +4,8 @@ import re
 import socket
 import ssl
 import stat
+import time
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from importlib import import_module
 
@@ -197,7 +199,7 @@ def pairs(tmp_path, hands):
 
 
 def wrong(digits, by=1):
-    return f"{(int(digits) + by) % 10**pairing.CODE_DIGITS:06d}"
+    return f"{(int(digits) + by) % 10**pairing.CODE_DIGITS:0{pairing.CODE_DIGITS}d}"
 
 
 def test_a_wrong_code_pairs_nobody(stranger, sharing):
@@ -246,33 +248,49 @@ def test_a_new_code_ends_the_one_before(pairs):
 def test_codes_are_spread_over_all_digits(pairs):
     codes = {pairs.new_code().digits for _ in range(300)}
     assert len(codes) > 290
-    assert all(re.fullmatch(r"\d{6}", c) for c in codes)
+    assert all(re.fullmatch(r"\d{9}", c) for c in codes)
     assert {c[0] for c in codes} == set("0123456789")
 
 
-def test_five_wrong_tries_end_a_code_and_only_the_player_makes_the_next(stranger, sharing, app):
+def test_wrong_codes_of_a_stranger_do_not_keep_the_player_out(stranger, sharing, app):
+    """Ten of them did, and five ended the code."""
     sharing.address, sharing.port = ADDRESS, 8438  # as if it listened
     digits = sharing.pairing.new_code().digits
-    for n in range(pairing.WRONG_MOST):
-        stranger.post("/pair", data={"code": wrong(digits, n + 1)})
-    assert stranger.post("/pair", data={"code": digits}).status_code == 422
+    for n in range(30):
+        assert stranger.post("/pair", data={"code": wrong(digits, n + 1)}).status_code == 422
     own = TestClient(app, base_url="http://localhost")
-    assert "Somebody typed wrong codes" in own.get("/share").text
+    assert "30 wrong codes came in so far; yours still works" in own.get("/share").text
+    assert stranger.post("/pair", data={"code": digits}).status_code == 303
+
+
+def test_while_codes_are_guessed_only_the_player_makes_the_next(sharing, app, hands):
+    sharing.address, sharing.port = ADDRESS, 8438
+    digits = sharing.pairing.new_code().digits
+    for n in range(pairing.WRONG_MANY):
+        with pytest.raises(InputError):
+            sharing.pairing.pair(wrong(digits, n + 1), "tablet")
+    hands.pass_by(minutes=6)
+    own = TestClient(app, base_url="http://localhost")
+    assert "no new code is made by itself" in own.get("/share").text
     assert sharing.pairing.code is None
     own.post("/share/code")
-    assert stranger.post("/pair", data={"code": sharing.pairing.code.digits}).status_code == 303
+    assert sharing.pairing.knows(sharing.pairing.pair(sharing.pairing.code.digits, "tablet"))
 
 
-def test_ten_tries_a_minute_are_enough(pairs, hands):
-    for n in range(pairing.TRIES_A_MINUTE):
-        if n % 4 == 0:
-            digits = pairs.new_code().digits
+def test_the_chance_of_guessing_is_what_the_page_on_security_says(pairs):
+    """Wrong codes wait in one line, so that many senders guess no faster than one."""
+    tries = pairing.CODE_LIFE.total_seconds() / pairing.WRONG_PAUSE_S
+    assert tries / 10**pairing.CODE_DIGITS <= 6e-6
+    digits = pairs.new_code().digits
+
+    def guess(n):
         with pytest.raises(InputError):
-            pairs.pair(wrong(digits), "tablet")
-    with pytest.raises(BusyError, match="Too many tries"):
-        pairs.pair(digits, "tablet")
-    hands.pass_by(seconds=61)
-    assert pairs.knows(pairs.pair(digits, "tablet"))
+            pairs.pair(wrong(digits, n), "tablet")
+
+    began = time.monotonic()
+    with ThreadPoolExecutor(8) as many:
+        list(many.map(guess, range(1, 9)))
+    assert time.monotonic() - began >= 8 * pairing.WRONG_PAUSE_S
 
 
 def test_forgetting_works_at_the_next_request(app, paired):

@@ -47,7 +47,7 @@ def _own_page(sharing: Sharing) -> dict[str, object]:
     from coldtake.web.sharing import addresses, listener
 
     pairing = sharing.pairing
-    if sharing.on and not pairing.device and not pairing.code and not pairing.guessed:
+    if sharing.on and not pairing.device and not pairing.code and not pairing.guessed_at:
         pairing.new_code()
     code = pairing.code if sharing.on else None
     picture, size = picture_of(f"{sharing.url}/pair#{code.digits}") if code else ("", 0)
@@ -57,6 +57,7 @@ def _own_page(sharing: Sharing) -> dict[str, object]:
         "code": code,
         "until": code.until.astimezone() if code else None,
         "device": pairing.device,
+        "wrong": pairing.wrong,
         "picture": picture,
         "size": size,
         "fingerprint": sharing.authority.fingerprint if sharing.on else "",

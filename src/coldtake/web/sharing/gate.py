@@ -64,8 +64,8 @@ READING = ("GET", "HEAD")
 NOT_PAIRED = ColdtakeError(
     "This device is not paired.", remedy="Look at the computer: “Tablet on the stand” shows how."
 )
-STRANGER_MOST = 200  # bytes; a code is six digits, and nobody unknown sends more
-TOO_MUCH = ColdtakeError("A code has six digits.", remedy="Type those that the computer shows.")
+STRANGER_MOST = 200  # bytes; a code is nine digits, and nobody unknown sends more
+TOO_MUCH = ColdtakeError("A code has nine digits.", remedy="Type those that the computer shows.")
 NOT_HERE = ColdtakeError("That is done on the computer.", remedy="Nothing was changed.")
 
 

@@ -1,10 +1,14 @@
 """The code that is shown and the one device that is paired.
 
-A code has six digits, works once, for `CODE_LIFE`, and dies after `WRONG_MOST` wrong tries; a
-guess succeeds at most five times in a million codes. What a device keeps is 256 random bits; here
-only their SHA-256 is kept, which needs no salt because nobody can guess the original. The device
-is a matter of this machine, not of practice: it lies beside the certificate, not in the log, and
-leaves with no archive.
+A code has nine digits, lives for `CODE_LIFE` and works once. Wrong tries do not end it, or a
+stranger in the network could keep the player's own tablet out; they are answered one after another,
+each after `WRONG_PAUSE_S`, whoever sends them. So at most 6,000 wrong ones fit into a code's life,
+and guessing without pause succeeds at most six times in a million codes. After `WRONG_MANY` no
+further code is made by itself: each chance of a guess is one that the player gave.
+
+What a device keeps is 256 random bits; here only their SHA-256 is kept, which needs no salt because
+nobody can guess the original. The device is a matter of this machine, not of practice: it lies
+beside the certificate, not in the log, and leaves with no archive.
 """
 
 import hashlib
@@ -12,13 +16,14 @@ import hmac
 import re
 import secrets
 import threading
+import time
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
 
 import msgspec
 
-from coldtake.errors import BusyError, InputError, StoreError
+from coldtake.errors import InputError, StoreError
 from coldtake.web.sharing.files import (
     private_folder,
     read_private,
@@ -26,11 +31,10 @@ from coldtake.web.sharing.files import (
     write_private,
 )
 
-CODE_DIGITS = 6
+CODE_DIGITS = 9
 CODE_LIFE = timedelta(minutes=5)
-WRONG_MOST = 5
-TRIES_A_MINUTE = 10
-_MINUTE = timedelta(minutes=1)
+WRONG_PAUSE_S = 0.05
+WRONG_MANY = 20
 _FILE = "device.json"
 
 
@@ -50,8 +54,8 @@ class Code(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def spaced(self) -> str:
-        """Two groups of three digits, easier to read across a room."""
-        return f"{self.digits[:3]} {self.digits[3:]}"
+        """Three groups of three digits, easier to read across a room."""
+        return " ".join(self.digits[at : at + 3] for at in range(0, CODE_DIGITS, 3))
 
 
 class Pairing:
@@ -62,8 +66,7 @@ class Pairing:
         self._now = now
         self._lock = threading.Lock()
         self._code: Code | None = None
-        self._wrong = 0
-        self._tries: list[datetime] = []
+        self.wrong = 0  # codes that did not work, since the last was made
         self._device = self._read()
 
     @property
@@ -78,16 +81,16 @@ class Pairing:
         return code if code and self._now() < code.until else None
 
     @property
-    def guessed(self) -> bool:
-        """True when wrong tries ended the last code; only the player makes the next."""
-        return self._wrong >= WRONG_MOST
+    def guessed_at(self) -> bool:
+        """True when somebody tries codes; then only the player makes the next one."""
+        return self.wrong >= WRONG_MANY
 
     def new_code(self) -> Code:
         """Make a fresh code; the one before stops working."""
         digits = f"{secrets.randbelow(10**CODE_DIGITS):0{CODE_DIGITS}d}"
         with self._lock:
             self._code = Code(digits=digits, until=self._now() + CODE_LIFE)
-            self._wrong = 0
+            self.wrong = 0
         return self._code
 
     def drop_code(self) -> None:
@@ -98,10 +101,9 @@ class Pairing:
     def pair(self, typed: str, name: str) -> str:
         """Pair a device by the code shown; return its secret. The device before is forgotten.
 
-        Raises InputError for a code that does not work, BusyError after too many tries.
+        Raises InputError for a code that does not work, after a pause.
         """
         with self._lock:
-            self._count_try()
             self._check(typed)
             self._code = None
             secret = secrets.token_urlsafe(32)
@@ -122,21 +124,13 @@ class Pairing:
             self._device = None
             remove_private(self._folder / _FILE)
 
-    def _count_try(self) -> None:
-        now = self._now()
-        self._tries = [t for t in self._tries if now - t < _MINUTE]
-        if len(self._tries) >= TRIES_A_MINUTE:
-            raise BusyError("Too many tries.", remedy="Wait a minute, then type the code again.")
-        self._tries.append(now)
-
     def _check(self, typed: str) -> None:
         digits = "".join(typed.split())
         code = self.code
         if code and hmac.compare_digest(digits.encode(), code.digits.encode()):
             return
-        self._wrong += 1
-        if self._wrong >= WRONG_MOST:
-            self._code = None
+        self.wrong += 1
+        time.sleep(WRONG_PAUSE_S)  # with the lock held: whoever sends them, they wait in one line
         raise InputError(
             "This code does not work.",
             where="code",

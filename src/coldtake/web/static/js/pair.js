@@ -3,9 +3,9 @@
 // where the browser trusts the certificate: so the page knows whether that has to come first.
 
 const code = /** @type {HTMLInputElement | null} */ (document.getElementById("code"));
-const scanned = /^#(\d{6})$/.exec(location.hash);
+const scanned = /^#(\d{3})(\d{3})(\d{3})$/.exec(location.hash);
 if (code && scanned) {
-  code.value = `${scanned[1].slice(0, 3)} ${scanned[1].slice(3)}`;
+  code.value = scanned.slice(1).join(" ");
   history.replaceState(null, "", location.pathname);
 }
 void show(await trusted());
