@@ -44,6 +44,11 @@ from coldtake.domain.criterion import (
         ),
         ([ConditionsTest(stated=("from memory", "standing"))], Times(), "From memory, standing?"),
         ([OwnQuestionTest(question="does it swing?")], Times(), "Does it swing?"),
+        (
+            [NotesTest(), OwnQuestionTest(question="does it swing"), NoStopsTest()],
+            Times(wanted=2),
+            "Every note right, without stopping? Does it swing - 2 times in a row?",
+        ),
     ],
 )
 def test_the_question(tests, times, words):

@@ -112,7 +112,7 @@ def test_lines_read_back_with_their_chords(name):
         lambda c: held(c, guide_tones(c, low, high)[0]),
         lambda c: arpeggios(c, low, high),
     ):
-        passage = read_passage(changes_abc(written, "Line", notes, instrument, 120), "abc")
+        passage = read_passage(changes_abc(written, "Line", notes, instrument), "abc")
         assert len(passage.bars) == concert.bars == 10
         assert all(low <= n.written_pitch <= high for n in passage.notes)
         assert all(abs(b.length_beats - 4) < 1e-6 for b in passage.bars)

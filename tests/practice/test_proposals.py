@@ -14,9 +14,11 @@ from coldtake.domain.events import PassageKept, StepKept
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import PassageRef
 from coldtake.errors import InputError, NotFoundError, RuleError
+from coldtake.music.instruments import INSTRUMENTS
 from coldtake.music.keys import KeyOrder
 from coldtake.music.sounding import schedule
 from coldtake.practice.proposals import own
+from coldtake.practice.proposals import piece as piece_words
 from coldtake.practice.proposals.asks import (
     STEPS_MOST,
     IntonationAsk,
@@ -198,7 +200,7 @@ def test_repeats_are_said_and_not_worked_on_twice(services, topic):
 def test_several_notes_at_once_are_said(services, topic):
     abc = "X:1\nM:4/4\nL:1/4\nK:C\n[CEG]4|[DFA]4|\n"
     proposal = checked(services, topic, PieceAsk(passage_id=kept(services, abc)))
-    assert any("answer these steps yourself" in s for s in proposal.rests_on)
+    assert piece_words.SEVERAL_AT_ONCE in proposal.rests_on
 
 
 # Technique
@@ -219,8 +221,52 @@ def test_what_is_asked_of_each_kind_of_pattern(services, topic):
     by_title = {s.title: question(s.criterion) for s in proposal.steps}
     assert any("in tune within" in q for t, q in by_title.items() if "long tones" in t)
     assert any("within 50 ms" in q for t, q in by_title.items() if "one note" in t)
-    assert all("even within" in q for t, q in by_title.items() if t.startswith("C major at"))
+    plain = [q for t, q in by_title.items() if t.startswith("C major, 2 octaves")]
+    assert plain
+    assert all("even within" in q for q in plain)
     assert any(isinstance(t, TuneTest) for s in proposal.steps for t in s.criterion.tests)
+
+
+@pytest.mark.parametrize(
+    ("instrument", "key", "asked", "ends"),
+    [  # of the usual ranges and, where octaves are asked for, of the published ones
+        ("viola", "C", 3, ("C3", "C6")),
+        ("viola", "Eb", 3, ("E♭3", "E♭5")),
+        ("violin", "G", 3, ("G3", "G6")),
+        ("cello", "C", 3, ("C2", "C5")),
+        ("piano", "C", 4, ("C3", "C7")),
+        ("flute", "Bb", None, ("B♭4", "B♭6")),
+        ("guitar", "C", None, ("C4", "C6")),  # sounds an octave lower
+        ("double bass", "F", None, ("F2", "F4")),
+        ("trumpet in B♭", "C", None, ("C4", "C5")),
+        ("alto voice", "Eb", None, ("E♭4", "E♭5")),  # the usual range holds no octave of it
+        ("bass voice", "Eb", None, ("E♭3", "E♭4")),
+    ],
+)
+def test_octaves_are_those_asked_for_as_far_as_the_instrument_reaches(
+    services, topic, instrument, key, asked, ends
+):
+    ask = TechniqueAsk(instrument=instrument, keys=(key,), octaves=asked)
+    proposal = checked(services, topic, ask)
+    notes = services.pile.exercise_passage(proposal.steps[0]).notes
+    low, high = (end(notes, key=lambda n: n.written_pitch) for end in (min, max))
+    assert (low.name, high.name) == ends
+    found = (high.written_pitch - low.written_pitch) // 12
+    assert f", {found} octave" in proposal.steps[0].title
+    fewer = any("do not fit in every key" in s for s in proposal.rests_on)
+    assert fewer is (asked is not None and found < asked)
+
+
+def test_every_voice_can_sing_every_major_scale(services, topic):
+    for name in (n for n in INSTRUMENTS if n.endswith("voice")):
+        assert len(services.pile.propose_steps(topic.id, TechniqueAsk(instrument=name)).steps) == 13
+
+
+def test_high_bars_change_the_clef_where_ledger_lines_would_pile_up(services, topic):
+    for instrument, clef in (("viola", "treble"), ("cello", "tenor"), ("flute", None)):
+        ask = TechniqueAsk(instrument=instrument, keys=("C",), octaves=3)
+        [passage] = services.pile.propose_steps(topic.id, ask).passages
+        assert (f"[K:clef={clef}]" in passage.text) is (clef is not None)
 
 
 def test_twelve_keys_come_in_their_order_and_then_in_a_row(services, topic):
@@ -240,33 +286,138 @@ def test_too_many_steps_at_once(services, topic):
 # A tune
 
 
+BLUES = "F7 | Bb7 | F7 | Cm7 F7 | Bb7 | % | F7 | D7 | Gm7 | C7 | F7 D7 | Gm7 C7"
+
+
+def by_title(proposal):
+    return {s.title: s for s in proposal.steps}
+
+
 def test_a_tune_from_its_page(services, topic):
     proposal = checked(services, topic, TuneAsk(passage_id=kept(services, TUNE)))
-    names = titles(proposal)
-    assert names[0].startswith("Melody at")
-    assert [n.split(" at ")[0] for n in names[2:6]] == [
+    names = [n.split(" at quarter")[0] for n in titles(proposal)]
+    assert list(dict.fromkeys(names)) == [
+        "Melody",
+        "One chorus without stopping",
         "Roots",
         "Guide tones from the third",
         "Guide tones from the seventh",
         "Arpeggios",
-    ]
-    assert [n.split(" at ")[0] for n in names[6:9]] == [
         "The scale of each chord",
         "Thirds, enclosed from above and below",
         "One motif through the changes: 1, 2, 3, 5",
-    ]
-    assert names[9:] == [
-        "One chorus without stopping",
         "One chorus, each change met by its third or seventh",
         "Two choruses without stopping, click on 2 and 4",
         "One chorus in F major",
         "One chorus in B♭ major",
         "One chorus in E♭ major",
     ]
-    assert proposal.steps[11].exercise.click.on_beats == (2, 4)
-    assert all(s.criterion.changes for s in proposal.steps[9:])
+    choruses = [s for s in proposal.steps if "chorus" in s.title]
+    assert all(s.criterion.changes for s in choruses)
+    assert [s.exercise.click.on_beats for s in choruses if s.title.startswith("Two")] == [(2, 4)]
     assert "Not readable, and passed over: oops." in proposal.rests_on
-    assert "Dm7: D dorian" in proposal.steps[10].exercise.words
+    assert "Dm7: D dorian" in choruses[0].exercise.words
+
+
+def test_a_blues_in_f_is_written_with_one_flat_and_its_keys_begin_there(services, topic):
+    """One flat, and E flat before the note where F7 needs it (common practice, no source)."""
+    proposal = checked(services, topic, TuneAsk(changes=BLUES, other_keys=3))
+    passages = [services.pile.exercise_passage(s) for s in proposal.steps]
+    keys = [
+        (s.exercise.key, p.bars[0].key_fifths)
+        for s, p in zip(proposal.steps, passages, strict=True)
+    ]
+    assert list(dict.fromkeys(keys)) == [
+        ("F major", -1), ("B♭ major", -2), ("E♭ major", -3), ("A♭ major", -4),
+    ]  # fmt: skip
+    assert "Keys in order: F, then B♭, E♭, A♭ (round the circle of fourths)." in proposal.rests_on
+    arpeggios = passages[titles(proposal).index("Arpeggios at quarter = 60")]
+    assert [n.name for n in arpeggios.notes[:4]] == ["F4", "A4", "C5", "E♭5"]
+
+
+def test_a_minor_blues_goes_through_minor_keys(services, topic):
+    minor = "Cm7 | % | % | % | Fm7 | % | Cm7 | % | Ab7 | G7 | Cm7 | G7"
+    proposal = checked(services, topic, TuneAsk(changes=minor, other_keys=2))
+    keys = dict.fromkeys(s.exercise.key for s in proposal.steps)
+    assert list(keys) == ["C minor", "F minor", "B♭ minor"]
+
+
+def test_the_player_can_say_the_key(services, topic):
+    ask = TuneAsk(changes="Dm7 | % | Ebm7 | Dm7", key="D dorian", other_keys=1)
+    proposal = checked(services, topic, ask)
+    assert {s.exercise.key for s in proposal.steps} == {"D dorian", "G dorian"}
+    assert services.pile.exercise_passage(proposal.steps[0]).bars[0].key_fifths == 0
+    assert "The key D dorian you gave." in proposal.rests_on
+
+
+def test_improvising_waits_for_nothing_and_starts_at_the_clean_tempo(services, topic):
+    ask = TuneAsk(passage_id=kept(services, TUNE), clean_bpm=66)
+    steps = by_title(checked(services, topic, ask))
+    first = steps["One chorus without stopping at quarter = 66"]
+    assert (first.needs, first.exercise.tempo_bpm) == ((), 66)
+    assert steps["One chorus without stopping at quarter = 132"].needs == (first.id,)
+    met = steps["One chorus, each change met by its third or seventh at quarter = 66"]
+    waits = {s.title for s in steps.values() if s.id in met.needs}
+    assert waits == {
+        first.title,
+        "Guide tones from the third at quarter = 132",
+        "Guide tones from the seventh at quarter = 132",
+    }
+
+
+CLEAN, GOAL = 63.0, 96.0
+WITH_CLEAN = {
+    "piece": lambda services: PieceAsk(
+        passage_id=kept(services, PIECE), clean_bpm=CLEAN, goal_bpm=GOAL
+    ),
+    "technique": lambda _: TechniqueAsk(clean_bpm=CLEAN, goal_bpm=GOAL),
+    "tune": lambda _: TuneAsk(changes=BLUES, clean_bpm=CLEAN, goal_bpm=GOAL),
+    "rhythm": lambda _: RhythmAsk(clean_bpm=CLEAN, goal_bpm=GOAL),
+    "silent click": lambda _: RhythmAsk(parts=("silent click",), clean_bpm=CLEAN, goal_bpm=GOAL),
+}
+
+
+@pytest.mark.parametrize("kind", WITH_CLEAN)
+def test_the_clean_tempo_that_was_typed_is_where_every_kind_of_work_begins(services, topic, kind):
+    proposal = checked(services, topic, WITH_CLEAN[kind](services))
+    first = proposal.steps[0]
+    marks = [t.mark for t in first.criterion.tests if isinstance(t, TempoTest)]
+    assert (first.exercise.tempo_bpm, marks) == (CLEAN, [CLEAN])
+    assert first.needs == ()
+    assert max(s.exercise.tempo_bpm for s in proposal.steps) == GOAL
+
+
+def test_a_clean_tempo_beside_the_metronome_marks_is_kept_as_it_is(services, topic):
+    proposal = checked(services, topic, TechniqueAsk(keys=("C",), clean_bpm=70, goal_bpm=80))
+    assert [s.exercise.tempo_bpm for s in proposal.steps] == [70, 80]
+    assert proposal.steps[-1].exercise.words == "By the marks: 70, 72, 76, 80"
+
+
+def test_too_many_slow_steps_are_left_out_and_that_is_said(services, topic):
+    ask = TechniqueAsk(rules=("scale", "thirds", "arpeggio"), clean_bpm=CLEAN)
+    proposal = checked(services, topic, ask)
+    assert {s.exercise.tempo_bpm for s in proposal.steps} == {96}
+    assert any("more than 72 steps" in s for s in proposal.rests_on)
+
+
+@pytest.mark.parametrize("name", [n for n in ASKS if "reading" not in n and "lines" not in n])
+def test_one_exercise_has_one_tempo(services, topic, name):
+    """Notation made for a step names none: the step's is the only one."""
+    proposal = services.pile.propose_steps(topic.id, ASKS[name])
+    assert not any("\nQ:" in passage.text for passage in proposal.passages)
+
+
+def test_twelve_bars_for_a_b_flat_instrument_written_and_sounding(services, topic):
+    """Concert B flat is written C for the trumpet in B flat (a fact of its notation)."""
+    blues = "Bb7 | Eb7 | Bb7 | % | Eb7 | % | Bb7 | % | F7 | Eb7 | Bb7 | F7"
+    ask = TuneAsk(changes=blues, concert=True, instrument="trumpet in B♭", other_keys=1)
+    proposal = checked(services, topic, ask)
+    first = services.pile.exercise_passage(proposal.steps[0])
+    assert [h.symbol for h in first.harmonies][:2] == ["C7", "F7"]
+    assert (proposal.steps[0].exercise.key, first.bars[0].key_fifths) == ("C major", 0)
+    assert (first.notes[0].name[0], first.notes[0].pitch % 12) == ("C", 10)
+    assert proposal.steps[-1].exercise.key == "F major"
+    assert any("C major on the page sounds B♭ major" in s for s in proposal.rests_on)
 
 
 def test_concert_changes_are_written_for_the_instrument(services, topic):
@@ -389,6 +540,18 @@ def test_three_against_two_and_a_click_that_falls_silent(services, topic):
     assert [n.onset_beats for n in both.notes[:4]] == [0, 1, 1.5, 2]
     silent = [s.exercise.click for s in proposal.steps if s.title.startswith("Click")]
     assert [(c.bars_on, c.bars_off) for c in silent] == [(2, 2), (1, 3), (1, 7)]
+
+
+def test_compound_beats_are_whole_numbers_of_the_metronome(services, topic):
+    ask = RhythmAsk(compound=True, goal_bpm=80.0, parts=("subdivisions", "silent click"))
+    proposal = checked(services, topic, ask)
+    assert all(s.title.endswith("dotted quarter = 53") for s in proposal.steps)
+
+
+def test_a_bass_voice_can_work_at_intervals_on_any_tonic(services, topic):
+    for tonic in ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"):
+        ask = IntonationAsk(tonic=tonic, instrument="bass voice")
+        assert len(services.pile.propose_steps(topic.id, ask).steps) == 12
 
 
 def test_four_against_three_is_the_two_rhythms_together(services, topic):

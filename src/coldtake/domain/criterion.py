@@ -278,16 +278,21 @@ def _steady_words(test: SteadinessTest | EvennessTest | NoStopsTest) -> str:
 
 
 def question(criterion: Criterion) -> str:
-    """Say the whole criterion as one question answered yes or no."""
-    body = ", ".join(words_of(t) for t in criterion.tests)
-    if criterion.rhythm_only:
+    """Say the whole criterion as one question answered yes or no.
+
+    What only the player can answer stands after what is measured, as a question of its own.
+    """
+    own = [words_of(t) for t in criterion.tests if isinstance(t, OwnQuestionTest)]
+    body = ", ".join(words_of(t) for t in criterion.tests if not isinstance(t, OwnQuestionTest))
+    if body and criterion.rhythm_only:
         body = f"the rhythm alone: {body}"
+    asked = [body, *own] if body else own
     times = criterion.times
     if times.among is not None:
-        body += f" - {times.wanted} of {times.among} times"
+        asked[-1] += f" - {times.wanted} of {times.among} times"
     elif times.wanted > 1:
-        body += f" - {times.wanted} times in a row"
-    return body[:1].upper() + body[1:] + "?"
+        asked[-1] += f" - {times.wanted} times in a row"
+    return " ".join(words[:1].upper() + words[1:] + "?" for words in asked)
 
 
 def passed(times: Times, answers: tuple[bool, ...]) -> bool:

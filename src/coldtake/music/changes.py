@@ -66,10 +66,13 @@ def played(spans: Sequence[Span]) -> list[tuple[Chord, Fraction]]:
     return [(span.chord, span.beats) for span in spans]
 
 
-def changes_of(passage: Passage) -> tuple[Changes | None, tuple[str, ...]]:
+def changes_of(passage: Passage, key: Key | None = None) -> tuple[Changes | None, tuple[str, ...]]:
     """The changes on a page, chords as written there, and the symbols that could not be read.
 
-    None when the page has no readable chord symbol. Beats before the first symbol are N.C.
+    key : where the player names it, else one that the page's signature can stand for
+
+    The changes are None when the page has no readable chord symbol. Beats before the first one are
+    N.C.
     """
     marks: list[tuple[Fraction, Chord]] = []
     unread: list[str] = []
@@ -88,7 +91,7 @@ def changes_of(passage: Passage) -> tuple[Changes | None, tuple[str, ...]]:
     edges = [*(onset for onset, _ in marks[1:]), end]
     spans = [Span(c, o, e - o) for (o, c), e in zip(marks, edges, strict=True) if e > o]
     full = max(passage.bars[:2], key=lambda bar: bar.length_beats)
-    key = harmonic_key(played(spans), full.key_fifths)
+    key = key or harmonic_key(played(spans), full.key_fifths)
     return Changes(tuple(spans), full.metre, key), tuple(dict.fromkeys(unread))
 
 
@@ -221,15 +224,7 @@ def changes_abc(
     title: str,
     notes: Callable[[Changes], Sequence[Written]],
     instrument: Instrument,
-    tempo_bpm: float | None = None,
 ) -> str:
     """A line through changes as ABC, written for the instrument, with the chords above it."""
-    page = Page(
-        title,
-        changes.key,
-        changes.metre,
-        tempo_bpm,
-        clef=instrument.clef,
-        sounds=instrument.sounds,
-    )
+    page = Page(title, changes.key, changes.metre, clefs=instrument.clefs, sounds=instrument.sounds)
     return abc_text(page, notes(changes))

@@ -18,13 +18,23 @@ _OCTAVE = Interval(7, 12)
 
 @dataclass(frozen=True, slots=True)
 class Instrument:
-    """sounds : interval from the written to the sounding note; low, high : written MIDI numbers."""
+    """One instrument's notation and range.
+
+    sounds : interval from the written to the sounding note; low, high : written MIDI numbers
+    other_clef : where its own would need many ledger lines
+    """
 
     name: str
     sounds: Interval
     clef: str
     low: int
     high: int
+    other_clef: str = ""
+
+    @property
+    def clefs(self) -> tuple[str, ...]:
+        """The clefs it is written in, its own first."""
+        return (self.clef, self.other_clef) if self.other_clef else (self.clef,)
 
     @property
     def widest(self) -> tuple[int, int] | None:
@@ -42,30 +52,36 @@ class Instrument:
         """The key that sounds when this instrument reads a key."""
         return written.moved(self.sounds)
 
+    def sounds_as(self, written: Key) -> str:
+        """What a written key sounds, in words: another key, or the same an octave away."""
+        if self.sounds.semitones % 12:
+            return f"{written} on the page sounds {self.concert_key(written)}"
+        return f"it sounds an octave {'lower' if self.sounds.semitones < 0 else 'higher'}"
+
 
 def _below(steps: int, semitones: int) -> Interval:
     return Interval(-steps, -semitones)
 
 
 _ALL = (
-    Instrument("violin", UNISON, "treble", 55, 88),
-    Instrument("viola", UNISON, "alto", 48, 81),
-    Instrument("cello", UNISON, "bass", 36, 69),
-    Instrument("double bass", _below(7, 12), "bass", 40, 67),
-    Instrument("guitar", _below(7, 12), "treble", 52, 83),
+    Instrument("violin", UNISON, "treble", 55, 91),
+    Instrument("viola", UNISON, "alto", 48, 84, "treble"),
+    Instrument("cello", UNISON, "bass", 36, 72, "tenor"),
+    Instrument("double bass", _below(7, 12), "bass", 40, 67, "tenor"),
+    Instrument("guitar", _below(7, 12), "treble", 52, 88),
     Instrument("bass guitar", _below(7, 12), "bass", 40, 67),
-    Instrument("piano", UNISON, "treble", 36, 96),
+    Instrument("piano", UNISON, "treble", 55, 96, "bass"),  # the right hand's line
     Instrument("piccolo", _OCTAVE, "treble", 62, 91),
-    Instrument("flute", UNISON, "treble", 60, 93),
+    Instrument("flute", UNISON, "treble", 60, 95),
     Instrument("descant recorder", _OCTAVE, "treble", 60, 86),
     Instrument("treble recorder", UNISON, "treble", 65, 91),
-    Instrument("oboe", UNISON, "treble", 60, 86),
+    Instrument("oboe", UNISON, "treble", 58, 86),
     Instrument("english horn in F", _below(4, 7), "treble", 60, 84),
-    Instrument("clarinet in B♭", _below(1, 2), "treble", 52, 86),
-    Instrument("clarinet in A", _below(2, 3), "treble", 52, 86),
+    Instrument("clarinet in B♭", _below(1, 2), "treble", 52, 89),
+    Instrument("clarinet in A", _below(2, 3), "treble", 52, 89),
     Instrument("clarinet in E♭", Interval(2, 3), "treble", 52, 84),
     Instrument("bass clarinet in B♭", _below(8, 14), "treble", 52, 79),
-    Instrument("bassoon", UNISON, "bass", 34, 67),
+    Instrument("bassoon", UNISON, "bass", 34, 67, "tenor"),
     Instrument("soprano saxophone in B♭", _below(1, 2), "treble", 58, 86),
     Instrument("alto saxophone in E♭", _below(5, 9), "treble", 58, 89),
     Instrument("tenor saxophone in B♭", _below(8, 14), "treble", 58, 89),
@@ -73,7 +89,7 @@ _ALL = (
     Instrument("horn in F", _below(4, 7), "treble", 54, 79),
     Instrument("trumpet in B♭", _below(1, 2), "treble", 54, 82),
     Instrument("trumpet in C", UNISON, "treble", 54, 82),
-    Instrument("trombone", UNISON, "bass", 40, 67),
+    Instrument("trombone", UNISON, "bass", 40, 67, "tenor"),
     Instrument("tuba", UNISON, "bass", 29, 57),
     Instrument("soprano voice", UNISON, "treble", 60, 81),
     Instrument("mezzo-soprano voice", UNISON, "treble", 57, 77),

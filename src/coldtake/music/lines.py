@@ -71,8 +71,10 @@ def enclosures(changes: Changes, low: int, high: int) -> list[Written]:
     spans = changes.spans
     targets: list[Pitch | None] = []
     for span in spans:
-        before = next((p.midi for p in reversed(targets) if p is not None), (low + high) / 2)
-        targets.append(_target(span.chord, before, low + 1, high - 2))
+        middle = (low + high) / 2
+        before = next((p.midi for p in reversed(targets) if p is not None), middle)
+        near = (before + middle) / 2  # nearest motion alone would wander out of the middle
+        targets.append(_target(span.chord, near, low + 1, high - 2))
     notes: list[Written] = []
     for i, span in enumerate(spans):
         after = i + 1 if i + 1 < len(spans) else 0

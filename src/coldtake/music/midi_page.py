@@ -134,7 +134,7 @@ class _Writer:
         low = pitches[len(pitches) // 2] < _BASS_BELOW
         unit = Fraction(4, first[1])
         tempo = played.bpm if played.tempi else None
-        self.page = Page(title, key, first, tempo, max(unit, Fraction(1)), _clef(low=low))
+        self.page = Page(title, key, first, tempo, max(unit, Fraction(1)), (_clef(low=low),))
         self.result, self.key, self.pick_up = result, key, pick_up
         self.past = 0  # chords that lie before the bar that is written
         self.changes = {beat: m for beat, m in metres if beat > 0}

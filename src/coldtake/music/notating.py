@@ -9,11 +9,20 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from coldtake.music.keys import Key
-from coldtake.music.tones import UNISON, Interval, Pitch
+from coldtake.music.tones import LETTERS, UNISON, Interval, Pitch
 
 _UNIT = Fraction(1, 2)  # L:1/8, in quarters
 _ACCIDENTALS = {-2: "__", -1: "_", 0: "=", 1: "^", 2: "^^"}
 _BARS_IN_LINE = 4
+_LEDGER_LINES_MOST = 3  # beyond, another clef is easier to read (common practice, no source)
+# Place of the lowest line, in letters above C of octave 0: E4, F3, D3, G2.
+_LOWEST_LINE = {"treble": 30, "alto": 24, "tenor": 22, "bass": 18}
+
+
+def beat_of(metre: tuple[int, int]) -> Fraction:
+    """Quarters in a beat of a metre: a dotted quarter in compound ones."""
+    compound = metre[1] == 8 and metre[0] % 3 == 0
+    return Fraction(3, 2) if compound else Fraction(4, metre[1])
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +63,7 @@ class Page:
     """What stands before the notes.
 
     metre : beats and their unit; tempo_bpm : quarters a minute; beam : quarters beamed together
+    clefs : the usual one, then one for bars that it would set on many ledger lines
     sounds : interval from written to sounding notes
     """
 
@@ -62,7 +72,7 @@ class Page:
     metre: tuple[int, int] = (4, 4)
     tempo_bpm: float | None = None
     beam: Fraction = Fraction(1)
-    clef: str = "treble"
+    clefs: tuple[str, ...] = ("treble",)
     sounds: Interval = UNISON
 
     @property
@@ -72,14 +82,15 @@ class Page:
 
     @property
     def beat(self) -> Fraction:
-        """Quarters in a beat: a dotted quarter in compound metres."""
-        compound = self.metre[1] == 8 and self.metre[0] % 3 == 0
-        return Fraction(3, 2) if compound else Fraction(4, self.metre[1])
+        """Quarters in a beat."""
+        return beat_of(self.metre)
 
 
 def abc_text(page: Page, notes: Sequence[Written]) -> str:
     """The whole tune; notes that pass a bar line are tied over it. `notes` fill whole bars."""
-    bars = [_Bar(page).text(bar) for bar in _in_bars(notes, page.bar)]
+    parts = _in_bars(notes, page.bar)
+    signs = _clef_signs(page, [[part.note for part in bar] for bar in parts])
+    bars = [sign + _Bar(page).text(bar) for sign, bar in zip(signs, parts, strict=True)]
     lines = [
         " | ".join(bars[start : start + _BARS_IN_LINE])
         for start in range(0, len(bars), _BARS_IN_LINE)
@@ -91,9 +102,10 @@ def bars_text(page: Page, bars: Sequence[tuple[tuple[int, int], Sequence[Written
     """The whole tune from bars that are cut already, each with its metre; ties are the caller's."""
     found = []
     metre = page.metre
-    for own, notes in bars:
+    clefs = _clef_signs(page, [notes for _, notes in bars])
+    for clef, (own, notes) in zip(clefs, bars, strict=True):
         now = replace(page, metre=own)
-        sign = "" if own == metre else f"[M:{own[0]}/{own[1]}]"
+        sign = clef + ("" if own == metre else f"[M:{own[0]}/{own[1]}]")
         metre = own
         parts, at = [], Fraction(0)
         for note in notes:
@@ -104,6 +116,33 @@ def bars_text(page: Page, bars: Sequence[tuple[tuple[int, int], Sequence[Written
     return _header(page) + " |\n".join(lines) + " |]\n"
 
 
+def _clef_signs(page: Page, bars: Sequence[Sequence[Written]]) -> list[str]:
+    """What stands before each bar: a change of clef, or nothing."""
+    now, found = page.clefs[0], []
+    for bar in bars:
+        pitches = [pitch for note in bar if note.pitch for pitch in (note.pitch, *note.others)]
+        clef = clef_for(pitches, page.clefs)
+        found.append("" if clef == now else f"[K:clef={clef}]")
+        now = clef
+    return found
+
+
+def clef_for(pitches: Sequence[Pitch], clefs: Sequence[str]) -> str:
+    """The first clef that sets some pitches with few ledger lines, else the one with fewest."""
+
+    def most(clef: str) -> int:
+        return max((_ledger_lines(pitch, clef) for pitch in pitches), default=0)
+
+    fits = (clef for clef in clefs if most(clef) <= _LEDGER_LINES_MOST)
+    return next(fits, min(clefs, key=most))
+
+
+def _ledger_lines(pitch: Pitch, clef: str) -> int:
+    place = 7 * pitch.octave + LETTERS.index(pitch.tone.letter)
+    low = _LOWEST_LINE[clef]
+    return max((place - low - 8) // 2, (low - place) // 2, 0)
+
+
 def _header(page: Page) -> str:
     title = " ".join(page.title.replace("%", " ").split())
     lines = ["X:1", f"T:{title}", f"M:{page.metre[0]}/{page.metre[1]}", "L:1/8"]
@@ -112,7 +151,7 @@ def _header(page: Page) -> str:
         lines.append(f"Q:{unit.numerator}/{unit.denominator}={page.tempo_bpm / float(page.beat):g}")
     shift = page.sounds.semitones
     transpose = f" transpose={shift}" if shift else ""
-    lines.append(f"K:{page.key.abc} clef={page.clef}{transpose}")
+    lines.append(f"K:{page.key.abc} clef={page.clefs[0]}{transpose}")
     return "\n".join(lines) + "\n"
 
 

@@ -6,7 +6,7 @@ instrument; what sounds follows from its transposition. The rules are common pra
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from coldtake.errors import PassageError
@@ -15,10 +15,11 @@ from coldtake.music.keys import Key, usual
 from coldtake.music.notating import Page, abc_text
 from coldtake.music.rhythms import Rhythm, articulated, rhythm_named, set_to
 from coldtake.music.scales import ladder, scale_named
-from coldtake.music.tones import LETTERS, Pitch, Tone
+from coldtake.music.tones import LETTERS, Pitch, Tone, pitches_of
 
 Rungs = Sequence[Pitch]
 _ONE_NOTE_CELLS = 16
+OCTAVES_MOST = 2  # where nobody asks for more
 _PREFERRED = {0: (0,), 2: (4, 3, 2, 5), 4: (7, 6, 8), 6: (10, 11, 9)}  # semitones, by letters
 
 
@@ -27,8 +28,8 @@ class Pattern:
     """What is asked for.
 
     rule : a name of RULES; tonic : as written; scale : a name of `scales.SCALES`
-    low, high : written MIDI numbers, the instrument's own range where None; octaves : at most
-    tempo_bpm : quarters a minute
+    low, high : written MIDI numbers, the instrument's usual range where None
+    octaves : at most so many, in the usual range; stretched : beyond it, as far as it can reach
     """
 
     rule: str
@@ -38,10 +39,10 @@ class Pattern:
     metre: tuple[int, int] = (4, 4)
     articulation: str = "as it comes"
     instrument: str = "flute"
-    octaves: int = 2
+    octaves: int = OCTAVES_MOST
     low: int | None = None
     high: int | None = None
-    tempo_bpm: float | None = None
+    stretched: bool = False
 
     @property
     def key(self) -> Key:
@@ -89,28 +90,54 @@ def _page(pattern: Pattern, instrument: Instrument, *, eighths: bool) -> Page:
         pattern.title,
         pattern.key,
         pattern.metre,
-        pattern.tempo_bpm,
-        clef=instrument.clef,
+        clefs=instrument.clefs,
         sounds=instrument.sounds,
     )
     half_bars = eighths and pattern.metre == (4, 4)
     beam = Fraction(2) if half_bars else page.beat
-    return Page(page.title, page.key, page.metre, page.tempo_bpm, beam, page.clef, page.sounds)
+    return replace(page, beam=beam)
+
+
+def octaves_of(pattern: Pattern) -> int:
+    """Octaves that a pattern goes through in its range. Raises PassageError."""
+    start, top = _compass(pattern)
+    return (top - start.midi) // 12
 
 
 def _compass(pattern: Pattern) -> tuple[Pitch, int]:
-    """The lowest tonic with an octave above it in the range, and the highest note to use."""
-    instrument = instrument_named(pattern.instrument)
-    low = instrument.low if pattern.low is None else pattern.low
-    high = instrument.high if pattern.high is None else pattern.high
-    tonics = [Pitch(pattern.key.tonic, octave) for octave in range(-1, 10)]
-    start = next((p for p in tonics if low <= p.midi and p.midi + 12 <= high), None)
-    if start is None or pattern.octaves < 1:
+    """The tonic to begin on and the highest note to use.
+
+    Most octaves first, then least outside the usual range, then lowest. Where the usual range does
+    not hold one octave, as in a voice, the pattern is stretched all the same.
+    """
+    low, high = _range(pattern, stretched=False)
+    stretched = pattern.stretched or not pitches_of(pattern.key.tonic, low, high - 12)
+    lowest, highest = _range(pattern, stretched=stretched)
+    starts = pitches_of(pattern.key.tonic, lowest, highest - 12)
+    if not starts or pattern.octaves < 1:
         raise PassageError(
             f"{pattern.title} has no octave within the range.", remedy="Widen the range."
         )
-    octaves = min(pattern.octaves, (high - start.midi) // 12)
-    return start, start.midi + 12 * octaves
+
+    def top(start: Pitch) -> int:
+        return start.midi + 12 * min(pattern.octaves, (highest - start.midi) // 12)
+
+    def ranked(start: Pitch) -> tuple[int, int, int]:
+        outside = max(low - start.midi, 0) + max(top(start) - high, 0)
+        return start.midi - top(start), outside, start.midi
+
+    best = min(starts, key=ranked)
+    return best, top(best)
+
+
+def _range(pattern: Pattern, *, stretched: bool) -> tuple[int, int]:
+    """Lowest and highest written note: the player's own, the usual ones, or as far as it goes."""
+    instrument = instrument_named(pattern.instrument)
+    usual = instrument.low, instrument.high
+    low, high = (instrument.widest or usual) if stretched else usual
+    own_low = min(low, usual[0]) if pattern.low is None else pattern.low
+    own_high = max(high, usual[1]) if pattern.high is None else pattern.high
+    return own_low, own_high
 
 
 def _scale(up: Rungs, down: Rungs) -> tuple[Pitch, ...]:

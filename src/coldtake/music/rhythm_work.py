@@ -11,7 +11,7 @@ from fractions import Fraction
 
 from coldtake.music.instruments import Instrument
 from coldtake.music.keys import C_MAJOR
-from coldtake.music.notating import Page, Written, abc_text
+from coldtake.music.notating import Page, Written, abc_text, beat_of
 from coldtake.music.tones import Pitch, Tone
 
 _NATURALS = "CDEFGAB"
@@ -85,17 +85,15 @@ def one_note(instrument: Instrument) -> Pitch:
     return min(every, key=lambda p: (abs(p.midi - middle), p.midi))
 
 
-def rhythm_abc(line: RhythmLine, instrument: Instrument, bars: int, bpm: float | None) -> str:
+def rhythm_abc(line: RhythmLine, instrument: Instrument, bars: int) -> str:
     """The rhythm repeated over at least so many bars, and a long note, as ABC."""
-    beat = Fraction(3, 2) if line.metre[1] == 8 else Fraction(1)
     page = Page(
         line.name,
         C_MAJOR,
         line.metre,
-        bpm,
-        beat,
-        instrument.clef,
-        instrument.sounds,
+        beam=beat_of(line.metre),
+        clefs=instrument.clefs,
+        sounds=instrument.sounds,
     )
     cell = written(line.words, one_note(instrument))
     length = sum((note.sounds for note in cell), Fraction(0))

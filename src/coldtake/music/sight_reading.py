@@ -108,7 +108,7 @@ def _page(demand: Demand) -> Page:
         demand.metre,
         demand.bpm,
         Fraction(3, 2) if demand.metre[1] == 8 else Fraction(1),
-        instrument.clef,
+        instrument.clefs,
         instrument.sounds,
     )
 

@@ -151,7 +151,7 @@ def _technique(query: Query, ticks: Ticked) -> TechniqueAsk:
         articulations=ticks.articulations,
         instrument=query.get("instrument") or "flute",
         concert=bool(query.get("concert")),
-        octaves=forms.maybe_whole(query.get("octaves", ""), "octaves", 1, 4) or 2,
+        octaves=forms.maybe_whole(query.get("octaves", ""), "octaves", 1, 4),
         low=_note(query, "low"),
         high=_note(query, "high"),
         goal_bpm=_tempo(query, "goal", "goal") or 96.0,
@@ -168,6 +168,7 @@ def _tune(query: Query) -> TuneAsk:
     return TuneAsk(
         passage_id=query.get("passage_id", ""),
         changes=query.get("changes", ""),
+        key=query.get("key", ""),
         metre=_metre(query),
         instrument=query.get("instrument") or "flute",
         concert=bool(query.get("concert")),

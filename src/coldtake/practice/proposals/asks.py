@@ -37,7 +37,8 @@ class TechniqueAsk(Ask, frozen=True, kw_only=True, tag="technique"):
     articulations : names of `music.rhythms.ARTICULATIONS`; none: only `articulation`
     keys : names such as "B♭"; none: the twelve in `order`, shuffled by `seed`
     concert : the keys are as they sound, not as the instrument reads them
-    low, high : written MIDI numbers, the instrument's usual range where None
+    octaves : so many, as far as the instrument reaches; None: up to two within its usual range
+    low, high : written MIDI numbers, the instrument's own range where None
     """
 
     rules: tuple[str, ...] = ("scale",)
@@ -51,7 +52,7 @@ class TechniqueAsk(Ask, frozen=True, kw_only=True, tag="technique"):
     articulations: tuple[str, ...] = ()
     instrument: str = "flute"
     concert: bool = False
-    octaves: Annotated[int, Meta(ge=1, le=4)] = 2
+    octaves: Annotated[int, Meta(ge=1, le=4)] | None = None
     low: Annotated[int, Meta(ge=12, le=120)] | None = None
     high: Annotated[int, Meta(ge=12, le=120)] | None = None
     goal_bpm: Bpm = 96.0
@@ -61,12 +62,14 @@ class TechniqueAsk(Ask, frozen=True, kw_only=True, tag="technique"):
 class TuneAsk(Ask, frozen=True, kw_only=True, tag="tune"):
     """A tune and its changes: notation with chord symbols, or changes typed as on a chart.
 
+    key : of the changes as they are typed or printed; none: the one they suggest
     concert : typed changes are as they sound, not as the instrument reads them
-    other_keys : so many further keys round the circle of fourths
+    other_keys : so many further keys round the circle of fourths from the tune's own
     """
 
     passage_id: str = ""
     changes: str = ""
+    key: str = ""
     other_keys: Annotated[int, Meta(ge=0, le=11)] = 3
     metre: tuple[int, int] = (4, 4)
     instrument: str = "flute"

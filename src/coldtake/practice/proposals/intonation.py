@@ -40,15 +40,16 @@ def propose(topic_id: str, ask: IntonationAsk) -> Proposal:
     laying = Laying(topic_id, ask)
     last = _long_tones(laying, ask, key)
     for name, number in INTERVALS:
-        way = degree(number)
-        if tonic.midi + way.semitones <= instrument.high:
-            last = _interval(laying, ask, instrument, (key, tonic), (name, way), last)
+        last = _interval(laying, ask, instrument, (key, tonic), (name, degree(number)), last)
     return laying.proposal(*_rests_on(ask, key, instrument))
 
 
 def _tonic(key: Key, instrument: Instrument) -> Pitch:
     """The lowest tonic with an octave above it."""
-    own = pitches_of(key.tonic, instrument.low, instrument.high - 12)
+    usual = instrument.low, instrument.high
+    ranges = (usual, instrument.widest or usual)
+    found = (pitches_of(key.tonic, low, high - 12) for low, high in ranges)
+    own = next((pitches for pitches in found if pitches), None)
     if not own:
         raise RuleError(
             f"There is no {key.tonic} with its octave in this range.", remedy="Choose another one."
@@ -57,9 +58,7 @@ def _tonic(key: Key, instrument: Instrument) -> Pitch:
 
 
 def _long_tones(laying: Laying, ask: IntonationAsk, key: Key) -> str:
-    pattern = Pattern(
-        "long tones", key.tonic, instrument=ask.instrument, octaves=1, tempo_bpm=_SLOW_BPM
-    )
+    pattern = Pattern("long tones", key.tonic, instrument=ask.instrument, octaves=1)
     ref, _ = laying.passage(f"{key.tonic} major, long tones", pattern_abc(pattern))
     return laying.step(
         f"Long tones on {key.tonic} major",
@@ -67,6 +66,7 @@ def _long_tones(laying: Laying, ask: IntonationAsk, key: Key) -> str:
         Exercise(
             passage=ref,
             tempo_bpm=_SLOW_BPM,
+            key=str(key),
             words="One breath or bow for each; listen before you correct.",
             click=ClickSetting(on=False),
         ),
@@ -90,12 +90,7 @@ def _interval(
     (key, tonic), (name, way) = home, step
     line = [tonic, tonic.above(way), tonic, tonic.above(way)]
     page = Page(
-        f"{key.tonic} and its {name}",
-        key,
-        (4, 4),
-        _SLOW_BPM,
-        clef=instrument.clef,
-        sounds=instrument.sounds,
+        f"{key.tonic} and its {name}", key, clefs=instrument.clefs, sounds=instrument.sounds
     )
     abc = abc_text(page, [Written(pitch, Fraction(4)) for pitch in line])
     ref, _ = laying.passage(page.title, abc)

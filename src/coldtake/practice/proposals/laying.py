@@ -18,6 +18,7 @@ TEMPO_WITHIN_PERCENT = 10.0
 MARK_MOST = 400.0  # of a tempo test
 BAR_MIN, HARD_BAR_MIN = 3.0, 14.0  # minutes of work for a bar: the plainest, and more when hard
 LEAST_MIN, MOST_MIN = 8, 240
+SLOW_SHARE = 0.6  # of a stretch's minutes that go to its slow step
 GUESSED = "How hard a bar is and how long a step takes are estimates from the page, not measured."
 _UNITS = {0.5: "eighth", 1.0: "quarter", 1.5: "dotted quarter", 2.0: "half"}
 
@@ -31,9 +32,10 @@ class Pace(msgspec.Struct, frozen=True):
 
     @property
     def marks(self) -> tuple[float, ...]:
-        """Every metronome mark of the way; the goal stands last, whether it is a mark or not."""
-        between = [float(m) for m in marks_between(min(self.clean, self.goal), self.goal)]
-        return tuple([m for m in between if m < self.goal] + [self.goal])
+        """From the clean tempo over every metronome mark to the goal; both ends as they are."""
+        low = min(self.clean, self.goal)
+        between = [float(m) for m in marks_between(low, self.goal) if low < m < self.goal]
+        return tuple(dict.fromkeys([low, *between, self.goal]))
 
     def rungs(self, most: int) -> tuple[float, ...]:
         """At most so many marks of the way, evenly chosen, the goal last."""
@@ -48,6 +50,15 @@ class Pace(msgspec.Struct, frozen=True):
         """Such as "quarter = 72"."""
         return f"{_UNITS.get(self.unit, f'{self.unit:g} quarters')} = {mark:g}"
 
+    def said(self, goal_bpm: float | None, clean_bpm: float | None, *, marked: bool) -> str:
+        """Where both ends come from; `marked` : the page names a tempo."""
+        goal = "yours" if goal_bpm else "from the page" if marked else "assumed"
+        clean = "yours" if clean_bpm else "assumed"
+        return (
+            f"Goal: {self.words(self.goal)} ({goal}). Clean tempo: {self.words(self.clean)} "
+            f"({clean}). Between them lie the traditional metronome marks."
+        )
+
     def way_to(self, mark: float) -> str:
         """The marks up to one, as the exercise's words."""
         before = [m for m in self.marks if m <= mark]
@@ -55,11 +66,19 @@ class Pace(msgspec.Struct, frozen=True):
 
 
 def pace(goal_bpm: float, clean_bpm: float | None, unit: float = 1.0) -> Pace:
-    """The way in beats of `unit` quarters; without a clean tempo a share of the goal is taken."""
+    """The way in beats of `unit` quarters; without a clean tempo a share of the goal is taken.
+
+    Tempi that fall between whole numbers by counting in other beats are rounded: a metronome has
+    no 53.33.
+    """
     unit = unit if goal_bpm / unit <= MARK_MOST else 1.0
-    goal = goal_bpm / unit
-    clean = float(nearest_mark(CLEAN_SHARE * goal)) if clean_bpm is None else clean_bpm / unit
-    return Pace(min(clean, goal), goal, unit)
+    goal = _in_beats(goal_bpm, unit)
+    clean = nearest_mark(CLEAN_SHARE * goal) if clean_bpm is None else _in_beats(clean_bpm, unit)
+    return Pace(min(float(clean), goal), goal, unit)
+
+
+def _in_beats(bpm: float, unit: float) -> float:
+    return bpm if unit == 1.0 else float(round(bpm / unit))
 
 
 def at_tempo(way: Pace, mark: float, *more: AnyTest) -> Criterion:
@@ -74,6 +93,14 @@ def click(passage: Passage, unit: float) -> ClickSetting:
     return ClickSetting(
         beat_unit_beats=unit, beats_per_bar=max(1, min(32, round(beats * 4 / value / unit)))
     )
+
+
+def shared(minutes: int, rungs: int) -> tuple[int, ...]:
+    """Minutes of work shared over the steps of a way: the slow one takes most."""
+    if rungs == 1:
+        return (minutes,)
+    slow = max(LEAST_MIN, round(minutes * SLOW_SHARE))
+    return (slow, *([max(LEAST_MIN, round((minutes - slow) / (rungs - 1)))] * (rungs - 1)))
 
 
 def guess_min(bars: float, hardness: float) -> float:

@@ -17,12 +17,17 @@ from coldtake.practice.proposals.laying import (
     at_tempo,
     click,
     pace,
+    shared,
 )
 from coldtake.practice.proposals.own import OwnNeed
 
 UNTAUGHT = OwnNeed()
 UNMARKED_BPM = 72.0  # where neither page nor player gives a goal; a guess
-SLOW_SHARE, JOIN_MIN, FROM_MEMORY, COLD = 0.6, 8, "from memory", "cold, the first try of the day"
+SEVERAL_AT_ONCE = (
+    "Several notes sound together: one piano or guitar is judged from its recording, a keyboard "
+    "from MIDI. Where Coldtake cannot tell, you answer."
+)
+JOIN_MIN, FROM_MEMORY, COLD = 8, "from memory", "cold, the first try of the day"
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,14 +122,13 @@ def _rungs(piece: _Piece, group: Group, needs: tuple[str, ...], because: str) ->
     rungs = piece.way.rungs(2)
     hard = piece.hardness(group)
     last = ""
-    for place, mark in enumerate(rungs):
-        final = place == len(rungs) - 1
-        share = 1.0 if len(rungs) == 1 else 1.0 - SLOW_SHARE if final else SLOW_SHARE
+    whole = piece.own.need(group.bars, hard)
+    for mark, minutes in zip(rungs, shared(whole, len(rungs)), strict=True):
         last = piece.laying.step(
             f"{piece.bars(group)} at {piece.way.words(mark)}",
             at_tempo(piece.way, mark),
             piece.exercise(group.first, group.last, mark, piece.way.way_to(mark)),
-            piece.own.need(group.bars, hard, share),
+            minutes,
             (last,) if last else needs,
             because,
         )
@@ -199,18 +203,8 @@ def _rests_on(piece: _Piece, groups: int, marked: bool) -> tuple[str, ...]:
     ]
     if left_out:
         said.append(f"{left_out} bars are repeats of others and are not worked on twice.")
-    said.append(_tempo_words(piece, marked))
+    said.append(piece.way.said(piece.ask.goal_bpm, piece.ask.clean_bpm, marked=marked))
     said += [GUESSED, *piece.own.words()]
     if not page.is_one_line:
-        said.append("Several notes sound together, so you answer these steps yourself.")
+        said.append(SEVERAL_AT_ONCE)
     return tuple(said)
-
-
-def _tempo_words(piece: _Piece, marked: bool) -> str:
-    way = piece.way
-    origin = "you gave" if piece.ask.goal_bpm else "the page gives" if marked else "was assumed"
-    clean = "you gave" if piece.ask.clean_bpm else "was assumed"
-    return (
-        f"The goal {way.words(way.goal)} {origin}; the clean tempo {way.clean:g} {clean}; "
-        "between them lie the traditional metronome marks."
-    )

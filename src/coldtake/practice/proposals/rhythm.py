@@ -6,6 +6,7 @@ from coldtake.domain.criterion import Criterion, NoStopsTest, NotesTest, TempoTe
 from coldtake.domain.topic import ClickSetting, Exercise
 from coldtake.errors import RuleError
 from coldtake.music.instruments import Instrument, instrument_named
+from coldtake.music.notating import beat_of
 from coldtake.music.rhythm_work import (
     AGAINST,
     COMPOUND_STEADY,
@@ -18,7 +19,7 @@ from coldtake.music.rhythm_work import (
     rhythm_abc,
 )
 from coldtake.practice.proposals.asks import RHYTHM_PARTS, Proposal, RhythmAsk
-from coldtake.practice.proposals.laying import Laying, Pace, at_tempo, click, pace
+from coldtake.practice.proposals.laying import Laying, Pace, at_tempo, click, pace, shared
 
 # Guesses, no source.
 _BARS, _SILENT_BARS = 4, 16
@@ -63,49 +64,58 @@ def _in_order(laying: Laying, ask: RhythmAsk, instrument: Instrument, part: str)
     """Each rhythm of a part after the one before it."""
     last = ""
     for line in _lines(part, compound=ask.compound):
-        ref, passage = laying.passage(line.name, rhythm_abc(line, instrument, _BARS, ask.goal_bpm))
+        ref, passage = laying.passage(line.name, rhythm_abc(line, instrument, _BARS))
         way = _way(ask, line)
-        last = laying.step(
-            f"{line.name} at {way.words(way.goal)}",
-            at_tempo(way, way.goal, TimingTest()),
-            Exercise(
-                passage=ref,
-                tempo_bpm=way.goal * way.unit,
-                words=way.way_to(way.goal),
-                click=click(passage, way.unit),
-            ),
-            _MINUTES[part],
-            (last,) if last else (),
-            line.because,
-        )
+        rungs = _rungs(ask, way)
+        for mark, minutes in zip(rungs, shared(_MINUTES[part], len(rungs)), strict=True):
+            last = laying.step(
+                f"{line.name} at {way.words(mark)}",
+                at_tempo(way, mark, TimingTest()),
+                Exercise(
+                    passage=ref,
+                    tempo_bpm=mark * way.unit,
+                    words=way.way_to(mark),
+                    click=click(passage, way.unit),
+                ),
+                minutes,
+                (last,) if last else (),
+                line.because,
+            )
 
 
 def _way(ask: RhythmAsk, line: RhythmLine) -> Pace:
-    return pace(ask.goal_bpm, ask.clean_bpm, 1.5 if line.metre[1] == 8 else 1.0)
+    return pace(ask.goal_bpm, ask.clean_bpm, float(beat_of(line.metre)))
+
+
+def _rungs(ask: RhythmAsk, way: Pace) -> tuple[float, ...]:
+    """The goal, and before it the clean tempo where the player names one."""
+    return way.rungs(1 if ask.clean_bpm is None else 2)
 
 
 def _silent(laying: Laying, ask: RhythmAsk, instrument: Instrument) -> None:
     """Steady eighths while the click comes back less and less often."""
     line = COMPOUND_STEADY if ask.compound else STEADY
-    abc = rhythm_abc(line, instrument, _SILENT_BARS, ask.goal_bpm)
-    ref, passage = laying.passage("Eighths, sixteen bars", abc)
+    ref, passage = laying.passage(
+        "Eighths, sixteen bars", rhythm_abc(line, instrument, _SILENT_BARS)
+    )
     way = _way(ask, line)
-    tempo = TempoTest(mark=way.goal, beat_unit_beats=way.unit, within_percent=_WITHIN_PERCENT)
     last = ""
-    for on, off in SILENT:
-        last = laying.step(
-            f"Click {_bars(on)}, silent {_bars(off)}, {way.words(way.goal)}",
-            Criterion(tests=(NotesTest(), NoStopsTest(), tempo)),
-            Exercise(
-                passage=ref,
-                tempo_bpm=way.goal * way.unit,
-                words="When the click comes back it should find you there.",
-                click=_off(click(passage, way.unit), on, off),
-            ),
-            _SILENT_MIN,
-            (last,) if last else (),
-            "the pulse is yours, not the click's",
-        )
+    for place, (on, off) in enumerate(SILENT):
+        for mark in _rungs(ask, way) if place == 0 else (way.goal,):
+            tempo = TempoTest(mark=mark, beat_unit_beats=way.unit, within_percent=_WITHIN_PERCENT)
+            last = laying.step(
+                f"Click {_bars(on)}, silent {_bars(off)}, {way.words(mark)}",
+                Criterion(tests=(NotesTest(), NoStopsTest(), tempo)),
+                Exercise(
+                    passage=ref,
+                    tempo_bpm=mark * way.unit,
+                    words="When the click comes back it should find you there.",
+                    click=_off(click(passage, way.unit), on, off),
+                ),
+                _SILENT_MIN,
+                (last,) if last else (),
+                "the pulse is yours, not the click's",
+            )
 
 
 def _bars(count: int) -> str:

@@ -15,12 +15,13 @@ from coldtake.domain.criterion import (
 from coldtake.domain.topic import Exercise
 from coldtake.music.instruments import Instrument, instrument_named
 from coldtake.music.keys import Key, read_key, twelve_keys, usual
-from coldtake.music.patterns import Pattern, pattern_abc
+from coldtake.music.notating import beat_of
+from coldtake.music.patterns import OCTAVES_MOST, Pattern, octaves_of, pattern_abc
 from coldtake.music.scales import scale_named
-from coldtake.practice.proposals.asks import Proposal, TechniqueAsk
+from coldtake.practice.proposals.asks import STEPS_MOST, Proposal, TechniqueAsk
 from coldtake.practice.proposals.laying import LEAST_MIN, Laying, Pace, at_tempo, click, pace
 
-_FEW = 4  # keys, up to which each gets a slow step of its own
+_FEW = 4  # keys, up to which each gets a slow step of its own; a clean tempo gives one anyway
 _KEY_MIN, _SIGN_MIN = 14, 2  # minutes for a key, and for each sharp or flat: guesses
 _EVENNESS_MS = 25.0
 _ALL_MIN_PER_KEY = 3
@@ -31,12 +32,22 @@ def propose(topic_id: str, ask: TechniqueAsk) -> Proposal:
     instrument = instrument_named(ask.instrument)
     keys = _keys(ask, instrument)
     laying = Laying(topic_id, ask)
-    for rule in ask.rules:
-        for rhythm in ("",) if rule == "long tones" else ask.rhythms:
-            for articulation in _articulations(ask, rule):
-                own = msgspec.structs.replace(ask, articulation=articulation)
-                _over_keys(laying, own, keys, rule, rhythm)
-    return laying.proposal(*_rests_on(ask, instrument, keys))
+    found = [
+        (rule, rhythm, msgspec.structs.replace(ask, articulation=articulation))
+        for rule in ask.rules
+        for rhythm in (("",) if rule == "long tones" else ask.rhythms)
+        for articulation in _articulations(ask, rule)
+    ]
+    slow = _slow_steps_fit(ask, keys, len(found))
+    for rule, rhythm, own in found:
+        _over_keys(laying, own, keys, (rule, rhythm), slow=slow)
+    return laying.proposal(*_rests_on(ask, instrument, keys, slow=slow))
+
+
+def _slow_steps_fit(ask: TechniqueAsk, keys: tuple[Key, ...], patterns: int) -> bool:
+    """Say whether each key gets a slow step before the one at the goal."""
+    whole = patterns * (2 * len(keys) + (len(keys) > 1))
+    return whole <= STEPS_MOST if ask.clean_bpm is not None else len(keys) <= _FEW
 
 
 def _articulations(ask: TechniqueAsk, rule: str) -> tuple[str, ...]:
@@ -55,19 +66,19 @@ def _keys(ask: TechniqueAsk, instrument: Instrument) -> tuple[Key, ...]:
 
 
 def _over_keys(
-    laying: Laying, ask: TechniqueAsk, keys: tuple[Key, ...], rule: str, rhythm: str
+    laying: Laying, ask: TechniqueAsk, keys: tuple[Key, ...], what: tuple[str, str], *, slow: bool
 ) -> None:
-    """One pattern through all keys, then the keys one after another."""
+    """One pattern (`what` : rule and rhythm) through all keys, then the keys one after another."""
+    rule, rhythm = what
     ends = []
     for key in keys:
         pattern = _pattern(ask, key, rule, rhythm)
-        most = 2 if len(keys) <= _FEW and rule != "long tones" else 1
+        most = 2 if slow and rule != "long tones" else 1
         ends.append(_one_key(laying, ask, pattern, most))
     if len(keys) > 1:
         names = ", ".join(str(key.tonic) for key in keys)
-        what = _what(ask, rule, rhythm)
         laying.step(
-            f"{what}: all keys in a row",
+            f"{_what(ask, rule, rhythm)}: all keys in a row",
             Criterion(tests=(OwnQuestionTest(question=f"Did {names} come without a stop?"),)),
             Exercise(words=f"In this order: {names}", tempo_bpm=ask.goal_bpm),
             max(8, _ALL_MIN_PER_KEY * len(keys)),
@@ -90,19 +101,27 @@ def _pattern(ask: TechniqueAsk, key: Key, rule: str, rhythm: str) -> Pattern:
         metre=ask.metre,
         articulation=ask.articulation,
         instrument=ask.instrument,
-        octaves=ask.octaves,
+        octaves=ask.octaves or OCTAVES_MOST,
         low=ask.low,
         high=ask.high,
-        tempo_bpm=ask.goal_bpm,
+        stretched=ask.octaves is not None,
     )
 
 
+def _title(pattern: Pattern) -> str:
+    """Such as "B♭ major, thirds, 2 octaves, triplets, staccato"."""
+    octaves = octaves_of(pattern)
+    parts = [pattern.title]
+    parts += [] if pattern.rule == "one note" else [f"{octaves} octave{'s' * (octaves > 1)}"]
+    parts += [] if pattern.rhythm == "eighths" else [pattern.rhythm]
+    parts += [] if pattern.articulation == "as it comes" else [pattern.articulation]
+    return ", ".join(parts)
+
+
 def _one_key(laying: Laying, ask: TechniqueAsk, pattern: Pattern, most: int) -> str:
-    rhythm = "" if pattern.rhythm == "eighths" else f", {pattern.rhythm}"
-    plain = pattern.articulation == "as it comes"
-    title = pattern.title + rhythm + ("" if plain else f", {pattern.articulation}")
+    title = _title(pattern)
     ref, passage = laying.passage(title, pattern_abc(pattern))
-    unit = passage.tempi[0].beat_unit_beats if passage.tempi else 1.0
+    unit = float(beat_of(pattern.metre))
     way = pace(ask.goal_bpm, ask.clean_bpm, unit)
     rungs = way.rungs(most)
     minutes = _KEY_MIN + _SIGN_MIN * abs(pattern.key.fifths)
@@ -132,22 +151,38 @@ def _criterion(rule: str, way: Pace, mark: float) -> Criterion:
     return at_tempo(way, mark, more)
 
 
-def _published(instrument: Instrument) -> str:
-    """Where the usual range comes from."""
-    if instrument.widest is None:
-        return " after common practice, no source"
-    return ", within the one published in Abjad 3.19 (2023)"
-
-
-def _rests_on(ask: TechniqueAsk, instrument: Instrument, keys: tuple[Key, ...]) -> tuple[str, ...]:
-    said = ["From pattern rules that are common practice; no source stands behind their choice."]
-    if ask.low is None or ask.high is None:
+def _range_words(ask: TechniqueAsk, instrument: Instrument, keys: tuple[Key, ...]) -> list[str]:
+    """Where the range comes from, and in which keys it holds fewer octaves than were asked."""
+    if ask.low is not None and ask.high is not None:
+        said = []
+    elif instrument.widest is None:
+        said = [f"The range is a usual one of the {instrument.name}; no source. Set your own."]
+    else:
+        how = "a usual one" if ask.octaves is None else "as wide as the octaves need"
+        where = f"within the one of the {instrument.name} published in Abjad 3.19 (2023)"
+        said = [f"The range is {how}, {where}. Set your own."]
+    wanted = ask.octaves or 0
+    found = {key: octaves_of(_pattern(ask, key, ask.rules[0], "")) for key in keys}
+    fewer = [f"{key.tonic} has {octaves}" for key, octaves in found.items() if octaves < wanted]
+    if fewer:
         said.append(
-            f"The range is a usual one of the {instrument.name}{_published(instrument)}: set your "
-            "own."
+            f"{wanted} octaves do not fit in every key: {', '.join(fewer)}. A higher highest note "
+            "or a lower lowest one makes room."
         )
+    return said
+
+
+def _rests_on(
+    ask: TechniqueAsk, instrument: Instrument, keys: tuple[Key, ...], *, slow: bool
+) -> tuple[str, ...]:
+    said = ["From pattern rules that are common practice; no source stands behind their choice."]
+    said += _range_words(ask, instrument, keys)
     if instrument.sounds.semitones:
-        sounding = instrument.concert_key(keys[0])
-        said.append(f"Written for the {instrument.name}: {keys[0]} on the page sounds {sounding}.")
+        said.append(f"Written for the {instrument.name}: {instrument.sounds_as(keys[0])}.")
+    if ask.clean_bpm is not None and not slow:
+        said.append(
+            f"With a slow step for each key there would be more than {STEPS_MOST} steps: the way "
+            "from the clean tempo stands with each step."
+        )
     said.append("How long a step takes is an estimate from its sharps or flats.")
     return tuple(said)
