@@ -36,6 +36,16 @@ def test_tempo_goal_is_the_next_traditional_mark(fastest, said):
     assert goal(state.steps["t0s0"], SlotKind.WORK, tries, StepPhase.IN_WORK) == said
 
 
+def test_work_begins_at_the_tempo_that_the_player_named_as_clean():
+    step = state_of((1,)).steps["t0s0"]
+    exercise = msgspec.structs.replace(step.exercise, clean_bpm=84.0)
+    step = msgspec.structs.replace(step, exercise=exercise)
+    said = goal(step, SlotKind.WORK, (), StepPhase.OPEN)
+    assert said == "Begin at quarter = 84, which you named as clean."
+    heard = goal(step, SlotKind.WORK, (try_on("t0s0", 1, bpm=72.0),), StepPhase.IN_WORK)
+    assert heard.startswith("Clean at quarter = 76; 72 is clean")  # what was played counts more
+
+
 def test_tempo_goal_counts_in_the_criterion_s_beat_unit():
     criterion = Criterion(tests=(TempoTest(mark=80.0, beat_unit_beats=1.5),))
     step = msgspec.structs.replace(state_of((1,)).steps["t0s0"], criterion=criterion)

@@ -66,7 +66,7 @@ def test_a_piece_is_proposed_and_nothing_is_kept(client, services, desk):
     assert page.status_code == 200
     assert "Cold and from memory" in said
     assert "estimates from the page" in said
-    assert "goal quarter = 92 you gave" in said
+    assert "Goal: quarter = 92 (yours)" in said
     assert steps_of(services, topic) == ()
 
 
@@ -103,8 +103,8 @@ def test_typed_changes(client, services, desk):
     assert "Dm7: D dorian; G7: G mixolydian; Cmaj7: C major" in words(page.text)
     keep(client, topic, page, ticks(page))
     titles = [s.title for s in steps_of(services, topic)]
-    assert titles[-4].startswith("Two choruses")
-    assert titles[-1] == "One chorus in E♭ major"
+    assert titles[0] == "One chorus without stopping at quarter = 72"
+    assert titles[-1] == "One chorus in E♭ major at quarter = 120"
 
 
 def test_own_lines_are_shown_as_text(client, services, desk):

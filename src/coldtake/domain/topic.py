@@ -69,10 +69,14 @@ class ClickSetting(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Exercise(msgspec.Struct, frozen=True, kw_only=True):
-    """What is played to work on a step."""
+    """What is played to work on a step; tempi in quarters a minute.
+
+    clean_bpm : what the player said comes out clean before any of it was tried here
+    """
 
     passage: PassageRef | None = None
     tempo_bpm: Annotated[float, Meta(gt=0, le=400)] | None = None
+    clean_bpm: Annotated[float, Meta(gt=0, le=400)] | None = None
     key: str = ""
     words: str = ""
     click: ClickSetting = ClickSetting()

@@ -14,9 +14,13 @@ from coldtake.music.marks import SVG
 from coldtake.music.tones import Tone
 
 BARS_IN_ROW = 4
-_BAR, _ROW, _HIGH, _MARGIN = 245.0, 118.0, 62.0, 10.0
-_BASE, _ROOT, _SUFFIX, _SIGN = 46.0, 34.0, 21.0, 15.0  # baseline in the row, sizes of type
-_RAISED = 9.0  # how far a suffix stands above the line
+_BAR, _HIGH, _MARGIN = 245.0, 48.0, 10.0  # a bar is wide and high, a page has a margin
+_ABOVE, _BELOW, _SIGNS_ABOVE = 6.0, 12.0, 26.0  # room of a row, more where signs stand
+_BASE, _ROOT, _SUFFIX, _SIGN = 38.0, 40.0, 25.0, 16.0  # baseline in the bar, sizes of type
+# An image by itself has no style sheet of the page: these are looked for on the device.
+_FONTS = "Atkinson Hyperlegible Next, Helvetica Neue, Arial, Liberation Sans, sans-serif"
+
+_RAISED = 11.0  # how far a suffix stands above the line
 _NARROW = 0.62  # width of a sign in the voice of the page, of its size
 _STARTS = {"segno": "Segno", "coda": "Coda"}
 _ENDS = {"tocoda": "To Coda", "fine": "Fine", "dacapo": "D.C.", "dalsegno": "D.S."}
@@ -37,24 +41,48 @@ def rows(chart: Chart, across: int = BARS_IN_ROW) -> list[list[ChartBar]]:
 
 def chart_svg(chart: Chart, across: int = BARS_IN_ROW) -> str:
     """The whole chart as one `<svg>`."""
+    return _svg(chart, rows(chart, across), across, last=True)
+
+
+def chart_lines(chart: Chart, across: int = BARS_IN_ROW) -> tuple[str, ...]:
+    """Every row as an `<svg>` of its own, for pages of paper."""
     lines = rows(chart, across)
-    height = _ROW * len(lines) + 2 * _MARGIN
+    return tuple(
+        _svg(chart, [row], across, last=number == len(lines) - 1)
+        for number, row in enumerate(lines)
+    )
+
+
+def _svg(chart: Chart, lines: Sequence[Sequence[ChartBar]], across: int, *, last: bool) -> str:
+    width = across * _BAR + 2 * _MARGIN
+    height = sum(_above(row) + _HIGH + _BELOW for row in lines) + 2 * _MARGIN
     root = ET.Element(
         "svg",
         {
             "xmlns": SVG,
-            "viewBox": f"0 0 {across * _BAR + 2 * _MARGIN:.0f} {height:.0f}",
+            "width": f"{width:.0f}",
+            "height": f"{height:.0f}",
+            "viewBox": f"0 0 {width:.0f} {height:.0f}",
             "class": "chart",
             "role": "img",
             "aria-label": words(chart),
             "fill": "currentColor",
             "stroke": "none",
+            "font-family": _FONTS,
             "font-weight": "500",
         },
     )
+    top = _MARGIN
     for number, row in enumerate(lines):
-        _row(root, chart, row, _MARGIN + number * _ROW, last=number == len(lines) - 1)
+        top += _above(row)
+        _row(root, chart, row, top, last=last and number == len(lines) - 1)
+        top += _HIGH + _BELOW
     return ET.tostring(root, encoding="unicode")
+
+
+def _above(row: Sequence[ChartBar]) -> float:
+    """Room above a row's bars."""
+    return _SIGNS_ABOVE if any(bar.ending or bar.marks for bar in row) else _ABOVE
 
 
 def words(chart: Chart) -> str:
@@ -92,13 +120,13 @@ def _row(root: Element, chart: Chart, row: Sequence[ChartBar], top: float, *, la
 
 
 def _line(group: Element, x: float, top: float, wide: float = 1.6) -> None:
-    box = {"x": f"{x - wide / 2:.1f}", "y": f"{top + 14:.1f}"}
+    box = {"x": f"{x - wide / 2:.1f}", "y": f"{top:.1f}"}
     ET.SubElement(group, "rect", {**box, "width": f"{wide:.1f}", "height": f"{_HIGH:.0f}"})
 
 
 def _dots(group: Element, x: float, top: float) -> None:
     for down in (0.38, 0.62):
-        y = top + 14 + _HIGH * down
+        y = top + _HIGH * down
         ET.SubElement(group, "circle", {"cx": f"{x:.1f}", "cy": f"{y:.1f}", "r": "3.2"})
 
 
@@ -131,11 +159,11 @@ def _ending(
     if not bar.ending:
         return
     begins = before is None or before.ending != bar.ending
-    path = f"M{left + 3:.0f} {top + (10 if begins else 1):.0f}V{top + 1:.0f}H{right - 3:.0f}"
+    path = f"M{left + 3:.0f} {top - (8 if begins else 20):.0f}V{top - 20:.0f}H{right - 3:.0f}"
     line = {"fill": "none", "stroke": "currentColor", "stroke-width": "1.6"}
     ET.SubElement(group, "path", {"d": path, **line})
     if begins:
-        _text(group, left + 9, top + 17, ", ".join(f"{n}." for n in bar.ending), _SIGN)
+        _text(group, left + 9, top - 5, ", ".join(f"{n}." for n in bar.ending), _SIGN)
 
 
 def _until(mark: str, chart: Chart) -> str:
@@ -153,15 +181,15 @@ def _signs(
     ends = [_ENDS[m] + _until(m, chart) for m in _ENDS if m in bar.marks]
     shift = 34 if bar.ending else 4
     if starts:
-        _text(group, left + shift, top + 9, ", ".join(starts), _SIGN, weight="700")
+        _text(group, left + shift, top - 6, ", ".join(starts), _SIGN, weight="700")
     if ends:
-        made = _text(group, right - 4, top + 9, ", ".join(ends), _SIGN, weight="700")
+        made = _text(group, right - 4, top - 6, ", ".join(ends), _SIGN, weight="700")
         made.set("text-anchor", "end")
 
 
 def _same(group: Element, middle: float, top: float) -> None:
     """The sign that repeats the bar before: a slanted stroke between two dots."""
-    y = top + 14 + _HIGH / 2
+    y = top + _HIGH / 2
     stroke = {"stroke": "currentColor", "stroke-width": "4.5", "fill": "none"}
     path = f"M{middle - 13:.1f} {y + 13:.1f}L{middle + 13:.1f} {y - 13:.1f}"
     ET.SubElement(group, "path", {"d": path, **stroke})
@@ -173,12 +201,12 @@ def _same(group: Element, middle: float, top: float) -> None:
 def _chords(
     group: Element, chart: Chart, beats: Sequence[Beat], left: float, wide: float, top: float
 ) -> None:
-    inner, start = wide - 34, left + 22
+    inner, start = wide - 26, left + 16
     edges = [*(float(beat.at / chart.bar) for beat in beats[1:]), 1.0]
     for beat, end in zip(beats, edges, strict=True):
         at = float(beat.at / chart.bar)
         room = (end - at) * inner
-        made = _text(group, start + at * inner, top + _BASE + 10, "", _ROOT)
+        made = _text(group, start + at * inner, top + _BASE, "", _ROOT)
         _chord(made, beat.chord, min(1.0, room / max(_width(beat.chord), 1.0)))
 
 

@@ -1,7 +1,8 @@
 """Today's goal of a slot: one short sentence, what a player would set out to do.
 
 With a tempo in the criterion the goal is the next traditional metronome mark above the fastest
-tempo that was clean, never beyond the criterion's mark; with nothing clean yet, a slow start.
+tempo that was clean, never beyond the criterion's mark. With nothing clean yet it begins at the
+tempo that the player named as clean, else slowly.
 """
 
 from coldtake.domain.criterion import Criterion, TempoTest
@@ -35,8 +36,11 @@ def mark_below(mark: float) -> float:
     return float(max((m for m in METRONOME_MARKS if m <= mark), default=METRONOME_MARKS[0]))
 
 
-def _tempo_goal(test: TempoTest, fastest_bpm: float | None) -> str:
+def _tempo_goal(test: TempoTest, fastest_bpm: float | None, said_bpm: float | None) -> str:
     unit = _UNITS.get(test.beat_unit_beats, f"{test.beat_unit_beats:g} quarters")
+    if fastest_bpm is None and said_bpm is not None:
+        start = min(round(said_bpm / test.beat_unit_beats), test.mark)
+        return f"Begin at {unit} = {start:g}, which you named as clean."
     if fastest_bpm is None:
         start = min(mark_below(_SLOW * test.mark), test.mark)
         return f"Find the tempo at which it is clean; begin near {unit} = {start:g}."
@@ -66,5 +70,5 @@ def goal(step: Step, kind: SlotKind, tries: tuple[Try, ...], phase: StepPhase) -
         return "One chance, as on the day: no warm-up, play on whatever happens."
     test = tempo_test(step.criterion)
     if test is not None:
-        return _tempo_goal(test, clean_tempo(tries))
+        return _tempo_goal(test, clean_tempo(tries), step.exercise.clean_bpm)
     return _work_goal(step, phase)

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from coldtake.domain.plan import Plan, Slot
 from coldtake.domain.state import State
 from coldtake.domain.topic import Step, Topic
-from coldtake.web.pages.topic import notation_path
+from coldtake.web.notation import notation_path
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +75,7 @@ def _row(state: State, plan: Plan, slot: Slot, begins: datetime) -> SlotRow:
         begins=begins,
         step=step,
         topic=state.topics.get(slot.topic_id),
-        notation=notation_path(step.exercise) if step else "",
+        notation=notation_path(step) if step else "",
         first=slot is plan.slots[0],
         last=slot is plan.slots[-1],
         placed=slot.pinned and (wish is None or wish.period is not None),

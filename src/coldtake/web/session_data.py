@@ -21,6 +21,7 @@ from coldtake.errors import InputError, NotFoundError
 from coldtake.learning.meaning import answers_of
 from coldtake.planning.late import late_starts
 from coldtake.web.meaning import after_cold, chosen_test, lucky_said
+from coldtake.web.notation import notation_path
 from coldtake.web.rendering import without_answer
 
 if TYPE_CHECKING:
@@ -123,7 +124,7 @@ def _step(services: Services, state: State, step: Step, before: list[Try]) -> di
         "player_tests": len(criterion.heard) < len(criterion.tests),
         "tempo_bpm": _tempo(step, passage),
         "click": exercise.click,
-        "notation": _notation(step) if passage else None,
+        "notation": notation_path(step) if passage else None,
         **_lengths(passage, criterion.changes),
     }
 
@@ -140,13 +141,6 @@ def _tempo(step: Step, passage: Passage | None) -> float | None:
     marks = [t.bpm for t in step.criterion.tests if isinstance(t, TempoTest)]
     written = passage.written_bpm if passage else None
     return step.exercise.tempo_bpm or (marks[0] if marks else written)
-
-
-def _notation(step: Step) -> str:
-    ref = step.exercise.passage
-    assert ref is not None
-    bars = [f"{n}={b}" for n, b in (("first", ref.first_bar), ("last", ref.last_bar)) if b]
-    return f"/passages/{ref.passage_id}.svg" + ("?" + "&".join(bars) if bars else "")
 
 
 def _lengths(passage: Passage | None, over: ChangesTest | None) -> dict[str, float | None]:

@@ -55,9 +55,16 @@ def sound_score(passage: Passage, *, a4_hz: float, feel: str = "") -> dict[str, 
     }
 
 
-def changes_score(chart: Chart, *, a4_hz: float, feel: str = "") -> dict[str, Any]:
-    """Build the player's score of a chart: bars and accompaniment, no written notes."""
+def changes_score(
+    chart: Chart, *, a4_hz: float, feel: str = "", transposition: int = 0
+) -> dict[str, Any]:
+    """Build the player's score of a chart: bars and accompaniment, no written notes.
+
+    transposition : semitones from what the chart's reader sees to what sounds
+    """
     changes = chart.changes()
+    if transposition:
+        changes = changes.moved(usual_interval(transposition))
     length = float(chart.bar)
     bars = [
         {
@@ -77,7 +84,7 @@ def changes_score(chart: Chart, *, a4_hz: float, feel: str = "") -> dict[str, An
         "a4Hz": a4_hz,
         "marks": METRONOME_MARKS,
         "tunings": {name: deviations(name) for name in get_args(Tuning)},
-        "tonic": chart.key.tonic.pitch_class,
+        "tonic": changes.key.tonic.pitch_class,
         "bpm": PLAIN_BPM,
         "unit": unit_of(chart.metre),
     }

@@ -17,7 +17,6 @@ _CHORUS_MIN = 30  # a guess
 _IN_SCALE, _ARRIVALS = 75.0, 50.0  # percent that are asked at first; guesses
 _FOURTH = Interval(3, 5)
 _FEW_KEYS = 4  # up to which each further key has a slow step of its own
-_WORDS_MOST = 500  # of an exercise
 ORDER = "round the circle of fourths"
 
 
@@ -94,13 +93,11 @@ def _chorus(
     changes: Changes | None = None,
     backbeat: bool = False,
 ) -> str:
-    own = changes is None
+    name = "The changes" if changes is None else f"The changes in {changes.key}"
     changes = changes or tune.changes
     way = tune.way
-    name = "The changes" if own else f"The changes in {changes.key}"
     ref, _ = tune.written(changes, name, bass(tune))
     tempo = TempoTest(mark=mark, beat_unit_beats=way.unit, within_percent=TEMPO_WITHIN_PERCENT)
-    words = "The click is on beats 2 and 4. " if backbeat else ""
     beats, unit = changes.metre
     return tune.laying.step(
         f"{title} at {way.words(mark)}",
@@ -109,7 +106,7 @@ def _chorus(
             passage=ref,
             tempo_bpm=mark * way.unit,
             key=str(changes.key),
-            words=f"{words}Scales: {tune.scales}"[:_WORDS_MOST] if own else "",
+            words="The click is on beats 2 and 4." if backbeat else "",
             click=ClickSetting(
                 beat_unit_beats=way.unit,
                 beats_per_bar=round(4 * beats / unit / way.unit),

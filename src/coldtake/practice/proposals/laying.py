@@ -113,6 +113,7 @@ class Laying:
 
     def __init__(self, topic_id: str, ask: AnyAsk) -> None:
         self._topic_id = topic_id
+        self._clean_bpm: float | None = getattr(ask, "clean_bpm", None)
         self._asked = msgspec.json.encode(ask).decode()
         self._steps: list[Step] = []
         self._passages: dict[str, StoredPassage] = {}
@@ -139,7 +140,7 @@ class Laying:
             topic_id=self._topic_id,
             title=title[:TITLE_MOST],
             criterion=criterion,
-            exercise=exercise,
+            exercise=msgspec.structs.replace(exercise, clean_bpm=self._clean_bpm),
             need_min=need_min,
             needs=tuple(dict.fromkeys(needs)),
         )

@@ -16,18 +16,23 @@ _QUICK, _HELD = (
     0.7,
     0.3,
 )  # of what bars of that hardness need: a figure that comes again, long notes
+_WORDS_MOST = 500  # of an exercise
 _THIRDS, _SEVENTHS = "Guide tones from the third", "Guide tones from the seventh"
 
 
 @dataclass(frozen=True, slots=True)
 class _Line:
-    """hard : 0 to 1; after : lines that are needed first; quick : begins at the clean tempo."""
+    """hard : 0 to 1; after : lines that are needed first; quick : begins at the clean tempo.
+
+    words : of the exercise, instead of the metronome marks of its way
+    """
 
     name: str
     notes: Notes
     hard: float
     after: tuple[str, ...] = ()
     because: str = ""
+    words: str = ""
     quick: bool = True
 
 
@@ -54,7 +59,8 @@ def _lines(tune: OverChanges) -> tuple[_Line, ...]:
             lambda c: lines.scales(c, low, high),
             0.3,
             ("Arpeggios",),
-            tune.scales,
+            "the simplest scale that holds every tone of the chord",
+            words=tune.scales[:_WORDS_MOST],
         ),
         _Line(
             "Thirds, enclosed from above and below",
@@ -96,7 +102,7 @@ def _line(tune: OverChanges, line: _Line, needs: tuple[str, ...]) -> str:
                 passage=ref,
                 tempo_bpm=mark * way.unit,
                 key=str(tune.changes.key),
-                words=way.way_to(mark),
+                words=line.words or way.way_to(mark),
                 click=click(passage, way.unit),
             ),
             minutes,

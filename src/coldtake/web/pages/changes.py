@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import xml.etree.ElementTree as ET
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
@@ -13,11 +12,10 @@ from starlette.templating import Jinja2Templates
 
 from coldtake.errors import InputError
 from coldtake.music.accompaniment import feels_for
-from coldtake.music.chart_drawing import chart_svg
 from coldtake.music.charts import Chart, read_chart
 from coldtake.units import METRONOME_MARKS
 from coldtake.web import forms
-from coldtake.web.pages.chart import NARROW_BARS
+from coldtake.web.chart_view import chart_image
 from coldtake.web.pages.passages import TONES, WIDTH_PX
 from coldtake.web.sound_score import PLAIN_BPM, changes_score, unit_of
 
@@ -26,7 +24,6 @@ if TYPE_CHECKING:
 
 METRES = ("4/4", "3/4", "2/4", "2/2", "6/8", "12/8", "5/4", "7/8")
 TEXT_MOST = 4000
-NARROW_PX = 600
 
 
 def chart_from(text: str, metre: str) -> Chart:
@@ -41,17 +38,6 @@ def chart_from(text: str, metre: str) -> Chart:
             remedy="Give one chorus.",
         )
     return read_chart(text, (int(found[1]), int(found[2])))
-
-
-def pointed(svg: str) -> str:
-    """Give every bar of a chart's drawing its id, so that it can be pointed at and followed."""
-    root = ET.fromstring(svg)
-    bars = (g for g in root.iter() if g.get("class") == "bar")
-    for number, bar in enumerate(bars):
-        bar.set("id", f"bar-{number}")
-        bar.set("class", "bar measure")
-    text = ET.tostring(root, encoding="unicode")
-    return re.sub(r"(</?)svg:", r"\1", text).replace("xmlns:svg=", "xmlns=")
 
 
 def router(services: Services, templates: Jinja2Templates) -> APIRouter:
@@ -69,9 +55,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
 
     @routes.get("/changes.svg")
     def drawing(text: str = "", metre: str = "4/4", width: str = "900") -> Response:
-        narrow = forms.whole(width, "width", *WIDTH_PX) < NARROW_PX
-        chart = chart_from(text, metre)
-        svg = pointed(chart_svg(chart, NARROW_BARS) if narrow else chart_svg(chart))
+        svg = chart_image(chart_from(text, metre), forms.whole(width, "width", *WIDTH_PX))
         return Response(svg, media_type="image/svg+xml")
 
     @routes.get("/changes.json")

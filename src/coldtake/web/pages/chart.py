@@ -10,11 +10,10 @@ from starlette.responses import Response
 from starlette.templating import Jinja2Templates
 
 from coldtake.errors import InputError
+from coldtake.web.chart_view import NARROW_BARS
 
 if TYPE_CHECKING:
     from coldtake.practice.services import Services
-
-NARROW_BARS = 2  # in a row on a phone
 
 
 def router(services: Services, templates: Jinja2Templates) -> APIRouter:

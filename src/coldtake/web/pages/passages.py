@@ -3,19 +3,28 @@
 from __future__ import annotations
 
 import io
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, Any
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request
 from starlette.responses import JSONResponse, Response
 from starlette.templating import Jinja2Templates
 
 from coldtake.domain.topic import PassageRef
 from coldtake.errors import InputError
+from coldtake.music.charts import chart_of
 from coldtake.units import METRONOME_MARKS, beats_to_s
 from coldtake.web import forms
-from coldtake.web.pages.topic import bar_query
-from coldtake.web.sound_score import PLAIN_BPM, bars_of, beat_unit, feels_of, sound_score
+from coldtake.web.chart_view import as_accompanied, passage_chart
+from coldtake.web.notation import CHART, bar_query, is_chart
+from coldtake.web.sound_score import (
+    PLAIN_BPM,
+    bars_of,
+    beat_unit,
+    changes_score,
+    feels_of,
+    sound_score,
+)
 
 if TYPE_CHECKING:
     from coldtake.domain.topic import Step
@@ -27,11 +36,23 @@ TEMPO_BPM = (10, 400)  # quarter notes per minute
 SOUND_MOST_S = 600.0
 BARS_SHOWN = 64  # on one page; longer music is turned over like pages
 _RATE = 32_000  # Hz; the voice has nothing above half of it
+As = Annotated[str, Query(alias="as")]  # CHART, or empty
 TONES = ("C", "D♭", "D", "E♭", "E", "F", "F♯", "G", "A♭", "A", "B♭", "B")
 
 
-def as_wav(passage: Passage, bpm: float, a4_hz: float) -> bytes:
-    """Render a passage at a steady tempo as a 16-bit WAV. Raises InputError when it is too long."""
+def image_of(passage: Passage, width_px: int, shown: str = "") -> str:
+    """Return a passage as an SVG: its notation, or as a chart where it has chord symbols."""
+    from coldtake.music.engraving import engrave
+
+    chart = passage_chart(passage, width_px) if shown == CHART else None
+    return chart or engrave(passage, width_px=width_px)
+
+
+def as_wav(passage: Passage, bpm: float, a4_hz: float, shown: str = "") -> bytes:
+    """Render a passage at a steady tempo as a 16-bit WAV; a chart as bass and chords.
+
+    Raises InputError when it is too long.
+    """
     if beats_to_s(passage.length_beats, bpm) > SOUND_MOST_S:
         raise InputError(
             "This would sound for more than ten minutes.",
@@ -44,7 +65,8 @@ def as_wav(passage: Passage, bpm: float, a4_hz: float) -> bytes:
     from coldtake.music.synth import render
 
     wav = io.BytesIO()
-    samples = render(schedule(passage, bpm), rate=_RATE, a4_hz=a4_hz)
+    band = as_accompanied(passage, bpm) if shown == CHART else ()
+    samples = render(band or schedule(passage, bpm), rate=_RATE, a4_hz=a4_hz)
     soundfile.write(wav, samples, _RATE, subtype="PCM_16", format="WAV")
     return wav.getvalue()
 
@@ -62,29 +84,40 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/passages/{passage_id}.svg")
-    def notation(passage_id: str, first: str = "", last: str = "", width: str = "900") -> Response:
-        from coldtake.music.engraving import engrave
-
+    def notation(
+        passage_id: str, first: str = "", last: str = "", width: str = "900", shown: As = ""
+    ) -> Response:
         passage = services.pile.passages.selected(_reference(passage_id, first, last))
-        svg = engrave(passage, width_px=forms.whole(width, "width", *WIDTH_PX))
+        svg = image_of(passage, forms.whole(width, "width", *WIDTH_PX), shown)
         return Response(svg, media_type="image/svg+xml", headers={"Cache-Control": "no-cache"})
 
     @routes.get("/passages/{passage_id}.wav")
-    def sound(passage_id: str, first: str = "", last: str = "", bpm: str = "") -> Response:
+    def sound(
+        passage_id: str, first: str = "", last: str = "", bpm: str = "", shown: As = ""
+    ) -> Response:
         tempo = forms.maybe_number(bpm, "tempo", *TEMPO_BPM)
         passage = services.pile.passages.selected(_reference(passage_id, first, last))
         a4_hz = services.settings.all()["a4_hz"]
-        wav = as_wav(passage, tempo or passage.written_bpm or PLAIN_BPM, a4_hz)
+        wav = as_wav(passage, tempo or passage.written_bpm or PLAIN_BPM, a4_hz, shown)
         return Response(wav, media_type="audio/wav", headers={"Cache-Control": "no-cache"})
 
     @routes.get("/passages/{passage_id}.json")
     def score(
-        passage_id: str, first: str = "", last: str = "", feel: str = "", only: str = ""
+        passage_id: str,
+        first: str = "",
+        last: str = "",
+        feel: str = "",
+        only: str = "",
+        shown: As = "",
     ) -> Response:
         passage = services.pile.passages.selected(_reference(passage_id, first, last))
         if only == "bars":
             return JSONResponse({"bars": bars_of(passage)})
         a4_hz = services.settings.all()["a4_hz"]
+        chart = chart_of(passage) if shown == CHART else None
+        if chart is not None:
+            shift = passage.transposition
+            return JSONResponse(changes_score(chart, a4_hz=a4_hz, feel=feel, transposition=shift))
         return JSONResponse(sound_score(passage, a4_hz=a4_hz, feel=feel))
 
     @routes.get("/passages/{passage_id}")
@@ -138,6 +171,10 @@ def _context(
     unit = owner.exercise.click.beat_unit_beats if owner else beat_unit(passage)
     values = services.settings.all()
     key = passage.bars[0].key_fifths if passage.bars else 0
+    chart = owner is not None and is_chart(owner) and chart_of(passage) is not None
+    query = bar_query(ref)
+    if chart:
+        query = f"{query}{'&' if query else '?'}as={CHART}"
     bpm = tempo or (owner.exercise.tempo_bpm if owner else None) or passage.written_bpm or PLAIN_BPM
     beats = round(4 * passage.bars[0].metre[0] / passage.bars[0].metre[1] / unit)
     return {
@@ -145,10 +182,10 @@ def _context(
         "title": stored.title if stored else passage.title,
         "owner": owner,
         "ref": ref,
-        "score": f"/passages/{ref.passage_id}.json{bar_query(ref)}",
-        "svg": f"/passages/{ref.passage_id}.svg{bar_query(ref)}",
-        "wav": f"/passages/{ref.passage_id}.wav{bar_query(ref)}",
-        "voiced": True,
+        "score": f"/passages/{ref.passage_id}.json{query}",
+        "svg": f"/passages/{ref.passage_id}.svg{query}",
+        "wav": f"/passages/{ref.passage_id}.wav{query}",
+        "voiced": not chart,
         "offset": (ref.first_bar or 1) - 1,
         "bars": len(passage.bars),
         "turning": _turning(ref, len(whole.bars)),

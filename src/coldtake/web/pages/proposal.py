@@ -15,9 +15,9 @@ from coldtake.domain.topic import Step
 from coldtake.errors import InputError, NotFoundError
 from coldtake.web import asking, forms
 from coldtake.web.forms import Fields, text_fields
-from coldtake.web.pages.passages import WIDTH_PX
+from coldtake.web.notation import CHART, is_chart, notation_path
+from coldtake.web.pages.passages import WIDTH_PX, As, image_of
 from coldtake.web.pages.step import given_notation
-from coldtake.web.pages.topic import notation_path
 
 if TYPE_CHECKING:
     from coldtake.practice.proposals.asks import Proposal
@@ -48,8 +48,9 @@ def _lines(proposal: Proposal, topic_id: str, asked: str) -> list[dict[str, obje
 def _notation(step: Step, own: set[str], topic_id: str, asked: str) -> str:
     ref = step.exercise.passage
     if ref is None or ref.passage_id not in own:
-        return notation_path(step.exercise)
-    query = urlencode({"passage": ref.passage_id, "ask": asked})
+        return notation_path(step)
+    shown = {"as": CHART} if is_chart(step) else {}
+    query = urlencode({"passage": ref.passage_id, **shown, "ask": asked})
     return f"/topics/{topic_id}/proposal.svg?{query}"
 
 
@@ -96,16 +97,21 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return templates.TemplateResponse(request, "proposal.html", context, status_code=status)
 
     @routes.get("/topics/{topic_id}/proposal.svg")
-    def notation(topic_id: str, passage: str, ask: str, width: str = "900") -> Response:
+    def notation(
+        topic_id: str,
+        passage: str,
+        ask: str,
+        width: str = "900",
+        shown: As = "",
+    ) -> Response:
         from coldtake.music.apart import read_passage
-        from coldtake.music.engraving import engrave
 
         proposal = services.pile.propose_steps(topic_id, asking.from_text(ask))
         found = next((p for p in proposal.passages if p.id == passage), None)
         if found is None:
             raise NotFoundError("This notation is not there.", remedy="Propose the steps again.")
         read = read_passage(found.text, found.format)
-        svg = engrave(read, width_px=forms.whole(width, "width", *WIDTH_PX))
+        svg = image_of(read, forms.whole(width, "width", *WIDTH_PX), shown)
         return Response(svg, media_type="image/svg+xml", headers={"Cache-Control": "no-cache"})
 
     @routes.post("/topics/{topic_id}/proposal")

@@ -22,9 +22,9 @@ from coldtake.units import METRONOME_MARKS
 from coldtake.web import forms, tries
 from coldtake.web.criteria import BEAT_UNITS, editor_of, read_criterion
 from coldtake.web.forms import Fields, text_fields
+from coldtake.web.notation import bar_query, notation_path, sound_path
 from coldtake.web.pages.progress import Tempo, tempo_of
 from coldtake.web.pages.take import listen_to
-from coldtake.web.pages.topic import bar_query, notation_path
 
 if TYPE_CHECKING:
     from coldtake.domain.take import Try
@@ -49,6 +49,7 @@ def read_exercise(form: Form, known: Exercise) -> Exercise:
     return Exercise(
         passage=_bars(form, known.passage),
         tempo_bpm=None if mark is None else mark * unit,
+        clean_bpm=known.clean_bpm,
         key=" ".join(form.get("key", "").split())[:40],
         words=form.get("words", "").strip()[:500],
         click=click,
@@ -82,16 +83,6 @@ def given_notation(fields: FormData) -> tuple[bytes, str]:
             remedy="Paste it as ABC, or choose a .musicxml, .mxl, .mei or .abc file.",
         )
     return text.encode(), "pasted.abc"
-
-
-def sound_path(exercise: Exercise) -> str:
-    """Return the address of an exercise's sound at its tempo, empty when it has no passage."""
-    ref = exercise.passage
-    if ref is None:
-        return ""
-    query = bar_query(ref)
-    tempo = f"{'&' if query else '?'}bpm={exercise.tempo_bpm:g}" if exercise.tempo_bpm else ""
-    return f"/passages/{ref.passage_id}.wav{query}{tempo}"
 
 
 def hear_page(step: Step) -> str:
@@ -211,8 +202,8 @@ def _context(services: Services, step: Step) -> dict[str, object]:
         "question": question(step.criterion),
         "editor": editor_of(step.criterion),
         "others": [s for s in state.topic_steps(step.topic_id) if s.id != step.id],
-        "notation": notation_path(step.exercise),
-        "sound": sound_path(step.exercise),
+        "notation": notation_path(step),
+        "sound": sound_path(step),
         "hear_page": hear_page(step),
         "passage": state.passages.get(ref.passage_id) if ref else None,
         "bars": len(services.pile.passage(ref.passage_id).bars) if ref else 0,

@@ -12,10 +12,11 @@ from starlette.templating import Jinja2Templates
 
 from coldtake.domain.criterion import question
 from coldtake.domain.state import State
-from coldtake.domain.topic import Exercise, PassageRef, Step, StepPhase, TopicKind
+from coldtake.domain.topic import Step, StepPhase, TopicKind
 from coldtake.web import forms
 from coldtake.web.criteria import editor_of, first_criterion, read_criterion
 from coldtake.web.forms import Fields, text_fields
+from coldtake.web.notation import notation_path
 
 if TYPE_CHECKING:
     from coldtake.practice.services import Services
@@ -33,20 +34,6 @@ class StepLine:
     notation: str
 
 
-def notation_path(exercise: Exercise) -> str:
-    """Return the address of an exercise's engraved notation, empty when it has none."""
-    ref = exercise.passage
-    if ref is None:
-        return ""
-    return f"/passages/{ref.passage_id}.svg{bar_query(ref)}"
-
-
-def bar_query(ref: PassageRef) -> str:
-    """Write the bars of a passage as the query of its address."""
-    parts = [f"{n}={b}" for n, b in (("first", ref.first_bar), ("last", ref.last_bar)) if b]
-    return "?" + "&".join(parts) if parts else ""
-
-
 def step_lines(state: State, topic_id: str) -> tuple[StepLine, ...]:
     """Read a topic's steps in order."""
     phases = state.phases()
@@ -58,7 +45,7 @@ def step_lines(state: State, topic_id: str) -> tuple[StepLine, ...]:
             question=question(step.criterion),
             needs=tuple(state.steps[n] for n in step.needs if n in state.steps),
             ready=all(n in met for n in step.needs),
-            notation=notation_path(step.exercise),
+            notation=notation_path(step),
         )
         for step in state.topic_steps(topic_id)
     )

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from coldtake.domain.criterion import question
 from coldtake.errors import ColdtakeError, InputError, NotFoundError
+from coldtake.web.notation import is_chart, notation_path
 from coldtake.web.planview import PeriodView, SlotRow, periods_of
 from coldtake.web.rendering import clock, long_day, number
 
@@ -185,8 +186,7 @@ class _Engraver:
 
     def first(self, step: Step, at: str) -> tuple[tuple[str, ...], str]:
         """Return the lines, or when the same was played before, the time where they stand."""
-        ref = step.exercise.passage
-        key = "" if ref is None else f"{ref.passage_id} {ref.first_bar} {ref.last_bar}"
+        key = notation_path(step)
         if key in self._seen:
             return (), self._seen[key]
         lines = self.lines(step)
@@ -196,12 +196,17 @@ class _Engraver:
 
     def lines(self, step: Step) -> tuple[str, ...]:
         """Return a step's music line by line, () when it has none (or none that can be read)."""
+        from coldtake.music.chart_drawing import chart_lines
+        from coldtake.music.charts import chart_of
         from coldtake.music.engraving import STAVE_PX, engrave_lines
 
         try:
             passage = self._services.pile.exercise_passage(step)
             if passage is None:
                 return ()
+            chart = chart_of(passage) if is_chart(step) else None
+            if chart is not None:
+                return chart_lines(chart)
             stave_mm = SYSTEM_STAVE_MM if _staves(passage) > 1 else STAVE_MM
             return engrave_lines(
                 passage,

@@ -134,10 +134,11 @@ export class View {
     const url = step?.notation ? sized(step.notation) : "";
     for (const page of document.querySelectorAll("[data-page]")) {
       show(page, url !== "");
+      page.classList.toggle("is-chart", isChart(url));
       if (/** @type {HTMLElement} */ (page).dataset.url === url) continue;
       /** @type {HTMLElement} */ (page).dataset.url = url;
       const image = /** @type {HTMLImageElement} */ (html("img"));
-      image.alt = `Notation: ${step?.title}`;
+      image.alt = `${isChart(url) ? "Chart" : "Notation"}: ${step?.title}`;
       image.src = url;
       page.replaceChildren(...(url ? [image] : []));
     }
@@ -210,11 +211,16 @@ function lineWords(session, planned) {
   return `The session: ${places.length} slots, ${played} begun`;
 }
 
-/** Notation for this screen: the narrower the engraving, the larger its notes. */
+/**
+ * Notation for this screen: the narrower the engraving, the larger its notes. A chart keeps four bars
+ * in a row: all of it is in sight while the hands are on the instrument.
+ */
 export function sized(/** @type {string} */ url) {
-  const width = window.innerWidth < 640 ? 400 : 520;
+  const width = window.innerWidth < 640 && !isChart(url) ? 400 : 520;
   return `${url}${url.includes("?") ? "&" : "?"}width=${width}`;
 }
+
+const isChart = (/** @type {string} */ url) => /[?&]as=chart(&|$)/.test(url);
 
 /** What was yes, what was no, in signs and numbers. */
 function countsOf(/** @type {Session} */ session) {

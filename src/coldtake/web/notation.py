@@ -1,0 +1,46 @@
+"""Addresses of what a step shows and sounds: its notation, or a chart where it is improvised."""
+
+from __future__ import annotations
+
+from urllib.parse import urlencode
+
+from coldtake.domain.topic import PassageRef, Step
+
+CHART = "chart"  # value of `as` in an address: the chords over bars, instead of the notes
+
+
+def bar_query(ref: PassageRef) -> str:
+    """Write the bars of a passage as the query of its address."""
+    return _query(_bars(ref))
+
+
+def is_chart(step: Step) -> bool:
+    """Say whether a step is improvised, and so is played from a chart."""
+    return step.criterion.changes is not None
+
+
+def notation_path(step: Step) -> str:
+    """Return the address of the image of a step's music, empty when it has none."""
+    return _path(step, "svg")
+
+
+def sound_path(step: Step) -> str:
+    """Return the address of a step's music as it sounds at its tempo, empty without any."""
+    bpm = step.exercise.tempo_bpm
+    return _path(step, "wav", {"bpm": f"{bpm:g}"} if bpm else {})
+
+
+def _path(step: Step, kind: str, more: dict[str, str] | None = None) -> str:
+    ref = step.exercise.passage
+    if ref is None:
+        return ""
+    shown = {"as": CHART} if is_chart(step) else {}
+    return f"/passages/{ref.passage_id}.{kind}{_query({**_bars(ref), **shown, **(more or {})})}"
+
+
+def _bars(ref: PassageRef) -> dict[str, str]:
+    return {n: str(b) for n, b in (("first", ref.first_bar), ("last", ref.last_bar)) if b}
+
+
+def _query(fields: dict[str, str]) -> str:
+    return f"?{urlencode(fields)}" if fields else ""
