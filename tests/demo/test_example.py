@@ -1,6 +1,6 @@
 """The example is what it says it is: its topics, its history, its takes and their verdicts."""
 
-from datetime import date, datetime, timedelta, timezone
+from datetime import date, datetime, time, timedelta, timezone
 
 import pytest
 
@@ -8,6 +8,7 @@ from coldtake import demo
 from coldtake.demo.laying import step_id
 from coldtake.demo.material import MATERIAL
 from coldtake.demo.sounds import Fault, fault_index
+from coldtake.demo.story import start_today
 from coldtake.demo.takes import RECIPES, Recipe
 from coldtake.domain.events import to_json
 from coldtake.domain.following import fold
@@ -212,6 +213,42 @@ def test_a_log_with_something_in_it_is_left_alone(empty):
     with pytest.raises(RuleError, match="empty folder"):
         demo.build(empty, today=TODAY)
     assert empty.store.last_sequence() == 1
+
+
+@pytest.mark.parametrize(
+    ("opened", "starts"),
+    [
+        ("08:00", "17:00"),
+        ("16:50", "17:00"),
+        ("16:51", "17:15"),
+        ("18:20", "18:30"),
+        ("21:50", "22:00"),
+        ("21:51", None),
+        ("23:30", None),
+    ],
+)
+def test_nobody_is_late_for_todays_session(opened, starts):
+    at = datetime.combine(TODAY, time.fromisoformat(opened))
+    start = start_today(at, TODAY, time(17))
+    assert start == (time.fromisoformat(starts) if starts else None)
+    night = datetime.combine(TODAY + timedelta(days=1), time(1))
+    assert start_today(night, TODAY, time(17)) is None
+
+
+@pytest.mark.parametrize("hour", [8, 19, 23])
+def test_what_is_planned_is_still_to_come(tmp_path, monkeypatch, hour):
+    monkeypatch.setattr("coldtake.demo.building.DAYS", 1)  # the last day of the story, without
+    monkeypatch.setattr("coldtake.demo.takes.RECIPES", ())  # takes, is enough here
+    clock = SteppingClock(datetime(2027, 1, 12, hour, 30, tzinfo=timezone(timedelta(hours=1))))
+    services = Services(SqlStore(sqlite_url(tmp_path)), FolderTakes(tmp_path / "takes"), clock)
+    demo.build(services, today=TODAY)
+    coming = [services.evening.plan(TODAY + timedelta(days=n)) for n in (0, 1)]
+    assert coming[1] is not None
+    assert (coming[0] is None) is (hour == 23)
+    now = clock.now().replace(tzinfo=None)
+    for plan in filter(None, coming):
+        assert datetime.combine(plan.request.day, plan.request.starts_at) > now
+    services.close()
 
 
 class Impatient:

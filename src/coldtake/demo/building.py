@@ -19,8 +19,10 @@ def build(
 ) -> None:
     """Fill an empty log with the example, its history ending the day before `today`.
 
-    All or nothing: a fault, or a `progress` that asks to stop, leaves the log empty. The same day,
-    zone and seed give the same events. Raises RuleError when the log is not empty.
+    Today's plan is still to come when the example is opened; late in the evening there is
+    tomorrow's alone. All or nothing: a fault, or a `progress` that asks to stop, leaves the log
+    empty. The same instant, zone and seed give the same events. Raises RuleError when the log is
+    not empty.
     """
     _require_empty(services)
     with TemporaryDirectory(prefix="coldtake-demo-") as folder:
@@ -44,7 +46,7 @@ def _tell(
     start = datetime.combine(today - timedelta(days=DAYS + 1), FIRST_EVENING, zone)
     clock = StoryClock(start, seed)
     draft = Services(Draft(), FolderTakes(folder), clock)
-    story = Story(draft, clock, today, seed)
+    story = Story(draft, clock, today, seed, opened_at=services.now())
     story.lay_out()
     for done, index in enumerate(range(-DAYS, 0)):
         if progress and not progress.step(done, DAYS, "Six weeks are being practised."):

@@ -35,15 +35,44 @@ LIFE_BEGINS = date(2001, 1, 1) + timedelta(days=DAYS)  # day 0 of the simulated 
 USUAL_MIN, LONG_MIN, SHORT_MIN = 45, 60, 30
 WISHED_MIN = 10
 MISSED_SHARE = 0.2  # of the days
+READY_TO_START = timedelta(minutes=10)  # to look around first
+QUARTER_MIN = 15
+LATEST_START = time(22)
+
+
+def start_today(opened_at: datetime, today: date, usual: time) -> time | None:
+    """When today's session starts, so that nobody who opens the example is late for it.
+
+    The usual time while it lies ahead, else a quarter of an hour that comes soon; None late in the
+    evening and at night.
+    """
+    soon = opened_at.replace(tzinfo=None, second=0, microsecond=0) + READY_TO_START
+    if datetime.combine(today, usual) >= soon:
+        return usual
+    start = soon + timedelta(minutes=-soon.minute % QUARTER_MIN)
+    in_time = start.date() == today and start.time() <= LATEST_START
+    return start.time() if in_time else None
 
 
 class Story:
-    """The telling. `services` write to a draft under `clock`; `today` is the day after the last."""
+    """The telling. `services` write to a draft under `clock`; `today` is the day after the last.
 
-    def __init__(self, services: Services, clock: StoryClock, today: date, seed: int) -> None:
+    opened_at : when the example is asked for, in the player's own zone
+    """
+
+    def __init__(
+        self,
+        services: Services,
+        clock: StoryClock,
+        today: date,
+        seed: int,
+        *,
+        opened_at: datetime,
+    ) -> None:
         self._services = services
         self._clock = clock
         self._today = today
+        self._opened_at = opened_at
         self._laid = laid_out(today)
         self._player = SimulatedPlayer(seed, missed_share=MISSED_SHARE)
         self._rng = np.random.default_rng([seed, 3])
@@ -91,10 +120,13 @@ class Story:
         on_stage.run_through(self._services, self._clock, self._player, index, own_day)
 
     def finish(self) -> None:
-        """Bring home what is left, and plan today and tomorrow."""
+        """Bring home what is left, and plan what is left of today, and tomorrow."""
         self._clock.instant = at(self._today - timedelta(days=1), time(20), self._clock)
         self._takes.at_home()
-        self._plan(self._today, USUAL_MIN)
+        usual = self._services.evening.default_request(self._today).starts_at
+        start = start_today(self._opened_at, self._today, usual)
+        if start is not None:
+            self._plan(self._today, USUAL_MIN, starts_at=start)
         self._plan(self._today + timedelta(days=1), USUAL_MIN)
 
     def _wishes(self) -> tuple[Wish, ...]:
@@ -104,12 +136,23 @@ class Story:
         left = [s for s in steps if state.phase(s.id) not in (StepPhase.MET, StepPhase.HELD)]
         return tuple(Wish(step_id=s.id, minutes=WISHED_MIN) for s in left[:1])
 
-    def _plan(self, day: date, minutes: int, wishes: tuple[Wish, ...] = ()) -> None:
+    def _plan(
+        self,
+        day: date,
+        minutes: int,
+        wishes: tuple[Wish, ...] = (),
+        starts_at: time | None = None,
+    ) -> None:
         eve = at(min(day, self._today) - timedelta(days=1), EVENING, self._clock)
         self._clock.instant = max(eve, self._clock.instant + timedelta(seconds=30))
         request = self._services.evening.default_request(day)
         self._services.evening.propose(
-            msgspec.structs.replace(request, minutes=minutes, wishes=wishes)
+            msgspec.structs.replace(
+                request,
+                minutes=minutes,
+                wishes=wishes,
+                starts_at=starts_at or request.starts_at,
+            )
         )
 
 
