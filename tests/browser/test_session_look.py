@@ -1,7 +1,13 @@
 """Every scene of the session page at three sizes, day and stage: nothing cut off, axe silent."""
 
+from datetime import datetime
+
+import msgspec
 import pytest
-from stand import Stand, laid_out, plan_today, slot
+from stand import OWN, Stand, laid_out, plan_today, slot
+
+from coldtake.domain.topic import Place, Step
+from coldtake.practice.proposals.asks import TuneAsk
 
 pytestmark = pytest.mark.browser
 
@@ -80,3 +86,69 @@ def test_scenes_hold_at_every_size(planned, served, open_page, axe):
     holds(page, axe, "confirm")
     stand.press("Enter").sees("end")
     holds(page, axe, "end")
+
+
+DRAWN = """() => {
+  const bars = [...document.querySelectorAll("#line g.bar")];
+  const rests = bars.filter((bar) => bar.classList.contains("break")).length;
+  return [bars.length - rests, rests, document.querySelectorAll("#start-slots li").length];
+}"""
+
+
+def counted(page):
+    """The start says what it draws and lists."""
+    page.wait_for_function("() => document.querySelectorAll('#line g.bar').length > 0")
+    slots, rests, listed = page.evaluate(DRAWN)
+    assert slots == listed
+    said = f"{slots} slot{'s' * (slots != 1)}"
+    if rests:
+        said += f" and {rests} break{'s' * (rests != 1)}"
+    assert page.locator("#start-title").inner_text() == f"{said} today"
+    assert page.locator("#line svg").get_attribute("aria-label") == f"The session: {said}, 0 begun"
+    return slots
+
+
+def test_the_line_of_music_and_the_words_count_the_same_also_when_it_is_late(
+    services, served, open_page
+):
+    for n in range(3):
+        topic = services.pile.add(f"Topic {n}", place=Place.CURRENT)
+        for part in ("first", "second"):
+            services.pile.keep_step(
+                Step(id=services.log.new_id(), topic_id=topic.id, title=part, criterion=OWN)
+            )
+    today = services.today()
+    usual = services.evening.default_request(today)
+    services.evening.propose(msgspec.structs.replace(usual, minutes=60))
+    page = open_page()
+    page.clock.install(time=datetime.combine(today, usual.starts_at))
+    Stand(page, served.url).open().sees("start")
+    whole = counted(page)
+    page.clock.fast_forward("35:00")
+    page.wait_for_function("() => /later than planned/.test(document.body.innerText)")
+    assert counted(page) < whole
+
+
+def test_a_chart_is_in_sight_as_a_whole_while_improvising(services, served, open_page):
+    topic = services.pile.add("Blues", place=Place.CURRENT)
+    blues = "F7 | Bb7 | F7 | % | Bb7 | % | F7 | D7 | Gm7 | C7 | F7 D7 | Gm7 C7"
+    proposal = services.pile.propose_steps(topic.id, TuneAsk(changes=blues))
+    services.pile.keep_proposal(proposal, [proposal.steps[0].id])
+    usual = services.evening.default_request(services.today())
+    services.evening.propose(msgspec.structs.replace(usual, minutes=25))
+    page = open_page()
+    stand = Stand(page, served.url).open().sees("start").press("Space").sees("intention")
+    stand.press("Enter").sees("quiet").press("Space").sees("slot")
+    for width, height in SIZES:
+        page.set_viewport_size({"width": width, "height": height})
+        page.wait_for_timeout(300)
+        low, edge, wide = page.evaluate(
+            """() => {
+            const image = document.querySelector("[data-scene=slot] > .page.is-chart img");
+            const edge = document.querySelector("#edge").getBoundingClientRect();
+            const box = image.getBoundingClientRect();
+            return [box.bottom, edge.top, box.width];
+            }"""
+        )
+        assert low <= edge + 1, f"the chart goes under the buttons at {width}"
+        assert wide > 250

@@ -66,13 +66,15 @@ export class View {
   }
 
   drawLine(/** @type {Desk} */ desk) {
-    const { session, plan } = desk;
-    const of = session?.plan ?? plan;
+    const { session } = desk;
+    // what is counted in words is what is drawn: before a late start, the plan cut to its time
+    const of = session?.plan ?? desk.shortened()?.plan ?? desk.plan;
     show(el("line"), of !== null);
     if (!of) return;
     const runs = session?.runs.map((r) => `${r.slotId}${r.endedMs}`).join() ?? "";
     const tries = session?.tries.map((t) => t.id + t.answer).join() ?? "";
-    const shape = [of.id, session?.places.length, runs, tries, session?.breaks.length].join("|");
+    const lengths = placesOf(of).map((p) => p.slot.id + p.slot.minutes).join();
+    const shape = [of.id, lengths, session?.places.length, runs, tries, session?.breaks.length].join("|");
     if (shape === this.lineShape) return;
     this.lineShape = shape;
     el("line").replaceChildren(dayLine(of, session, lineWords(session, placesOf(of))));
@@ -98,7 +100,7 @@ export class View {
     const shape = [plan?.id, late?.dropped.length, minutes, desk.leading].join();
     if (shape === this.startShape) return;
     this.startShape = shape;
-    text(el("start-title"), plan ? startTitle(places.length) : "Nothing is planned for today");
+    text(el("start-title"), plan ? `${countWords(places)} today` : "Nothing is planned for today");
     text(el("start-words"), plan ? startWords(desk, now) : "Start makes a plan from the usual minutes.");
     show(el("start-plan"), !plan);
     /** @type {HTMLAnchorElement} */ (el("start-plan")).href = `/tomorrow?day=${desk.snapshot?.day}`;
@@ -208,7 +210,7 @@ function barOf(desk, seen, comingMs) {
 function lineWords(session, planned) {
   const places = session?.places ?? planned;
   const played = new Set(session?.runs.map((r) => r.slotId)).size;
-  return `The session: ${places.length} slots, ${played} begun`;
+  return `The session: ${countWords(places)}, ${played} begun`;
 }
 
 /**
@@ -246,8 +248,14 @@ export function placeWords(desk, place) {
   return step ? `${step.topic_title}: ${step.title}` : "a step that was dropped";
 }
 
-const startTitle = (/** @type {number} */ count) =>
-  count === 1 ? "One slot today" : `${count} slots today`;
+const counted = (/** @type {number} */ n, /** @type {string} */ one) => `${n} ${one}${n === 1 ? "" : "s"}`;
+
+/** Bars and rests of the line in words, such as "5 slots and 1 break". */
+function countWords(/** @type {Place[]} */ places) {
+  const breaks = Math.max(0, new Set(places.map((p) => p.period)).size - 1);
+  const slots = counted(places.length, "slot");
+  return breaks ? `${slots} and ${counted(breaks, "break")}` : slots;
+}
 
 /** @param {Desk} desk @param {number} now */
 function startWords(desk, now) {
