@@ -1,6 +1,8 @@
 """One table of settings: name, default, allowed values, one-line help.
 
-Values are kept in the log as text; `value_of` turns them into what the code uses.
+Values are kept in the log as text; `value_of` turns them into what the code uses. What is stored
+may be no longer valid (an older version, an archive): then the default is used, and `not_valid`
+names it, so that no page is locked by it.
 """
 
 from collections.abc import Mapping
@@ -54,6 +56,12 @@ SETTINGS: tuple[Setting, ...] = (
     Setting("have_recorder", 1, 0, 1, "yes is 1", "Usually at hand: a recording device."),
     Setting("takes_alone", 1, 0, 1, "yes is 1", "Takes that can be heard start by themselves."),
 )
+# A least and its most, and how far apart they have to be.
+PAIRS = (
+    ("slot_least", "slot_most", 0),
+    ("topics_least", "topics_most", 0),
+    ("held_poor", "held_good", 1),
+)
 BY_NAME: Mapping[str, Setting] = {s.name: s for s in SETTINGS}
 
 
@@ -75,7 +83,45 @@ def parse(name: str, text: str) -> int:
     return value
 
 
+def check_pair(chosen: Mapping[str, str], name: str) -> None:
+    """Raise RuleError when a least value would pass its most, or two chances be one."""
+    for least, most, apart in PAIRS:
+        low, high = _alone(chosen, least), _alone(chosen, most)
+        if name in (least, most) and low + apart > high:
+            raise RuleError(
+                f"{least} would be {low} and {most} {high}.",
+                where=name,
+                remedy="Change the other one first.",
+            )
+
+
 def value_of(chosen: Mapping[str, str], name: str) -> int:
-    """Return a setting's value: the chosen one, or the default."""
-    text = chosen.get(name)
-    return BY_NAME[name].default if text is None else parse(name, text)
+    """Return a setting's value: the chosen one where it is valid, else the default."""
+    try:
+        check_pair(chosen, name)
+    except RuleError:
+        return BY_NAME[name].default
+    return _alone(chosen, name)
+
+
+def not_valid(chosen: Mapping[str, str]) -> dict[str, str]:
+    """Return the chosen values that are not used because they are not valid, by setting."""
+    known = {s.name: chosen[s.name] for s in SETTINGS if s.name in chosen}
+    return {name: text for name, text in known.items() if _fault(chosen, name)}
+
+
+def _fault(chosen: Mapping[str, str], name: str) -> RuleError | None:
+    try:
+        parse(name, chosen[name])
+        check_pair(chosen, name)
+    except RuleError as fault:
+        return fault
+    return None
+
+
+def _alone(chosen: Mapping[str, str], name: str) -> int:
+    """Return a setting's value without a look at its pair."""
+    try:
+        return parse(name, chosen[name])
+    except (KeyError, RuleError):
+        return BY_NAME[name].default

@@ -5,6 +5,7 @@ import hashlib
 import io
 import json
 import zipfile
+from pathlib import Path
 
 import msgspec
 import numpy as np
@@ -158,6 +159,43 @@ def test_a_cancel_leaves_nothing_and_an_older_archive_stays(full, tmp_path):
         export(full[0], target, progress=Watcher(stop_at=2))
     assert target.read_bytes() == b"the older one"
     assert list(target.parent.iterdir()) == [target]
+
+
+class Spoiler:
+    """Turns one bit of the growing file, once the work says how far it is."""
+
+    def __init__(self, part: Path, at: int) -> None:
+        self.part, self.at, self.done = part, at, False
+
+    def step(self, _done: int, _total: int, _words: str) -> bool:
+        if not self.done:
+            with self.part.open("r+b") as file:
+                file.seek(self.at)
+                turned = bytes([file.read(1)[0] ^ 4])
+                file.seek(self.at)
+                file.write(turned)
+        self.done = True
+        return True
+
+
+@pytest.mark.parametrize("older", [True, False])
+def test_what_cannot_be_read_back_is_not_called_done(full, tmp_path, older):
+    """A disk that changes what was written: the check comes before the name is given."""
+    target = tmp_path / "all.zip"
+    if older:
+        target.write_bytes(b"the older one")
+    with pytest.raises(StoreError, match="could not be read back") as told:
+        export(full[0], target, progress=Spoiler(tmp_path / "all.zip.part", 1000))
+    assert told.value.where == "all.zip"
+    assert [p.read_bytes() for p in tmp_path.glob("all.zip*")] == [b"the older one"] * older
+
+
+def test_what_the_reader_would_refuse_is_refused_when_it_is_written(full, tmp_path):
+    odd = msgspec.structs.replace(event(ev.AnswerTakenBack(try_id="t")), id="no uuid")
+    full[0].store.append([odd])
+    with pytest.raises(StoreError, match=r"could not be read back.+unfit id"):
+        export(full[0], tmp_path / "all.zip")
+    assert not list(tmp_path.glob("*.zip*"))
 
 
 def test_a_place_that_is_not_there(full, tmp_path):

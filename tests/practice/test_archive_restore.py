@@ -1,5 +1,6 @@
 """An archive back into another folder: identical, atomic, and nothing believed unseen."""
 
+import hashlib
 import io
 import json
 import random
@@ -14,11 +15,13 @@ import pytest
 import soundfile
 
 from coldtake.domain import events as ev
+from coldtake.domain.ids import named_id
 from coldtake.errors import ColdtakeError, InputError, RuleError
 from coldtake.ports import Cancelled
 from coldtake.practice.archive import Archive, export, reading, restore
 from coldtake.practice.archive.contents import log_schema
 from coldtake.practice.services import Services
+from coldtake.settings import SETTINGS
 from coldtake.storage.folder import sqlite_url
 from coldtake.storage.log import SqlStore
 from coldtake.storage.takes import FolderTakes
@@ -151,6 +154,64 @@ def test_one_id_with_two_meanings_is_a_conflict_and_changes_nothing(full, zipped
         brought(other, zipped, merge=True)
     assert events_of(other) == [changed]
     assert other.take_files.there() == frozenset()
+
+
+def written_by_hand(tmp_path, *events: ev.Event) -> Path:
+    """An archive of these lines, whoever wrote them."""
+    lines = b"".join(ev.to_json(one) + b"\n" for one in events)
+    sums = {"log.jsonl": hashlib.sha256(lines).hexdigest()}
+    manifest = {"format": 2, "events": len(events), "takes": 0, "passages": 0, "sha256": sums}
+    with zipfile.ZipFile(tmp_path / "by hand.zip", "w") as made:
+        made.writestr("log.jsonl", lines)
+        made.writestr("manifest.json", json.dumps(manifest))
+    return tmp_path / "by hand.zip"
+
+
+def test_two_meanings_inside_an_archive_are_named_and_nothing_is_chosen(open_empty, tmp_path):
+    one, two = (event(ev.AnswerTakenBack(try_id=n), name="x") for n in ("one", "two"))
+    again = ev.Event(id=one.id, at=one.at, day=one.day, data=two.data)
+    other = open_empty()
+    with pytest.raises(RuleError, match=one.id):
+        brought(other, written_by_hand(tmp_path, one, two, again))
+    assert events_of(other) == []
+    assert brought(other, written_by_hand(tmp_path, one, two, one)).events == 2
+
+
+def recorded(name: str, sha256: str) -> ev.Event:
+    data = ev.TakeRecorded(
+        take_id=named_id(name), step_id="s", duration_s=1, sample_rate=8000, sha256=sha256
+    )
+    return event(data, name=sha256)
+
+
+def test_a_take_with_two_sounds_is_a_conflict_here_or_there(open_empty, tmp_path):
+    one, two = recorded("take", "0" * 64), recorded("take", "1" * 64)
+    with pytest.raises(RuleError, match=f"take {named_id('take')}"):
+        brought(open_empty(), written_by_hand(tmp_path, one, two))
+    other = open_empty("second")
+    other.store.append([one])
+    with pytest.raises(RuleError, match=f"take {named_id('take')}"):
+        brought(other, written_by_hand(tmp_path, two), merge=True)
+    assert events_of(other) == [one]
+
+
+def test_all_that_conflicts_is_counted(open_empty, tmp_path):
+    here = [event(ev.AnswerTakenBack(try_id=str(n))) for n in range(9)]
+    there = [ev.Event(id=e.id, at=e.at, day=e.day, data=here[0].data) for e in here]
+    other = open_empty()
+    other.store.append(here)
+    with pytest.raises(RuleError, match="and 3 more"):
+        brought(other, written_by_hand(tmp_path, *there), merge=True)
+
+
+def test_settings_that_are_not_valid_lock_nothing_and_are_named(open_empty, tmp_path):
+    chosen = {"a4_hz": "4400", "period_cap": "a lot", "slot_least": "30", "slot_most": "2"}
+    events = [event(ev.SettingChosen(name=n, value=v)) for n, v in chosen.items()]
+    other = open_empty()
+    told = brought(other, written_by_hand(tmp_path, *events))
+    assert set(told.not_valid) == set(chosen)
+    assert other.settings.all() == {s.name: s.default for s in SETTINGS}
+    assert len(events_of(other)) == len(events)  # what was chosen stays in the log
 
 
 class StopsAfter:

@@ -3,6 +3,7 @@
 from desk import words
 
 from coldtake.bootstrap import open_services, source_of
+from coldtake.domain.events import SettingChosen
 from coldtake.practice.archive import export
 from making import SteppingClock
 
@@ -32,6 +33,21 @@ def test_the_page_says_how_things_stand(client, services):
     assert "There is none yet" in words(client.get("/data").text)
     assert client.post("/data/copy").status_code == 200
     assert "12 January 2027" in words(client.get("/data").text)
+
+
+def test_a_setting_that_is_not_valid_locks_no_page(client, services):
+    for name, value in (("period_cap", "a lot"), ("slot_least", "30"), ("a4_hz", "9" * 5000)):
+        services.append(SettingChosen(name=name, value=value))
+    for path in ("/", "/tomorrow", "/session", "/outlook", "/tuner", "/progress"):
+        assert client.get(path).status_code == 200, path
+    assert "period_cap “a lot”: the default is used" in words(client.get("/data").text)
+    page = words(client.get("/settings").text)
+    assert "The stored value “a lot” is not valid. 30 min is used." in page
+    assert page.count("is not valid") == 3
+    for name, value in (("period_cap", "30"), ("slot_least", "4"), ("a4_hz", "440")):
+        assert client.post("/settings", data={name: value}).status_code == 200
+    assert "not valid" not in words(client.get("/settings").text)
+    assert "not valid" not in words(client.get("/data").text)
 
 
 def test_what_is_amiss_is_named(client, services, desk):

@@ -19,10 +19,16 @@ def run(arguments: Namespace) -> int:
         before = len(services.care.repairs())
         checkup = services.care.check(ShownProgress())
         repairs = services.care.repairs()
+        not_valid = services.settings.not_valid()
+        waiting = sum(len(group.entries) for group in services.misdated.groups())
     if arguments.json:
         print_json({"checkup": checkup, "sound": checkup.sound, "repairs": repairs})
     else:
         print("\n".join(lines_of(checkup, repairs[before:])))
+        for name, text in not_valid.items():
+            print(f"The setting {name} is “{text[:20]}”, which is not valid; its default is used.")
+        if waiting:
+            print(f"{waiting} entries have a wrong date. See “Your data” in the app.")
     return 0 if checkup.sound else AMISS
 
 

@@ -25,7 +25,7 @@ def run(arguments: Namespace) -> int:
     else:
         print(
             f"{written.path}: {written.events} events, {written.takes} takes, "
-            f"{written.passages} passages, {written.size_bytes / 1e6:.1f} MB"
+            f"{written.passages} passages, {written.size_bytes / 1e6:.1f} MB, read back whole"
         )
         for take_id in written.missing_takes:
             print(f"The sound of take {take_id} was not there; its verdict is in the log.")

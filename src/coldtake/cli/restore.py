@@ -39,4 +39,9 @@ def lines_of(brought: "Restored") -> list[str]:
         f"The sound of take {take} is damaged in it and was left out."
         for take in brought.damaged_takes
     ]
+    if brought.misdated:
+        lines.append(f"{brought.misdated} entries have a wrong date. See “Your data” in the app.")
+    lines += [
+        f"The setting {name} is not valid; its default is used." for name in brought.not_valid
+    ]
     return lines

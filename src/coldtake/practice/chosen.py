@@ -3,15 +3,8 @@
 from collections.abc import Mapping
 
 from coldtake.domain.events import SettingChosen
-from coldtake.errors import RuleError
 from coldtake.practice.log import Log
-from coldtake.settings import SETTINGS, parse, value_of
-
-_PAIRS = (
-    ("slot_least", "slot_most", 0),
-    ("topics_least", "topics_most", 0),
-    ("held_poor", "held_good", 1),
-)
+from coldtake.settings import SETTINGS, check_pair, not_valid, parse, value_of
 
 
 class ChosenSettings:
@@ -25,23 +18,15 @@ class ChosenSettings:
         chosen = self._log.state().settings
         return {setting.name: value_of(chosen, setting.name) for setting in SETTINGS}
 
+    def not_valid(self) -> Mapping[str, str]:
+        """Return the stored values that are not valid any more; their defaults are used."""
+        return not_valid(self._log.state().settings)
+
     def choose(self, name: str, text: str) -> int:
         """Choose a value, given as text. Raises RuleError saying the limits."""
         value = parse(name, text)
         with self._log.deciding() as state:
-            _check_pair(dict(state.settings) | {name: str(value)}, name)
+            check_pair(dict(state.settings) | {name: str(value)}, name)
             if state.settings.get(name) != str(value):
                 self._log.append(SettingChosen(name=name, value=str(value)))
         return value
-
-
-def _check_pair(chosen: Mapping[str, str], name: str) -> None:
-    """Raise RuleError when a least value would pass its most, or two chances be one."""
-    for least, most, apart in _PAIRS:
-        low, high = value_of(chosen, least), value_of(chosen, most)
-        if name in (least, most) and low + apart > high:
-            raise RuleError(
-                f"{least} would be {low} and {most} {high}.",
-                where=name,
-                remedy="Change the other one first.",
-            )

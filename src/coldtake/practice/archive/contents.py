@@ -78,6 +78,8 @@ class Restored:
 
     missing_takes : takes of the log that neither archive nor folder have; damaged_takes : takes
     whose sound in the archive is not what the log says, so that it was left out
+    misdated : entries whose date cannot be, set aside until they get their day
+    not_valid : settings whose stored value is not valid, so that the default is used
     """
 
     events: int
@@ -85,6 +87,8 @@ class Restored:
     takes: int
     missing_takes: tuple[str, ...] = ()
     damaged_takes: tuple[str, ...] = ()
+    misdated: int = 0
+    not_valid: tuple[str, ...] = ()
 
 
 def log_schema() -> dict[str, Any]:

@@ -11,15 +11,14 @@ interrupted restore changes nothing and can be begun again.
 
 from collections.abc import Iterator
 from datetime import datetime
-from hashlib import blake2b
 from hashlib import sha256 as sha256_of
 from typing import Protocol
 
-from coldtake.domain.events import Event, to_json
-from coldtake.domain.misdated import recorded_in
+from coldtake.domain.events import Event
 from coldtake.errors import RuleError
 from coldtake.ports import Cancelled, Progress
 from coldtake.practice.archive.contents import Restored
+from coldtake.practice.archive.meanings import Meanings, conflict
 from coldtake.practice.putting_right import put_right
 from coldtake.practice.services import Services
 
@@ -74,7 +73,7 @@ class _Restoring:
             self._take_back()
             raise
         self._services.store.refuse_all(refused)
-        put_right(self._services.store, self._services.now())
+        misdated = put_right(self._services.store, self._services.now())
         self._tell("done", done=self._total)
         return Restored(
             events=new,
@@ -82,6 +81,8 @@ class _Restoring:
             takes=len(self._written),
             missing_takes=tuple(missing),
             damaged_takes=tuple(damaged),
+            misdated=misdated,
+            not_valid=tuple(self._services.settings.not_valid()),
         )
 
     def _compared(self, *, merge: bool) -> tuple[int, dict[str, str]]:
@@ -89,37 +90,25 @@ class _Restoring:
 
         Raises RuleError for a conflict, and where merging was not asked for.
         """
-        here = {event.id: _print_of(event) for _, event in self._services.store.events()}
-        seen: set[str] = set()
-        sums: dict[str, str] = {}
+        here, there = Meanings(), Meanings()
+        for _, event in self._services.store.events():
+            here.add(event)
         for event in self._source.events():
-            if event.id in here and here[event.id] != _print_of(event):
-                raise self._conflict(event)
-            seen.add(event.id)
-            recorded = recorded_in(event.data)
-            if recorded is not None:
-                sums[recorded.take_id.lower()] = recorded.sha256
-            if len(seen) % _TOLD_EVERY == 0:
+            there.add(event)
+            if len(there.entries) % _TOLD_EVERY == 0:
                 self._tell("reading")
-        strangers = len(here.keys() - seen)
+        conflicts = (*there.twofold, *there.against(here))
+        if conflicts:
+            raise conflict(conflicts, self._source.where)
+        strangers = len(here.entries.keys() - there.entries.keys())
         if strangers and not merge:
             raise RuleError(
                 f"This log holds {strangers} entries that the archive does not know.",
                 where=self._source.where,
                 remedy="Restore into an empty folder; or ask for both to be brought together.",
             )
-        self._check_takes(sums)
-        self._total = len(sums) + len(seen) + 1
-        return len(seen & here.keys()), sums
-
-    def _check_takes(self, sums: dict[str, str]) -> None:
-        for take in self._services.state().takes.values():
-            if sums.get(take.id.lower(), take.sha256) != take.sha256:
-                raise RuleError(
-                    f"Take {take.id} has another sound here than there.",
-                    where=self._source.where,
-                    remedy="Nothing was changed. Restore into an empty folder.",
-                )
+        self._total = len(there.sounds) + len(there.entries) + 1
+        return len(there.entries.keys() & here.entries.keys()), there.sounds
 
     def _bring_takes(self, sums: dict[str, str]) -> tuple[list[str], list[str]]:
         """Write the sounds that are not here; return ids of those missing and of those damaged."""
@@ -156,14 +145,3 @@ class _Restoring:
         self._done = self._done if done is None else min(done, self._total)
         if self._progress and not self._progress.step(self._done, self._total, words):
             raise Cancelled
-
-    def _conflict(self, event: Event) -> RuleError:
-        return RuleError(
-            f"Entry {event.id} of {event.at:%d %B %Y} says something else here than there.",
-            where=self._source.where,
-            remedy="Nothing was changed. Restore into an empty folder.",
-        )
-
-
-def _print_of(event: Event) -> bytes:
-    return blake2b(to_json(event), digest_size=16).digest()

@@ -1,6 +1,6 @@
-"""Writing an archive: under a temporary name, renamed when it is whole and on the disk.
+"""Writing an archive: under a temporary name, renamed when it was read back and is on the disk.
 
-A crash, a full disk or a cancel leaves the older archive of that name as it was.
+A crash, a full disk, a cancel or a fault in it leaves the older archive of that name as it was.
 """
 
 import base64
@@ -10,7 +10,7 @@ import zipfile
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import IO, Any
+from typing import Any
 
 import msgspec
 
@@ -24,6 +24,7 @@ from coldtake.ports import Cancelled, Progress
 from coldtake.practice.archive import contents
 from coldtake.practice.archive.contents import Exported, Manifest, NotWritten
 from coldtake.practice.archive.notation import forms_of
+from coldtake.practice.archive.verifying import verify
 from coldtake.practice.services import Services
 from coldtake.practice.tables import tables_of
 
@@ -70,12 +71,14 @@ class _Writing:
 def export(services: Services, path: Path, *, progress: Progress | None = None) -> Exported:
     """Write the archive to `path`, replacing a file of that name.
 
-    Raises StoreError where it cannot be written, Cancelled when the watcher asks to stop; then
-    nothing is left behind, and a file that was there stays.
+    Raises StoreError where it cannot be written or read back, Cancelled when the watcher asks to
+    stop; then nothing is left behind, and a file that was there stays.
     """
     try:
-        with _whole_file(path) as part, zipfile.ZipFile(part, "w") as archive:
-            manifest = _write(services, _Writing(archive, progress))
+        with _whole_file(path) as part:
+            with part.open("wb") as file, zipfile.ZipFile(file, "w") as archive:
+                manifest = _write(services, _Writing(archive, progress))
+            verify(part, manifest, path.name, progress)
         size = path.stat().st_size
     except OSError as fault:
         raise StoreError(
@@ -96,7 +99,7 @@ def export(services: Services, path: Path, *, progress: Progress | None = None) 
 
 
 @contextlib.contextmanager
-def _whole_file(path: Path) -> Iterator[IO[bytes]]:
+def _whole_file(path: Path) -> Iterator[Path]:
     """Give a file to write that takes the name `path` only when all of the block succeeded.
 
     Its name while it grows is always the same, so that a killed one is written over by the next.
@@ -104,8 +107,7 @@ def _whole_file(path: Path) -> Iterator[IO[bytes]]:
     part = path.with_name(f"{path.name}.part")
     try:
         part.unlink(missing_ok=True)
-        with private_file(part).open("wb") as file:
-            yield file
+        yield private_file(part)
         flush_file(part)
         part.replace(path)
     finally:
@@ -133,7 +135,7 @@ def _write(services: Services, writing: _Writing) -> Manifest:
         missing_takes=tuple(missing),
         damaged_takes=tuple(damaged),
         not_written=tuple(not_written),
-        sha256=writing.sums,
+        sha256=dict(writing.sums),
     )
     writing.put_json(contents.MANIFEST, manifest)
     return manifest

@@ -46,6 +46,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
             "repairs": tuple(reversed(care.repairs()))[:REPAIRS_SHOWN] if care else (),
             "busy": job is not None and job.running,
             "misdated": services.misdated.groups(),
+            "not_valid": services.settings.not_valid(),
             "minute": timedelta(minutes=1),
         }
         return templates.TemplateResponse(request, "data.html", context)
@@ -108,4 +109,9 @@ def words_of(brought: Restored) -> str:
     if brought.known:
         told += f" {brought.known} events were here already."
     lost = len(brought.missing_takes) + len(brought.damaged_takes)
-    return f"{told} The sound of {lost} takes was not in it." if lost else told
+    told += f" The sound of {lost} takes was not in it." if lost else ""
+    if brought.misdated:
+        told += f" {brought.misdated} entries have a wrong date and wait below for their day."
+    if brought.not_valid:
+        told += f" Settings that are not valid: {', '.join(brought.not_valid)}. Defaults are used."
+    return told

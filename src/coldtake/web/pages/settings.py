@@ -64,15 +64,21 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
 
     @routes.get("/settings")
     def show(request: Request) -> Response:
-        context = {"here": "/settings", "groups": grouped(), "values": services.settings.all()}
+        context = {
+            "here": "/settings",
+            "groups": grouped(),
+            "values": services.settings.all(),
+            "not_valid": services.settings.not_valid(),
+        }
         return templates.TemplateResponse(request, "settings.html", context)
 
     @routes.post("/settings")
     def choose(fields: Fields) -> Response:
         form = text_fields(fields)
-        known = services.settings.all()
+        known, not_valid = services.settings.all(), services.settings.not_valid()
         for name, text in form.items():  # one field a form in the page; several are fine
-            if name not in known or text.strip() != str(known[name]):
+            new = name not in known or text.strip() != str(known[name])
+            if new or name in not_valid:
                 services.settings.choose(name, text)
         return RedirectResponse("/settings", status_code=303)
 
