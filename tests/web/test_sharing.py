@@ -16,6 +16,7 @@ from desk import TestClient, fault_of, words
 from starlette.responses import PlainTextResponse
 
 from coldtake.errors import BusyError, InputError
+from coldtake.web import errors
 from coldtake.web.app import MODULES, create_app
 from coldtake.web.rendering import make_templates
 from coldtake.web.sharing import addresses, authority, gate, pairing
@@ -188,6 +189,12 @@ def test_the_secret_is_kept_by_the_browser_alone(app, sharing, tmp_path):
     kept = (tmp_path / "data" / FOLDER / "device.json").read_text()
     assert secret not in kept
     assert Sharing(tmp_path / "data").pairing.knows(secret), "it is known after a restart too"
+
+
+def test_what_one_stranger_sent_is_not_kept_for_the_next(stranger):
+    """The page of the first was drawn into that of all others."""
+    stranger.get("/", headers=PAGE)
+    assert "request" not in errors.STRANGER
 
 
 # --- codes

@@ -65,7 +65,7 @@ def refused(
 ) -> Response:
     """Refuse before any page was reached; a stranger is shown nothing but how to pair."""
     if is_shared(request) and not wants_json(request) and error is NOT_PAIRED:
-        return templates.TemplateResponse(request, "pair.html", STRANGER, status_code=status)
+        return templates.TemplateResponse(request, "pair.html", dict(STRANGER), status_code=status)
     return as_response(request, templates, error, status)
 
 
