@@ -90,6 +90,7 @@ def open_services(
     opened = open_folder(data_folder(data), time.now, url, new_log=new_log)
     try:
         put_right(opened.store, believed(time.now(), None))
+        opened.begin()
     except BaseException:
         opened.keeper.close()
         raise

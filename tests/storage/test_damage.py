@@ -232,3 +232,19 @@ def test_entries_can_be_carved_from_a_whole_database(closed, played):
 def test_a_healthy_write_ahead_log_is_not_called_cut(played, closed):
     assert not wal.is_cut(played / "coldtake.db")
     assert not wal.is_cut(closed / "coldtake.db")
+
+
+def test_the_same_damage_is_kept_aside_once(tmp_path):
+    """Each attempt to open a log that nothing could be read from kept another copy of it."""
+    database = tmp_path / "coldtake.db"
+    database.write_bytes(b"SQLite format 3\0" + random.Random(SEED).randbytes(40_000))
+    (tmp_path / "coldtake.db-wal").write_bytes(b"no log at all")
+    for attempt in range(4):
+        with pytest.raises(StoreError, match="Nothing in it can be read"):
+            open_folder(tmp_path, lambda at=attempt: now() + timedelta(minutes=at))
+    [aside] = (tmp_path / "damaged").iterdir()
+    assert (aside / "coldtake.db").read_bytes() == database.read_bytes()
+    database.write_bytes(b"SQLite format 3\0" + random.Random(SEED + 1).randbytes(40_000))
+    with pytest.raises(StoreError, match="Nothing in it can be read"):
+        open_folder(tmp_path, lambda: now() + timedelta(hours=1))
+    assert len(list((tmp_path / "damaged").iterdir())) == 2

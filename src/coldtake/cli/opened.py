@@ -28,6 +28,7 @@ def services_of(
         _check_exists(arguments.data)
     services = open_services(Path(arguments.data) if arguments.data else None, new_log=new_log)
     tell_repairs(services)
+    tell_amiss(services)
     try:
         yield services
     finally:
@@ -52,6 +53,13 @@ def tell_repairs(services: "Services") -> None:
     """Say what had to be put right at the opening, where the person looks."""
     for repair in services.care.fresh() if services.care else ():
         print(repair.what, file=sys.stderr)
+
+
+def tell_amiss(services: "Services") -> None:
+    """Say where nothing can be saved, before anybody relies on it."""
+    amiss = services.store.amiss()
+    if amiss:
+        print(amiss, file=sys.stderr)
 
 
 class ShownProgress:

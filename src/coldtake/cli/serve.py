@@ -13,10 +13,11 @@ import uvicorn
 from fastapi import FastAPI
 
 from coldtake.bootstrap import fill_with_demo, make_app, open_services
-from coldtake.cli.opened import ShownProgress, print_json, tell_repairs
+from coldtake.cli.opened import ShownProgress, print_json, tell_amiss, tell_repairs
 from coldtake.errors import InputError
 from coldtake.storage.folder import LOG_NAME, data_folder
 from coldtake.storage.lock import FolderLock
+from coldtake.storage.read_only import cannot_be_written
 
 HOST = "127.0.0.1"
 _CLOSING_S = 3
@@ -39,7 +40,8 @@ def run(arguments: Namespace) -> int:
     """Serve until interrupted. Raises BusyError when this folder is served already."""
     folder = data_folder(arguments.data)
     lock = FolderLock(folder)
-    lock.hold("starting")
+    if not cannot_be_written(folder):  # there any number may look
+        lock.hold("starting")
     try:
         _serve(arguments, folder, lock)
     except KeyboardInterrupt:
@@ -52,6 +54,7 @@ def run(arguments: Namespace) -> int:
 def _serve(arguments: Namespace, folder: Path, lock: FolderLock) -> None:
     services, app = open_services(folder, new_log=arguments.new_log), None
     tell_repairs(services)
+    tell_amiss(services)
     try:
         if services.care is not None:
             services.care.watch()

@@ -104,7 +104,8 @@ class Looking:
         Once a week what was said is kept, to be held against what comes of it.
         """
         found = self.ahead(minutes_per_day=minutes_per_day, progress=progress)
-        if minutes_per_day is None and is_due(self._log.state(), self._log.today()):
+        due = minutes_per_day is None and is_due(self._log.state(), self._log.today())
+        if due and not self._log.store.amiss():
             self._keep(found)
         return found
 

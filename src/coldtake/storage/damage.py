@@ -7,6 +7,7 @@ the next start goes on from there.
 """
 
 import contextlib
+import filecmp
 import shutil
 import sqlite3
 from collections.abc import Iterator
@@ -145,16 +146,38 @@ def _counted(entries: dict[int, Entry]) -> str:
 
 
 def _kept_aside(database: Path, now: datetime) -> Path:
-    """Copy the damaged files into a folder of their own; they stay as they were."""
-    folder = database.parent / ASIDE / now.strftime("%Y-%m-%d-%H%M%S")
-    private_folder(folder.parent)
+    """Copy the damaged files, the same ones once, into a folder of their own; they stay there.
+
+    Whoever tries again and again (a disk that is full, a log with nothing to read) fills no disk.
+    """
+    kept = database.parent / ASIDE
+    private_folder(kept)
+    names = [name for name in _files_of(database) if database.with_name(name).exists()]
+    for known in sorted(kept.iterdir()):
+        if _alike(database.parent, known, names):
+            return known
+    folder = kept / now.strftime("%Y-%m-%d-%H%M%S")
     private_folder(folder)
-    for name in (database.name, *(database.name + end for end in _BESIDE)):
-        if (found := database.with_name(name)).exists():
-            shutil.copyfile(found, private_file(folder / name))
+    try:
+        for name in names:
+            shutil.copyfile(database.with_name(name), private_file(folder / name))
             flush_file(folder / name)
-    flush_folder(folder)
+        flush_folder(folder)
+    except OSError:
+        shutil.rmtree(folder, ignore_errors=True)
+        raise
     return folder
+
+
+def _files_of(database: Path) -> tuple[str, ...]:
+    return (database.name, *(database.name + end for end in _BESIDE))
+
+
+def _alike(one: Path, other: Path, names: list[str]) -> bool:
+    """Say whether both folders hold the same of these files; an index (-shm) is made anew."""
+    kept = [name for name in names if not name.endswith("-shm")]
+    _, differing, failed = filecmp.cmpfiles(one, other, kept, shallow=False)
+    return not differing and not failed
 
 
 def _last_good(copies: Copies) -> tuple[Path, dict[int, Entry]] | None:
@@ -268,5 +291,5 @@ def _tidy(folder: Path) -> None:
 
 
 def _remove(database: Path) -> None:
-    for name in (database.name, *(database.name + end for end in _BESIDE)):
+    for name in _files_of(database):
         database.with_name(name).unlink(missing_ok=True)

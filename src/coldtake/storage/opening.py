@@ -1,7 +1,7 @@
 """Everything that happens when a data folder is opened, in its order.
 
-The folder is taken into use; the database is looked over and repaired where it is damaged; before
-its shape changes it is copied; then it is opened.
+The folder is taken into use, or only looked at where it cannot be written; the database is looked
+over and repaired where it is damaged; before its shape changes it is copied; then it is opened.
 """
 
 import contextlib
@@ -22,6 +22,7 @@ from coldtake.storage.keeping import Keeper
 from coldtake.storage.lock import FolderUse
 from coldtake.storage.log import SqlStore
 from coldtake.storage.place import MARKER
+from coldtake.storage.read_only import LookingStore, cannot_be_written, look
 from coldtake.storage.repairs import Repairs
 from coldtake.storage.rights import close_to_others
 from coldtake.storage.schema import HEAD
@@ -37,6 +38,11 @@ class Opened:
     keeper: Keeper
     repair: Repair | None
 
+    def begin(self) -> None:
+        """Say that what had to be put right is; where one can only look, nothing more is kept."""
+        if isinstance(self.store, LookingStore):
+            self.store.only_look()
+
 
 def open_folder(
     folder: Path,
@@ -48,8 +54,12 @@ def open_folder(
     """Open a data folder; its log is in it unless `url` names another database.
 
     new_log : begin an empty log even where the folder once had another one
+    A folder that cannot be written is only looked at (`read_only`).
     Raises StoreError, BusyError; then nothing stays open.
     """
+    if url is None and cannot_be_written(folder):
+        store, looked_at, looker = look(folder, now)
+        return Opened(store, looked_at, looker, None)
     close_to_others(folder)
     use, takes = FolderUse(folder), FolderTakes(folder / TAKES_NAME)
     alone = use.begin()

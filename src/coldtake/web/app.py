@@ -98,7 +98,8 @@ def _warm_up(services: Services, answered: threading.Event, started: datetime) -
     for name in HEAVY[1:]:
         import_module(name)
     services.looking.say_when_due()
-    rejudging.resume(services, started)
+    if not services.store.amiss():
+        rejudging.resume(services, started)
 
 
 def _warmed(
