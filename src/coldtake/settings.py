@@ -27,7 +27,6 @@ SETTINGS: tuple[Setting, ...] = (
     Setting("current_topics", 4, 1, 8, "topics", "How many topics may be current at a time."),
     Setting("session_minutes", 60, 5, 720, "min", "Minutes offered when a plan is made."),
     Setting("starts_at_hour", 17, 0, 23, "h", "Hour at which a session usually starts."),
-    Setting("day_turns_hour", 4, 0, 12, "h", "Until this hour, practice counts to the day before."),
     Setting("period_cap", 30, 5, 60, "min", "Longest unbroken playing; 60 is the hard limit."),
     Setting("break_minutes", 5, 3, 60, "min", "Length of a break between two periods."),
     Setting("slot_least", 4, 1, 30, "min", "Shortest slot for working on a step."),

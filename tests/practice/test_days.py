@@ -3,21 +3,29 @@
 Offsets and changes of summer time come from the tz database (zoneinfo), not from us.
 """
 
+import json
+import random
 from datetime import UTC, date, datetime, time, timedelta
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import msgspec
 import pytest
 
 from coldtake.domain import events as ev
-from coldtake.domain.days import clock_on, day_of, held_day
+from coldtake.domain.days import day_at, start_of
 from coldtake.domain.following import fold
+from coldtake.domain.plan import PlanRequest
 from coldtake.domain.take import Answer, Judge
+from coldtake.domain.topic import Place
 from making import plan, slot, step, topic
 
 VIENNA, TOKYO, HONOLULU = (
     ZoneInfo(name) for name in ("Europe/Vienna", "Asia/Tokyo", "Pacific/Honolulu")
 )
 STEP = step()
+FILE = Path(__file__).parents[1] / "cases" / "days.json"
+CASES = json.loads(FILE.read_text(encoding="utf-8"))
 
 
 class Traveller:
@@ -56,48 +64,30 @@ def player(services, clock):
     return Traveller(services, clock)
 
 
-@pytest.mark.parametrize(
-    ("changed", "before", "after"),
-    [
-        # 28 March 2027: 02:00 becomes 03:00; 31 October 2027: 03:00 becomes 02:00.
-        ("spring", datetime(2027, 3, 28, 3, 59), datetime(2027, 3, 28, 4, 0)),
-        ("autumn", datetime(2027, 10, 31, 3, 59), datetime(2027, 10, 31, 4, 0)),
-    ],
-)
-def test_the_day_turns_by_the_wall_clock_when_summer_time_does(changed, before, after):
-    old, new = before.replace(tzinfo=VIENNA), after.replace(tzinfo=VIENNA)
-    assert old.utcoffset() == new.utcoffset(), changed  # both after the change itself
-    assert day_of(old) == before.date() - timedelta(days=1)
-    assert day_of(new) == after.date()
+@pytest.mark.parametrize("case", CASES, ids=[c["name"] for c in CASES])
+def test_the_practice_day_of_an_instant(case):
+    now = datetime.fromisoformat(case["now"])
+    local = now.astimezone(ZoneInfo(case["zone"]))
+    assert local.utcoffset() == now.utcoffset(), "as the tz database has it"
+    acted = {date.fromisoformat(d): datetime.fromisoformat(t) for d, t in case["acted"].items()}
+    spans = {
+        date.fromisoformat(d): tuple(map(datetime.fromisoformat, span))
+        for d, span in case.get("planned", {}).items()
+    }
+    assert day_at(local, acted, spans.get) == date.fromisoformat(case["day"])
 
 
-def test_the_hour_that_comes_twice_stays_in_the_evening_before():
-    """02:30 on 31 October 2027 is twice, an hour apart; both are still the night."""
-    first = datetime(2027, 10, 31, 2, 30, tzinfo=VIENNA)
-    second = first.replace(fold=1)
-    assert second.astimezone(UTC) - first.astimezone(UTC) == timedelta(hours=1)
-    assert day_of(first) == day_of(second) == date(2027, 10, 30)
-
-
-def test_every_minute_of_two_changes_of_summer_time_in_order():
-    """Going through the true minutes, the day never falls back and turns once a date."""
-    for first in (datetime(2027, 3, 27, tzinfo=UTC), datetime(2027, 10, 30, tzinfo=UTC)):
-        minutes = (first + timedelta(minutes=n) for n in range(3 * 1440))
-        days = [day_of(at.astimezone(VIENNA)) for at in minutes]
-        assert days == sorted(days)
-        assert len(set(days)) == (days[-1] - days[0]).days + 1
-
-
-def test_the_hour_is_a_setting(services, clock):
-    clock.instant = datetime(2027, 1, 12, 5, 30, tzinfo=VIENNA)
-    assert services.today() == date(2027, 1, 12)
-    services.settings.choose("day_turns_hour", "6")
-    clock.go_on(minutes=1)
-    assert services.today() == date(2027, 1, 12), "what was reached is not taken back"
-    clock.instant = datetime(2027, 1, 13, 5, 30, tzinfo=VIENNA)
-    assert services.today() == date(2027, 1, 12)
-    services.settings.choose("day_turns_hour", "0")
-    assert services.today() == date(2027, 1, 13)
+def test_whatever_is_done_the_day_never_goes_back_and_is_at_most_one_behind():
+    """Random nights of a year in Vienna, by the true minutes, changes of summer time included."""
+    rng = random.Random(5)
+    at, acted, days = datetime(2027, 1, 1, tzinfo=UTC), {}, []
+    while at.year == 2027:
+        now = at.astimezone(VIENNA)
+        days.append(day_at(now, acted))
+        assert now.date() - days[-1] in (timedelta(0), timedelta(days=1))
+        acted[days[-1]] = now
+        at += timedelta(minutes=rng.choice([5, 30, 90, 200, 300, 600, 900]))
+    assert days == sorted(days)
 
 
 def test_after_midnight_counts_to_the_evening_before_and_is_no_first_try(player):
@@ -106,6 +96,92 @@ def test_after_midnight_counts_to_the_evening_before_and_is_no_first_try(player)
     morning = player.at(VIENNA, 2027, 1, 13, 9).session("morning")
     assert [t.day.day for t in (evening, night, morning)] == [12, 12, 13]
     assert [t.cold for t in (evening, night, morning)] == [True, False, True]
+
+
+def test_a_player_of_the_night_has_one_day_each_night(player):
+    """From 23:00 to about 03:00, asleep until noon, the afternoon without music."""
+    days = []
+    for n in range(4):
+        night = [
+            player.at(VIENNA, 2027, 1, 12 + n, 23).session(f"late {n}"),
+            player.at(VIENNA, 2027, 1, 13 + n, 1, 30).session(f"later {n}"),
+            player.at(VIENNA, 2027, 1, 13 + n, 2, 50).session(f"last {n}"),
+        ]
+        assert len({t.day for t in night}) == 1
+        assert [t.cold for t in night] == [True, False, False]
+        days.append(night[0].day.day)
+    assert days == [12, 13, 14, 15]
+
+
+def test_early_risers_begin_their_day_before_four(player):
+    evening = player.at(VIENNA, 2027, 1, 12, 21).session()
+    early = player.at(VIENNA, 2027, 1, 13, 3, 30).session("early")
+    assert [t.day.day for t in (evening, early)] == [12, 13]
+    assert early.cold
+
+
+def test_a_session_goes_on_after_midnight_in_its_day(player):
+    player.at(VIENNA, 2027, 1, 12, 23, 30).session()
+    player.clock.go_on(minutes=60)
+    assert player.services.today() == date(2027, 1, 12)
+    assert player.services.sessions.start().day == date(2027, 1, 12), "the running one"
+    assert player.tried().day == date(2027, 1, 12)
+
+
+def test_what_the_tool_says_by_night_keeps_no_evening_going(player):
+    """Judging old takes again goes on for hours; ending a session that was left open is no act."""
+    player.at(VIENNA, 2027, 1, 12, 22).session()
+    services = player.services
+    player.at(VIENNA, 2027, 1, 13, 1)
+    said = {"answer": Answer.YES, "judge": Judge.TOOL}
+    services.append(ev.TryAnswered(try_id="by the tool", step_id=STEP.id, **said))
+    assert services.today() == date(2027, 1, 12)
+    player.at(VIENNA, 2027, 1, 13, 3)
+    assert services.today() == date(2027, 1, 13)
+    started = services.sessions.start()
+    assert started.day == date(2027, 1, 13)
+    assert services.state().sessions["s"].ended_at is not None
+
+
+def test_planning_and_laying_out_are_part_of_the_evening(player):
+    player.at(VIENNA, 2027, 1, 12, 18).session()
+    player.at(VIENNA, 2027, 1, 12, 21, 30).services.pile.keep_step(step(need_min=50))
+    assert player.at(VIENNA, 2027, 1, 13, 1).services.today() == date(2027, 1, 12)
+
+
+def test_tomorrow_is_the_day_after_the_night(services, player):
+    player.at(VIENNA, 2027, 1, 12, 22).session()
+    for at in ((2027, 1, 12, 23), (2027, 1, 13, 0, 40)):  # before midnight and after it
+        player.at(VIENNA, *at)
+        assert services.evening.tomorrow() == date(2027, 1, 13)
+    # Nothing for hours, and still up at three: the date has begun, its day is to come.
+    player.at(VIENNA, 2027, 1, 13, 3)
+    assert services.today() == date(2027, 1, 13)
+    assert services.evening.tomorrow() == date(2027, 1, 13)
+    assert player.at(VIENNA, 2027, 1, 13, 8).services.evening.tomorrow() == date(2027, 1, 14)
+
+
+def test_older_logs_keep_their_days(open_again, clock):
+    """Written when the day turned at an hour: 05:30 counted to the day before with six chosen."""
+    services = open_again()
+    services.append(ev.TopicKept(topic=topic()), ev.StepKept(step=STEP))
+    night = datetime(2027, 1, 6, 5, 30, tzinfo=VIENNA)
+    chosen = ev.SettingChosen(name="day_turns_hour", value="6")
+    services.append(chosen, at=night - timedelta(days=1), day=date(2027, 1, 4))
+    started = ev.SessionStarted(session_id="old", plan=plan((slot(STEP),)))
+    old = {"at": night, "day": date(2027, 1, 5)}
+    said = {"session_id": "old", "answer": Answer.NO, "judge": Judge.PLAYER}
+    services.append(started, ev.TryAnswered(try_id="old", step_id=STEP.id, **said), **old)
+    request = PlanRequest(day=date(2027, 1, 5), starts_at=time(5), minutes=60)
+    kept = msgspec.structs.replace(plan((slot(STEP),)), request=request)
+    services.append(ev.PlanKept(plan=kept), **old)
+    again = open_again()
+    assert again.state().tries["old"].day == date(2027, 1, 5)
+    assert again.state().sessions_on == {date(2027, 1, 5): ("old",)}
+    assert again.state().plans[date(2027, 1, 5)].request.starts == datetime(2027, 1, 6, 5)
+    clock.instant = datetime(2027, 1, 8, 5, 30, tzinfo=VIENNA)
+    assert again.today() == date(2027, 1, 8), "and nothing turns by that hour any more"
+    assert "day_turns_hour" not in again.settings.all()
 
 
 def test_flight_to_the_west_over_the_date_line_goes_on_with_the_day_that_was_reached(player):
@@ -174,25 +250,53 @@ def test_clock_a_day_ahead_then_put_right(player):
     assert sorted(by_day) == [12, 13], "one first try a day, none twice"
 
 
-def test_held_day_only_over_one_day_that_was_before_now():
-    now, day = datetime(2027, 1, 12, 20, tzinfo=UTC), date(2027, 1, 12)
-    hour = timedelta(hours=1)
-    assert held_day(day, now, None) == day
-    assert held_day(day, now, (now - hour, date(2027, 1, 13))) == date(2027, 1, 13)
-    assert held_day(day, now, (now + hour, date(2027, 1, 13))) == day
-    assert held_day(day, now, (now - hour, date(2027, 1, 14))) == day
-    assert held_day(day, now, (now - hour, date(2027, 1, 11))) == day
+@pytest.mark.parametrize(
+    ("now", "day", "clock", "on"),
+    [
+        ((12, 20), 12, (17, 0), 12),  # three hours ago: as it was said
+        ((12, 23), 12, (17, 0), 12),
+        ((12, 20), 12, (0, 30), 13),  # this night
+        ((13, 0), 12, (0, 45), 13),  # the evening goes on
+        ((13, 0), 12, (23, 30), 12),
+        ((13, 0), 13, (0, 45), 13),  # the new date has begun
+        ((12, 20), 13, (0, 30), 13),  # tomorrow by its date
+        ((12, 20), 13, (7, 0), 13),
+    ],
+)
+def test_on_which_date_a_plan_begins(now, day, clock, on):
+    at = datetime(2027, 1, *now, 5, tzinfo=VIENNA)
+    starts = start_of(date(2027, 1, day), time(*clock), at)
+    assert starts == datetime(2027, 1, on, *clock)
 
 
-def test_a_plan_at_night_begins_a_date_later(services, clock):
+def test_a_plan_at_night_begins_a_date_later(services, clock, player):
     """Half past midnight belongs to the evening before: the calendar must not send it back."""
-    assert clock_on(date(2027, 1, 12), time(0, 30)) == datetime(2027, 1, 13, 0, 30)
-    assert clock_on(date(2027, 1, 12), time(17)) == datetime(2027, 1, 12, 17)
-    assert clock_on(date(2027, 1, 12), time(0, 30), 0) == datetime(2027, 1, 12, 0, 30)
+    player.at(VIENNA, 2027, 1, 12, 23, 50).session()
+    clock.instant = datetime(2027, 1, 12, 23, 58, tzinfo=VIENNA)
+    assert services.evening.default_request(services.today()).starts == datetime(2027, 1, 13)
     clock.instant = datetime(2027, 1, 13, 0, 32, tzinfo=VIENNA)
     assert services.today() == date(2027, 1, 12)
     late = services.evening.default_request(services.today())
-    assert late.starts_at == time(0, 35)
+    assert late.starts == datetime(2027, 1, 13, 0, 35)
+    services.pile.place(STEP.topic_id, Place.CURRENT)
+    assert services.evening.propose(late).request.starts == datetime(2027, 1, 13, 0, 35)
+    written = services.evening.calendar(date(2027, 1, 12))
+    assert b"DTSTART:20270112T233500Z" in written, "in UTC, an hour before Vienna"
+    # Asked for by its time alone, as the page does: the date that was decided stays.
+    bare = msgspec.structs.replace(late, starts_on=None)
+    assert services.evening.propose(bare).request.starts == datetime(2027, 1, 13, 0, 35)
+
+
+def test_a_plan_that_runs_over_midnight_is_still_today_s(services, clock, player):
+    """Planned at six for half past eleven, begun after midnight."""
+    services.pile.place(STEP.topic_id, Place.CURRENT)
+    clock.instant = datetime(2027, 1, 12, 18, tzinfo=VIENNA)
+    asked = PlanRequest(day=date(2027, 1, 12), starts_at=time(23, 55), minutes=60)
+    made = services.evening.propose(asked)
+    assert made.minutes > 6
+    clock.instant = datetime(2027, 1, 13, 0, 1, tzinfo=VIENNA)
+    assert services.today() == date(2027, 1, 12)
+    assert services.sessions.start().plan == services.evening.plan(date(2027, 1, 12))
 
 
 def test_a_plan_over_the_change_of_summer_time_takes_its_true_minutes():

@@ -41,7 +41,7 @@ def test_the_usual_request_comes_from_the_settings(services):
 
 @pytest.mark.parametrize(
     ("now", "starts_at"),
-    [((16, 0), (17, 0)), ((17, 1), (17, 5)), ((17, 5), (17, 10)), ((23, 58), (23, 55))],
+    [((16, 0), (17, 0)), ((17, 1), (17, 5)), ((17, 5), (17, 10)), ((23, 58), (0, 0))],
 )
 def test_today_does_not_start_before_now(services, clock, now, starts_at):
     clock.instant = clock.instant.replace(hour=now[0], minute=now[1])

@@ -143,9 +143,3 @@ def test_threads_writing_and_reading_agree_in_the_end(services):
     assert faults == []
     assert len(services.state().topics) == 60
     assert services.state() == fold(e for _, e in services.store.events())
-
-
-@pytest.mark.parametrize(("hour", "back"), [(0, 1), (3, 1), (4, 0), (23, 0)])
-def test_the_day_turns_at_four(services, clock, hour, back):
-    clock.instant = NOON.replace(hour=hour)
-    assert services.today() == NOON.date() - timedelta(days=back)

@@ -71,8 +71,12 @@ def test_one_left_open_yesterday_is_ended_as_it_was(services, run, clock):
 
 
 def test_a_session_after_midnight_is_the_same_evening(services, run, clock):
-    clock.instant = (NOON + timedelta(days=1)).replace(hour=1)
-    assert services.sessions.start() == run
+    clock.instant = NOON.replace(hour=23)
+    services.append(ev.IntentionSet(session_id=run.id, slot_id=None, words="one line"))
+    clock.go_on(hours=2)
+    assert services.sessions.start().id == run.id
+    clock.go_on(hours=4)
+    assert services.sessions.start().id != run.id
 
 
 def test_there_is_no_such_session(services):

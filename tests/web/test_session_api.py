@@ -79,7 +79,6 @@ def test_a_snapshot_holds_all_that_a_session_needs(client, running):
     assert all(client.get(s["notation"]).status_code == 200 for s in heard)
     assert [e["data"]["kind"] for e in told["events"]] == ["session_started"]
     assert told["settings"] == {
-        "day_turns_hour": 4,
         "quiet_seconds": 20,
         "click_volume": 60,
         "takes_alone": 1,

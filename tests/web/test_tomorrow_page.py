@@ -203,3 +203,17 @@ def test_a_large_pile_does_not_swell_the_page(client, desk):
     chosen = page.split("<select", 1)[1].split("</select>", 1)[0]
     assert 10 < chosen.count("<option") <= 21
     assert page.count("I want it in") > 21  # the rest is still there, folded
+
+
+def test_after_midnight_the_evening_goes_on_and_tomorrow_is_the_coming_date(client, desk, clock):
+    clock.instant = clock.instant.replace(hour=23, minute=30)
+    desk.laid_out()
+    assert "after midnight" not in client.get("/tomorrow").text
+    clock.go_on(minutes=70)  # 00:40 on Wednesday
+    page = words(client.get("/tomorrow").text)
+    assert "What you play now still counts to Tue 12 Jan, until you pause for 4 hours." in page
+    assert "Wednesday 13 January" in page
+    clock.go_on(hours=4)
+    page = words(client.get("/tomorrow").text)
+    assert "after midnight" not in page
+    assert "Thursday 14 January" in page

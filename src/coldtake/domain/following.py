@@ -13,6 +13,7 @@ import msgspec
 from coldtake.domain import appointments, misdated
 from coldtake.domain import events as ev
 from coldtake.domain import runs as run_events
+from coldtake.domain.days import date_of_old_start
 from coldtake.domain.estimate import SaidDay, SaidOutlook
 from coldtake.domain.session import BreakRun, SessionRun, SlotRun
 from coldtake.domain.state import State
@@ -67,7 +68,12 @@ def _setting_chosen(state: State, _event: ev.Event, data: ev.SettingChosen) -> N
 
 
 def _plan_kept(state: State, _event: ev.Event, data: ev.PlanKept) -> None:
-    state.plans[data.plan.request.day] = data.plan
+    plan, asked = data.plan, data.plan.request
+    if asked.starts_on is None:
+        turned_at = state.settings.get("day_turns_hour")
+        on = date_of_old_start(asked.day, asked.starts_at, turned_at)
+        asked = msgspec.structs.replace(asked, starts_on=on)
+    state.plans[asked.day] = msgspec.structs.replace(plan, request=asked)
 
 
 def _chances_said(state: State, _event: ev.Event, data: ev.ChancesSaid) -> None:
@@ -348,6 +354,25 @@ _HANDLERS: dict[type[ev.Data], Callable[[State, ev.Event, Any], None]] = {
 }
 
 
+# What is written down without the player doing anything, or only closes what they did before.
+_NO_ACTS = (
+    ev.TakeJudged,
+    ev.JudgingFailed,
+    ev.AnswerTakenBack,
+    ev.SessionEnded,
+    ev.ChancesSaid,
+    ev.OutlookSaid,
+    ev.EntryMisdated,
+    ev.MisdatedSettled,
+)
+
+
+def is_act(data: ev.AnyData) -> bool:
+    """Say whether the player did this: it shows that their evening goes on."""
+    by_tool = isinstance(data, ev.TryAnswered) and data.judge is Judge.TOOL
+    return not by_tool and not isinstance(data, _NO_ACTS)
+
+
 def order_key(event: ev.Event) -> tuple[datetime, str]:
     """Return where an event belongs in the fold: by instant, then by id."""
     return (event.at, event.id)
@@ -358,6 +383,8 @@ def apply(state: State, event: ev.Event) -> None:
     if not misdated.counts(state, event):
         return
     _HANDLERS[type(event.data)](state, event, event.data)
+    if is_act(event.data):
+        state.acted[event.day] = event.at
     state.last, state.last_day = order_key(event), event.day
 
 

@@ -103,6 +103,8 @@ class PlanRequest(msgspec.Struct, frozen=True, kw_only=True):
     """What the player gives: the day, its start on the clock, the minutes, and wishes.
 
     run_through : False keeps a run-through out that would be worth its minutes
+    starts_on : date of the start, a night later than `day` for a start after midnight. None from
+        noon on: the day's own
     at_hand : what there is that day; None: what usually is
     """
 
@@ -111,6 +113,13 @@ class PlanRequest(msgspec.Struct, frozen=True, kw_only=True):
     minutes: Annotated[int, Meta(ge=5, le=720)]
     wishes: tuple[Wish, ...] = ()
     run_through: bool = True
+    starts_on: date | None = None
+
+    @property
+    def starts(self) -> datetime:
+        """The start by the wall clock, without zone."""
+        return datetime.combine(self.starts_on or self.day, self.starts_at)
+
     at_hand: Requirements | None = None
 
 

@@ -46,6 +46,7 @@ class State(msgspec.Struct, kw_only=True):
     prints : of each past, another one whenever the past is another
     minutes_on, minutes_of : minutes played, by day and by step id
     sessions_on : ids of the sessions of a day, in their order
+    acted : when the player did the last thing of each practice day
     open_sessions : when each session began that has not ended
     said : chances said of the cold takes of a day; outlooks : what was said on a day of the dates
     performances_off : those that were taken back; runs : run-throughs and performances as told
@@ -71,6 +72,7 @@ class State(msgspec.Struct, kw_only=True):
     minutes_on: dict[date, float] = {}
     minutes_of: dict[str, float] = {}
     sessions_on: dict[date, tuple[str, ...]] = {}
+    acted: dict[date, datetime] = {}
     open_sessions: dict[str, datetime] = {}
     performances: dict[str, Performance] = {}
     performances_off: dict[str, Performance] = {}

@@ -22,8 +22,7 @@ def unmet(
     before_min : minutes of the session that pass before the plan's first slot
     """
     placed: dict[int | None, _Placed] = {at[0].wish: at for at in places(plan)}
-    start = datetime.combine(plan.request.day, plan.request.starts_at)
-    look = _Look(state, plan, start + timedelta(minutes=before_min))
+    look = _Look(state, plan, plan.request.starts + timedelta(minutes=before_min))
     found: dict[int, str] = {}
     for number, wish in enumerate(plan.request.wishes):
         if wish.refused or number in said or wish.step_id not in state.steps:

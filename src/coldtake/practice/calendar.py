@@ -8,20 +8,16 @@ from datetime import UTC, datetime, timedelta
 
 from icalendar import Calendar, Event
 
-from coldtake.domain.days import clock_on
 from coldtake.domain.ids import named_id
 from coldtake.domain.plan import Moment, Plan, SlotKind
 from coldtake.domain.state import State
-from coldtake.settings import value_of
 
 PRODUCT = "-//Coldtake//Practice plan//EN"
 
 
 def calendar_of(plan: Plan, state: State, now: datetime) -> bytes:
     """Write a plan as iCalendar; `now` is aware, its zone is the one the plan's clock runs in."""
-    turns = value_of(state.settings, "day_turns_hour")
-    on = clock_on(plan.request.day, plan.request.starts_at, turns)
-    starts = on.replace(tzinfo=now.tzinfo)
+    starts = plan.request.starts.replace(tzinfo=now.tzinfo)
     event = Event()
     event.add("uid", f"{named_id('session', plan.request.day.isoformat())}@coldtake")
     event.add("dtstamp", now.astimezone(UTC))

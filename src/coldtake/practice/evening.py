@@ -4,7 +4,7 @@ from datetime import date, datetime, time, timedelta
 
 import msgspec
 
-from coldtake.domain.days import clock_on
+from coldtake.domain.days import date_to_write, start_of
 from coldtake.domain.events import PlanKept
 from coldtake.domain.instants import check_date
 from coldtake.domain.plan import Plan, PlanRequest
@@ -16,7 +16,6 @@ from coldtake.settings import value_of
 
 MINUTES_LEAST, MINUTES_MOST = 5, 720  # those of PlanRequest
 _STEP_OF_START_MIN = 5
-_LAST_START = time(23, 55)
 
 
 class Evening:
@@ -30,8 +29,8 @@ class Evening:
         return self._log.state().plans.get(day)
 
     def tomorrow(self) -> date:
-        """Return the next practice day."""
-        return self._log.today() + timedelta(days=1)
+        """Return the next practice day; at night the one whose date has begun."""
+        return self._log.coming_day()
 
     def default_request(self, day: date) -> PlanRequest:
         """Return the usual minutes and start; for today not before now."""
@@ -39,12 +38,14 @@ class Evening:
         settings = self._log.state().settings
         starts_at = time(value_of(settings, "starts_at_hour"))
         now = self._log.now()
-        turns = value_of(settings, "day_turns_hour")
-        late = now.replace(tzinfo=None) > clock_on(day, starts_at, turns)
-        if day == self._log.today() and late:
-            starts_at = _next_start(now)
+        starts = start_of(day, starts_at, now)
+        if day == self._log.today() and now.replace(tzinfo=None) > starts:
+            starts = _next_start(now)
         return PlanRequest(
-            day=day, starts_at=starts_at, minutes=value_of(settings, "session_minutes")
+            day=day,
+            starts_at=starts.time(),
+            starts_on=date_to_write(day, starts),
+            minutes=value_of(settings, "session_minutes"),
         )
 
     def propose(self, request: PlanRequest) -> Plan:
@@ -53,6 +54,7 @@ class Evening:
         A plan without a slot (nothing to practise yet) is returned with its remarks, not kept.
         """
         self._check(request)
+        request = self._dated(request)
         from coldtake.planning.day import plan_day
 
         with self._log.learned.used():
@@ -89,6 +91,18 @@ class Evening:
             )
         return calendar_of(plan, state, self._log.now())
 
+    def _dated(self, request: PlanRequest) -> PlanRequest:
+        """Decide on which date the plan begins, once: the known one's while the time is its own."""
+        if request.starts_on is not None:
+            return request
+        known = self.plan(request.day)
+        if known is not None and known.request.starts_at == request.starts_at:
+            on = known.request.starts_on
+        else:
+            starts = start_of(request.day, request.starts_at, self._log.now())
+            on = date_to_write(request.day, starts)
+        return msgspec.structs.replace(request, starts_on=on)
+
     def _check(self, request: PlanRequest) -> None:
         if not MINUTES_LEAST <= request.minutes <= MINUTES_MOST:
             raise PlanError(
@@ -113,10 +127,7 @@ class Evening:
                 finding.step(state, wish.step_id)
 
 
-def _next_start(now: datetime) -> time:
-    """Return the next full five minutes on the clock, within the day."""
-    minutes = now.hour * 60 + now.minute
-    rounded = -(-(minutes + 1) // _STEP_OF_START_MIN) * _STEP_OF_START_MIN
-    if rounded >= 24 * 60:
-        return _LAST_START
-    return time(rounded // 60, rounded % 60)
+def _next_start(now: datetime) -> datetime:
+    """Return the next full five minutes on the wall clock, without zone."""
+    full = now.replace(tzinfo=None, second=0, microsecond=0)
+    return full + timedelta(minutes=_STEP_OF_START_MIN - now.minute % _STEP_OF_START_MIN)

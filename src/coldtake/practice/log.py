@@ -3,10 +3,11 @@
 import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import islice
 
-from coldtake.domain.days import day_of, held_day
+from coldtake.domain.days import Span, day_at, is_night
 from coldtake.domain.events import AnyData, EntryMisdated, Event
 from coldtake.domain.instants import Misdating, believed, misdating, possible
 from coldtake.domain.misdated import waiting_id
@@ -14,11 +15,18 @@ from coldtake.domain.state import State
 from coldtake.ports import Clock, Shelf, Store
 from coldtake.practice.learned import Learned
 from coldtake.practice.memory import Memory
-from coldtake.settings import value_of
 
 _TICK = timedelta(microseconds=1)
 _BATCH = 2000
 SAVE_FROM = 1000  # new events from which on the next start is spared more than the writing costs
+
+
+@dataclass(frozen=True, slots=True)
+class DaysNear:
+    """What decides the practice day (`domain.days.day_at`), of three dates around now."""
+
+    acted: dict[date, datetime]
+    planned: dict[date, Span]
 
 
 class Log:
@@ -93,12 +101,29 @@ class Log:
             return believed(now, self._memory.last[0] if self._memory.last else None)
 
     def today(self) -> date:
-        """Return the practice day; it turns at four in the morning, or as the setting says."""
+        """Return the practice day; the evening's goes on until a pause of several hours."""
         with self._lock:
             self._begin()
-            last, settings = self._memory.last, self._memory.settings
-        now = self.now()
-        return held_day(day_of(now, value_of(settings, "day_turns_hour")), now, last)
+            return day_at(self.now(), self._memory.acted, self._memory.planned)
+
+    def days_near(self) -> DaysNear:
+        """Return what decides the practice day around now, for who must tell it without us."""
+        with self._lock:
+            self._begin()
+            calendar = self.now().date()
+            near = [calendar + timedelta(days=n) for n in (-1, 0, 1)]
+            acted, planned = self._memory.acted, {d: self._memory.planned(d) for d in near}
+            return DaysNear(
+                acted={d: acted[d] for d in near if d in acted},
+                planned={d: span for d, span in planned.items() if span is not None},
+            )
+
+    def coming_day(self) -> date:
+        """Return the practice day that begins after the night: tomorrow, for who is still up."""
+        with self._lock:
+            today = self.today()
+            night = today == self.now().date() and is_night(self.now(), self._memory.acted)
+            return today if night else today + timedelta(days=1)
 
     def new_id(self) -> str:
         """Return a fresh id."""

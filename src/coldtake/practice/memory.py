@@ -10,11 +10,12 @@ kept there, not the present: a tablet that comes home late then finds its place.
 from bisect import bisect_right
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 import msgspec
 
 from coldtake.domain import events as ev
+from coldtake.domain.days import Span
 from coldtake.domain.following import apply, order_key
 from coldtake.domain.instants import possible
 from coldtake.domain.misdated import counts
@@ -100,9 +101,16 @@ class Memory:
         return self._present.began
 
     @property
-    def settings(self) -> Mapping[str, str]:
-        """The settings chosen so far."""
-        return self._present.settings
+    def acted(self) -> Mapping[date, datetime]:
+        """When the player did the last thing of each practice day."""
+        return self._present.acted
+
+    def planned(self, day: date) -> Span | None:
+        """Start and end of a day's plan by the wall clock; None where there is none."""
+        plan = self._present.plans.get(day)
+        if plan is None:
+            return None
+        return plan.request.starts, plan.request.starts + timedelta(minutes=plan.minutes)
 
     @property
     def unsaved(self) -> int:

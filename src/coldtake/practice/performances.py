@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from coldtake.domain import events as ev
-from coldtake.domain.days import clock_on
 from coldtake.domain.instants import check_date
 from coldtake.domain.performance import (
     PROGRAMME_MOST,
@@ -26,7 +25,6 @@ from coldtake.practice import finding
 from coldtake.practice.checking import title_of, whole
 from coldtake.practice.evidence_mark import EvidenceMark
 from coldtake.practice.log import Log
-from coldtake.settings import value_of
 
 if TYPE_CHECKING:
     from coldtake.learning.stage import StageEffect
@@ -243,8 +241,7 @@ class Performances:
         now = self._log.now()
         if on >= self._log.today():
             return None
-        turns = value_of(self._log.state().settings, "day_turns_hour")
-        return min(clock_on(on, EVENING, turns).replace(tzinfo=now.tzinfo), now)
+        return min(datetime.combine(on, EVENING, now.tzinfo), now)
 
     def _check(self, state: State, performance: Performance, known: Performance | None) -> None:
         today = self._log.today()

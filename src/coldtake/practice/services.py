@@ -10,7 +10,7 @@ from coldtake.practice.chosen import ChosenSettings
 from coldtake.practice.evening import Evening
 from coldtake.practice.importing import Importing
 from coldtake.practice.jobs import Jobs
-from coldtake.practice.log import Log
+from coldtake.practice.log import DaysNear, Log
 from coldtake.practice.looking import Looking
 from coldtake.practice.misdated import MisdatedEntries
 from coldtake.practice.performances import Performances
@@ -67,8 +67,12 @@ class Services:
         return self.log.now()
 
     def today(self) -> date:
-        """Return the practice day; it turns at four in the morning."""
+        """Return the practice day; the evening's goes on until a pause of several hours."""
         return self.log.today()
+
+    def days_near(self) -> DaysNear:
+        """Return what decides the practice day around now."""
+        return self.log.days_near()
 
     def is_empty(self) -> bool:
         """Say whether nothing has happened yet, so that the demo can be offered."""

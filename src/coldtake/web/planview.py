@@ -53,8 +53,7 @@ class Other:
 
 def periods_of(state: State, plan: Plan) -> tuple[PeriodView, ...]:
     """Walk a plan along the clock."""
-    begins = datetime.combine(plan.request.day, plan.request.starts_at)
-    begins += timedelta(minutes=plan.lead_min)
+    begins = plan.request.starts + timedelta(minutes=plan.lead_min)
     views = []
     for number, period in enumerate(plan.periods, start=1):
         rest = plan.rules.break_min if number < len(plan.periods) else 0

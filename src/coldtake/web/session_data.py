@@ -11,7 +11,8 @@ import msgspec
 
 from coldtake.domain import events as ev
 from coldtake.domain.criterion import ChangesTest, TempoTest, question
-from coldtake.domain.instants import possible
+from coldtake.domain.days import PAUSE
+from coldtake.domain.instants import AHEAD_MOST, possible
 from coldtake.domain.plan import Plan
 from coldtake.domain.session import SessionRun
 from coldtake.domain.state import State
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
     from coldtake.ports import Store
     from coldtake.practice.services import Services
 
-SETTINGS = ("day_turns_hour", "quiet_seconds", "click_volume", "a4_hz", "takes_alone")
+SETTINGS = ("quiet_seconds", "click_volume", "a4_hz", "takes_alone")
 OWN_REST_BARS = 4  # an improviser may rest so long without having ended
 _ANSWERS_MOST = 100  # as many as "k of n" can ask for
 _LOOK_BACK = 512
@@ -42,6 +43,7 @@ def snapshot(services: Services) -> dict[str, Any]:
     plan : the session's own copy, else today's, else None
     settled : ids of events that follow under other ids now, with their right day, or are deleted
     next_plan : today's; late : what stays of it, or else of `plan`, when it is begun late
+    days : what decides to which practice day an instant belongs
     seen : how far the log had been read; what comes later is asked for from there
     """
     seen = services.store.last_sequence()
@@ -52,6 +54,7 @@ def snapshot(services: Services) -> dict[str, Any]:
     chosen = services.settings.all()
     return {
         "day": today,
+        "days": _days(services),
         "seen": seen,
         "session": _session(session) if session else None,
         "plan": plan,
@@ -63,6 +66,16 @@ def snapshot(services: Services) -> dict[str, Any]:
         "events": [shortened(e) for e in session_events(services.store, session.id)]
         if session
         else [],
+    }
+
+
+def _days(services: Services) -> dict[str, Any]:
+    near = services.days_near()
+    return {
+        "acted": near.acted,
+        "planned": near.planned,
+        "pause_s": PAUSE.total_seconds(),
+        "ahead_s": AHEAD_MOST.total_seconds(),
     }
 
 

@@ -22,7 +22,6 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
         (
             "session_minutes",
             "starts_at_hour",
-            "day_turns_hour",
             "period_cap",
             "break_minutes",
             "quiet_seconds",

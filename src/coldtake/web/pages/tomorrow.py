@@ -12,6 +12,7 @@ from starlette.background import BackgroundTask
 from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
+from coldtake.domain.days import PAUSE
 from coldtake.domain.plan import Plan, PlanRequest
 from coldtake.errors import InputError, NotFoundError
 from coldtake.web import forms
@@ -93,7 +94,7 @@ def _day_of(services: Services, text: str) -> date:
     today = services.today()
     if text == "today":
         return today
-    return forms.day(text, "day", today=today) if text else today + timedelta(days=1)
+    return forms.day(text, "day", today=today) if text else services.evening.tomorrow()
 
 
 def _plan_or_fault(services: Services, day: date) -> Plan:
@@ -112,6 +113,8 @@ def _context(services: Services, day: date, plan: Plan | None) -> dict[str, obje
         "day": day,
         "today": services.today(),
         "tomorrow": services.today() + timedelta(days=1),
+        "evening_goes_on": services.today() < services.now().date(),
+        "pause_hours": PAUSE // timedelta(hours=1),
         "plan": plan,
         "request_now": plan.request if plan else services.evening.default_request(day),
         "stave": plan_stave(state, plan) if plan and plan.periods else None,

@@ -92,7 +92,7 @@ export class Desk {
   async adopt(/** @type {Snapshot} */ snapshot) {
     this.snapshot = snapshot;
     this.context.quietS = snapshot.settings.quiet_seconds;
-    ruleDays(snapshot.settings.day_turns_hour ?? 4, snapshot.day);
+    ruleDays(snapshot.days);
     this.volume = (await this.store.recall("volume")) ?? snapshot.settings.click_volume / 100;
     const clicks = (await this.store.recall("clicks")) ?? [];
     for (const [id, choice] of clicks) this.clicks.set(id, choice);

@@ -7,7 +7,7 @@
 import { idMaker, namedId } from "./ids.js";
 import { fold, inOrder } from "./reducer.js";
 import { sessionEnd, slotEnd } from "./conduct.js";
-import { isoLocal, practiceDay } from "./when.js";
+import { isoLocal, practiceDay, sawAct } from "./when.js";
 import { notBefore, now as timeNow } from "./now.js";
 
 const STRAIGHT_MS = 3000;
@@ -32,7 +32,10 @@ export class EventLog {
   }
 
   add(/** @type {Iterable<Event>} */ events) {
-    for (const event of events) this.known.set(event.id, event);
+    for (const event of events) {
+      this.known.set(event.id, event);
+      sawAct(event);
+    }
     this.refold();
   }
 

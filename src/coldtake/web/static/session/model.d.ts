@@ -18,7 +18,7 @@ export interface Slot {
 
 export interface Plan {
   id: string;
-  request: { day: string; starts_at: string; minutes: number };
+  request: { day: string; starts_at: string; starts_on?: string | null; minutes: number };
   rules: { break_min: number; slot_least_min: number; slot_most_min: number; cold_min: number };
   periods: { slots: Slot[] }[];
   spare: Slot[];
@@ -142,7 +142,6 @@ export interface Session {
 }
 
 export interface Settings {
-  day_turns_hour: number;
   quiet_seconds: number;
   click_volume: number;
   a4_hz: number;
@@ -184,9 +183,23 @@ export interface StepInfo {
   longest_rest_beats: number;
 }
 
+/** What decides the practice day of an instant (the server's `domain.days`). */
+export interface DaysNear {
+  /** When the player did the last thing of a day. */
+  acted: Record<string, string>;
+  /** Start and end of a day's plan by the wall clock. */
+  planned: Record<string, [string, string]>;
+  /** So long a pause ends an evening. */
+  pause_s: number;
+  /** What lies further after now was said by a wrong clock. */
+  ahead_s: number;
+}
+
 /** Answer of `GET /api/session`. */
 export interface Snapshot {
   day: string;
+  /** Older stores lack it. */
+  days?: DaysNear;
   session: { id: string; day: string; started_at: string; ended_at: string | null } | null;
   plan: Plan | null;
   /** How far the server's log had been read. */

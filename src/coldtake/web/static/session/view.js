@@ -11,7 +11,7 @@ import { el, html, show, sign, svg, text } from "./dom.js";
 import { placesOf, slotTries } from "./reducer.js";
 import { drawHands } from "./view-hands.js";
 import { drawSlot } from "./view-slot.js";
-import { clockTime, left, minutesSaid, minutesWritten } from "./when.js";
+import { calendarDay, clockTime, left, minutesSaid, minutesWritten, practiceDay } from "./when.js";
 import { now as timeNow } from "./now.js";
 
 export class View {
@@ -266,9 +266,10 @@ function startWords(desk, now) {
   const whole = playing + (plan.periods.length - 1) * plan.rules.break_min;
   const length = minutesSaid(whole);
   const until = clockTime(now + whole * 60_000);
-  if (!late) return `${length}, to ${until}.`;
+  const evening = practiceDay(now) < calendarDay(now) ? " It still counts to yesterday evening." : "";
+  if (!late) return `${length}, to ${until}.${evening}`;
   const out = late.dropped.map((s) => desk.step(s.step_id)?.title ?? "a step").join(", ");
-  return `It is later than planned: now ${length}, to ${until}. Left out: ${out}.`;
+  return `It is later than planned: now ${length}, to ${until}. Left out: ${out}.${evening}`;
 }
 
 /** @param {{performance_id: string, topic_ids: string[]}} run */

@@ -1,15 +1,36 @@
 // @ts-check
 // Instants, practice days and how they are written.
 
-const rules = { turnsAtHour: 4, reached: "" };
+/** @import {DaysNear, Event, Plan} from "./model.js" */
 
-/**
- * What the server said: until which hour practice counts to the day before, and the day it is.
- * A day never goes back (a flight to the west), so the one that was reached is held.
- * @param {number} turnsAtHour @param {string} reached
- */
-export function ruleDays(turnsAtHour, reached) {
-  Object.assign(rules, { turnsAtHour, reached });
+const rules = {
+  /** When the player did the last thing of a day. @type {Map<string, number>} */
+  acted: new Map(),
+  /** Start and end of a day's plan. @type {Map<string, [number, number]>} */
+  planned: new Map(),
+  pauseMs: 0,
+  aheadMs: 0,
+};
+
+/** What decides the day: what the server knew last. @param {DaysNear | undefined} days */
+export function ruleDays(days) {
+  rules.pauseMs = (days?.pause_s ?? 0) * 1000;
+  rules.aheadMs = (days?.ahead_s ?? 0) * 1000;
+  rules.acted = new Map(Object.entries(days?.acted ?? {}).map(([day, at]) => [day, Date.parse(at)]));
+  const spans = Object.entries(days?.planned ?? {});
+  rules.planned = new Map(spans.map(([day, [from, to]]) => [day, [local(from), local(to)]]));
+}
+
+/** An instant by this device's wall clock. */
+const local = (/** @type {string} */ text) => new Date(text).getTime();
+
+// As the server's `domain.following.is_act`: these say nothing of the player's being there.
+const NO_ACTS = ["take_judged", "answer_taken_back", "session_ended"];
+
+/** The page knows of something that the player did: it shows that their evening goes on. */
+export function sawAct(/** @type {Event} */ { at, day, data }) {
+  if (NO_ACTS.includes(data.kind) || (data.kind === "try_answered" && data.judge === "tool")) return;
+  rules.acted.set(day, Math.max(rules.acted.get(day) ?? 0, Date.parse(at)));
 }
 
 const two = (/** @type {number} */ value) => String(value).padStart(2, "0");
@@ -24,13 +45,29 @@ export function isoLocal(/** @type {number} */ ms) {
   return `${local}${sign}${two(Math.floor(size / 60))}:${two(size % 60)}`;
 }
 
-/** The practice day of an instant, `2026-11-26`. */
+/**
+ * The practice day of an instant, `2026-11-26`. The same rule as the server's
+ * (`domain.days.day_at`), and the same written cases (`tests/cases/days.json`).
+ */
 export function practiceDay(/** @type {number} */ ms) {
-  const at = new Date(ms);
-  const back = at.getHours() < rules.turnsAtHour ? 1 : 0; // by the wall clock: hours are not equal
-  const day = written(at, -back);
-  return rules.reached === written(at, 1 - back) ? rules.reached : day;
+  const [before, calendar, after] = [-1, 0, 1].map((days) => written(new Date(ms), days));
+  const latest = ms + rules.aheadMs;
+  const reached = [after, calendar].find((day) => (rules.acted.get(day) ?? Infinity) <= latest);
+  if (reached) return reached;
+  if (inPlan(calendar, ms)) return calendar;
+  const last = rules.acted.get(before) ?? Infinity;
+  const goesOn = last <= latest && ms - last < rules.pauseMs;
+  return goesOn || inPlan(before, ms) ? before : calendar;
 }
+
+/** @param {string} day @param {number} ms */
+function inPlan(day, ms) {
+  const [from, to] = rules.planned.get(day) ?? [Infinity, 0];
+  return from <= ms && ms < to;
+}
+
+/** The date by the wall clock, whatever the practice day. */
+export const calendarDay = (/** @type {number} */ ms) => written(new Date(ms), 0);
 
 function written(/** @type {Date} */ at, /** @type {number} */ later) {
   const day = new Date(at.getFullYear(), at.getMonth(), at.getDate() + later, 12);
@@ -64,12 +101,11 @@ export const minutesSaid = (/** @type {number} */ minutes) =>
 /**
  * Whole minutes left until a plan would end that was to start at its own time; null when it is not late
  * (five minutes are nobody's fault) or long over.
- * @param {import("./model.js").Plan} plan @param {number} minutes its length @param {number} now
+ * @param {Plan} plan @param {number} minutes its length @param {number} now
  */
 export function minutesLeftOf(plan, minutes, now) {
-  const starts = new Date(`${plan.request.day}T${plan.request.starts_at}`);
-  if (starts.getHours() < rules.turnsAtHour) starts.setDate(starts.getDate() + 1); // at night
-  const startsMs = starts.getTime();
+  const { day, starts_on, starts_at } = plan.request;
+  const startsMs = local(`${starts_on ?? day}T${starts_at}`);
   const lead = plan.run ? plan.run.minutes + plan.rules.break_min : 0; // played before the slots
   const late = (now - startsMs) / 60_000 - lead;
   return late > 5 && late < minutes - 5 ? Math.floor(minutes - late) : null;
