@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 
+import laws
 import numpy as np
 
 from coldtake.domain import events as ev
@@ -54,7 +55,7 @@ class World:
     """One player in one scenario; the log is all that a rule may read (except the oracle)."""
 
     scenario: Scenario
-    player: SimulatedPlayer
+    player: SimulatedPlayer | laws.Player
     state: State
     day: date = FIRST
     serial: int = 0
@@ -91,13 +92,14 @@ class World:
         self.clock = datetime.combine(self.day, datetime.min.time(), UTC)
         self.clock += timedelta(hours=17)
         total = sum(s.work + 2.0 * s.cold for s in slots)
-        left = self.player.stays(self.day, total)
+        left, into = self.player.stays(self.day, total), 0.0
         for slot in slots:
-            left -= self._play(slot, left)
+            used = self._play(slot, left, into)
+            left, into = left - used, into + used
             if left < 1.0:
                 break
 
-    def _play(self, slot: Slot, left: float) -> float:
+    def _play(self, slot: Slot, left: float, into: float) -> float:
         """Work begins with one try (cold when it is the first of the day) and ends with one."""
         step = self.state.steps[slot.step_id]
         minutes = min(slot.work, left - 2.0 * slot.cold)
@@ -105,6 +107,8 @@ class World:
         for part, tries in ((2.0 * slot.cold, 1), (minutes, 2)):
             if part >= 1.0:
                 first = not self.state.touched(slot.step_id, self.day)
+                if isinstance(self.player, laws.Player):
+                    self.player.begin(step, self.day, into + used)
                 self.answer(step, cold=first)
                 self.player.practise(step, part - 0.5 * tries, self.day)
                 self.pass_minutes(part - 0.5 * tries)
@@ -128,11 +132,13 @@ def _slot_ended(step_id: str, minutes: float) -> ev.SlotEnded:
     return ev.SlotEnded(session_id="", slot_id="", step_id=step_id, played_s=60.0 * minutes)
 
 
-def make(name: str, seed: int, law: Law) -> World:
+def make(name: str, seed: int, law: Law | laws.Law) -> World:
     """Lay out a scenario for one player; steps of a topic need the one before."""
     scenario = SCENARIOS[name]
     rng = np.random.default_rng(seed)
-    world = World(scenario, SimulatedPlayer(seed, law), State())
+    wide = isinstance(law, laws.Law)
+    player = laws.Player(seed, law) if wide else SimulatedPlayer(seed, law)
+    world = World(scenario, player, State())
     for t in range(scenario.topics):
         dated = rng.random() < scenario.dated_share
         topic = Topic(
