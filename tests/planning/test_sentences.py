@@ -79,13 +79,20 @@ def test_marks_of_the_traditional_series():
         (Times(wanted=3), StepPhase.OPEN, "3 times clean in a row."),
         (Times(wanted=4, among=5), StepPhase.OPEN, "4 clean of 5."),
         (Times(), StepPhase.OPEN, "A first clean time, slowly enough to hear every note."),
-        (Times(), StepPhase.HELD, "Clean again after a rest, without thinking ahead."),
+        (
+            Times(),
+            StepPhase.HELD,
+            "First try cold, no warm-up. Clean again after a rest, without thinking ahead.",
+        ),
     ],
 )
 def test_goal_without_a_tempo(times, phase, said):
     criterion = Criterion(tests=(NotesTest(),), times=times)
     step = msgspec.structs.replace(state_of((1,)).steps["t0s0"], criterion=criterion)
     assert goal(step, SlotKind.WORK, (), phase) == said
+    second = goal(step, SlotKind.WORK, (), phase, again=True)
+    assert said.endswith(second)
+    assert "cold" not in second, "only the first try of the day is cold"
 
 
 def worked_state(performance_on=None):

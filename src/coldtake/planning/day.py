@@ -274,6 +274,7 @@ class _Day:
         step, value = self.state.steps[piece.step_id], self.values[self.rows[piece.step_id]]
         done = self.taken.setdefault((step.id, piece.kind), [])
         before, count = sum(done), len(done)
+        again = any(self.taken.get((step.id, kind)) for kind in SlotKind)
         done.append(piece.minutes)
         day = self.request.day.isoformat()
         return Slot(
@@ -283,7 +284,9 @@ class _Day:
             kind=piece.kind,
             minutes=piece.minutes,
             question=question(step.criterion),
-            goal=goal(step, piece.kind, self.reasons.tries(step.id), self.phases[step.id]),
+            goal=goal(
+                step, piece.kind, self.reasons.tries(step.id), self.phases[step.id], again=again
+            ),
             reason=self.reasons.slot(value, piece.kind, piece.minutes, before),
             gain=round(max(piece.gain, 0.0), 6),
             pinned=piece.wish is not None,

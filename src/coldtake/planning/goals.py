@@ -11,6 +11,8 @@ from coldtake.domain.take import Answer, Try
 from coldtake.domain.topic import Step, StepPhase
 from coldtake.units import METRONOME_MARKS
 
+FIRST_COLD = "First try cold, no warm-up."
+MET_ONCE = frozenset({StepPhase.MET, StepPhase.HELD, StepPhase.SLIPPED})
 _SLOW = 0.6  # share of the mark to begin at when nothing is known; common practice, no source
 _UNITS = {0.5: "eighth", 1.0: "quarter", 1.5: "dotted quarter", 2.0: "half"}
 
@@ -64,11 +66,19 @@ def _work_goal(step: Step, phase: StepPhase) -> str:
     return "A first clean time, slowly enough to hear every note."
 
 
-def goal(step: Step, kind: SlotKind, tries: tuple[Try, ...], phase: StepPhase) -> str:
-    """Say today's goal for one step."""
+def goal(
+    step: Step, kind: SlotKind, tries: tuple[Try, ...], phase: StepPhase, *, again: bool = False
+) -> str:
+    """Say today's goal for one step; again : it has had a slot before this one.
+
+    Work on a step that was met begins with its cold take: the log tells the day's first try apart,
+    and no slot of its own is taken from the work for it.
+    """
     if kind is SlotKind.COLD:
         return "One chance, as on the day: no warm-up, play on whatever happens."
     test = tempo_test(step.criterion)
-    if test is not None:
-        return _tempo_goal(test, clean_tempo(tries), step.exercise.clean_bpm)
-    return _work_goal(step, phase)
+    if test:
+        aim = _tempo_goal(test, clean_tempo(tries), step.exercise.clean_bpm)
+    else:
+        aim = _work_goal(step, phase)
+    return f"{FIRST_COLD} {aim}" if phase in MET_ONCE and not again else aim
