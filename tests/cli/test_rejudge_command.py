@@ -47,13 +47,3 @@ def test_it_says_what_changed_and_does_it_once(tmp_path, capsys):
     services.close()
     assert main(["rejudge", "--data", str(tmp_path)]) == 0
     assert capsys.readouterr().out == "0 takes heard again.\n"
-
-
-def test_a_judging_that_failed_is_a_fault_and_is_named(tmp_path, capsys, monkeypatch):
-    take_id = with_old_verdict(tmp_path)
-    with monkeypatch.context() as patch:
-        patch.setattr("coldtake.listening.apart.judge", lambda *_, **__: 1 / 0)
-        assert main(["rejudge", "--data", str(tmp_path)]) == 70
-    told = capsys.readouterr().out
-    assert f"Take {take_id}: Judging this take failed." in told
-    assert main(["rejudge", "--data", str(tmp_path)]) == 0

@@ -18,7 +18,7 @@ from coldtake.learning.beliefs import beliefs, enough_rows
 from coldtake.learning.filter import try_chance, yes_chance
 from coldtake.learning.law import Array
 from coldtake.learning.memory import minutes_to_met
-from coldtake.planning import telling, turns
+from coldtake.planning import telling, turns, visits
 from coldtake.planning.futures import Days, Start, drawn, lived
 from coldtake.planning.prospect import (
     Flags,
@@ -40,10 +40,11 @@ PACE_DAYS = 28  # days over which the minutes really played are averaged
 DRAWS = 12  # possible truths on which the courses are tried
 CHECK_SHARE = 0.05  # of an average day's minutes that separate cold takes may claim; a guess
 CHECK_WORTH = 1.2  # worth of such a cold take, against as many minutes of work; a guess
-COLD_SHARE = 0.3  # of a slot's worth that a cold take brings as playing; a guess
 REST_DAYS = 2.0  # days without playing before a cold take says anything about keeping; a guess
+IDLE = 1e-6  # chance that a slot adds at the least, so that no minutes lie idle
 NEED_LEAST = 10.0  # minutes that keeping a met step asks for at the least; a guess
 LEAST_ADDED = 0.002  # chance that a slot is said to add at the least, so that turns can be told
+KNOTS_MIN = (2.0, 4.0, 6.0, 8.0, 11.0, 15.0)  # minutes for which `visits` are lived through
 NOTHING_MIN = 0.01  # need of a step that cannot be played at home: none, but to share by
 SHOWN_MIN = 8  # minutes for which the chance on the date is shown
 
@@ -173,12 +174,16 @@ class _Table:
         cost = turns.costs(self.steps, start.need, start.played, course.reach)
         self.fits = turns.fitting(self.steps, cost, start.per_day)
         self.answers = self._answers()
+        self.ahead = visits.Ahead.of(self.steps, self.thin, start.never)
+        self.shares = visits.shared_out(
+            self.ahead, visits.offers(self.ahead), turns.topic_rows(self.steps), start.per_day
+        )
 
     def values(self) -> tuple[StepValue, ...]:
         """Make all records."""
         index = self._index()
         work = self._work_values(index)
-        cold = self._cold_values(index)
+        cold = self._cold_values(index, work)
         need, due = self._needs(), self._due()
         enough = np.array(enough_rows(self.beliefs))[self.steps.rows]
         return tuple(
@@ -236,25 +241,45 @@ class _Table:
         return float(100.0 * added[first].sum())
 
     def _work_values(self, index: Array) -> Array:
-        """Points for 0 … slot_most minutes (S, slot_most + 1), never falling."""
-        whole = np.arange(self.slot_most + 1, dtype=float)
-        return index[:, None] * turns.spent(whole[None, :], self.steps.done[:, None])
+        """Points for 0 … slot_most minutes (S, slot_most + 1), never falling.
 
-    def _cold_values(self, index: Array) -> Array:
+        The middle (geometric) of two judges whose errors differ: whose turn it is, by the player's
+        own guess of need, and what a visit is worth, by all that is believed. On players of many
+        laws (bench/learning) it was better than either.
+        """
+        whole = np.arange(self.slot_most + 1, dtype=float)
+        by_turn = index[:, None] * turns.spent(whole[None, :], self.steps.done[:, None])
+        worth = np.sqrt(by_turn * np.maximum(self._by_visit(whole), 0.0))
+        return np.asarray(np.maximum.accumulate(worth, axis=1))
+
+    def _by_visit(self, whole: Array) -> Array:
+        """Points of a visit of so many minutes tonight (S, slot_most + 1)."""
+        knots = [0.0, *(m for m in KNOTS_MIN if m < self.slot_most), float(self.slot_most)]
+        worth = visits.gains(self.ahead, self.shares, knots[1:])
+        points = np.array([np.interp(whole, knots, [0.0, *row]) for row in worth])
+        gap = self.beliefs.gap_days[self.steps.rows]
+        opener = visits.openers(self.steps, self.shares, gap, self.start.never)
+        points = np.maximum(points, opener[:, None] * np.minimum(whole, visits.VISIT_MIN))
+        share = np.minimum(whole / visits.VISIT_MIN, 1.0)
+        least = (self.steps.weight * (1.0 - self.alone))[:, None] * share
+        return np.asarray(100.0 * np.maximum(points, IDLE * least))
+
+    def _cold_values(self, index: Array, work: Array) -> Array:
         """Points for a cold take by itself: only those that tell most, as many as have room.
 
         What is told is the standard deviation of the chance on the date that the answer explains
-        (`telling`). Work begins with a first try too,
-        so a cold take by itself is for what would not be worked on.
+        (`telling`). Work begins with a first try, which tells as much and is told apart in the log,
+        so a cold take by itself is for what would not be worked on, and takes few minutes from it.
         """
         first = self._first(index)
         told = np.where(self._likely(index, first) & (index > 0.0), self._told(), 0.0)
         cold_min = value_of(self.state.settings, "cold_minutes")
-        room = max(int(CHECK_SHARE * self.days.minutes / cold_min), 1)
-        minute = index[first].min(initial=np.inf) / turns.SLOT_MIN
+        room = int(CHECK_SHARE * self.days.minutes / cold_min)
+        slot = min(int(turns.SLOT_MIN), self.slot_most)
+        minute = work[first, slot].min(initial=np.inf) / slot
         chosen = np.zeros_like(told)
         chosen[np.argsort(-told * self.steps.weight, kind="stable")[:room]] = 1.0
-        worth = np.maximum(COLD_SHARE * index, chosen * CHECK_WORTH * minute * cold_min)
+        worth = chosen * CHECK_WORTH * minute * cold_min
         return np.where(self.steps.done & (told > 0.0), worth, 0.0)
 
     def _likely(self, index: Array, first: Whole) -> Flags:

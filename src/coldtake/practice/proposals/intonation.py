@@ -135,9 +135,7 @@ def _rests_on(ask: IntonationAsk, key: Key, instrument: Instrument) -> tuple[str
         "Widths of just intervals are those of small whole-number ratios (5-limit).",
     ]
     if ask.tuning == "just":
-        said.append(
-            "Whether a just interval lies still you answer; long tones are measured as equal."
-        )
+        said.append("In just tuning you answer yourself; the long tones are measured as equal.")
     if instrument.sounds.semitones:
         sounding = instrument.concert_key(key).tonic
         said.append(

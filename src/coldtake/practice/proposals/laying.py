@@ -1,17 +1,8 @@
 """What every kind of proposal is laid out with: ids, tempo paths, criteria, estimates of need."""
 
-from collections.abc import Sequence
-
 import msgspec
 
-from coldtake.domain.criterion import (
-    AnyTest,
-    Criterion,
-    NoStopsTest,
-    NotesTest,
-    TempoTest,
-    words_of,
-)
+from coldtake.domain.criterion import AnyTest, Criterion, NoStopsTest, NotesTest, TempoTest
 from coldtake.domain.ids import named_id
 from coldtake.domain.topic import ClickSetting, Exercise, PassageRef, Step, StoredPassage
 from coldtake.errors import RuleError
@@ -117,28 +108,6 @@ def guess_min(bars: float, hardness: float) -> float:
     return bars * (BAR_MIN + HARD_BAR_MIN * hardness)
 
 
-def who_answers(steps: Sequence[Step]) -> tuple[str, ...]:
-    """Say of which steps the takes are judged and what the player answers, from the steps alone."""
-    judged = [s for s in steps if s.criterion.heard and s.exercise.passage is not None]
-    partly = [s for s in judged if len(s.criterion.heard) < len(s.criterion.tests)]
-    said = []
-    if judged:
-        some = f"{len(judged)} of {len(steps)} steps" if len(judged) < len(steps) else "these steps"
-        said.append(f"Takes of {some} are judged by listening.")
-    if partly:
-        test = next(t for t in partly[0].criterion.tests if t not in partly[0].criterion.heard)
-        some = f"In {len(partly)} of them you also answer what cannot be heard"
-        said.append(f"{some}, such as “{words_of(test)}”.")
-    alone = len(steps) - len(judged)
-    if alone:
-        said.append(f"You answer {'these steps' if not judged else _steps(alone)} yourself.")
-    return tuple(said)
-
-
-def _steps(count: int) -> str:
-    return "1 step" if count == 1 else f"{count} steps"
-
-
 class Laying:
     """Collects the steps of one proposal. The same question gives the same ids."""
 
@@ -193,6 +162,6 @@ class Laying:
         return Proposal(
             steps=tuple(self._steps),
             passages=tuple(self._passages.values()),
-            rests_on=(*rests_on, *who_answers(self._steps)),
+            rests_on=rests_on,
             because=self._because,
         )
