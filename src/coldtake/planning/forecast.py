@@ -25,7 +25,7 @@ import numpy as np
 from coldtake.domain.state import State
 from coldtake.learning.beliefs import Beliefs, enough_rows
 from coldtake.learning.law import Array
-from coldtake.planning.futures import Days, Start, lived
+from coldtake.planning.futures import Days, Start, drawn, lived
 from coldtake.planning.lookahead import DRAWS as TRIED
 from coldtake.planning.lookahead import begun, best_course, days_ahead, minutes_per_day, seeded
 from coldtake.planning.needs import as_believed
@@ -94,8 +94,8 @@ def forecasts(
     final: list[Array] = []
     ready: list[Array] = []
     for _ in range(BATCHES):
-        again = as_believed(state, _dated(begun(state, tomorrow, per_day, DRAWS, rng), left))
-        [future] = lived(again, [course], truer, rng)
+        again = drawn(start.beliefs, start.steps, DRAWS, rng)
+        [future] = lived(replace(start, thin=again), [course], truer, rng)
         final.append(future.final)
         ready.append(future.ready)
         steps = start.steps
