@@ -43,14 +43,16 @@ def test_limits_are_numbers_that_there_are(seen):
 
 
 def test_the_form_joins_all_steps_and_a_topics_error_its_own():
-    final = np.full((4, 20_000), 0.6)
+    final = np.full((4, 100_000), 0.6)
     moved = day_chances(room_logits(final, ["a", "a", "b", "b"]))
-    logit = np.log(moved / (1.0 - moved)) - np.log(1.5)
+    logit = np.log(moved / (1.0 - moved))
     apart = np.cov(logit)
+    assert logit.mean() == pytest.approx(on_the_day.SLOPE * np.log(1.5) + on_the_day.SHIFT, abs=0.1)
     shared = on_the_day.DAY_FORM_SD**2 + on_the_day.PLAYER_SD**2
     assert apart[0, 2] == pytest.approx(shared, rel=0.05)
     assert apart[0, 1] == pytest.approx(shared + on_the_day.TOPIC_SD**2, rel=0.05)
-    assert np.allclose(logit[0], logit[1])
+    by_itself = np.var(logit[0] - logit[1]) / 2.0
+    assert by_itself == pytest.approx(on_the_day.STEP_SD**2, rel=0.05)
 
 
 def test_a_topic_has_the_same_errors_beside_others_and_with_more_draws():

@@ -2,10 +2,11 @@
 
 What moves many steps together the simulations hold still: the form of the day (the same for
 everything that is played on it, `learning.filter.DAY_FORM_SD`), and what the model has wrong about
-this player and about a topic as a whole (model discrepancy: Kennedy and O'Hagan 2001, Bayesian
-Calibration of Computer Models, Journal of the Royal Statistical Society B 63:425). The sizes of the
-latter two were chosen on simulated players, seeds 1 to 24 of both laws
-(bench/learning/PREDICTIONS.md); without them the intervals were a little too narrow.
+this player, about a topic as a whole and about a step (model discrepancy: Kennedy and O'Hagan 2001,
+Bayesian Calibration of Computer Models, Journal of the Royal Statistical Society B 63:425). What
+was simulated is drawn together a little, since it is surer than it is right (logistic
+recalibration: Cox 1958, Biometrika 45:562, from memory). All sizes were chosen on simulated players
+of many laws, and then held against others of other laws (bench/learning/RESULTS.md).
 
 All of it is drawn from seeds that hang on the topic alone, so that a topic has the same errors
 whatever else is looked at beside it.
@@ -22,7 +23,9 @@ from coldtake.learning.law import Array
 from coldtake.planning.prospect import Flags, Whole
 
 PLAYER_SD = 0.35  # logits, of what is wrong about a player as a whole
-TOPIC_SD = 0.5  # logits, of what is wrong about a topic as a whole
+TOPIC_SD = 1.0  # logits, of what is wrong about a topic as a whole
+STEP_SD = 0.8  # logits, of what is wrong about a step by itself
+SLOPE, SHIFT = 0.9, 0.1  # of the simulated logit, and logits on top of it
 SHARE = 0.8  # of the outcomes that an interval is meant to hold
 
 
@@ -32,7 +35,8 @@ def room_logits(final: Array, topics: Sequence[str]) -> Array:
     final : chances as simulated, (S, D); topics : id of each row's topic
     """
     chance = np.clip(final, 1e-6, 1.0 - 1e-6)
-    return np.log(chance / (1.0 - chance)) + _wrong(topics, final.shape[1])
+    simulated = np.log(chance / (1.0 - chance))
+    return np.asarray(SLOPE * simulated + SHIFT + _wrong(topics, final.shape[1]))
 
 
 def day_chances(logits: Array) -> Array:
@@ -44,7 +48,13 @@ def day_chances(logits: Array) -> Array:
 def _wrong(topics: Sequence[str], draws: int) -> Array:
     player = _normal("player", PLAYER_SD, draws)
     own = {t: player + _normal(f"topic {t}", TOPIC_SD, draws) for t in dict.fromkeys(topics)}
-    return np.stack([own[t] for t in topics]) if own else np.zeros((0, draws))
+    before: dict[str, int] = dict.fromkeys(own, 0)
+    found = np.zeros((len(topics), draws))
+    for row, topic_id in enumerate(topics):
+        before[topic_id] += 1
+        by_itself = _normal(f"step {before[topic_id]} of {topic_id}", STEP_SD, draws)
+        found[row] = own[topic_id] + by_itself
+    return found
 
 
 def _normal(name: str, sd: float, draws: int) -> Array:
