@@ -119,6 +119,9 @@ def test_another_tempo_is_measured_and_fails_the_tempo_test_only():
     assert tempo.passed is False
     assert tempo.value == pytest.approx(78.0, rel=0.02)
     assert [t.name for t in verdict.tests if not t.passed] == ["tempo"]
+    ranged = Criterion(tests=(TempoTest(mark=BPM, within_percent=10.0),))
+    [tempo] = judge(sounded("flute", keys(tune(), bpm=78.0)), tune(), ranged).tests
+    assert (tempo.least, tempo.most) == pytest.approx((0.9 * BPM, 1.1 * BPM))
 
 
 def test_a_tempo_at_the_mark_cannot_be_told_and_the_beat_unit_counts():

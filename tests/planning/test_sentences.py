@@ -14,9 +14,10 @@ from coldtake.domain.plan import SlotKind
 from coldtake.domain.take import Answer
 from coldtake.domain.topic import StepPhase
 from coldtake.planning.day import plan_day
-from coldtake.planning.goals import goal, mark_above, mark_below
+from coldtake.planning.goals import goal
 from coldtake.planning.left_alone import LeftAlone
 from coldtake.planning.load import load_notice
+from coldtake.planning.tempi import mark_above, mark_below
 from coldtake.planning.words import between, counted, in_hundred, listed, on_day, raised
 
 
@@ -24,8 +25,8 @@ from coldtake.planning.words import between, counted, in_hundred, listed, on_day
     ("fastest", "said"),
     [
         (None, "Find the tempo at which it is clean; begin near quarter = 56."),
-        (72.0, "Clean at quarter = 76; 72 is clean so far, 96 is the mark."),
-        (92.0, "Reach the mark today: quarter = 96; clean so far at 92."),
+        (72.0, "Clean at quarter = 76; 72 is clean so far, 96 is the target."),
+        (92.0, "Reach the target today: quarter = 96; clean so far at 92."),
         (100.0, "Settle it at quarter = 96."),
     ],
 )
@@ -50,7 +51,14 @@ def test_tempo_goal_counts_in_the_criterion_s_beat_unit():
     criterion = Criterion(tests=(TempoTest(mark=80.0, beat_unit_beats=1.5),))
     step = msgspec.structs.replace(state_of((1,)).steps["t0s0"], criterion=criterion)
     said = goal(step, SlotKind.WORK, (try_on("t0s0", 1, bpm=90.0),), StepPhase.IN_WORK)
-    assert said == "Clean at dotted quarter = 63; 60 is clean so far, 80 is the mark."
+    assert said == "Clean at dotted quarter = 63; 60 is clean so far, 80 is the target."
+
+
+def test_what_was_met_was_clean_at_the_tempo_that_was_asked():
+    """A player who answers without a take leaves no tempo; the question has one."""
+    state = state_of((1,))
+    said = goal(state.steps["t0s0"], SlotKind.WORK, (), StepPhase.MET)
+    assert said == "First try cold, no warm-up. Settle it at quarter = 96."
 
 
 def test_only_clean_tries_count_for_the_goal():

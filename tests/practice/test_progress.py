@@ -12,7 +12,7 @@ from coldtake.domain.take import Answer, Figure, Judge, Verdict
 from coldtake.domain.topic import Exercise, PassageRef, Place
 from coldtake.learning.calibration import LEAST, Kept, yes_chance
 from coldtake.practice import digests
-from coldtake.practice.progress import ExerciseTempo
+from coldtake.practice.progress import CleanTempo, ExerciseTempo
 from making import DAY, NOON, step
 
 
@@ -75,22 +75,21 @@ def test_the_same_bars_at_other_tempi_are_one_exercise(services, scales):
     tried(services, other, 2, tempo=50.0)
     found = services.back.exercises(DAY)
     assert [[s.title for s in e.steps] for e in found] == [["slow", "fast"], ["other"]]
-    assert found[0].clean == ((DAY, 66.0), (DAY + timedelta(days=3), 80.0))
-    assert (found[0].fastest, found[0].goal_bpm) == ((DAY + timedelta(days=3), 80.0), 80.0)
+    assert [c[:2] for c in found[0].clean] == [(DAY, 66.0), (DAY + timedelta(days=3), 80.0)]
+    assert (found[0].fastest[:2], found[0].goal_bpm) == ((DAY + timedelta(days=3), 80.0), 80.0)
     assert services.back.exercise_of(fast) == services.back.exercise_of(slow) == found[0]
     assert services.back.exercises(DAY + timedelta(days=3)) == found[:1]
 
 
 def told_at(*tempi, goal=None):
-    clean = tuple((DAY + timedelta(days=n), tempo) for n, tempo in enumerate(tempi))
-    return ExerciseTempo(
-        topic_id="t", steps=(step("one"),), clean=clean, goal_bpm=goal, unit_beats=1.0
-    )
+    one = step("one")
+    clean = tuple(CleanTempo(DAY + timedelta(days=n), t, one) for n, t in enumerate(tempi))
+    return ExerciseTempo(topic_id="t", steps=(one,), clean=clean, goal_bpm=goal, unit_beats=1.0)
 
 
 def test_a_tempo_measured_by_a_hair_off_is_the_same_tempo():
     told = told_at(84.0, 83.6, 84.03, goal=84.0)
-    assert (told.fastest, told.moved, told.is_open) == ((DAY, 84.0), False, False)
+    assert (told.fastest[:2], told.moved, told.is_open) == ((DAY, 84.0), False, False)
     told = told_at(60.0, 83.0, 80.0, goal=84.0)
     assert (told.fastest[1], told.moved, told.is_open) == (83.0, True, True)
     assert told_at(60.0).is_open
@@ -107,8 +106,26 @@ def test_a_tempo_measured_by_a_hair_off_is_the_same_tempo():
 )
 def test_an_exercise_is_called_what_its_steps_are_called_alike(titles, name):
     steps = tuple(step(title) for title in titles)
-    told = ExerciseTempo(topic_id="t", steps=steps, clean=(), goal_bpm=None, unit_beats=1.0)
+    clean = tuple(CleanTempo(DAY + timedelta(days=n), 60.0 + n, s) for n, s in enumerate(steps))
+    told = ExerciseTempo(topic_id="t", steps=steps, clean=clean, goal_bpm=None, unit_beats=1.0)
     assert told.title == name
+
+
+def test_a_step_that_was_never_played_lends_no_name_to_a_tempo(services, scales):
+    """Two steps of the same bars, each with its own name: the tempo is that of the one played."""
+    slow, fast, _ = scales
+    tried(services, slow, 0, tempo=40.0)
+    [told] = services.back.exercises(DAY)
+    assert told.steps == (slow, fast)
+    assert told.played == (slow,)
+    assert (told.title, told.fastest.step) == ("slow", slow)
+    assert services.back.exercise_of(fast).fastest.step == slow  # its page says whose it is
+
+
+def test_an_answer_without_a_take_leaves_no_tempo(services, scales):
+    tried(services, scales[0], 0)
+    assert services.back.exercises(DAY) == ()
+    assert services.back.exercise_of(scales[0]) is None
 
 
 def test_a_take_that_was_only_too_slow_was_clean_at_its_tempo(services, scales):
@@ -132,7 +149,7 @@ def test_a_take_that_was_only_too_slow_was_clean_at_its_tempo(services, scales):
     heard("unclean", 0, notes_passed=False)
     assert services.back.exercise_of(slow) is None
     heard("slow", 1, notes_passed=True)
-    assert services.back.exercise_of(slow).clean == ((DAY + timedelta(days=1), 55.0),)
+    assert services.back.exercise_of(slow).clean == ((DAY + timedelta(days=1), 55.0, slow),)
 
 
 def said(services, of, day, chance):

@@ -4,6 +4,7 @@ import re
 from dataclasses import replace
 from datetime import timedelta
 
+import msgspec
 import numpy as np
 import pytest
 from hypothesis import given
@@ -13,9 +14,9 @@ from coldtake.domain.session import SessionRun, SlotRun
 from coldtake.domain.state import State
 from coldtake.domain.take import Answer, Figure, NoteEvidence, NoteStatus
 from coldtake.listening.outline import extremes
-from coldtake.practice.progress import ExerciseTempo
+from coldtake.practice.progress import CleanTempo, ExerciseTempo
 from coldtake.web.charts import chords_of
-from coldtake.web.evidence import beat_of, kind_of, scale_of
+from coldtake.web.evidence import beat_of, kind_of, limit_words, scale_of
 from coldtake.web.progress_charts import progress_of, tempo_chart, tempo_words, week_rows
 from coldtake.web.rendering import minutes, number, percent, without_answer
 from coldtake.web.stave import one_line_stave, plan_stave
@@ -116,11 +117,23 @@ def figure(value, spread, threshold):
 
 def test_a_scale_keeps_the_order_of_its_places():
     scale = scale_of(figure(74.0, 2.0, 80.0))
-    assert 0 < scale.low < scale.value < scale.high < scale.threshold < 100
+    assert 0 < scale.low < scale.value < scale.high < scale.limits[0] < 100
     nothing = scale_of(figure(None, None, 80.0))
     assert (nothing.value, nothing.low) == (None, None)
     equal = scale_of(figure(0.0, 0.0, 0.0))
-    assert equal.value == equal.threshold == 50
+    assert equal.value == equal.limits[0] == 50
+
+
+def test_a_range_has_both_its_limits_in_words_and_on_the_scale():
+    tempo = msgspec.structs.replace(figure(53.0, 0.4, 50.0), least=46.0, most=54.0)
+    assert limit_words(tempo) == "allowed from 46 to 54"
+    scale = scale_of(tempo)
+    assert 0 < scale.limits[0] < scale.value < scale.limits[1] < 100
+    assert limit_words(figure(53.0, 0.4, 50.0)) == "asked for 50"  # of an older verdict
+    stop = Figure(
+        name="no_stops", value=0.2, uncertainty=0.1, threshold=1.0, unit="beats", passed=True
+    )
+    assert limit_words(stop) == "the limit is 1"
 
 
 def note(status=NoteStatus.RIGHT, **fields):
@@ -169,16 +182,16 @@ def test_weeks_of_all_topics_stand_on_one_scale():
 
 
 def clean_at(*tempi, every=4, goal=100.0):
-    clean = tuple((NOON.date() + timedelta(days=every * n), t) for n, t in enumerate(tempi))
-    return ExerciseTempo(
-        topic_id="t", steps=(step("one"),), clean=clean, goal_bpm=goal, unit_beats=1.0
-    )
+    one = step("one")
+    days = (NOON.date() + timedelta(days=every * n) for n in range(len(tempi)))
+    clean = tuple(CleanTempo(day, t, one) for day, t in zip(days, tempi, strict=True))
+    return ExerciseTempo(topic_id="t", steps=(one,), clean=clean, goal_bpm=goal, unit_beats=1.0)
 
 
 def test_a_day_of_slow_practice_says_nothing_of_where_a_tempo_leads():
     plain, mixed = clean_at(60.0, 70.0, 76.0, 80.0, 83.0), clean_at(60.0, 70.0, 76.0, 80.0, 83.0)
-    slow = tuple((day + timedelta(days=1), 40.0) for day, _ in mixed.clean)
-    mixed = replace(mixed, clean=tuple(sorted((*mixed.clean, *slow))))
+    slow = tuple(CleanTempo(c.day + timedelta(days=1), 40.0, c.step) for c in mixed.clean)
+    mixed = replace(mixed, clean=tuple(sorted((*mixed.clean, *slow), key=lambda c: c.day)))
     assert progress_of(mixed).limit_bpm == progress_of(plain).limit_bpm
     assert progress_of(clean_at(60.0, 50.0, 55.0, 52.0, 50.0)) is None
 

@@ -50,7 +50,7 @@ def test_progress_tells_weeks_and_minutes(client, services, desk):
     assert "28 Dec 10 0 4 Jan 20 0 11 Jan 0 12" in said
     assert page.count("<table>") == 2
     assert "Not enough yet: 0 of 20 cold takes" in said
-    assert "Nothing came out clean at a known tempo" in said
+    assert "Nothing was clean at a known tempo" in said
 
 
 def tried_at(services, step, days_ago, bpm):
@@ -75,15 +75,19 @@ def test_clean_tempi_and_where_they_lead(client, services, desk):
         tried_at(services, other, days_ago, 80.0)
     page = client.get("/progress").text
     said = words(page)
-    assert "Clean up to quarter = 75, first on Sat 9 Jan." in said
-    assert re.search(r"If you go on as before it leads to about \d+, four times out of five", said)
+    assert "Fastest clean tempo: quarter = 75, first on Sat 9 Jan." in said
+    assert re.search(
+        r"If you go on as before, it leads to about \d+: between \d+ and \d+, right 4 times in 5\. "
+        r"Target quarter = 96: (around \w+ \d+ \w+|within reach now|not expected)",
+        said,
+    )
     assert "Fri 18 Dec 60" in said  # its table
     assert '<path class="band"' in page
-    assert "Scales, part 1 clean at quarter = 80, as asked for, on 2 days" not in said
+    assert "Scales, part 1 clean at quarter = 80, the target, on 2 days" not in said
     assert "Scales, part 1 clean at quarter = 80" in said
     assert "%" not in re.search(r"Clean tempo.*How right", said)[0]
     of_step = words(client.get(f"/steps/{first.id}").text)
-    assert "Clean up to quarter = 75, first on Sat 9 Jan." in of_step
+    assert "Fastest clean tempo: quarter = 75, first on Sat 9 Jan." in of_step
 
 
 def test_a_tempo_that_was_reached_needs_no_outlook(client, services, desk):
@@ -91,7 +95,7 @@ def test_a_tempo_that_was_reached_needs_no_outlook(client, services, desk):
     for days_ago, bpm in ((25, 60), (20, 80), (14, 90), (8, 96), (3, 72)):
         tried_at(services, first, days_ago, float(bpm))
     page = client.get("/progress").text
-    assert "Clean up to quarter = 96, first on Mon 4 Jan. That is what was asked for." in words(
+    assert "Fastest clean tempo: quarter = 96, first on Mon 4 Jan. That is the target." in words(
         page
     )
     assert '<path class="band"' not in page

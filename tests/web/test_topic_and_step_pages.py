@@ -13,6 +13,7 @@ from desk import AIR, fault_of, words
 
 from coldtake.domain.criterion import (
     ConditionsTest,
+    Criterion,
     EvennessTest,
     NoStopsTest,
     NotesTest,
@@ -376,3 +377,31 @@ def test_an_upload_that_fails_leads_back_to_its_step(client, desk):
     assert f'href="{address}">Back' in answer.text
     foreign = client.post(f"{address}/takes", headers={"Referer": "http://elsewhere/steps"})
     assert ">Back" not in foreign.text
+
+
+def test_an_exercise_has_one_tempo_story_on_every_page(client, services, desk):
+    """Seen on a print and a session: title 60, stave 96, “begin near 40”."""
+    asked = Criterion(tests=(NotesTest(), TempoTest(mark=60.0)))
+    topic = desk.topic("Air in C")
+    step = desk.step(topic, "Bars 1 and 2, at 60", passage=True, criterion=asked)
+    desk.step(topic, "Bars 1 and 2 once more", passage=True, criterion=asked)
+    day = services.today().isoformat()
+    client.post("/tomorrow", data={"minutes": "30", "starts_at": "17:00", "day": day})
+    topics = client.get(f"/topics/{topic.id}").text
+    of_step = client.get(f"/steps/{step.id}").text
+    printed = client.get(f"/tomorrow/print?day={day}").text
+    for page in (topics, of_step, printed):
+        assert "mark=60&amp;unit=1" in page
+        assert "begin near quarter = 40" in words(page) or "begin at quarter = 40" in words(page)
+    assert topics.count("<img") == 1, "the same music at other tempi is shown once"
+    assert "Target: quarter = 60 or faster." in words(of_step)
+    assert "Written: quarter = 96." in words(of_step)
+    address = re.search(r'/passages/[^"]+mark=60&amp;unit=1', of_step)[0].replace("&amp;", "&")
+    stave = client.get(address).text
+    assert "= 60" in stave
+    assert "= 96" not in stave
+    plain = client.get(address.partition("?")[0]).text
+    assert "= 96" in plain
+    for told in client.get("/api/session").json()["steps"].values():
+        assert told["notation"].endswith("mark=60&unit=1")
+        assert told["written"] == "Written: quarter = 96."

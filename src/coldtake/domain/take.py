@@ -39,6 +39,8 @@ class Figure(Plain, frozen=True, kw_only=True):
     """One test's figure against its threshold; `passed` is None where it cannot be told.
 
     value and uncertainty are in `unit`; the uncertainty is a half width (about 95 %)
+    least, most : both limits where a value may be too low and too high; None for a single limit,
+        and in older verdicts
     measured : False where nobody measures such a test here; value, unit and threshold say nothing
     """
 
@@ -50,6 +52,8 @@ class Figure(Plain, frozen=True, kw_only=True):
     passed: bool | None
     words: str = ""
     measured: bool = True
+    least: float | None = None
+    most: float | None = None
 
 
 class NoteEvidence(Plain, frozen=True, kw_only=True):

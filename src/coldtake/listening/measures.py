@@ -122,16 +122,18 @@ def _tempo(test: TempoTest, evidence: Evidence) -> Figure:
         return not_told("tempo", test.mark, unit, "too few notes for a tempo")
     value = evidence.fit.bpm / test.beat_unit_beats
     error = evidence.fit.bpm_error / test.beat_unit_beats
+    least = most = None
     if test.within_percent is None:
         passed = _decide(value, error, test.mark, most=False)
         words = f"{value:.1f}, wanted {test.mark:g} or faster"
     else:
         room = test.mark * test.within_percent / 100.0
+        least, most = test.mark - room, test.mark + room
         passed = _decide(abs(value - test.mark), error, room, most=True)
         words = f"{value:.1f}, wanted {test.mark:g} within {test.within_percent:g} %"
     return Figure(
         name="tempo", value=value, uncertainty=error, threshold=test.mark, unit=unit,
-        passed=passed, words=words,
+        passed=passed, words=words, least=least, most=most,
     )  # fmt: skip
 
 

@@ -1,10 +1,27 @@
-"""The traditional metronome marks: nearest, next, and the marks between two tempi."""
+"""Metronome marks: the traditional ones, nearest, next and between, and the sign of their beat."""
 
 from bisect import bisect_left, bisect_right
+from fractions import Fraction
 
 from coldtake.units import METRONOME_MARKS
 
-__all__ = ["METRONOME_MARKS", "marks_between", "nearest_mark", "next_mark", "previous_mark"]
+__all__ = [
+    "METRONOME_MARKS",
+    "marks_between",
+    "nearest_mark",
+    "next_mark",
+    "note_sign",
+    "previous_mark",
+]
+
+_NOTE_SIGNS = {Fraction(1): "whole note", Fraction(1, 2): "half note", Fraction(1, 4): "♩"}
+_NOTE_SIGNS |= {Fraction(3, 8): "♩.", Fraction(1, 8): "♪", Fraction(3, 4): "half note."}
+_NOTE_SIGNS |= {Fraction(3, 16): "♪.", Fraction(1, 16): "16th note"}
+
+
+def note_sign(part: Fraction) -> str:
+    """Write a part of a whole note as the sign of a beat, where there is one."""
+    return _NOTE_SIGNS.get(part, str(part))
 
 
 def nearest_mark(bpm: float) -> int:

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import takewhile
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from coldtake.domain.criterion import TempoTest
 from coldtake.domain.days import monday_of
@@ -26,47 +26,62 @@ NEAR = timedelta(days=3)  # a cold take so near to a date answers what was said 
 Told = tuple[float, bool]
 
 
+class CleanTempo(NamedTuple):
+    """The fastest clean tempo of an exercise on one day, and the step that it was played for."""
+
+    day: date
+    bpm: float
+    step: Step
+
+
 @dataclass(frozen=True, slots=True)
 class ExerciseTempo:
     """One exercise: the steps that play the same bars in the same key, slower and faster.
 
-    clean : fastest clean tempo of each day, oldest first; goal_bpm : highest tempo asked for
-    unit_beats : the beat that its tempo is said in, in quarters; tempi are in quarters a minute
+    steps : all of them; clean : fastest clean tempo of each day, oldest first
+    goal_bpm : highest tempo asked for; unit_beats : the beat that its tempo is said in, in
+        quarters. Tempi are in quarters a minute
     """
 
     topic_id: str
     steps: tuple[Step, ...]
-    clean: tuple[tuple[date, float], ...]
+    clean: tuple[CleanTempo, ...]
     goal_bpm: float | None
     unit_beats: float
 
     @property
+    def played(self) -> tuple[Step, ...]:
+        """Steps for which a clean tempo is known, in the order of all."""
+        ids = {one.step.id for one in self.clean}
+        return tuple(step for step in self.steps if step.id in ids)
+
+    @property
     def title(self) -> str:
-        """What its steps are called alike; the fastest one's title where they are not."""
-        titles = [step.title for step in self.steps]
+        """What the steps that were played are called alike; else the one of the fastest."""
+        titles = [step.title for step in self.played]
         if len(titles) == 1:
             return titles[0]
         columns = zip(*(title.split() for title in titles), strict=False)
         alike = takewhile(lambda words: len({w.rstrip(_BETWEEN) for w in words}) == 1, columns)
         name = " ".join(words[0] for words in alike).rstrip(_BETWEEN).removesuffix(" at")
-        return name.rstrip(_BETWEEN) or titles[-1]
+        return name.rstrip(_BETWEEN) or self.fastest.step.title
 
     @property
-    def fastest(self) -> tuple[date, float]:
-        """The first day that had the highest clean tempo, as near as it matters, and its tempo."""
-        top = max(tempo for _, tempo in self.clean)
-        return next((day, tempo) for day, tempo in self.clean if tempo >= top * SAME_TEMPO)
+    def fastest(self) -> CleanTempo:
+        """The first day that had the highest clean tempo, as near as it matters."""
+        top = max(one.bpm for one in self.clean)
+        return next(one for one in self.clean if one.bpm >= top * SAME_TEMPO)
 
     @property
     def moved(self) -> bool:
         """True when its tempo was not always the same."""
-        tempi = [tempo for _, tempo in self.clean]
+        tempi = [one.bpm for one in self.clean]
         return bool(tempi) and min(tempi) < max(tempi) * SAME_TEMPO
 
     @property
     def is_open(self) -> bool:
         """True until the tempo asked for was clean; always, where none was asked for."""
-        return self.goal_bpm is None or self.fastest[1] < self.goal_bpm * SAME_TEMPO
+        return self.goal_bpm is None or self.fastest.bpm < self.goal_bpm * SAME_TEMPO
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +157,7 @@ class LookingBack:
             if any(day >= since for s in steps if s.id in digests for day in digests[s.id].clean)
         ]
         told = [_tempo_of(state, steps, digests) for steps in lately]
-        return tuple(sorted(told, key=lambda t: t.clean[-1][0], reverse=True))
+        return tuple(sorted(told, key=lambda t: t.clean[-1].day, reverse=True))
 
     def exercise_of(self, step: Step) -> ExerciseTempo | None:
         """Return the exercise of a step, None while it was never played clean at a known tempo."""
@@ -192,16 +207,17 @@ def _same(one: Step, other: Step) -> bool:
 def _tempo_of(state: State, steps: list[Step], digests: Mapping[str, Digest]) -> ExerciseTempo:
     known = {s.id for s in steps}
     ordered = [s for s in state.topic_steps(steps[0].topic_id) if s.id in known]
-    clean: dict[date, float] = {}
+    clean: dict[date, CleanTempo] = {}
     for step in ordered:
         for day, tempo in digests[step.id].clean.items() if step.id in digests else ():
-            clean[day] = max(tempo, clean.get(day, 0.0))
+            if day not in clean or tempo > clean[day].bpm:
+                clean[day] = CleanTempo(day, tempo, step)
     marks = [t.bpm for s in ordered for t in s.criterion.tests if isinstance(t, TempoTest)]
     played = [s.exercise.tempo_bpm for s in ordered if s.exercise.tempo_bpm]
     return ExerciseTempo(
         topic_id=steps[0].topic_id,
         steps=tuple(ordered),
-        clean=tuple(sorted(clean.items())),
+        clean=tuple(clean[day] for day in sorted(clean)),
         goal_bpm=max(marks or played, default=None),
         unit_beats=ordered[-1].exercise.click.beat_unit_beats,
     )

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from coldtake.domain.take import Figure, NoteEvidence, NoteStatus, Verdict
 from coldtake.music.marks import ExtraMark, MarkKind, NoteMark
 from coldtake.music.passage import Passage
+from coldtake.web.rendering import number
 
 OUTSIDE = ", outside "  # in the words of an improvised note
 SURE = 0.5  # below this confidence a note is marked as one that cannot be told
@@ -28,9 +29,9 @@ class NoteRow:
 
 @dataclass(frozen=True, slots=True)
 class Scale:
-    """One figure against its threshold on a line of 0..100 %; None where nothing was measured."""
+    """One figure against its limits on a line of 0..100 %; None where nothing was measured."""
 
-    threshold: float
+    limits: tuple[float, ...]
     value: float | None
     low: float | None
     high: float | None
@@ -145,10 +146,28 @@ def extra_marks(verdict: Verdict) -> tuple[ExtraMark, ...]:
     )
 
 
+def limits_of(figure: Figure) -> tuple[float, ...]:
+    """Return the limits that a figure is held against: one, or both ends of a range."""
+    if figure.least is not None and figure.most is not None:
+        return figure.least, figure.most
+    return (figure.threshold,)
+
+
+def limit_words(figure: Figure) -> str:
+    """Say what was allowed: “from 46 to 54”; of a single limit the limit."""
+    limits = limits_of(figure)
+    if len(limits) == 2:
+        return f"allowed from {number(limits[0])} to {number(limits[1])}"
+    if figure.name == "tempo":  # of an older verdict it is not known whether it had a range
+        return f"asked for {number(figure.threshold)}"
+    return f"the limit is {number(figure.threshold)}"
+
+
 def scale_of(figure: Figure) -> Scale:
-    """Put a figure and its threshold on one line with some room on both sides."""
+    """Put a figure and its limits on one line with some room on both sides."""
     value, spread = figure.value, figure.uncertainty or 0.0
-    points = [figure.threshold] if value is None else [figure.threshold, value]
+    limits = limits_of(figure)
+    points = [*limits] if value is None else [*limits, value]
     low = min(*(p - spread for p in points), points[0])
     high = max(*(p + spread for p in points), points[0])
     least = LEAST_SPAN * abs(figure.threshold)
@@ -157,6 +176,7 @@ def scale_of(figure: Figure) -> Scale:
     def at(point: float) -> float:
         return round(100 * (point - low + room) / (high - low + 2 * room), 2)
 
+    marks = tuple(map(at, limits))
     if value is None:
-        return Scale(at(figure.threshold), None, None, None)
-    return Scale(at(figure.threshold), at(value), at(value - spread), at(value + spread))
+        return Scale(marks, None, None, None)
+    return Scale(marks, at(value), at(value - spread), at(value + spread))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from urllib.parse import urlencode
 
-from coldtake.domain.topic import PassageRef, Step
+from coldtake.domain.topic import PassageRef, Step, StepPhase
 
 CHART = "chart"  # value of `as` in an address: the chords over bars, instead of the notes
 
@@ -20,7 +20,18 @@ def is_chart(step: Step) -> bool:
 
 
 def notation_path(step: Step) -> str:
-    """Return the address of the image of a step's music, empty when it has none."""
+    """Return the address of a step's music as an image at its own tempo, empty when it has none."""
+    from coldtake.planning.tempi import tempi_of
+
+    tempi = tempi_of(step, (), StepPhase.OPEN)
+    if tempi.target is None or is_chart(step):
+        return _path(step, "svg")
+    mark = {"mark": f"{tempi.target:g}", "unit": f"{tempi.unit_beats:g}"}
+    return _path(step, "svg", mark)
+
+
+def music_name(step: Step) -> str:
+    """Name what is played, whatever its tempo: the same music is shown once."""
     return _path(step, "svg")
 
 

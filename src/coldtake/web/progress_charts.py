@@ -65,6 +65,7 @@ class TempoChart:
     points : (day, tempo, x, y), the fastest of each day; lines : (tempo, y)
     curve, band : paths in a box of 100 by `height`, empty while nothing can be said
     now_x : place of today; goal_y : height of the tempo asked for
+    fastest_step : title of the step that the fastest was played for, where there are several
     """
 
     unit: str
@@ -77,6 +78,7 @@ class TempoChart:
     goal: float | None
     goal_y: float | None
     fastest: tuple[date, float]
+    fastest_step: str
     curve: str
     band: str
     height: int = TEMPO_BOTTOM + 26
@@ -91,10 +93,10 @@ def progress_of(told: ExerciseTempo) -> "TempoProgress | None":
 
     days: list[int] = []
     tempi: list[float] = []
-    for day, tempo in told.clean:
-        if not tempi or tempo >= max(tempi) * SAME_TEMPO:
-            days.append(day.toordinal())
-            tempi.append(tempo)
+    for one in told.clean:
+        if not tempi or one.bpm >= max(tempi) * SAME_TEMPO:
+            days.append(one.day.toordinal())
+            tempi.append(one.bpm)
     return TempoProgress.of(days, tempi)
 
 
@@ -105,7 +107,7 @@ def unit_of(told: ExerciseTempo) -> str:
 
 def tempo_chart(told: ExerciseTempo, fit: "TempoProgress | None", today: date) -> TempoChart:
     """Draw one exercise's clean tempi, and where they lead as long as the goal is open."""
-    shown = told.clean[-POINTS_MOST:]
+    shown = [(one.day, one.bpm) for one in told.clean[-POINTS_MOST:]]
     ahead = fit if fit is not None and told.is_open else None
     last = today + timedelta(days=DAYS_AHEAD) if ahead else max(today, shown[-1][0])
     place = _Place(told, shown, ahead, last)
@@ -120,7 +122,8 @@ def tempo_chart(told: ExerciseTempo, fit: "TempoProgress | None", today: date) -
         now_x=place.x(today),
         goal=goal / told.unit_beats if goal else None,
         goal_y=place.y(goal) if goal else None,
-        fastest=(told.fastest[0], told.fastest[1] / told.unit_beats),
+        fastest=(told.fastest.day, told.fastest.bpm / told.unit_beats),
+        fastest_step=told.fastest.step.title if len(told.steps) > 1 else "",
         curve=place.curve(ahead) if ahead else "",
         band=place.band(ahead, today) if ahead else "",
     )

@@ -17,7 +17,7 @@ from coldtake.domain.plan import Plan
 from coldtake.domain.session import SessionRun
 from coldtake.domain.state import State
 from coldtake.domain.take import Try, Verdict
-from coldtake.domain.topic import Step
+from coldtake.domain.topic import Step, StepPhase
 from coldtake.errors import InputError, NotFoundError
 from coldtake.learning.meaning import answers_of
 from coldtake.planning.late import late_starts
@@ -136,6 +136,7 @@ def _step(services: Services, state: State, step: Step, before: list[Try]) -> di
         "heard": bool(criterion.heard) and passage is not None,
         "player_tests": len(criterion.heard) < len(criterion.tests),
         "tempo_bpm": _tempo(step, passage),
+        "written": _written(step, passage),
         "click": exercise.click,
         "notation": notation_path(step) if passage else None,
         **_lengths(passage, criterion.changes),
@@ -147,6 +148,15 @@ def _passage(services: Services, step: Step) -> Passage | None:
         return services.pile.exercise_passage(step)
     except (InputError, NotFoundError):
         return None  # the slot is still worth its minutes without notation
+
+
+def _written(step: Step, passage: Passage | None) -> str:
+    """Say the tempo in the notation where it is another than the one asked for."""
+    from coldtake.planning.tempi import tempi_of, tempi_words
+
+    written = passage.written_bpm if passage else None
+    tempi = tempi_of(step, (), StepPhase.OPEN, written)
+    return tempi_words(tempi, target=False, today=False)
 
 
 def _tempo(step: Step, passage: Passage | None) -> float | None:

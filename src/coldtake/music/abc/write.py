@@ -10,10 +10,7 @@ from coldtake.music.abc.signatures import change, clef, key_signature, metre_sig
 from coldtake.music.abc.tune import Bar, Event, Key, Metre, Tempo, Tune, Voice
 from coldtake.music.abc.values import bar_length, note_value
 from coldtake.music.mei import Element
-
-_NOTE_SIGNS = {Fraction(1): "whole note", Fraction(1, 2): "half note", Fraction(1, 4): "♩"}
-_NOTE_SIGNS |= {Fraction(3, 8): "♩.", Fraction(1, 8): "♪", Fraction(3, 4): "half note."}
-_NOTE_SIGNS |= {Fraction(3, 16): "♪.", Fraction(1, 16): "16th note"}
+from coldtake.music.tempo import note_sign
 
 
 def to_mei(tune: Tune) -> str:
@@ -200,7 +197,7 @@ def tempo_mark(tempo: Tempo, staff: int, stamp: float) -> Element:
     made = mei.make("tempo", staff=staff, tstamp=f"{stamp:g}", place="above")
     words = [tempo.words] if tempo.words else []
     if tempo.per_minute is not None:
-        sign = " ".join(_NOTE_SIGNS.get(p, str(p)) for p in tempo.parts)
+        sign = " ".join(note_sign(p) for p in tempo.parts)
         words.append(f"{sign} = {float(tempo.per_minute):g}")
         made.set("midi.bpm", f"{float(tempo.unit * 4 * tempo.per_minute):.6g}")
         value = note_value(tempo.unit)

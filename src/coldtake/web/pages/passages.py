@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, Any
 from urllib.parse import urlencode
 
@@ -71,6 +72,13 @@ def as_wav(passage: Passage, bpm: float, a4_hz: float, shown: str = "") -> bytes
     return wav.getvalue()
 
 
+def at_tempo(passage: Passage, mark: float, unit_beats: float) -> Passage:
+    """Return a passage with the tempo at which an exercise asks for it on its page."""
+    from coldtake.music.tempo_on_page import with_tempo
+
+    return replace(passage, mei=with_tempo(passage.mei, mark, unit_beats))
+
+
 def _reference(passage_id: str, first: str, last: str) -> PassageRef:
     return PassageRef(
         passage_id=passage_id,
@@ -85,9 +93,18 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
 
     @routes.get("/passages/{passage_id}.svg")
     def notation(
-        passage_id: str, first: str = "", last: str = "", width: str = "900", shown: As = ""
+        passage_id: str,
+        first: str = "",
+        last: str = "",
+        width: str = "900",
+        shown: As = "",
+        mark: str = "",
+        unit: str = "1",
     ) -> Response:
         passage = services.pile.passages.selected(_reference(passage_id, first, last))
+        tempo = forms.maybe_number(mark, "tempo", 1, 400)
+        if tempo is not None:
+            passage = at_tempo(passage, tempo, forms.number(unit, "beat", 0.05, 8))
         svg = image_of(passage, forms.whole(width, "width", *WIDTH_PX), shown)
         return Response(svg, media_type="image/svg+xml", headers={"Cache-Control": "no-cache"})
 

@@ -36,16 +36,15 @@ class Tempo:
 
 
 def tempo_of(services: Services, known: ExerciseTempo) -> Tempo:
-    """Draw one exercise; its name leads to its last step."""
+    """Draw one exercise; its name leads to the step that was played fastest."""
     from coldtake.web import progress_charts as drawn
 
     fit = drawn.progress_of(known)
-    latest = known.steps[-1]
     topic = services.state().topics.get(known.topic_id)
     return Tempo(
         title=known.title,
         topic=topic.title if topic else "",
-        step_id=latest.id,
+        step_id=known.fastest.step.id,
         chart=drawn.tempo_chart(known, fit, services.today()),
         told=drawn.tempo_words(known, fit, services.today()),
         open=known.is_open,

@@ -168,6 +168,11 @@ def _takes(services: Services, step: Step) -> dict[str, object]:
     }
 
 
+def _written(services: Services, step: Step) -> float | None:
+    passage = services.pile.exercise_passage(step)
+    return passage.written_bpm if passage else None
+
+
 def _tempo(services: Services, step: Step) -> Tempo | None:
     """Draw its clean tempi; None before the first."""
     known = services.back.exercise_of(step)
@@ -190,6 +195,8 @@ def _means(chosen: Mapping[str, str], step: Step, own: Sequence[Try]) -> dict[st
 
 
 def _context(services: Services, step: Step) -> dict[str, object]:
+    from coldtake.planning.tempi import tempi_of, tempi_words
+
     state = services.state()
     own = state.step_tries(step.id)
     ref = step.exercise.passage
@@ -209,6 +216,7 @@ def _context(services: Services, step: Step) -> dict[str, object]:
         "bars": len(services.pile.passage(ref.passage_id).bars) if ref else 0,
         "bar_query": bar_query(ref) if ref else "",
         "passages": sorted(state.passages.values(), key=lambda p: p.title.casefold()),
+        "tempi": tempi_words(tempi_of(step, own, state.phase(step.id), _written(services, step))),
         "mark": step.exercise.tempo_bpm / unit if step.exercise.tempo_bpm else None,
         "units": tuple(BEAT_UNITS.items()),
         "marks_series": METRONOME_MARKS,

@@ -149,7 +149,10 @@ def _context(services: Services, take: Take) -> dict[str, object]:
         "for_player": _for_player(step, take) if known is None else (),
         "unjudged": None if take.verdict else services.takes.why_unjudged(take),
         "failed": services.takes.why_failed(take),
-        "figures": [(f, evidence.scale_of(f)) for f in take.verdict.tests] if take.verdict else [],
+        "figures": [
+            (f, evidence.scale_of(f), evidence.limit_words(f))
+            for f in (take.verdict.tests if take.verdict else ())
+        ],
         "rows": rows,
         "notation": _notation(take, passage, WIDE_PX),
         "notation_narrow": _notation(take, passage, NARROW_PX, "narrow-"),

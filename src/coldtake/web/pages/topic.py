@@ -16,7 +16,7 @@ from coldtake.domain.topic import Step, StepPhase, TopicKind
 from coldtake.web import forms
 from coldtake.web.criteria import editor_of, first_criterion, read_criterion
 from coldtake.web.forms import Fields, text_fields
-from coldtake.web.notation import notation_path
+from coldtake.web.notation import music_name, notation_path
 
 if TYPE_CHECKING:
     from coldtake.practice.services import Services
@@ -32,10 +32,14 @@ class StepLine:
     needs: tuple[Step, ...]
     ready: bool
     notation: str
+    music: str
+    tempi: str
 
 
 def step_lines(state: State, topic_id: str) -> tuple[StepLine, ...]:
     """Read a topic's steps in order."""
+    from coldtake.planning.tempi import tempi_of, tempi_words
+
     phases = state.phases()
     met = {i for i, p in phases.items() if p in (StepPhase.MET, StepPhase.HELD)}
     return tuple(
@@ -46,6 +50,10 @@ def step_lines(state: State, topic_id: str) -> tuple[StepLine, ...]:
             needs=tuple(state.steps[n] for n in step.needs if n in state.steps),
             ready=all(n in met for n in step.needs),
             notation=notation_path(step),
+            music=music_name(step),
+            tempi=tempi_words(
+                tempi_of(step, state.step_tries(step.id), phases[step.id]), target=False
+            ),
         )
         for step in state.topic_steps(topic_id)
     )

@@ -14,14 +14,16 @@ from typing import TYPE_CHECKING, Any
 
 from coldtake.domain.criterion import question
 from coldtake.errors import ColdtakeError, InputError, NotFoundError
-from coldtake.web.notation import is_chart, notation_path
+from coldtake.web.notation import is_chart, music_name
+from coldtake.web.pages.passages import at_tempo
 from coldtake.web.planview import PeriodView, SlotRow, periods_of
-from coldtake.web.rendering import clock, long_day, number
+from coldtake.web.rendering import clock, long_day
 
 if TYPE_CHECKING:
     from coldtake.domain.plan import Plan
-    from coldtake.domain.topic import Exercise, Step
+    from coldtake.domain.topic import Step
     from coldtake.music.passage import Passage
+    from coldtake.planning.tempi import Tempi
     from coldtake.practice.services import Services
 
 STAVE_MM, SYSTEM_STAVE_MM = 8.0, 7.0  # one stave in a system; two or more
@@ -119,7 +121,7 @@ def _slot(row: SlotRow, break_min: int, engraved: _Engraver) -> Part:
         cold=slot.kind == "cold",
         question=unbroken(f"{slot.question} {slot.goal}".strip()),
         words=step.exercise.words if step else "",
-        tempo=_tempo(step.exercise) if step else "",
+        tempo=engraved.tempo(step) if step else "",
         see=see,
         break_min=break_min,
         answers=True,
@@ -145,7 +147,7 @@ def exercise_sheet(services: Services, steps: Sequence[Step], paper: str, title:
             topic="" if one or step.topic_id not in topics else topics[step.topic_id].title,
             question=unbroken(question(step.criterion)),
             words=step.exercise.words,
-            tempo=_tempo(step.exercise),
+            tempo=engraved.tempo(step, today=True),
             lines=engraved.lines(step),
         )
         for step in steps
@@ -165,17 +167,6 @@ def steps_named(services: Services, ids: Sequence[str]) -> tuple[Step, ...]:
     return tuple(known[one] for one in ids)
 
 
-def _tempo(exercise: Exercise) -> str:
-    """Write such as `quarter = 96` for a tempo that the page may not give."""
-    if exercise.tempo_bpm is None:
-        return ""
-    unit = exercise.click.beat_unit_beats
-    names = {4.0: "whole", 2.0: "half", 1.5: "dotted quarter", 1.0: "quarter", 0.5: "eighth"}
-    if unit not in names:
-        return f"quarter = {number(exercise.tempo_bpm, 0)}"
-    return f"{names[unit]} = {number(exercise.tempo_bpm / unit, 0)}"
-
-
 class _Engraver:
     """Lines of music in the width of a paper; remembers what stood before."""
 
@@ -186,7 +177,7 @@ class _Engraver:
 
     def first(self, step: Step, at: str) -> tuple[tuple[str, ...], str]:
         """Return the lines, or when the same was played before, the time where they stand."""
-        key = notation_path(step)
+        key = music_name(step)
         if key in self._seen:
             return (), self._seen[key]
         lines = self.lines(step)
@@ -194,16 +185,37 @@ class _Engraver:
             self._seen[key] = at
         return lines, ""
 
+    def tempo(self, step: Step, *, today: bool = False) -> str:
+        """Say a step's tempi with their names; a plan's goal says where to begin today itself."""
+        from coldtake.planning.tempi import tempi_words
+
+        return tempi_words(self._tempi(step), today=today)
+
+    def _tempi(self, step: Step) -> Tempi:
+        from coldtake.planning.tempi import tempi_of
+
+        state, passage = self._services.state(), self._passage(step)
+        written = passage.written_bpm if passage else None
+        return tempi_of(step, state.step_tries(step.id), state.phase(step.id), written)
+
+    def _passage(self, step: Step) -> Passage | None:
+        try:
+            return self._services.pile.exercise_passage(step)
+        except ColdtakeError:  # the plan is printed all the same
+            return None
+
     def lines(self, step: Step) -> tuple[str, ...]:
         """Return a step's music line by line, () when it has none (or none that can be read)."""
         from coldtake.music.chart_drawing import chart_lines
         from coldtake.music.charts import chart_of
         from coldtake.music.engraving import STAVE_PX, engrave_lines
 
+        passage, tempi = self._passage(step), self._tempi(step)
+        if passage is None:
+            return ()
+        if tempi.target is not None:
+            passage = at_tempo(passage, tempi.target, tempi.unit_beats)
         try:
-            passage = self._services.pile.exercise_passage(step)
-            if passage is None:
-                return ()
             chart = chart_of(passage) if is_chart(step) else None
             if chart is not None:
                 return chart_lines(chart)

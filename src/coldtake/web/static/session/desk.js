@@ -320,8 +320,8 @@ export class Desk {
     const take = this.takes.now;
     const seen = this.scene();
     if (seen.screen !== "slot") return;
-    const click = this.clickOf(this.step(seen.place.slot.step_id), seen.place.slot.step_id);
-    const tempoBpm = take?.verdict?.tempo_bpm ?? (click.on ? click.bpm * click.unit : null);
+    // A tempo is known where one was heard, or the click went through; a click that is only chosen is none.
+    const tempoBpm = take?.verdict?.tempo_bpm ?? take?.clickBpm ?? null;
     const tryId = take?.id ?? this.log.newId();
     const takeId = take?.recorded ? take.id : null;
     const about = { tryId, takeId, tempoBpm };

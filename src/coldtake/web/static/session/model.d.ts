@@ -161,6 +161,8 @@ export interface StepInfo {
   answers_before: boolean[];
   /** What the next cold take will mean, by its answer. */
   after_cold?: { yes: string; no: string };
+  /** The tempo in the notation, where it is another than the one asked for. */
+  written?: string;
   /** How lucky a pass would be after 1, 2, ... tries in this session; empty once it is met. */
   lucky?: string[];
   /** The tool can hear at least one test and has a passage to hear it against. */

@@ -123,7 +123,8 @@ export class Takes {
     const recorded = step.heard && this.sound.canRecord && this.room.hasTake(this.sound.rate);
     const { musicFrame, fromFrame, track } = this.schedule(step, click, volume, recorded);
     const musicMs = timeNow() + ((musicFrame - this.sound.frame) / this.sound.rate) * 1000;
-    const quarters = click.on && click.through ? click.bpm * click.unit : null;
+    const sounded = click.on && click.through && this.sound.running;
+    const quarters = sounded ? click.bpm * click.unit : null;
     this.end = takeEnd(step, click, this.noise);
     this.musicFrame = musicFrame;
     this.loudest = this.peak = 0;

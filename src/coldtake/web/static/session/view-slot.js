@@ -29,7 +29,7 @@ export function drawSlot(desk, seen, spare) {
   const question = slot.question || step?.question || "";
   text(el("slot-question"), question);
   el("slot-question").classList.toggle("long", question.length > LONG);
-  text(el("slot-goal"), [slot.goal, step?.words].filter(Boolean).join(" "));
+  text(el("slot-goal"), [slot.goal, step?.written, step?.words].filter(Boolean).join(" "));
   const meant = session.intentions.get(slot.id)?.words || session.intentions.get("")?.words || "";
   show(el("slot-intention"), meant !== "");
   text(el("slot-intention"), meant);

@@ -1,0 +1,147 @@
+"""The tempi of an exercise, each with its name: written, asked for, clean so far, to begin at.
+
+One home, so that the stave, the title, the question, the goal and the print tell one story:
+
+    written   stands in the notation
+    target    what the question asks, else the tempo given with the exercise
+    clean     the fastest tempo that is known to have been clean
+    start     the tempo to begin at today: the next traditional metronome mark above what is clean,
+              never beyond the target; with nothing clean yet the tempo that the player named as
+              clean, else a slow one
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from coldtake.domain.criterion import Criterion, TempoTest
+from coldtake.domain.take import Answer, Try
+from coldtake.domain.topic import Step, StepPhase
+from coldtake.units import METRONOME_MARKS
+
+SLOW = 0.6  # share of the target to begin at when nothing is known; common practice, no source
+SAME = 0.5  # beats a minute apart that nobody would call another tempo
+UNITS = {0.5: "eighth", 1.0: "quarter", 1.5: "dotted quarter", 2.0: "half"}
+_MET = frozenset({StepPhase.MET, StepPhase.HELD})
+
+
+@dataclass(frozen=True, slots=True)
+class Tempi:
+    """All in beats of `unit_beats` quarters a minute; None where there is none.
+
+    least, most : limits of the target; of a target that is a least, most is None
+    named : what the player said is clean, before any of it was tried here
+    """
+
+    unit_beats: float
+    target: float | None
+    least: float | None
+    most: float | None
+    clean: float | None
+    named: float | None
+    start: float | None
+    written: float | None
+
+    @property
+    def unit(self) -> str:
+        """Name of the beat."""
+        return unit_name(self.unit_beats)
+
+
+def unit_name(unit_beats: float) -> str:
+    """Name a beat of so many quarters."""
+    return UNITS.get(unit_beats, f"{unit_beats:g} quarters")
+
+
+def tempo_test(criterion: Criterion) -> TempoTest | None:
+    """Return the criterion's tempo test, if it has one."""
+    return next((t for t in criterion.tests if isinstance(t, TempoTest)), None)
+
+
+def tempi_of(
+    step: Step, tries: Sequence[Try], phase: StepPhase, written_bpm: float | None = None
+) -> Tempi:
+    """Tell an exercise's tempi. written_bpm : quarters a minute in its notation."""
+    test, played = tempo_test(step.criterion), step.exercise
+    unit = test.beat_unit_beats if test else played.click.beat_unit_beats
+    given = played.tempo_bpm / unit if played.tempo_bpm else None
+    target = test.mark if test else given
+    clean_bpm = clean_tempo(tries)
+    clean = None if clean_bpm is None else clean_bpm / unit
+    if clean is None and phase in _MET and test:
+        clean = test.mark  # it was met, so it was clean at what was asked
+    named = round(played.clean_bpm / unit) if played.clean_bpm else None
+    least, most = (None, None) if test is None else limits(test)
+    return Tempi(
+        unit_beats=unit,
+        target=target,
+        least=least,
+        most=most,
+        clean=clean,
+        named=named,
+        start=None if target is None else _start(target, clean, named),
+        written=None if written_bpm is None else written_bpm / unit,
+    )
+
+
+def limits(test: TempoTest) -> tuple[float, float | None]:
+    """Return the slowest and the fastest tempo that a test allows, in its own beats."""
+    if test.within_percent is None:
+        return test.mark, None
+    room = test.mark * test.within_percent / 100.0
+    return test.mark - room, test.mark + room
+
+
+def clean_tempo(tries: Sequence[Try]) -> float | None:
+    """Fastest known tempo of a clean try [quarters per minute], or None."""
+    clean = [t.tempo_bpm for t in tries if t.answer is Answer.YES and t.tempo_bpm]
+    return max(clean, default=None)
+
+
+def _start(target: float, clean: float | None, named: float | None) -> float:
+    if clean is None:
+        return min(named or mark_below(SLOW * target), target)
+    return target if clean >= target - SAME else min(mark_above(clean), target)
+
+
+def mark_above(mark: float) -> float:
+    """Next traditional metronome mark above; past the series, 4 % more."""
+    return next((float(m) for m in METRONOME_MARKS if m > mark + 0.5), round(mark * 1.04))
+
+
+def mark_below(mark: float) -> float:
+    """Traditional metronome mark at or below; the slowest when there is none."""
+    return float(max((m for m in METRONOME_MARKS if m <= mark), default=METRONOME_MARKS[0]))
+
+
+def tempi_words(tempi: Tempi, *, target: bool = True, today: bool = True) -> str:
+    """Say them with their names: “Target: quarter = 60 or faster. Today: begin at 40.”, and so on.
+
+    target : also what is asked for; today : with what is clean so far and where to begin
+    """
+    said = []
+    if target and tempi.target is not None:
+        said.append(f"Target: {_marked(tempi, tempi.target)}{_room(tempi)}.")
+    if today and tempi.start is not None and tempi.target is not None:
+        if tempi.clean is not None:
+            said.append(f"Clean so far: {_marked(tempi, round(tempi.clean))}.")
+        if tempi.start < tempi.target - SAME:
+            said.append(f"Today: begin at {_marked(tempi, tempi.start)}.")
+    if _differs(tempi.written, tempi.target):
+        said.append(f"Written: {_marked(tempi, tempi.written or 0.0)}.")
+    return " ".join(said)
+
+
+def _marked(tempi: Tempi, tempo: float) -> str:
+    return f"{tempi.unit} = {tempo:.4g}"
+
+
+def _room(tempi: Tempi) -> str:
+    if tempi.least is None:
+        return ""
+    if tempi.most is None:
+        return " or faster"
+    return f" (from {tempi.least:.0f} to {tempi.most:.0f})"
+
+
+def _differs(one: float | None, other: float | None) -> bool:
+    return one is not None and (other is None or abs(one - other) > SAME)

@@ -1,0 +1,65 @@
+"""One tempo story of an exercise: title, stave, question, goal and print take it from here."""
+
+import msgspec
+import pytest
+from builders import state_of, try_on
+
+from coldtake.domain.criterion import Criterion, NotesTest, TempoTest
+from coldtake.domain.plan import SlotKind
+from coldtake.domain.topic import ClickSetting, Exercise, StepPhase
+from coldtake.planning.goals import goal
+from coldtake.planning.tempi import tempi_of, tempi_words
+
+OPEN, MET = StepPhase.OPEN, StepPhase.MET
+
+
+def of(test=None, *, played=None, unit=1.0):
+    """A step that asks for a tempo, or whose exercise has one."""
+    step = state_of((1,)).steps["t0s0"]
+    tests = (NotesTest(),) if test is None else (NotesTest(), test)
+    return msgspec.structs.replace(
+        step,
+        criterion=Criterion(tests=tests),
+        exercise=Exercise(tempo_bpm=played, click=ClickSetting(beat_unit_beats=unit)),
+    )
+
+
+def test_written_asked_for_and_to_begin_at_each_have_their_name():
+    """Seen on a print: title 60, stave 80, “begin near 40”."""
+    step = of(TempoTest(mark=60.0), played=60.0)
+    tempi = tempi_of(step, (), OPEN, written_bpm=80.0)
+    assert (tempi.written, tempi.target, tempi.start, tempi.clean) == (80.0, 60.0, 40.0, None)
+    assert tempi_words(tempi) == (
+        "Target: quarter = 60 or faster. Today: begin at quarter = 40. Written: quarter = 80."
+    )
+    assert tempi_words(tempi, target=False, today=False) == "Written: quarter = 80."
+    assert goal(step, SlotKind.WORK, (), OPEN).endswith(f"begin near quarter = {tempi.start:g}.")
+
+
+def test_a_range_says_both_limits():
+    tempi = tempi_of(of(TempoTest(mark=50.0, within_percent=8.0)), (), OPEN)
+    assert (tempi.least, tempi.most) == (46.0, 54.0)
+    assert tempi_words(tempi, today=False) == "Target: quarter = 50 (from 46 to 54)."
+
+
+@pytest.mark.parametrize(
+    ("clean", "phase", "start", "said"),
+    [
+        ((), OPEN, 56.0, "Today: begin at quarter = 56."),
+        ((72.0,), OPEN, 76.0, "Clean so far: quarter = 72. Today: begin at quarter = 76."),
+        ((96.0,), OPEN, 96.0, "Clean so far: quarter = 96."),
+        ((), MET, 96.0, "Clean so far: quarter = 96."),
+    ],
+)
+def test_today_begins_above_what_is_clean(clean, phase, start, said):
+    tries = tuple(try_on("t0s0", 3, bpm=bpm) for bpm in clean)
+    tempi = tempi_of(of(TempoTest(mark=96.0)), tries, phase)
+    assert tempi.start == start
+    assert tempi_words(tempi, target=False) == said
+
+
+def test_without_a_tempo_in_the_question_the_exercise_says_it_in_its_own_beat():
+    tempi = tempi_of(of(played=99.0, unit=1.5), (), OPEN, written_bpm=99.0)
+    assert (tempi.target, tempi.written) == (66.0, 66.0)
+    assert tempi_words(tempi, today=False) == "Target: dotted quarter = 66."
+    assert tempi_words(tempi_of(of(), (), OPEN)) == ""
