@@ -39,9 +39,7 @@ def test_from_the_first_intention_to_the_end_by_keys_alone(stand, services, plan
 
     stand.press("n", "y")  # the second answer is not taken: one chance
     assert "No" in stand.told()
-    meant = (
-        "The only cold take was not clean. By cold takes alone the chance of a clean first try is"
-    )
+    meant = "The only cold take was not clean. By cold takes alone the chance of a clean first"
     assert meant in page.inner_text("#told-more")
     stand.forward(7).sees("slot", "Again")  # goes on by itself; the topic is the same
     assert page.inner_text("#slot-row") == "0 of 3 in a row"
@@ -75,6 +73,7 @@ def test_from_the_first_intention_to_the_end_by_keys_alone(stand, services, plan
     tries = services.state().step_tries(planned["air"].id)
     assert [t.cold for t in tries] == [True, False]
     assert {t.judge for t in tries} == {Judge.PLAYER}
+    assert {t.tempo_bpm for t in tries} == {None}  # no click went through, no take was heard
     (run,) = services.state().sessions.values()
     assert (run.note, run.early) == ("Good day", False)
     assert [s.step_id for s in run.added] == [planned["spare"].id]
