@@ -40,7 +40,9 @@ def put(client, step, **query):
 
 def pressed(page, words_on_it) -> str:
     """The address to which the form with this button goes."""
-    forms = re.findall(r'<form method="post" action="([^"]+)"[^>]*>\s*<button[^>]*>([^<]+)', page)
+    forms = re.findall(
+        r'<form(?: class="acts")? method="post" action="([^"]+)"[^>]*>\s*<button[^>]*>([^<]+)', page
+    )
     (address,) = [a for a, on_it in forms if on_it == words_on_it]
     return address
 
