@@ -10,9 +10,7 @@ from coldtake.domain.criterion import Criterion, NotesTest
 from coldtake.domain.topic import Step
 
 DAY = date(2026, 1, 5)
-STEP = Step(
-    id="s", topic_id="t", title="s", criterion=Criterion(tests=(NotesTest(),)), need_min=40
-)
+STEP = Step(id="s", topic_id="t", title="s", criterion=Criterion(tests=(NotesTest(),)), need_min=40)
 
 
 @pytest.fixture(scope="module")
