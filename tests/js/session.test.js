@@ -7,6 +7,7 @@ import { test } from "node:test";
 import * as actions from "../../src/coldtake/web/static/session/actions.js";
 import { CALM, due, scene } from "../../src/coldtake/web/static/session/conduct.js";
 import { answersTo, fold, progress } from "../../src/coldtake/web/static/session/reducer.js";
+import { left } from "../../src/coldtake/web/static/session/when.js";
 
 const BASE = Date.parse("2026-11-26T17:00:00Z");
 const at = (minutes, seconds = 0) => BASE + (minutes * 60 + seconds) * 1000;
@@ -182,6 +183,16 @@ test("a yes that comes early makes room for the spare slot, to the second", () =
   assert.deepEqual(desk.starts().slice(1), [["B", 140, 300], ["S", 240, 200]]);
   const after = desk.run(at(4), at(7, 21));
   assert.equal(after.screen === "intention" && after.place.slot.id, "C");
+});
+
+test("the offer of the spare slot names the minutes that the clock shows", () => {
+  const desk = new Desk();
+  desk.do(at(0), "intend", "");
+  desk.run(at(0), at(3));
+  const now = at(4) + 80; // a moment later the clock still shows the whole minute
+  const seen = desk.see(now);
+  const shown = left(seen.endsMs, now).minutes;
+  assert.equal(actions.spareFor(desk.session, seen, now)?.minutes, shown);
 });
 
 test("stopping the clock keeps what is left; going on takes it up", () => {

@@ -40,6 +40,13 @@ def test_a_faster_goal_is_harder_and_values_stay_between_0_and_1():
     assert all(0 <= v <= 1 for v in values(worst, 400))
 
 
+def test_two_hands_far_apart_have_each_its_own_range_and_rhythm():
+    right, left = "c2d2e2f2|", "C,4D,4|"
+    head = HEAD.replace("K:C", "%%score {R | L}\nK:C")
+    [bar] = hardness(passage(f"V:R\n{right}\nV:L clef=bass\n{left}", head), 60)
+    assert bar.because == ()
+
+
 def test_an_empty_bar_is_not_hard():
     assert values("z8|C8|")[0] == 0
 

@@ -135,8 +135,9 @@ def reason_of(answer: Answer, figures: Sequence[Figure], faults: Sequence[str] =
 
 
 def _first_faults(evidence: Evidence, most: int = 3) -> list[str]:
-    faults = [n for n in evidence.notes if n.status != NoteStatus.RIGHT]
-    words = [n.words for n in (*faults, *evidence.extras) if n.words and n.words != "not heard"]
+    """What went wrong, note by note; a missed note says no more than that, and is counted."""
+    told = [n for n in evidence.notes if n.status not in (NoteStatus.RIGHT, NoteStatus.MISSED)]
+    words = [n.words for n in (*told, *evidence.extras) if n.words]
     return words[:most]
 
 

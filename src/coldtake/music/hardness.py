@@ -4,7 +4,7 @@ Six things that are counted, each against what is hard for most players, weighed
 limits and weights are guesses (no source); what the player's own tries say always comes first.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -47,8 +47,8 @@ def _of_bar(passage: Passage, index: int, notes: Sequence[PassageNote], bpm: flo
         "fast notes": _fastest(notes) * bpm / 60.0,
         "leaps": float(_leap(notes)),
         "accidentals": _accidentals(notes, bar.key_fifths),
-        "a wide range": _range(notes),
-        "changing rhythm": float(len({round(n.duration_beats, 3) for n in notes if not n.grace})),
+        "a wide range": max((_range(hand) for hand in _by_staff(notes)), default=0.0),
+        "changing rhythm": max((_lengths(hand) for hand in _by_staff(notes)), default=0.0),
         "wide chords": _widest_chord(notes),
     }
     shares = {name: min(counts[name] / limit, 1.0) for name, (limit, _) in _LIMITS.items()}
@@ -88,6 +88,19 @@ def _accidentals(notes: Sequence[PassageNote], fifths: int) -> float:
 def _sign(name: str) -> int:
     """Alteration in a spelling such as "B♭4"."""
     return name.count("♯") - name.count("♭")
+
+
+def _by_staff(notes: Sequence[PassageNote]) -> Collection[list[PassageNote]]:
+    """Each hand's notes: two that share the width of a keyboard are not hard for it."""
+    staves: dict[int, list[PassageNote]] = {}
+    for note in notes:
+        staves.setdefault(note.staff, []).append(note)
+    return staves.values()
+
+
+def _lengths(notes: Sequence[PassageNote]) -> float:
+    """Count the different lengths."""
+    return float(len({round(n.duration_beats, 3) for n in notes if not n.grace}))
 
 
 def _range(notes: Sequence[PassageNote]) -> float:

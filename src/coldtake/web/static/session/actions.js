@@ -12,6 +12,7 @@ import {
   placeOf,
 } from "./conduct.js";
 import { slotTries } from "./reducer.js";
+import { left } from "./when.js";
 
 /** @param {Session} session @param {Scene} seen @param {string} words @param {number} now */
 export function intend(session, seen, words, now) {
@@ -66,7 +67,7 @@ export function spareFor(
   const free = session.plan.spare.find(
     (s) => s.step_id !== seen.run.stepId && !placeOf(session, s.id),
   );
-  return free ? { ...free, minutes: Math.floor(restS / 60) } : null;
+  return free ? { ...free, minutes: left(seen.endsMs, now).minutes } : null; // as the page counts
 }
 
 /** @param {Session} session @param {Scene} seen @param {number} now @returns {Happening[]} */

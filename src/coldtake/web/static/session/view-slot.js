@@ -72,7 +72,7 @@ function drawOffer(
   show(el("offer-spare"), spare !== null);
   const other = spare && desk.step(spare.step_id);
   const rest = other
-    ? `or give the last ${spare.minutes} minutes to “${other.title}” (S).`
+    ? `or give the last ${spare.minutes} minutes to “${other.topic_title}: ${other.title}” (S).`
     : "or move on (M).";
   const luck = lucky ? ` A passage that is clean half the time also passes within this many tries ${lucky}.` : "";
   text(el("offer-words"), `Met.${luck} Stay and make it safe, ${rest}`);

@@ -2,7 +2,7 @@
 // The page as it stands now. Draws only what changed; holds nothing that a reload would lose.
 
 /** @import {Desk} from "./desk.js" */
-/** @import {Scene, Place, Session} from "./model.js" */
+/** @import {Scene, Place, Session, Slot} from "./model.js" */
 import { spareFor } from "./actions.js";
 import { BREAK_LEAST_MS, nextPlace } from "./conduct.js";
 import { GreatBar } from "./bar-now.js";
@@ -243,8 +243,11 @@ function countsOf(/** @type {Session} */ session) {
 const intentionWords = (session, slotId) => session?.intentions.get(slotId)?.words ?? "";
 
 /** @param {Desk} desk @param {Place} place */
-export function placeWords(desk, place) {
-  const step = desk.step(place.slot.step_id);
+export const placeWords = (desk, place) => stepWords(desk, place.slot);
+
+/** A step by its topic and name: “Bars 1 to 4” stands in many topics. */
+function stepWords(/** @type {Desk} */ desk, /** @type {Slot} */ slot) {
+  const step = desk.step(slot.step_id);
   return step ? `${step.topic_title}: ${step.title}` : "a step that was dropped";
 }
 
@@ -268,7 +271,7 @@ function startWords(desk, now) {
   const until = clockTime(now + whole * 60_000);
   const evening = practiceDay(now) < calendarDay(now) ? " It still counts to yesterday evening." : "";
   if (!late) return `${length}, to ${until}.${evening}`;
-  const out = late.dropped.map((s) => desk.step(s.step_id)?.title ?? "a step").join(", ");
+  const out = late.dropped.map((slot) => stepWords(desk, slot)).join(", ");
   return `It is later than planned: now ${length}, to ${until}. Left out: ${out}.${evening}`;
 }
 
