@@ -4,10 +4,15 @@ import os
 from datetime import datetime, timedelta, timezone
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 # One thread per numeric library: two test workers on two cores must not fight each other.
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(name, "1")
+
+# No test fails because a machine is busy: how long an example takes is looked at in bench/.
+settings.register_profile("house", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("house")
 
 
 @pytest.fixture(scope="session")

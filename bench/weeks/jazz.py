@@ -3,24 +3,20 @@
 PYTHONPATH=src python bench/weeks/jazz.py FOLDER
 """
 
-import re
 import sys
 from datetime import date, time
 from pathlib import Path
+from urllib.parse import urlencode
+
+from app_in_time import AppInTime
 
 import sound
-from app_in_time import AppInTime
 
 BLUES = "| F7 | Bb7 | F7 | Cm7 F7 | Bb7 | Bb7 | F7 | D7 | Gm7 | C7 | F7 D7 | Gm7 C7 |"
 TUNE = (
     "X:1\nT:The Late Ferry\nM:4/4\nL:1/8\nQ:1/4=132\nK:F\n"
-    "|:\"F\"c2 A2 F2 A2|\"Gm7\"B3 A G4|\"C7\"E2 G2 B2 d2|\"F\"c6 z2:|\n"
+    '|:"F"c2 A2 F2 A2|"Gm7"B3 A G4|"C7"E2 G2 B2 d2|"F"c6 z2:|\n'
 )
-
-
-def links(app: AppInTime, pattern: str) -> list[str]:
-    hrefs = app.page.eval_on_selector_all("a[href]", "(all) => all.map((a) => a.pathname)")
-    return list(dict.fromkeys(h for h in hrefs if re.match(pattern, h)))
 
 
 def topic(app: AppInTime, title: str, *, current: bool = True, **more: object) -> str:
@@ -55,23 +51,23 @@ def main(folder: Path) -> None:
         blues = topic(app, "Blues in F", importance=5, performance_on="2027-05-08")
         ferry = topic(app, "The Late Ferry", importance=4, performance_on="2027-05-08")
         scales = topic(app, "Scales and arpeggios", kind="technique", importance=2)
-        from urllib.parse import urlencode
-
         print("blues", accept(app, blues, urlencode({
             "way": "tune", "changes": BLUES, "instrument": "guitar", "metre": "4/4",
             "other_keys": 2, "clean": 100, "goal": 160})))  # fmt: skip
         app.post(f"/topics/{ferry}/proposal/passage", {"way": "piece", "abc": TUNE})
         passages = list(app.services.state().passages.values())
-        ferry_passage = next(p for p in passages if "Ferry" in p.title)
+        page = next(p.id for p in passages if "Ferry" in p.title)
         print("ferry", accept(app, ferry, urlencode({
-            "way": "piece", "passage_id": ferry_passage.id, "clean": 84, "goal": 132})))  # fmt: skip
+            "way": "piece", "passage_id": page, "clean": 84, "goal": 132})))  # fmt: skip
         print("scales", accept(app, scales, urlencode({
             "way": "technique", "rules": "scale", "instrument": "guitar", "scale": "major",
             "keys": "F Bb C", "octaves": 2, "clean": 80, "goal": 120}), 6))  # fmt: skip
-        app.post("/performances", {"title": "Spring gig", "on": "2027-05-08", "place": "The Anchor"})
-        (gig,) = app.services.state().performances.values()
+        app.post(
+            "/performances", {"title": "Spring gig", "on": "2027-05-08", "place": "The Anchor"}
+        )
+        (known,) = app.services.state().performances.values()
         for one in (blues, ferry):
-            app.post(f"/performances/{gig.id}/programme", {"act": "add", "topic_id": one})
+            app.post(f"/performances/{known.id}/programme", {"act": "add", "topic_id": one})
         app.post("/tomorrow", {"minutes": 45, "starts_at": "18:30", "day": "today"})
         app.read("0-planned", shots=("/", "/tomorrow", "/outlook"))
         said = {}

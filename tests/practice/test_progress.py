@@ -102,6 +102,8 @@ def test_a_tempo_measured_by_a_hair_off_is_the_same_tempo():
         (["Two octaves up", "Two octaves, in tune"], "Two octaves"),
         (["Opening", "The coda"], "The coda"),
         (["The run, at 60"], "The run, at 60"),
+        (["Bar 2 at quarter = 84", "Bar 2 at quarter = 132"], "Bar 2"),
+        (["The gigue, at dotted quarter = 60", "The gigue, at dotted quarter = 72"], "The gigue"),
     ],
 )
 def test_an_exercise_is_called_what_its_steps_are_called_alike(titles, name):

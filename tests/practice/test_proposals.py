@@ -193,7 +193,7 @@ def test_some_bars_of_a_piece(services, topic):
 def test_repeats_are_said_and_not_worked_on_twice(services, topic):
     abc = "X:1\nM:4/4\nL:1/4\nK:C\n|:CDEF|GFED:|C4|]\n"
     proposal = checked(services, topic, PieceAsk(passage_id=kept(services, abc)))
-    assert "2 bars are repeats of others and are not worked on twice." in proposal.rests_on
+    assert "Repeated and not worked on twice: 2 bars." in proposal.rests_on
     assert not any(t.startswith(("Bar 3", "Bars 3")) for t in titles(proposal))
 
 

@@ -1,5 +1,6 @@
 """What has moved: minutes by topic and week, clean tempo by exercise, how right the outlook was."""
 
+import re
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
 WEEK = timedelta(days=7)
 SAME_TEMPO = 0.99  # a hundredth apart is one tempo: nobody hears it (about a fifth of a mark)
 _BETWEEN = " ,;:-–("
+_TEMPO = re.compile(r"[ ,]+at( (dotted )?(eighth|quarter|half)( =)?)?$")  # cut before its number
 NEAR = timedelta(days=3)  # a cold take so near to a date answers what was said of it
 
 Told = tuple[float, bool]
@@ -63,8 +65,8 @@ class ExerciseTempo:
             return titles[0]
         columns = zip(*(title.split() for title in titles), strict=False)
         alike = takewhile(lambda words: len({w.rstrip(_BETWEEN) for w in words}) == 1, columns)
-        name = " ".join(words[0] for words in alike).rstrip(_BETWEEN).removesuffix(" at")
-        return name.rstrip(_BETWEEN) or self.fastest.step.title
+        name = " ".join(words[0] for words in alike).rstrip(_BETWEEN)
+        return _TEMPO.sub("", name).rstrip(_BETWEEN) or self.fastest.step.title
 
     @property
     def fastest(self) -> CleanTempo:

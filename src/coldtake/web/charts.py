@@ -8,6 +8,7 @@ from coldtake.domain.days import monday_of
 from coldtake.domain.estimate import Interval, TopicOutlook
 from coldtake.domain.state import State
 from coldtake.domain.topic import StepPhase
+from coldtake.planning.words import counted
 from coldtake.practice.looking import changes_since
 from coldtake.web.stave import Bar, Mark, Stave, System, edges, space_y
 
@@ -57,7 +58,7 @@ def _week_system(
     ]
     total = sum(minutes.get(d, 0.0) for d in days)
     said = f"Week from {days[0]:%d %B}: {total:.0f} minutes on " + (
-        f"{sum(d in minutes for d in days)} days" if total else "no day"
+        counted(sum(d in minutes for d in days), "day") if total else "no day"
     )
     return System(tuple(bars), said, start=f"{days[0].day} {days[0]:%b}")
 

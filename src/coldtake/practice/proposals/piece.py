@@ -9,6 +9,7 @@ from coldtake.errors import RuleError
 from coldtake.music.grouping import Group, hard_spots, phrases, runs
 from coldtake.music.hardness import BarHardness, hardness
 from coldtake.music.passage import Passage
+from coldtake.planning.words import counted
 from coldtake.practice.proposals.asks import PieceAsk, Proposal
 from coldtake.practice.proposals.laying import (
     GUESSED,
@@ -198,11 +199,11 @@ def _rests_on(piece: _Piece, groups: int, marked: bool) -> tuple[str, ...]:
     page = piece.passage
     left_out = len(page.bars) - sum(run.bars for run in runs(page))
     said = [
-        f"From the notation: {len(page.bars)} bars as played in {groups} groups.",
+        f"From the notation: {counted(len(page.bars), 'bar')} in {counted(groups, 'group')}.",
         "A cut is where a rest, a long note or a rhythm that begins again suggests a phrase's end.",
     ]
     if left_out:
-        said.append(f"{left_out} bars are repeats of others and are not worked on twice.")
+        said.append(f"Repeated and not worked on twice: {counted(left_out, 'bar')}.")
     said.append(piece.way.said(piece.ask.goal_bpm, piece.ask.clean_bpm, marked=marked))
     said += [GUESSED, *piece.own.words()]
     if not page.is_one_line:
