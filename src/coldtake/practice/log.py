@@ -38,6 +38,7 @@ class Log:
         self._lock = threading.RLock()
         self._memory = Memory(store, store if isinstance(store, Shelf) else None)
         self._begun = False
+        self.preparing = False  # somebody has begun to read the log, before it is asked for
         self.learned = Learned(store)
         self._issued: datetime | None = None
 
@@ -46,6 +47,22 @@ class Log:
         with self._lock:
             self._catch_up()
             return self._memory.snapshot()
+
+    def get_ready(self) -> None:
+        """Read the log: pages need it, and where nothing of it is shelved it takes a while."""
+        self.preparing = True
+        with self._lock:
+            self._catch_up()
+
+    @property
+    def ready(self) -> bool:
+        """True when the state is there without reading the whole log; never waits."""
+        return self._begun and self._memory.reading is None
+
+    @property
+    def reading(self) -> tuple[int, int] | None:
+        """Events read and in all, while the whole log is being read; never waits."""
+        return self._memory.reading
 
     def append(
         self, *data: AnyData, at: datetime | None = None, day: date | None = None

@@ -27,6 +27,7 @@ RECENT_MOST = 4000  # events behind the first mark that are held ready
 MARK_EVERY = 500
 SHELVED_RECENT = 1000  # events that a start replays: about two weeks of playing every day
 DEEP_MOST = 30_000  # as many are held after something very late came: more of it will
+TOLD_EVERY = 500
 NAME = "state"
 
 Rows = Iterable[tuple[int, ev.Event]]
@@ -46,6 +47,7 @@ class Memory:
 
     seen : sequence number of the newest event that has been taken in
     saved : the one up to which the shelf knows
+    reading : how far the whole log has been read while it is; other threads look at it
     """
 
     def __init__(self, store: Store, shelf: Shelf | None = None) -> None:
@@ -58,6 +60,7 @@ class Memory:
         self._present = State()
         self._snapshot: State | None = None
         self._hold = RECENT_MOST
+        self.reading: tuple[int, int] | None = None  # events read and in all, by `_rebuild`
         self._late: int | None = None  # from here on the present is not right until it is replayed
 
     def begin(self) -> None:
@@ -184,19 +187,29 @@ class Memory:
                 self._mark(number)
         self._mark(len(self._recent))
 
-    def _rebuild(self, late: ev.Event | None = None, *, again: bool = True) -> None:
+    def _rebuild(self, late: ev.Event | None = None) -> None:
         """Read the whole log; what follows `late` is held, for more may come as late."""
+        self.reading = (0, self._store.last_sequence())
+        try:
+            self._read_all(late)
+        finally:
+            self.reading = None
+
+    def _read_all(self, late: ev.Event | None, *, again: bool = True) -> None:
+        total = self._store.last_sequence()
         self._snapshot = self._late = None
         self._recent, self._present = [], State()
         self._marks, self._hold = [_Mark(0, State())], RECENT_MOST
-        for sequence, event in self._store.history():
+        for done, (sequence, event) in enumerate(self._store.history()):
+            if done % TOLD_EVERY == 0:
+                self.reading = (done, total)
             self.seen = max(self.seen, sequence)
             if not counts(self._present, event):
                 continue
             first = self._marks[0].state.last
             if first is not None and order_key(event) < first and again:
                 # An entry was mended while it was read: now its instant can be relied on.
-                self._rebuild(late, again=False)
+                self._read_all(late, again=False)
                 return
             if late is not None and event.id == late.id:
                 self._hold = DEEP_MOST

@@ -15,6 +15,7 @@ from starlette.staticfiles import StaticFiles
 
 from coldtake.practice import rejudging
 from coldtake.web import errors
+from coldtake.web.opening import Opening
 from coldtake.web.rendering import STATIC, make_templates
 from coldtake.web.security import Guard
 from coldtake.web.sharing.gate import Gate
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 # Each of these modules has `router(services, templates) -> APIRouter`.
 MODULES = (
     "pages.pile",
+    "pages.reading",
     "pages.demo",
     "pages.topic",
     "pages.placing",
@@ -89,6 +91,7 @@ class _FirstPage:
 
 
 def _warm_up(services: Services, answered: threading.Event, started: datetime) -> None:
+    services.log.get_ready()
     answered.wait(WARM_UP_AFTER_S)
     listener = import_module("coldtake.listening.apart")  # its process warms up by itself
     threading.Thread(target=listener.warm_up, name="listener", daemon=True).start()
@@ -149,6 +152,7 @@ def create_app(
     app.state.build_demo = build_demo
     app.state.sharing = sharing
     refuse = partial(errors.refused, templates=templates)
+    app.add_middleware(Opening, log=services.log, templates=templates)
     app.add_middleware(Gate, knows=sharing.pairing.knows if sharing else _nobody, refuse=refuse)
     app.add_middleware(_FirstPage, answered=answered)
     app.add_middleware(Guard, hosts=hosts)  # added last: the first that a request meets

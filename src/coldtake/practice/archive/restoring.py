@@ -74,6 +74,7 @@ class _Restoring:
             raise
         self._services.store.refuse_all(refused)
         misdated = put_right(self._services.store, self._services.now())
+        self._services.log.get_ready()  # what it comes to is shelved: the first page need not wait
         self._tell("done", done=self._total)
         return Restored(
             events=new,
