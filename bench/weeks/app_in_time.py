@@ -29,7 +29,7 @@ from coldtake.bootstrap import SystemClock, local_zone, make_app, open_services
 
 CHROMIUM = "/usr/bin/chromium"
 SIZES = {"phone": (390, 844), "tablet": (820, 1180), "laptop": (1440, 900)}
-PAGES_MOST = 120  # pages read at one reading
+PAGES_MOST = 70
 KEYS = {"yes": "y", "no": "n", "cannot_tell": "c"}
 NOT_PAGES = re.compile(
     r"\.(wav|svg|pdf|ics|zip|json|crt|js|css)$|^/static/|^/api/|/sound$|^/takes/.*/sound"
@@ -208,9 +208,8 @@ class AppInTime:
         out = self.folder / "read" / name
         out.mkdir(parents=True, exist_ok=True)
         todo, seen = list(start), set(start)
-        while todo and len(seen) <= PAGES_MOST:
-            path = todo.pop(0)
-            for link in self._read_one(path, out):
+        for _ in range(PAGES_MOST):  # pages that were read: links found are many more
+            for link in self._read_one(todo.pop(0), out) if todo else ():
                 if link not in seen:
                     seen.add(link)
                     todo.append(link)

@@ -248,3 +248,11 @@ test("how far k in a row has got", () => {
   assert.equal(progress({ wanted: 2, among: 3 }, [true, true, false, false]).have, 1);
   assert.equal(progress({ wanted: 1, among: null }, []).met, false);
 });
+
+test("the click begins where the goal of the day says, a cold take's at the tempo asked for", () => {
+  const step = { tempo_bpm: 112, begin_bpm: 60 };
+  assert.equal(actions.clickTempo(step, false), 60);
+  assert.equal(actions.clickTempo(step, true), 112);
+  assert.equal(actions.clickTempo({ tempo_bpm: 96 }, false), 96); // a snapshot kept by an older page
+  assert.equal(actions.clickTempo({ tempo_bpm: null, begin_bpm: null }, false), null);
+});

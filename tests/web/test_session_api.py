@@ -4,11 +4,13 @@ import io
 import json
 from datetime import UTC, datetime, timedelta
 
+import msgspec
 import numpy as np
 import pytest
 import scipy.stats
 import soundfile as sf
 
+from coldtake.domain.criterion import Criterion, NotesTest, TempoTest
 from coldtake.domain.events import SettingChosen, TryAnswered
 from coldtake.domain.ids import uuid7
 from coldtake.domain.take import Answer, Judge
@@ -211,3 +213,16 @@ def test_the_worker_keeps_what_the_page_needs(client):
     for needed in ("/static/session/main.js", "/static/session/session.css"):
         assert needed in page
         assert needed in kept
+
+
+def test_the_click_of_work_begins_where_its_goal_says(client, services, desk):
+    step = desk.laid_out()[0]
+    slow = msgspec.structs.replace(step.exercise, clean_bpm=60.0)
+    asked = Criterion(tests=(NotesTest(), TempoTest(mark=96.0, within_percent=10.0)))
+    services.pile.keep_step(msgspec.structs.replace(step, exercise=slow, criterion=asked))
+    snapshot = client.post("/api/session/start", json={}).json()
+    told = snapshot["steps"][step.id]
+    slots = [s for p in snapshot["plan"]["periods"] for s in p["slots"]]
+    goals = {s["goal"] for s in slots if s["step_id"] == step.id and s["kind"] == "work"}
+    assert all(goal.startswith("Begin at quarter = 60") for goal in goals)
+    assert (told["begin_bpm"], told["tempo_bpm"]) == (60.0, 96.0)

@@ -5,6 +5,7 @@ from datetime import date, datetime
 from coldtake.domain.events import AnyData, Event
 from coldtake.domain.state import State
 from coldtake.ports import Caretaker, Clock, Store, TakeFiles
+from coldtake.practice.appointments import Appointments
 from coldtake.practice.chances import Chances
 from coldtake.practice.chosen import ChosenSettings
 from coldtake.practice.evening import Evening
@@ -43,6 +44,7 @@ class Services:
         self.sessions = Sessions(self.log, self.evening)
         self.takes = Takes(self.log, take_files, self.pile.passages)
         self.performances = Performances(self.log)
+        self.appointments = Appointments(self.log)
         self.looking = Looking(self.log)
         self.chances = Chances(self.log, self.looking, self.performances)
         self.back = LookingBack(self.log)

@@ -53,6 +53,7 @@ MODULES = (
     "pages.triage",
     "pages.performances",
     "pages.performances_told",
+    "pages.appointments",
     "pages.settings",
     "pages.work",
     "pages.data",

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from coldtake.domain.plan import Plan, Slot
+from coldtake.domain.plan import LeftOut, Plan, Slot
 from coldtake.domain.state import State
 from coldtake.domain.topic import Step, Topic
 from coldtake.web.notation import notation_path
@@ -87,7 +87,7 @@ def others_of(state: State, plan: Plan) -> tuple[Other, ...]:
     wishes = plan.request.wishes
     refused = {w.step_id for w in wishes if w.refused}
     asked = {w.step_id for w in wishes} - refused
-    reasons = {o.step_id: o.reason for o in plan.left_out}
+    reasons = {o.step_id: _reason(state, plan, o) for o in plan.left_out}
     spare = {s.step_id: "Ready to step in when a yes comes early." for s in plan.spare}
     ids = dict.fromkeys([*sorted(refused), *spare, *reasons])
     return tuple(
@@ -101,6 +101,16 @@ def others_of(state: State, plan: Plan) -> tuple[Other, ...]:
         for step in (state.steps[i] for i in ids if i in state.steps)
         if step.id not in planned
     )
+
+
+def _reason(state: State, plan: Plan, left: LeftOut) -> str:
+    """Say why a step is left out; what it waits for is read anew, with rehearsals entered since."""
+    from coldtake.planning.at_hand_words import waits_for
+
+    step = state.steps.get(left.step_id)
+    if step is None or not left.lacks:
+        return left.reason
+    return waits_for(state, step, left.lacks, plan.request.day)
 
 
 def neighbour_place(plan: Plan, slot_id: str, by: int) -> tuple[int, int] | None:

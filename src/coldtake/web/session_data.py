@@ -136,6 +136,7 @@ def _step(services: Services, state: State, step: Step, before: list[Try]) -> di
         "heard": bool(criterion.heard) and passage is not None,
         "player_tests": len(criterion.heard) < len(criterion.tests),
         "tempo_bpm": _tempo(step, passage),
+        "begin_bpm": _begin(state, step, before),
         "written": _written(step, passage),
         "click": exercise.click,
         "notation": notation_path(step) if passage else None,
@@ -157,6 +158,14 @@ def _written(step: Step, passage: Passage | None) -> str:
     written = passage.written_bpm if passage else None
     tempi = tempi_of(step, (), StepPhase.OPEN, written)
     return tempi_words(tempi, target=False, today=False)
+
+
+def _begin(state: State, step: Step, before: list[Try]) -> float | None:
+    """Return the tempo to begin work at, as the plan's goal says it [quarters a minute]."""
+    from coldtake.planning.tempi import tempi_of
+
+    tempi = tempi_of(step, before, state.phase(step.id))
+    return None if tempi.start is None else tempi.start * tempi.unit_beats
 
 
 def _tempo(step: Step, passage: Passage | None) -> float | None:

@@ -24,6 +24,7 @@ from coldtake.errors import InputError
 from coldtake.planning.words import listed
 from coldtake.web import charts, forms
 from coldtake.web.forms import Fields, text_fields
+from coldtake.web.pages import appointments
 from coldtake.web.pages.performances_told import RunView, view_of
 from coldtake.web.pages.topic import moved
 
@@ -130,6 +131,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
             "past": rows_of(services, doors.past()),
             "off": tuple(services.state().performances_off.values()),
             "to_tell": {p.id for p in doors.to_tell()},
+            **appointments.context_of(services),
         }
         return templates.TemplateResponse(request, "performances.html", context)
 

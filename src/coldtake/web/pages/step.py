@@ -19,7 +19,7 @@ from coldtake.domain.take import FirstTry
 from coldtake.domain.topic import ClickSetting, Exercise, PassageRef, Step
 from coldtake.errors import BusyError, InputError
 from coldtake.units import METRONOME_MARKS
-from coldtake.web import forms, tries
+from coldtake.web import forms, requirements, tries
 from coldtake.web.criteria import BEAT_UNITS, editor_of, read_criterion
 from coldtake.web.forms import Fields, text_fields
 from coldtake.web.notation import bar_query, notation_path, sound_path
@@ -111,8 +111,10 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     @routes.post("/steps/{step_id}")
     def keep(step_id: str, fields: Fields) -> Response:
         form = text_fields(fields)
+        known = services.pile.step(step_id)
         return change(
             step_id,
+            requires=requirements.read(fields, known.requires),
             title=forms.line(form.get("title", ""), "step", "A step needs a name."),
             need_min=forms.whole(form.get("need_min", ""), "minutes needed", 1, 6000, "min"),
             needs=tuple(n for n in fields.getlist("needs") if isinstance(n, str) and n),
@@ -224,6 +226,7 @@ def _context(services: Services, step: Step) -> dict[str, object]:
         "stave": tries.tries_stave(own),
         "estimate": services.looking.estimate(step.id),
         "today": services.today(),
+        "requires": requirements.ticks(step.requires),
         "tempo": _tempo(services, step),
         **_means(state.settings, step, own),
         **_takes(services, step),

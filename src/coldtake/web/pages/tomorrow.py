@@ -12,11 +12,13 @@ from starlette.background import BackgroundTask
 from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
+from coldtake.domain.appointments import on_day
 from coldtake.domain.days import PAUSE
 from coldtake.domain.plan import Plan, PlanRequest
 from coldtake.errors import InputError, NotFoundError
-from coldtake.web import forms
+from coldtake.web import forms, requirements
 from coldtake.web.forms import Fields, text_fields
+from coldtake.web.pages import appointments
 from coldtake.web.planview import (
     neighbour_place,
     others_of,
@@ -107,6 +109,7 @@ def _plan_or_fault(services: Services, day: date) -> Plan:
 
 def _context(services: Services, day: date, plan: Plan | None) -> dict[str, object]:
     state = services.state()
+    request = plan.request if plan else services.evening.default_request(day)
     return {
         "here": "/tomorrow",
         "moved": "",
@@ -116,7 +119,9 @@ def _context(services: Services, day: date, plan: Plan | None) -> dict[str, obje
         "evening_goes_on": services.today() < services.now().date(),
         "pause_hours": PAUSE // timedelta(hours=1),
         "plan": plan,
-        "request_now": plan.request if plan else services.evening.default_request(day),
+        "request_now": request,
+        "at_hand": requirements.at_hand_ticks(state, request),
+        "appointments": appointments.rows_of(services, on_day(state, day)),
         "stave": plan_stave(state, plan) if plan and plan.periods else None,
         "periods": periods_of(state, plan) if plan else (),
         "run_titles": state.topic_titles(plan.run.topic_ids) if plan and plan.run else "",
@@ -147,8 +152,13 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         )
         if known is not None:  # what the player insisted on outlives a change of minutes
             wanted = msgspec.structs.replace(
-                wanted, wishes=known.request.wishes, run_through=known.request.run_through
+                wanted,
+                wishes=known.request.wishes,
+                run_through=known.request.run_through,
+                at_hand=known.request.at_hand,
             )
+        at_hand = requirements.read_at_hand(fields, services.state(), wanted)
+        wanted = msgspec.structs.replace(wanted, at_hand=at_hand)
         plan = services.evening.propose(wanted)
         if not plan.slots:  # not kept: the page says what to do first
             context = _context(services, day, plan)

@@ -13,7 +13,7 @@ from starlette.templating import Jinja2Templates
 from coldtake.domain.criterion import question
 from coldtake.domain.state import State
 from coldtake.domain.topic import Step, StepPhase, TopicKind
-from coldtake.web import forms
+from coldtake.web import forms, requirements
 from coldtake.web.criteria import editor_of, first_criterion, read_criterion
 from coldtake.web.forms import Fields, text_fields
 from coldtake.web.notation import music_name, notation_path
@@ -93,6 +93,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
                 importance=forms.whole(form.get("importance", "3"), "importance", 1, 5),
                 performance_on=on,
                 notes=form.get("notes", "").strip(),
+                requires=requirements.read(fields, known.requires),
             )
         )
         return RedirectResponse(f"/topics/{topic_id}", status_code=303)
@@ -137,6 +138,7 @@ def topic_context(services: Services, topic_id: str) -> dict[str, Any]:
         "standing": state.standings()[topic_id],
         "lines": step_lines(state, topic_id),
         "kinds": list(TopicKind),
+        "requires": requirements.ticks(topic.requires),
         "editor": editor_of(first_criterion()),
         "today": services.today(),
         "next_date": state.topic_date(topic_id, services.today()),

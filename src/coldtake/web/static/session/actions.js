@@ -141,3 +141,10 @@ export function takeBack(
 function happen(atMs, data) {
   return [{ atMs, data }];
 }
+
+/**
+ * Quarter notes a minute at which the click begins: work begins where the goal of the day says,
+ * a cold take is played at the tempo that its question asks for.
+ * @param {Pick<import("./model.js").StepInfo, "tempo_bpm" | "begin_bpm">} step @param {boolean} cold
+ */
+export const clickTempo = (step, cold) => (cold ? step.tempo_bpm : (step.begin_bpm ?? step.tempo_bpm));

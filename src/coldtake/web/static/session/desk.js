@@ -292,7 +292,7 @@ export class Desk {
   /** @returns {ClickChoice} */
   clickOf(/** @type {StepInfo | undefined} */ step, /** @type {string} */ stepId) {
     const unit = step?.click.beat_unit_beats ?? 1;
-    const tempo = step?.tempo_bpm ?? null;
+    const tempo = step ? actions.clickTempo(step, this.isCold(stepId)) : null;
     const own = {
       on: tempo !== null && (step?.click.on ?? false),
       through: true,
@@ -305,6 +305,12 @@ export class Desk {
       barsOff: step?.click.bars_off ?? 0,
     };
     return { ...own, ...this.clicks.get(stepId) };
+  }
+
+  /** Whether the slot now is the one chance at a step. */
+  isCold(/** @type {string} */ stepId) {
+    const seen = this.scene();
+    return seen.screen === "slot" && seen.place.slot.step_id === stepId && seen.place.slot.kind === "cold";
   }
 
   async setClick(/** @type {string} */ stepId, /** @type {Partial<ClickChoice>} */ change) {

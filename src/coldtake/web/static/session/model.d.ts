@@ -170,6 +170,7 @@ export interface StepInfo {
   /** Some test can only be answered by the player. */
   player_tests: boolean;
   tempo_bpm: number | null;
+  begin_bpm?: number | null;
   click: {
     beat_unit_beats: number;
     beats_per_bar: number;

@@ -271,8 +271,10 @@ function startWords(desk, now) {
   const until = clockTime(now + whole * 60_000);
   const evening = practiceDay(now) < calendarDay(now) ? " It still counts to yesterday evening." : "";
   if (!late) return `${length}, to ${until}.${evening}`;
-  const out = late.dropped.map((slot) => stepWords(desk, slot)).join(", ");
-  return `It is later than planned: now ${length}, to ${until}. Left out: ${out}.${evening}`;
+  const kept = new Set(plan.periods.flatMap((p) => p.slots.map((s) => s.step_id)));
+  const gone = new Map(late.dropped.filter((s) => !kept.has(s.step_id)).map((s) => [s.step_id, s]));
+  const out = [...gone.values()].map((slot) => stepWords(desk, slot)).join(", ");
+  return `It is later than planned: now ${length}, to ${until}.${out && ` Left out: ${out}.`}${evening}`;
 }
 
 /** @param {{performance_id: string, topic_ids: string[]}} run */

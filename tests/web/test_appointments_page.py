@@ -1,0 +1,97 @@
+"""What a step needs, said on its page; a rehearsal entered with its date gets its steps."""
+
+import re
+from datetime import timedelta
+
+import pytest
+from desk import words
+
+from coldtake.domain.requirement import Requirement, Resource
+
+QUARTET = Requirement(what=Resource.PEOPLE, note="the quartet")
+PLANNED = {"minutes": "60", "starts_at": "17:00"}
+
+
+@pytest.fixture
+def needing(client, desk):
+    """A step that needs the quartet, as its page was filled in, among three that need nothing."""
+    step = desk.laid_out()[0]
+    needs = {"requires_asked": "1", "requires": "people", "note_people": " the  quartet "}
+    client.post(f"/steps/{step.id}", data={"title": step.title, "need_min": "20"} | needs)
+    return step
+
+
+def meet(client, day, **more):
+    sent = {"kind": "rehearsal", "on": str(day), "requires_asked": "1", "requires": "people"}
+    return client.post("/appointments", data=sent | more)
+
+
+def planned(client, services, **more):
+    day = services.evening.tomorrow()
+    client.post("/tomorrow", data=PLANNED | {"day": str(day)} | more)
+    return services.evening.plan(day)
+
+
+def test_a_step_says_what_it_needs_and_keeps_it(client, services, needing):
+    assert services.pile.step(needing.id).requires == (QUARTET,)
+    assert "the quartet" in client.get(f"/steps/{needing.id}").text
+    client.post(f"/steps/{needing.id}", data={"title": "Anew", "need_min": "20"})
+    assert services.pile.step(needing.id).requires == (QUARTET,)  # it was not asked
+    client.post(f"/steps/{needing.id}", data={"title": "A", "need_min": "9", "requires_asked": "1"})
+    assert services.pile.step(needing.id).requires == ()
+
+
+def test_a_topic_says_what_all_of_it_needs(client, services, needing):
+    topic = services.pile.topic(needing.topic_id)
+    sent = {"title": topic.title, "requires_asked": "1", "requires": "piano"}
+    client.post(f"/topics/{topic.id}", data=sent)
+    assert services.pile.topic(topic.id).requires == (Requirement(what=Resource.PIANO),)
+
+
+def test_it_waits_for_the_rehearsal_and_is_named_there(client, services, needing):
+    assert needing.id not in {s.step_id for s in planned(client, services).slots}
+    assert "No rehearsal or lesson is entered" in words(client.get("/tomorrow").text)
+    page = words(meet(client, services.today() + timedelta(days=1), title="Quartet").text)
+    assert re.search(rf"Quartet .*{needing.title}", page)
+    page = words(client.get("/tomorrow").text)
+    assert f"To play there: {needing.title}" in page
+    assert "No rehearsal or lesson is entered" not in page
+
+
+def test_what_is_at_hand_on_a_day_can_be_played_that_day(client, services, needing):
+    plan = planned(client, services, requires_asked="1", at_hand="0")
+    assert needing.id in {s.step_id for s in plan.slots}
+    plan = planned(client, services)  # planned again without the ticks: it is there still
+    assert needing.id in {s.step_id for s in plan.slots}
+    plan = planned(client, services, requires_asked="1")
+    assert plan.request.at_hand is None  # what usually is
+
+
+def test_a_rehearsal_is_deleted_and_restored(client, services):
+    meet(client, services.today())
+    (made,) = services.appointments.upcoming()
+    client.post(f"/appointments/{made.id}/delete")
+    assert services.appointments.upcoming() == ()
+    assert "Restore" in words(client.get("/performances").text)
+    client.post(f"/appointments/{made.id}/restore")
+    assert services.appointments.upcoming() == (made,)
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({"on": ""}, "date"),
+        ({"minutes": "0"}, "outside 1 to 720"),
+        ({"requires": "an elephant"}, "what it needs"),
+        ({"kind": "party"}, "kind"),
+    ],
+)
+def test_what_cannot_be_is_refused_in_words(client, services, more, said):
+    answer = meet(client, services.today(), **more)
+    assert answer.status_code == 422
+    assert said in words(answer.text)
+    assert services.appointments.upcoming() == ()
+
+
+def test_one_that_is_not_there_is_said_so(client):
+    assert client.post("/appointments/none/delete").status_code == 404
