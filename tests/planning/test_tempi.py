@@ -40,6 +40,8 @@ def test_a_range_says_both_limits():
     tempi = tempi_of(of(TempoTest(mark=50.0, within_percent=8.0)), (), OPEN)
     assert (tempi.least, tempi.most) == (46.0, 54.0)
     assert tempi_words(tempi, today=False) == "Target: quarter = 50 (from 46 to 54)."
+    tempi = tempi_of(of(TempoTest(mark=66.0, within_percent=10.0)), (), OPEN)
+    assert "(from 59.4 to 72.6)" in tempi_words(tempi)  # as the verdict has it: 73 is too fast
 
 
 @pytest.mark.parametrize(

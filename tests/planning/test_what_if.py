@@ -223,6 +223,15 @@ def test_who_waits_has_a_turn_and_a_topic_taken_on_moves_the_others(state):
     assert taken["bare"].then.early > taken["bare"].now.early
 
 
+def test_a_current_topic_without_steps_takes_a_place_and_does_not_wait(state):
+    full = state.copy()
+    full.settings["current_topics"] = "4"
+    full.topics["bare"] = msgspec.structs.replace(full.topics["bare"], place=Place.CURRENT)
+    (only,) = what_if(full, TODAY, WhatIf(more_min=5)).waiting
+    assert only.topic_id == "d"
+    assert only.now.early > TODAY
+
+
 def test_a_topic_that_is_not_there(state):
     with pytest.raises(InputError, match="no topic “z”"):
         what_if(state, TODAY, WhatIf(take_on=("z",)))

@@ -72,10 +72,11 @@ def queue_of(
     per_day: float,
     waiting: Sequence[Candidate],
     dates: Mapping[str, date | None] | None = None,
+    held: int = 0,
 ) -> Queue:
     """Line up those who wait behind the topics that are played: the steps that have a weight.
 
-    dates : another date for some, by topic id
+    dates : another date for some, by topic id; held : places of topics that have no steps yet
     """
     rows = {
         topic_id: own
@@ -83,7 +84,7 @@ def queue_of(
         if steps.weight[own[0]] > 0.0 and not steps.done[own].all()
     }
     left = {t: int(steps.left[own[0]]) for t, own in rows.items() if steps.aim[own[0]] == ON_DATE}
-    spare = max(value_of(state.settings, "current_topics") - len(rows), 0)
+    spare = max(value_of(state.settings, "current_topics") - len(rows) - held, 0)
     line = [
         (
             c.topic_id,

@@ -140,7 +140,7 @@ def _room(tempi: Tempi) -> str:
         return ""
     if tempi.most is None:
         return " or faster"
-    return f" (from {tempi.least:.0f} to {tempi.most:.0f})"
+    return f" (from {tempi.least:.4g} to {tempi.most:.4g})"  # as the verdict has it
 
 
 def _differs(one: float | None, other: float | None) -> bool:

@@ -25,6 +25,7 @@ import numpy as np
 
 from coldtake.domain.estimate import TopicOutlook
 from coldtake.domain.state import State
+from coldtake.domain.topic import Place
 from coldtake.learning.beliefs import Beliefs, enough_rows
 from coldtake.learning.law import Array
 from coldtake.planning.futures import Days, Future, Start, drawn, lived
@@ -197,10 +198,13 @@ class Paired:
         return Way(topics, steps, days, start.per_day, course, fitting_topics)
 
     def _queue(self, way: Way, supposed: WhatIf) -> Queue:
-        waiting = open_topics(self.state) - way.current
+        topics = self.state.topics.values()
+        current = {t.id for t in topics if t.place is Place.CURRENT} - set(supposed.leave)
+        bare = lent(self.state, current) - way.current  # nothing to play yet, and yet a place taken
+        waiting = open_topics(self.state) - way.current - bare
         known = candidates(self.state, self.today, way.per_day, supposed, only=waiting)
         line = by_worth(known.values())
-        return queue_of(self.state, self.today, way.steps, way.per_day, line, supposed.dates)
+        return queue_of(self.state, self.today, way.steps, way.per_day, line, supposed.dates, len(bare))
 
     def waiting(self, done: list[Pair]) -> tuple[TurnThen, ...]:
         """Say when the turn of each waiting topic comes, now and then."""

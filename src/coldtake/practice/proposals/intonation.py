@@ -101,7 +101,7 @@ def _interval(
             passage=ref,
             tempo_bpm=_SLOW_BPM,
             key=str(key),
-            words=f"Drone on {tonic} as you read it, {ask.tuning} tuning. {_where(ask, name, way)}",
+            words=f"Drone on {tonic} as you read it, {ask.tuning} tuning.",
             click=ClickSetting(on=False),
         ),
         _INTERVAL_MIN,
