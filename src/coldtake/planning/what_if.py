@@ -204,7 +204,9 @@ class Paired:
         waiting = open_topics(self.state) - way.current - bare
         known = candidates(self.state, self.today, way.per_day, supposed, only=waiting)
         line = by_worth(known.values())
-        return queue_of(self.state, self.today, way.steps, way.per_day, line, supposed.dates, len(bare))
+        return queue_of(
+            self.state, self.today, way.steps, way.per_day, line, supposed.dates, len(bare)
+        )
 
     def waiting(self, done: list[Pair]) -> tuple[TurnThen, ...]:
         """Say when the turn of each waiting topic comes, now and then."""
