@@ -269,7 +269,7 @@ def _slot(day: date, step: Step, kind: SlotKind, minutes: int, n: int) -> Slot:
         question="Every note right, at quarter = 72 or faster?",
         goal="Settle it at quarter = 72.",
         reason="Clean on 13 January, in 48 days: 23 % with this, 15 % without; 8 minutes of about "
-        f"49 still needed. “{step.title}” was last met 3 days ago.",
+        f"49 still needed. “{step.title}” was last practised 3 days ago.",
         gain=2.5,
     )
 

@@ -194,11 +194,11 @@ def test_reason_of_a_cold_take_says_its_chance_that_day():
     )
 
 
-def test_reason_of_a_due_topic_says_when_it_was_last_met():
+def test_reason_of_a_due_topic_says_when_it_was_last_practised():
     state = worked_state()
     values = [value(i, due=i.startswith("t1")) for i in state.steps]
     assert reasons_of(state, values)["t1s0", SlotKind.WORK].endswith(
-        "“Topic 1” was last met 5 days ago."
+        "“Topic 1” was last practised 5 days ago."
     )
 
 

@@ -5,13 +5,14 @@ from datetime import timedelta
 import msgspec
 import numpy as np
 import pytest
+from builders import state_of
 
 from coldtake.domain import events as ev
 from coldtake.domain.performance import Performance
 from coldtake.domain.topic import Place
 from coldtake.errors import InputError
 from coldtake.planning import what_if as module
-from coldtake.planning.supposed import LENT_STEPS, WhatIf, supposed_state
+from coldtake.planning.supposed import LENT_STEPS, WhatIf, lent_to, supposed_state
 from coldtake.planning.what_if import BATCHES, DRAWS, SPREAD, Paired, difference, refined, what_if
 from logs import DAY, Log
 
@@ -242,3 +243,13 @@ def test_a_topic_that_is_not_there(state):
 def test_the_answer_is_plain_json(state):
     found = next(refined(state, TODAY, WhatIf(more_min=5)))
     assert msgspec.json.decode(msgspec.json.encode(found), type=module.WhatIfFound) == found
+
+
+def test_a_guess_for_a_piece_is_about_as_long_as_the_pieces_it_is_taken_from():
+    """Short steps are many and long ones few: a step's median says too little of the whole."""
+    state = state_of((5, 5, 0))
+    for topic_id in ("t0", "t1"):
+        for step, minutes in zip(state.topic_steps(topic_id), (8, 8, 8, 26, 44), strict=True):
+            state.steps[step.id] = msgspec.structs.replace(step, need_min=minutes)
+    guess = lent_to(state, "t2")
+    assert guess.steps * guess.minutes == pytest.approx(8 + 8 + 8 + 26 + 44, rel=0.05)

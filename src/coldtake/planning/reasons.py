@@ -128,7 +128,7 @@ class Reasons:
         ago = self._days_since([step.id for step in self.state.topic_steps(topic.id)])
         if ago is None:
             return said
-        met = f"“{topic.title}” was last met {counted(ago, 'day')} ago"
+        met = f"“{topic.title}” was last practised {counted(ago, 'day')} ago"
         return met if own == ago else f"{said}; {met}"
 
     def _days_since(self, step_ids: list[str]) -> int | None:

@@ -2,12 +2,12 @@
 
 Nothing is kept: a supposed state is looked ahead from and thrown away. A topic that has no steps
 yet is lent some, so that it can be weighed at all: as many as the player's other topics of its kind
-have, with as many minutes each (medians); who shows it says so.
+have, with as many minutes each; who shows it says so.
 """
 
 from collections.abc import Collection, Mapping
 from datetime import date
-from statistics import median
+from statistics import fmean, median
 
 import msgspec
 
@@ -127,7 +127,11 @@ class Lent(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def lent_to(state: State, topic_id: str) -> Lent:
-    """Guess a topic's steps from the player's others: those of its kind, else all (medians)."""
+    """Guess a topic's steps from the player's others: those of its kind, else all.
+
+    Of counts the median. Of minutes the mean: a piece's short steps are many and its long ones few,
+    so that many times the median would come to less than any of its pieces took.
+    """
     laid_out = [t for t in state.topics.values() if state.topic_steps(t.id)]
     kind = state.topics[topic_id].kind
     alike = [t for t in laid_out if t.kind is kind]
@@ -136,7 +140,7 @@ def lent_to(state: State, topic_id: str) -> Lent:
     minutes = [step.need_min for own in steps for step in own]
     return Lent(
         steps=max(round(median([len(own) for own in steps] or [LENT_STEPS])), 1),
-        minutes=round(median(minutes or [LENT_MIN])),
+        minutes=round(fmean(minutes or [LENT_MIN])),
         like=kind if alike else None,
         of=len(chosen),
     )
