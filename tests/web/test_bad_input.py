@@ -123,3 +123,11 @@ def test_five_thousand_unfit_events_are_one_transaction(client, services, monkey
     assert max(len(one["why"]) for one in answer["refused"]) <= 300
     assert len(services.store.refused()) == 5000
     assert len(calls) == 1
+
+
+@pytest.mark.parametrize("came_from", ["http://[::1", "http://[", "//\u00ff", "x" * 5000])
+def test_an_error_page_for_whoever_says_badly_where_they_came_from(client, came_from):
+    headers = {"Referer": came_from.encode("latin-1")}
+    assert client.get("/nowhere", headers=headers).status_code == 404
+    own = headers | {"Origin": "http://localhost"}
+    assert client.post("/long-work/seen", headers=own, follow_redirects=False).status_code == 303

@@ -5,7 +5,6 @@ its traceback and shown as one plain sentence, never as a traceback.
 """
 
 import logging
-from urllib.parse import urlsplit
 
 from fastapi import FastAPI
 from fastapi.exceptions import RequestValidationError
@@ -15,6 +14,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.templating import Jinja2Templates
 
 from coldtake.errors import BusyError, ColdtakeError, InputError, NotFoundError, StoreError
+from coldtake.web.forms import came_from
 from coldtake.web.security import HEADERS
 from coldtake.web.sharing.gate import NOT_PAIRED, is_shared
 
@@ -56,7 +56,7 @@ def as_response(
         return templates.TemplateResponse(
             request, "fault.html", parts, status_code=status, headers=headers
         )
-    parts["back"] = _came_from(request)
+    parts["back"] = came_from(request)
     return templates.TemplateResponse(request, "error.html", parts, status_code=status)
 
 
@@ -67,13 +67,6 @@ def refused(
     if is_shared(request) and not wants_json(request) and error is NOT_PAIRED:
         return templates.TemplateResponse(request, "pair.html", dict(STRANGER), status_code=status)
     return as_response(request, templates, error, status)
-
-
-def _came_from(request: Request) -> str:
-    """Return the page of ours that a form was sent from, or nothing."""
-    came = urlsplit(request.headers.get("referer", ""))
-    ours = request.method == "POST" and came.netloc == request.headers.get("host")
-    return came.path + (f"?{came.query}" if came.query else "") if ours else ""
 
 
 def _from_http(error: HTTPException) -> ColdtakeError:

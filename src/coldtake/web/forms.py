@@ -5,6 +5,7 @@ from collections.abc import AsyncIterator
 from datetime import date, time
 from enum import StrEnum
 from typing import Annotated, TypeVar
+from urllib.parse import urlsplit
 
 from fastapi import Depends, Request
 from starlette.datastructures import FormData, UploadFile
@@ -124,6 +125,16 @@ def one_of(kind: type[Choice], text: str, where: str) -> Choice:
         raise InputError(
             f"“{text}” is not one of: {words}.", where=where, remedy="Choose one of them."
         ) from None
+
+
+def came_from(request: Request) -> str:
+    """Return the page of ours that a form was sent from, or nothing."""
+    try:
+        came = urlsplit(request.headers.get("referer", ""))
+    except ValueError:  # such as half of an address of IPv6
+        return ""
+    ours = request.method == "POST" and came.netloc == request.headers.get("host")
+    return came.path + (f"?{came.query}" if came.query else "") if ours else ""
 
 
 def own_path(text: str) -> str:

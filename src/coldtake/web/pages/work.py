@@ -8,7 +8,6 @@ import weakref
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
-from urllib.parse import urlsplit
 
 from fastapi import APIRouter, Request
 from starlette.responses import FileResponse, RedirectResponse, Response
@@ -51,8 +50,8 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     def after(request: Request) -> Response:
         if request.headers.get("hx-request"):
             return strip(request)
-        came = urlsplit(request.headers.get("referer", ""))
-        return RedirectResponse(forms.own_path(came.path), status_code=303)
+        came = forms.came_from(request).partition("?")[0]
+        return RedirectResponse(forms.own_path(came), status_code=303)
 
     @routes.get("/now")
     def now(request: Request) -> Response:
