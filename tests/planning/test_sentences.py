@@ -8,7 +8,7 @@ import msgspec
 import pytest
 from builders import DAY, MARK, random_values, ready, request, state_of, try_on, value, work_on
 
-from coldtake.domain.criterion import Criterion, NotesTest, TempoTest, Times
+from coldtake.domain.criterion import Criterion, NotesTest, OwnQuestionTest, TempoTest, Times
 from coldtake.domain.estimate import Interval
 from coldtake.domain.plan import SlotKind
 from coldtake.domain.take import Answer
@@ -101,6 +101,12 @@ def test_goal_without_a_tempo(times, phase, said):
     second = goal(step, SlotKind.WORK, (), phase, again=True)
     assert said.endswith(second)
     assert "cold" not in second, "only the first try of the day is cold"
+
+
+def test_goal_of_a_breath_speaks_of_no_notes():
+    own = Criterion(tests=(OwnQuestionTest(question="Does the hiss stay even"),))
+    step = msgspec.structs.replace(state_of((1,)).steps["t0s0"], criterion=own)
+    assert goal(step, SlotKind.WORK, (), StepPhase.OPEN) == "A first clean time."
 
 
 def worked_state(performance_on=None):

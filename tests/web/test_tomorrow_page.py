@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 from desk import fault_of, words
 
-from coldtake.web.planview import neighbour_place
+from coldtake.web.planview import free_words, neighbour_place
 from making import plan, slot, step
 
 GIVEN = {"minutes": "60", "starts_at": "17:00", "day": ""}
@@ -70,6 +70,14 @@ def test_what_cannot_be_planned(client, services, given, sentence):
     assert answer.status_code == 422
     assert sentence in fault_of(answer)
     assert services.state().plans == {}
+
+
+@pytest.mark.parametrize(("given", "free"), [(30, 0), (35, 5), (38, 8), (39, 0)])
+def test_minutes_that_a_break_leaves_free_are_told(given, free):
+    """Seen: 35 minutes asked for, 30 planned, and not a word about the others."""
+    said = free_words(plan(tuple(slot(step(n)) for n in "abc"), minutes=given))
+    expected = f"{free} of your {given} minutes stay free: after 30 minutes of playing a break of 5"
+    assert said.startswith(expected) if free else said == ""
 
 
 def test_pinned_and_let_go(client, services, planned):

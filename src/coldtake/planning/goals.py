@@ -3,6 +3,7 @@
 With a tempo in the criterion the goal is the tempo to begin at today (`tempi`).
 """
 
+from coldtake.domain.criterion import NotesTest
 from coldtake.domain.plan import SlotKind
 from coldtake.domain.take import Try
 from coldtake.domain.topic import Step, StepPhase
@@ -35,6 +36,8 @@ def _work_goal(step: Step, phase: StepPhase) -> str:
         return f"{times.wanted} clean of {times.among}."
     if times.wanted > 1:
         return f"{times.wanted} times clean in a row."
+    if not any(isinstance(t, NotesTest) for t in step.criterion.tests):
+        return "A first clean time."  # a breath or a gesture has no notes to hear
     return "A first clean time, slowly enough to hear every note."
 
 

@@ -66,6 +66,19 @@ def periods_of(state: State, plan: Plan) -> tuple[PeriodView, ...]:
     return tuple(views)
 
 
+def free_words(plan: Plan) -> str:
+    """Say why minutes at the end stay free: the break that is due leaves no room for a slot."""
+    rules, last = plan.rules, plan.periods[-1].minutes if plan.periods else 0
+    free = plan.request.minutes - plan.minutes
+    full = last + rules.slot_least_min > rules.period_cap_min
+    if not full or not 0 < free < rules.break_min + rules.slot_least_min:
+        return ""
+    return (
+        f"{free} of your {plan.request.minutes} minutes stay free: after {last} minutes of playing "
+        f"a break of {rules.break_min} is due, and no slot fits after it."
+    )
+
+
 def _row(state: State, plan: Plan, slot: Slot, begins: datetime) -> SlotRow:
     step = state.steps.get(slot.step_id)
     wish = None if slot.wish is None else plan.request.wishes[slot.wish]

@@ -20,6 +20,7 @@ from coldtake.web import forms, requirements
 from coldtake.web.forms import Fields, text_fields
 from coldtake.web.pages import appointments
 from coldtake.web.planview import (
+    free_words,
     neighbour_place,
     others_of,
     periods_of,
@@ -124,6 +125,7 @@ def _context(services: Services, day: date, plan: Plan | None) -> dict[str, obje
         "appointments": appointments.rows_of(services, on_day(state, day)),
         "stave": plan_stave(state, plan) if plan and plan.periods else None,
         "periods": periods_of(state, plan) if plan else (),
+        "free": free_words(plan) if plan else "",
         "run_titles": state.topic_titles(plan.run.topic_ids) if plan and plan.run else "",
         "others": others_of(state, plan) if plan else (),
         "swaps_most": SWAPS_MOST,
