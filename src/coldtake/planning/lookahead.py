@@ -40,6 +40,7 @@ PACE_DAYS = 28  # days over which the minutes really played are averaged
 DRAWS = 12  # possible truths on which the courses are tried
 CHECK_SHARE = 0.05  # of an average day's minutes that separate cold takes may claim; a guess
 CHECK_WORTH = 1.2  # worth of such a cold take, against as many minutes of work; a guess
+SPARE_WORTH = 0.4  # the same for the others: for minutes too few for work, and before a performance
 REST_DAYS = 2.0  # days without playing before a cold take says anything about keeping; a guess
 IDLE = 1e-6  # chance that a slot adds at the least, so that no minutes lie idle
 NEED_LEAST = 10.0  # minutes that keeping a met step asks for at the least; a guess
@@ -256,7 +257,10 @@ class _Table:
         whole = np.arange(self.slot_most + 1, dtype=float)
         by_turn = index[:, None] * turns.spent(whole[None, :], self.steps.done[:, None])
         worth = np.sqrt(by_turn * np.maximum(self._by_visit(whole), 0.0))
-        return np.asarray(np.maximum.accumulate(worth, axis=1))
+        worth = np.maximum.accumulate(worth, axis=1)
+        slot = worth[:, min(int(turns.SLOT_MIN), self.slot_most)]
+        first = self._first(slot)
+        return np.asarray(worth * self._evening(first) / max(slot[first].sum(), 1e-9))
 
     def _by_visit(self, whole: Array) -> Array:
         """Points of a visit of so many minutes tonight (S, slot_most + 1)."""
@@ -285,7 +289,7 @@ class _Table:
         minute = work[first, slot].min(initial=np.inf) / slot
         chosen = np.zeros_like(told)
         chosen[np.argsort(-told * self.steps.weight, kind="stable")[:room]] = 1.0
-        worth = chosen * CHECK_WORTH * minute * cold_min
+        worth = np.where(chosen > 0.0, CHECK_WORTH, SPARE_WORTH) * minute * cold_min
         return np.where(self.steps.done & (told > 0.0), worth, 0.0)
 
     def _likely(self, index: Array, first: Whole) -> Flags:
