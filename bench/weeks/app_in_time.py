@@ -213,6 +213,7 @@ class AppInTime:
                 if link not in seen:
                     seen.add(link)
                     todo.append(link)
+            todo.sort(key=lambda path: path.startswith("/steps/"))  # many and alike: last
         for path in shots:
             self.draw(path, out)
         (out / "faults.json").write_text(json.dumps(self.faults, indent=1, ensure_ascii=False))
