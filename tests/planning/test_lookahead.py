@@ -6,11 +6,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from coldtake.domain import events as ev
 from coldtake.domain.topic import Place
 from coldtake.planning.lookahead import day_values, minutes_per_day
 from logs import DAY, Log
-from making import plan
 
 
 def on(days):
@@ -144,11 +142,3 @@ def test_minutes_a_day_follow_the_log():
     for day in range(28):
         log.work("a.0", 10, day)
     assert 10.0 < minutes_per_day(log.state, on(28)) < fresh
-
-
-def test_minutes_a_day_begin_from_those_that_were_planned():
-    """Seen: 42 minutes a day counted on, of a player who gives 25."""
-    log = Log().topic("a", 1)
-    usual = minutes_per_day(log.state, DAY)
-    log.put(ev.PlanKept(plan=plan(minutes=25)))
-    assert minutes_per_day(log.state, DAY) == pytest.approx(usual * 25 / 60)

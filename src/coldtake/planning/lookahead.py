@@ -53,20 +53,14 @@ SHOWN_MIN = 8  # minutes for which the chance on the date is shown
 def minutes_per_day(state: State, day: date) -> float:
     """Minutes a day really played over the last four weeks, missed days included.
 
-    Before a week of history is there, the minutes last planned for a day are mixed in; before any
-    plan, the setting.
+    Before a week of history is there, the setting is mixed in.
     """
-    offered = float(_planned(state) or value_of(state.settings, "session_minutes"))
+    offered = float(value_of(state.settings, "session_minutes"))
     first = min(state.minutes_on, default=day)
     since = max(first, day - timedelta(days=PACE_DAYS))
     days = (day - since).days
     played = sum(minutes for on, minutes in state.minutes_on.items() if since <= on < day)
     return (played + 7.0 * offered * 0.85) / (days + 7.0)
-
-
-def _planned(state: State) -> int | None:
-    """Minutes that the player gave for the last day that has a plan."""
-    return state.plans[max(state.plans)].request.minutes if state.plans else None
 
 
 def days_ahead(state: State, day: date, per_day: float) -> Days:
