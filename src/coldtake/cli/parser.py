@@ -116,7 +116,9 @@ def _listen(commands: "Commands[Parser]") -> None:
         "answer about the take."
     )
     parser = commands.add_parser("listen", help=words, description=words, epilog=statuses)
-    parser.add_argument("take", metavar="TAKE", help="WAV, FLAC, Ogg, MP3, M4A, WebM or MIDI")
+    parser.add_argument(
+        "take", metavar="TAKE", help="WAV, AIFF, FLAC, MP3, M4A, MP4, Ogg, WebM, AMR or MIDI"
+    )
     parser.add_argument(
         "--passage", required=True, metavar="FILE", help="MusicXML (.musicxml, .mxl), MEI or ABC"
     )

@@ -165,7 +165,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     def take(run_id: str, fields: Fields) -> Response:
         run, file = doors.run(run_id), forms.upload(fields, "sound")
         if file is None:
-            remedy = "Choose a WAV, FLAC, Ogg, MP3, M4A or WebM file."
+            remedy = "Choose a WAV, AIFF, FLAC, MP3, M4A, MP4, Ogg, WebM or AMR file."
             raise InputError("No recording was chosen.", where="recording", remedy=remedy)
         services.takes.keep(file[0], filename=file[1], step_id=run.id, source="upload", day=run.day)
         return RedirectResponse(f"/run-through/{run_id}", status_code=303)

@@ -143,7 +143,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         services.pile.step(step_id)
         file = forms.upload(fields, "sound")
         if file is None:
-            remedy = "Choose a WAV, FLAC, Ogg, MP3, M4A or WebM file."
+            remedy = "Choose a WAV, AIFF, FLAC, MP3, M4A, MP4, Ogg, WebM or AMR file."
             raise InputError("No recording was chosen.", where="take", remedy=remedy)
         said = text_fields(fields).get("cold") or FirstTry.NOT_SAID
         first_try = services.takes.by_hand(
