@@ -2,10 +2,12 @@
 
 import json
 
+import msgspec
 import pytest
-from desk import fault_of
+from desk import AIR, fault_of, words
 
-from coldtake.domain.topic import Exercise
+from coldtake.domain import events as ev
+from coldtake.domain.topic import Exercise, PassageRef, StoredPassage
 
 DEEP = 100_000
 NESTED = {
@@ -71,6 +73,24 @@ def test_a_thousand_million_repeats_are_refused_at_once(sent):
     assert answer.status_code == 422
     assert "the repeats are to be played more than" in fault_of(answer)
     assert kept == 0
+
+
+def test_a_step_whose_kept_notation_is_refused_today_opens_and_can_be_given_another(
+    client, services, desk
+):
+    """Earlier versions kept such a transposition."""
+    made, ref = desk.step(desk.topic()), PassageRef(passage_id=services.log.new_id())
+    old = StoredPassage(
+        id=ref.passage_id, title="Far", format="musicxml", text=score(semitones=10**6).decode()
+    )
+    step = msgspec.structs.replace(made, exercise=Exercise(passage=ref, tempo_bpm=96))
+    services.append(ev.PassageKept(passage=old), ev.StepKept(step=step))
+    page = client.get(f"/steps/{made.id}")
+    assert page.status_code == 200
+    assert "cannot be read: transposition: it is to sound 1,000,000" in words(page.text)
+    assert client.get(f"/passages/{old.id}.wav").status_code == 422
+    client.post(f"/steps/{made.id}/passage", data={"abc": AIR})
+    assert "cannot be read" not in client.get(f"/steps/{made.id}").text
 
 
 @pytest.mark.parametrize("text", ["X:1\nM:99/1\nK:C\nCDEF|\n", "X:1\nQ:1/4=900\nK:C\nCDEF|\n"])

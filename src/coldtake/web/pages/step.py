@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 
@@ -17,7 +18,7 @@ from starlette.templating import Jinja2Templates
 from coldtake.domain.criterion import question
 from coldtake.domain.take import FirstTry
 from coldtake.domain.topic import ClickSetting, Exercise, PassageRef, Step
-from coldtake.errors import BusyError, InputError
+from coldtake.errors import BusyError, InputError, NotFoundError
 from coldtake.units import METRONOME_MARKS
 from coldtake.web import forms, requirements, tries
 from coldtake.web.criteria import BEAT_UNITS, editor_of, read_criterion
@@ -170,9 +171,25 @@ def _takes(services: Services, step: Step) -> dict[str, object]:
     }
 
 
-def _written(services: Services, step: Step) -> float | None:
-    passage = services.pile.exercise_passage(step)
-    return passage.written_bpm if passage else None
+@dataclass(frozen=True, slots=True)
+class _Music:
+    """What a step's notation says; `fault` where it cannot be read any more."""
+
+    bars: int = 0
+    written_bpm: float | None = None
+    fault: str = ""
+
+
+def _music(services: Services, step: Step) -> _Music:
+    """Read a step's notation; a step opens also without, or nobody could give it another."""
+    ref = step.exercise.passage
+    if ref is None:
+        return _Music()
+    try:
+        whole, played = services.pile.passage(ref.passage_id), services.pile.exercise_passage(step)
+    except (InputError, NotFoundError) as fault:
+        return _Music(fault=str(fault))
+    return _Music(len(whole.bars), played.written_bpm if played else None)
 
 
 def _tempo(services: Services, step: Step) -> Tempo | None:
@@ -202,6 +219,7 @@ def _context(services: Services, step: Step) -> dict[str, object]:
     state = services.state()
     own = state.step_tries(step.id)
     ref = step.exercise.passage
+    music = _music(services, step)
     unit = step.exercise.click.beat_unit_beats
     return {
         "here": "",
@@ -211,14 +229,15 @@ def _context(services: Services, step: Step) -> dict[str, object]:
         "question": question(step.criterion),
         "editor": editor_of(step.criterion),
         "others": [s for s in state.topic_steps(step.topic_id) if s.id != step.id],
-        "notation": notation_path(step),
+        "notation": "" if music.fault else notation_path(step),
+        "unreadable": music.fault,
         "sound": sound_path(step),
         "hear_page": hear_page(step),
-        "passage": state.passages.get(ref.passage_id) if ref else None,
-        "bars": len(services.pile.passage(ref.passage_id).bars) if ref else 0,
+        "passage": state.passages.get(ref.passage_id) if ref and not music.fault else None,
+        "bars": music.bars,
         "bar_query": bar_query(ref) if ref else "",
         "passages": sorted(state.passages.values(), key=lambda p: p.title.casefold()),
-        "tempi": tempi_words(tempi_of(step, own, state.phase(step.id), _written(services, step))),
+        "tempi": tempi_words(tempi_of(step, own, state.phase(step.id), music.written_bpm)),
         "mark": step.exercise.tempo_bpm / unit if step.exercise.tempo_bpm else None,
         "units": tuple(BEAT_UNITS.items()),
         "marks_series": METRONOME_MARKS,
