@@ -222,8 +222,11 @@ def test_five_minutes_are_still_a_plan():
 
 
 def test_rules_come_from_the_settings():
-    rules = rules_of(state_of((), settings={"period_cap": "40", "slot_least": "20"}))
-    assert (rules.period_cap_min, rules.slot_least_min, rules.slot_most_min) == (40, 20, 20)
+    chosen = {"period_cap": "40", "slot_least": "20", "slot_most": "25"}
+    rules = rules_of(state_of((), settings=chosen))
+    assert (rules.period_cap_min, rules.slot_least_min, rules.slot_most_min) == (40, 20, 25)
+    rules = rules_of(state_of((), settings={"slot_least": "20"}))  # above the longest slot
+    assert (rules.slot_least_min, rules.slot_most_min) == (4, 12)
 
 
 def test_spare_slots_stand_ready_within_the_topics():
