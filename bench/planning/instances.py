@@ -50,7 +50,6 @@ def values_of(state, seed, *, single=False):
             work_value=worth(rng),
             cold_value=rng.uniform(0.1, 2.0) if rng.random() < 0.3 else 0.0,
             available=rng.random() < 0.8,
-            due=False,
             chance_without=rng.uniform(0.1, 0.9),
             chance_with=0.9,
             need_left_min=rng.uniform(3.0, 15.0 if single else 60.0),

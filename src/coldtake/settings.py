@@ -35,6 +35,22 @@ SETTINGS: tuple[Setting, ...] = (
     Setting("topics_least", 2, 1, 8, "topics", "Fewest topics in one session."),
     Setting("topics_most", 4, 1, 8, "topics", "Most topics in one session."),
     Setting("touch_days", 3, 1, 30, "days", "A current topic is met again within this many days."),
+    Setting(
+        "topic_share",
+        50,
+        34,
+        100,
+        "%",
+        "Most of the minutes for one of three topics; 100: any.",
+    ),
+    Setting(
+        "keep_chance",
+        70,
+        0,
+        95,
+        "in 100",
+        "A met step is asked again before its chance of a clean first try falls below this.",
+    ),
     Setting("cold_minutes", 2, 1, 10, "min", "Minutes set aside for one cold take."),
     Setting("quiet_seconds", 20, 0, 120, "s", "Quiet moment before the first slot."),
     Setting(

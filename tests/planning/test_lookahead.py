@@ -96,13 +96,6 @@ def test_topics_that_are_not_current_are_left_alone():
     assert {v.topic_id for v in day_values(state, DAY)} == {"b"}
 
 
-def test_a_topic_falls_due_after_the_days_of_the_setting():
-    log = Log().topic("a", 1).topic("b", 1).work("a.0", 5, day=4)
-    log.work("b.0", 5, day=6)
-    assert by_step(log, 7)["a.0"].due
-    assert not by_step(log, 7)["b.0"].due
-
-
 def test_equal_logs_give_equal_values():
     log = Log().topic("a", 3, on=on(30)).topic("b", 2).practised("a.1", [0, 3])
     assert day_values(log.state, on(5)) == day_values(log.state, on(5))

@@ -89,7 +89,7 @@ def test_equal_states_give_equal_plans(sizes, seed, minutes):
 @given(sizes=SIZES, seed=st.integers(0, 10_000), start=st.integers(5, 120))
 def test_more_minutes_never_lower_the_value(sizes, seed, start):
     """Exact for the choice (test_choice); slots that hardly fit into periods may cost a little."""
-    chosen = {"topics_least": "1"}
+    chosen = {"topics_least": "1", "topic_share": "100"}
     plans = [planned(sizes, seed, start + m, chosen, 0.0) for m in range(8)]
     assert all(b.bound >= a.bound - 1e-6 for a, b in pairwise(plans))
     assert all(b.value >= 0.97 * a.value for a, b in pairwise(plans))
@@ -115,7 +115,9 @@ def test_number_of_periods(minutes, cap, periods):
 
 def test_due_topics_are_touched():
     state = state_of((3, 3, 3, 3, 3, 3))
-    values = [value(i, best=0.3 if i[1] in "45" else 6.0, due=i[1] in "45") for i in state.steps]
+    values = [value(i, best=0.3 if i[1] in "45" else 6.0, most=12) for i in state.steps]
+    for step_id in state.steps:
+        state.keep_work(work_on(step_id, 3 if step_id[1] in "45" else 1, 5.0), "work")
     plan = plan_day(state, request(60), values=values)
     assert {"t4", "t5"} <= {s.topic_id for s in plan.slots}
 

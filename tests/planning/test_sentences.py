@@ -109,10 +109,10 @@ def test_goal_of_a_breath_speaks_of_no_notes():
     assert goal(step, SlotKind.WORK, (), StepPhase.OPEN) == "A first clean time."
 
 
-def worked_state(performance_on=None):
-    state = state_of((2, 2), performance_on=performance_on)
+def worked_state(performance_on=None, ago=2):
+    state = state_of((2, 2), performance_on=performance_on, settings={"keep_chance": "0"})
     for step_id in state.steps:
-        state.keep_work(work_on(step_id, 5, 10.0), "work")
+        state.keep_work(work_on(step_id, ago, 10.0), "work")
     state.keep_try(try_on("t0s0", 6), "try")
     return state
 
@@ -142,7 +142,7 @@ def test_reason_of_work_says_what_it_adds_to_which_date():
     assert slot.reason == (
         "Rough estimate: this slot raises the chance of a clean first try on 2 March "
         f"from {low} to {high} in 100, if you do no more after it; "
-        f"{slot.minutes} minutes of about 15 still needed. Last played 5 days ago."
+        f"{slot.minutes} minutes of about 15 still needed. Last played 2 days ago."
     )
 
 
@@ -169,7 +169,9 @@ def otherwise(one, **fields):
 
 
 def test_reason_of_a_second_slot_counts_from_the_first():
-    state = worked_state()
+    state = state_of((1, 1))
+    for step_id in state.steps:
+        state.keep_work(work_on(step_id, 2, 10.0), "work")
     values = [value(i, best=10.0, half=20.0, need=100) for i in ("t0s0", "t1s0")]
     plan = plan_day(state, request(60), values=values)
     first, second = [s.reason for s in plan.slots if s.step_id == "t0s0"]
@@ -201,8 +203,8 @@ def test_reason_of_a_cold_take_says_its_chance_that_day():
 
 
 def test_reason_of_a_due_topic_says_when_it_was_last_practised():
-    state = worked_state()
-    values = [value(i, due=i.startswith("t1")) for i in state.steps]
+    state = worked_state(ago=5)
+    values = [value(i) for i in state.steps]
     assert reasons_of(state, values)["t1s0", SlotKind.WORK].endswith(
         "“Topic 1” was last practised 5 days ago."
     )

@@ -4,7 +4,6 @@ import hashlib
 import io
 import json
 import random
-import threading
 import zipfile
 from datetime import timedelta
 from pathlib import Path
@@ -16,7 +15,6 @@ import pytest
 import soundfile
 
 from coldtake.domain import events as ev
-from coldtake.domain.following import fold
 from coldtake.domain.ids import named_id
 from coldtake.errors import ColdtakeError, InputError, RuleError
 from coldtake.ports import Cancelled
@@ -378,19 +376,3 @@ def test_a_bomb_is_not_unpacked(full, zipped, open_empty, tmp_path, monkeypatch)
     for number, path in enumerate((honest, tmp_path / "2.zip")):
         told = brought(open_empty(f"other {number}"), path)
         assert told.missing_takes == (take_id,)
-
-
-def test_the_first_start_after_restoring_need_not_read_the_log(zipped, open_empty, monkeypatch):
-    monkeypatch.setattr("coldtake.practice.log.SAVE_FROM", 1)
-    other = open_empty("other")
-    brought(other, zipped)
-    for thread in threading.enumerate():
-        if thread.name == "shelving":
-            thread.join()
-    fresh = Services(other.store, other.take_files, SteppingClock(NOON))
-
-    def read_again():
-        raise AssertionError("the log is read once more")
-
-    monkeypatch.setattr(other.store, "history", read_again)
-    assert fresh.state() == fold(events_of(other))

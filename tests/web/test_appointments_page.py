@@ -6,7 +6,9 @@ from datetime import timedelta
 import pytest
 from desk import words
 
+from coldtake.domain.events import TryAnswered
 from coldtake.domain.requirement import Requirement, Resource
+from coldtake.domain.take import Answer, Judge
 
 QUARTET = Requirement(what=Resource.PEOPLE, note="the quartet")
 PLANNED = {"minutes": "60", "starts_at": "17:00"}
@@ -95,3 +97,72 @@ def test_what_cannot_be_is_refused_in_words(client, services, more, said):
 
 def test_one_that_is_not_there_is_said_so(client):
     assert client.post("/appointments/none/delete").status_code == 404
+
+
+def test_it_has_a_page_and_is_printed_and_taken_to_the_calendar(client, services, needing):
+    today = services.today()
+    meet(client, today, title="the quartet", starts_at="19:30", minutes="90")
+    (made,) = services.appointments.upcoming()
+    page = words(client.get(f"/appointments/{made.id}").text)
+    assert "Rehearsal: the quartet" in page
+    assert needing.title in page
+    planned_for = {"minutes": "60", "starts_at": "17:00", "day": str(today)}
+    client.post("/tomorrow", data=planned_for)
+    stand = words(client.get(f"/tomorrow/print?day={today}").text)
+    assert f"Rehearsal: the quartet : {needing.title}" in stand
+    for address in (f"/tomorrow.ics?day={today}", f"/appointments/{made.id}/calendar.ics"):
+        calendar = client.get(address).text.replace("\r\n ", "")
+        assert "SUMMARY:Rehearsal: the quartet" in calendar
+        assert needing.title in calendar.replace("\\", "")
+
+
+def test_what_its_steps_brought_is_answered_there(client, services, clock, needing):
+    day = services.today()
+    meet(client, day, starts_at="19:00")
+    (made,) = services.appointments.upcoming()
+    client.post(f"/appointments/{made.id}/answers", data={f"answer-{needing.id}": ""})
+    assert services.state().step_tries(needing.id) == ()  # not played
+    clock.instant += timedelta(days=2)
+    client.post(f"/appointments/{made.id}/answers", data={f"answer-{needing.id}": "no"})
+    [tried] = services.state().step_tries(needing.id)
+    assert (tried.answer, tried.day, tried.at.hour, tried.cold) == (Answer.NO, day, 19, True)
+
+
+def test_what_is_still_to_come_has_no_answers(client, services, needing):
+    meet(client, services.today() + timedelta(days=1))
+    (made,) = services.appointments.upcoming()
+    data = {f"answer-{needing.id}": "yes"}
+    answer = client.post(f"/appointments/{made.id}/answers", data=data)
+    assert answer.status_code == 422
+    assert "still to come" in words(answer.text)
+
+
+def test_it_can_be_changed(client, services, needing):
+    today = services.today()
+    meet(client, today)
+    (made,) = services.appointments.upcoming()
+    sent = {"kind": "lesson", "on": str(today + timedelta(days=2)), "topics": needing.topic_id}
+    page = words(client.post(f"/appointments/{made.id}", data=sent).text)
+    assert "Lesson" in page
+    (changed,) = services.appointments.upcoming()
+    assert changed.topic_ids == (needing.topic_id,)
+    assert changed.offers == made.offers  # they were not asked
+    refused = client.post(f"/appointments/{made.id}", data={**sent, "on": "2020-01-01"})
+    assert refused.status_code == 422
+    assert "past" in words(refused.text)
+
+
+def test_a_met_step_says_when_it_is_asked_again(client, services, desk, needing):
+    step = desk.step(services.pile.topic(needing.topic_id), "Kept")
+    for _ in range(2):
+        services.append(
+            TryAnswered(
+                try_id=services.log.new_id(),
+                step_id=step.id,
+                answer=Answer.YES,
+                judge=Judge.PLAYER,
+            )
+        )
+    said = words(client.get(f"/steps/{step.id}").text)
+    assert re.search("Its cold take is due in the next plan|Asked again about", said)
+    assert "Asked again" not in words(client.get(f"/steps/{needing.id}").text)

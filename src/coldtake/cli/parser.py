@@ -28,6 +28,7 @@ COMMANDS = {
 DEFAULT = "serve"
 PORT = 8437
 TEMPO_MOST = 400.0
+REQUIREMENTS = ("people", "place", "instrument", "piano", "quiet", "recorder")
 
 
 class Parser(argparse.ArgumentParser):
@@ -106,6 +107,15 @@ def _plan(commands: "Commands[Parser]") -> None:
     )
     parser.add_argument("--minutes", type=_whole, metavar="N", help="minutes you have")
     parser.add_argument("--start", type=_clock, metavar="HH:MM", help="when the session starts")
+    parser.add_argument(
+        "--with",
+        action="append",
+        type=_requirement,
+        dest="at_hand",
+        metavar="WHAT[:NOTE]",
+        help="what is there that day besides what usually is: people, place, instrument, piano, "
+        "quiet or recorder, and whose or which it is (people:the quintet); none: nothing more",
+    )
     _json(parser)
 
 
@@ -285,6 +295,15 @@ def _day(text: str) -> date | timedelta:
         return date.fromisoformat(text)
     except ValueError:
         raise argparse.ArgumentTypeError(f"“{text}” is not a date such as 2027-01-31") from None
+
+
+def _requirement(text: str) -> tuple[str, str]:
+    """Read what is at hand, and the note on it; “none” is nothing more than usual."""
+    what, _, note = text.partition(":")
+    if what not in ("none", *REQUIREMENTS):
+        known = ", ".join(REQUIREMENTS)
+        raise argparse.ArgumentTypeError(f"“{what}” is not one of {known} or none")
+    return what, " ".join(note.split())
 
 
 def _clock(text: str) -> time:

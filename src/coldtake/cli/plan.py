@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from coldtake.cli.opened import print_json, services_of
+from coldtake.domain.appointments import on_day
 from coldtake.domain.plan import Moment, Plan, Slot, SlotKind
+from coldtake.domain.requirement import Requirement, Resource
 
 if TYPE_CHECKING:
     from coldtake.domain.state import State
@@ -29,14 +31,27 @@ def run(arguments: Namespace) -> int:
 def _plan(services: "Services", arguments: Namespace) -> Plan:
     day = _day_of(services, arguments.day)
     known = services.evening.plan(day)
-    if known and arguments.minutes is None and arguments.start is None:
+    changed = (arguments.minutes, arguments.start, arguments.at_hand)
+    if known and all(one is None for one in changed):
         return known
     request = known.request if known else services.evening.default_request(day)
     if arguments.minutes is not None:
         request = msgspec.structs.replace(request, minutes=arguments.minutes)
     if arguments.start is not None:
         request = msgspec.structs.replace(request, starts_at=arguments.start)
+    if arguments.at_hand is not None:
+        there = _at_hand(services, arguments.at_hand)
+        request = msgspec.structs.replace(request, at_hand=there)
     return services.evening.propose(request)
+
+
+def _at_hand(services: "Services", said: list[tuple[str, str]]) -> tuple[Requirement, ...] | None:
+    """Add what was said to what usually is there; None where nothing was."""
+    from coldtake.planning.at_hand import usually_at_hand
+
+    more = [Requirement(what=Resource(what), note=note) for what, note in said if what != "none"]
+    usual = usually_at_hand(services.state())
+    return tuple(dict.fromkeys((*more, *usual))) if more else None
 
 
 def _day_of(services: "Services", given: date | timedelta | None) -> date:
@@ -57,7 +72,20 @@ def lines_of(plan: Plan, state: "State") -> list[str]:
         lines.append(f"       {plan.run.reason}")
     for moment in plan.along(begins):
         lines += _moment_lines(moment, state)
+    lines += _appointment_lines(plan, state)
     return [*lines, *(f"Note: {remark}" for remark in plan.remarks)]
+
+
+def _appointment_lines(plan: Plan, state: "State") -> list[str]:
+    from coldtake.planning.at_hand import steps_for
+    from coldtake.planning.at_hand_words import appointment_name
+
+    lines = []
+    for appointment in on_day(state, plan.request.day):
+        clock = f"{appointment.starts_at:%H:%M}" if appointment.starts_at else "     "
+        lines.append(f"{clock}  {appointment_name(appointment)}")
+        lines += [f"       {step.title}" for step in steps_for(state, appointment)]
+    return lines
 
 
 def _moment_lines(moment: Moment, state: "State") -> list[str]:

@@ -12,6 +12,7 @@ from coldtake.domain.criterion import (
     Times,
 )
 from coldtake.domain.ids import named_id
+from coldtake.domain.requirement import Requirement
 from coldtake.domain.topic import ClickSetting, Exercise, PassageRef, Place, Step, Topic
 
 
@@ -62,6 +63,7 @@ def step(
     need: int,
     needs: tuple[str, ...] = (),
     times: Times | None = None,
+    requires: tuple[Requirement, ...] = (),
 ) -> Step:
     """Lay out one step; topic, step and needs go by their short names."""
     return Step(
@@ -72,6 +74,7 @@ def step(
         exercise=played,
         need_min=need,
         needs=tuple(step_id(n) for n in needs),
+        requires=requires,
     )
 
 

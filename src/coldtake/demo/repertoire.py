@@ -10,9 +10,11 @@ from coldtake.domain.criterion import (
     TempoTest,
     TimingTest,
 )
+from coldtake.domain.requirement import Requirement, Resource
 from coldtake.domain.topic import ClickSetting, Exercise, Place, Step, Topic, TopicKind
 
 CONCERT_IN_DAYS = 49
+REHEARSAL_IN_DAYS = 9
 PARTY_IN_DAYS = 110
 
 
@@ -82,6 +84,7 @@ MOVEMENT = (
         needs=("run 84", "coda", "joined"),
     ),
 )
+FOUR = Requirement(what=Resource.PEOPLE, note="the other four")
 REHEARSAL = step(
     "movement",
     "rehearsal",
@@ -90,6 +93,7 @@ REHEARSAL = step(
     Exercise(words="Once through, as on the day."),
     need=120,
     needs=("whole",),
+    requires=(FOUR,),
 )
 
 

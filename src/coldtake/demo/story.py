@@ -91,6 +91,7 @@ class Story:
         for name in AT_FIRST:
             self._services.pile.place(topic_id(name), Place.CURRENT)
         on_stage.announce(self._services, self._today)
+        on_stage.rehearse(self._services, self._today)
 
     def day(self, index: int) -> None:
         """Plan a day on the evening before, then play it; index -42 is the first, -1 yesterday."""

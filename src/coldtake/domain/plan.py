@@ -36,6 +36,7 @@ class PlanRules(msgspec.Struct, frozen=True, kw_only=True):
     topics_least: Annotated[int, Meta(ge=1, le=8)] = 2
     topics_most: Annotated[int, Meta(ge=1, le=8)] = 4
     touch_days: Annotated[int, Meta(ge=1, le=30)] = 3
+    topic_share_percent: Annotated[int, Meta(ge=34, le=100)] = 50
     cold_min: Annotated[int, Meta(ge=1, le=10)] = 2
 
 
@@ -80,6 +81,20 @@ class LeftOut(msgspec.Struct, frozen=True, kw_only=True):
     topic_id: str
     reason: str
     lacks: tuple[Requirement, ...] = ()
+
+
+class AskedAgain(msgspec.Struct, frozen=True, kw_only=True):
+    """A met step that is to be asked back, with no cold take of it in this plan.
+
+    on : last day on which its chance of a clean first try is as high as the player wants; where
+        that is not after the plan's own day, it is due and waits
+    chance : of a clean first try on the plan's day
+    """
+
+    step_id: str
+    topic_id: str
+    on: date
+    chance: float
 
 
 class Wish(msgspec.Struct, frozen=True, kw_only=True):
@@ -155,6 +170,8 @@ class Plan(msgspec.Struct, frozen=True, kw_only=True):
 
     value, bound : value of the chosen minutes and an upper bound on any plan's, in points
     remarks : what the player should know (no history yet, one topic only, load above usual …)
+    shared : topics that may not take more than their share of the minutes
+    asked_again : met steps whose cold takes come in the next days, and those that are due and wait
     """
 
     id: str
@@ -167,6 +184,8 @@ class Plan(msgspec.Struct, frozen=True, kw_only=True):
     value: float = 0.0
     bound: float = 0.0
     run: PlannedRun | None = None
+    shared: tuple[str, ...] = ()
+    asked_again: tuple[AskedAgain, ...] = ()
 
     @property
     def lead_min(self) -> int:
@@ -257,6 +276,17 @@ def _size_faults(plan: Plan) -> list[Violation]:
     return faults
 
 
+def _share_faults(plan: Plan) -> list[Violation]:
+    total, most = sum(p.minutes for p in plan.periods), plan.rules.topic_share_percent
+    faults = []
+    for topic_id in plan.shared:
+        minutes = sum(s.minutes for s in plan.slots if s.topic_id == topic_id)
+        if 100 * minutes > most * total:
+            words = f"One topic takes {minutes} of {total} minutes; your limit is {most} %."
+            faults.append(Violation(rule="topic_share", hard=False, words=words))
+    return faults
+
+
 def violations(plan: Plan) -> tuple[Violation, ...]:
     """Every rule of section 3 that this plan breaks; pinned slots may break soft ones."""
     return (
@@ -264,4 +294,5 @@ def violations(plan: Plan) -> tuple[Violation, ...]:
         *_size_faults(plan),
         *_cold_faults(plan),
         *_neighbour_faults(plan),
+        *_share_faults(plan),
     )

@@ -14,7 +14,7 @@ import msgspec
 from msgspec import Meta
 
 NOTE_MOST = 100
-AT_ONCE = 12  # requirements of one step, topic, day or appointment
+AT_ONCE = 40  # requirements of one step, topic, day or appointment
 Note = Annotated[str, Meta(max_length=NOTE_MOST)]
 
 

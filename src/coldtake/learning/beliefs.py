@@ -162,8 +162,11 @@ def weigh(loglik: Array, types: Array, c: Cloud) -> Array:
     return np.asarray((weight / weight.sum(axis=1, keepdims=True))[back])
 
 
-def cold_chances(b: Beliefs, more_days: float = 0.0) -> Array:
-    """Chance of a clean cold take of each particle (S, N), `more_days` after b.on, unpractised."""
+def cold_chances(b: Beliefs, more_days: Array | float = 0.0) -> Array:
+    """Chance of a clean cold take of each particle (S, N), `more_days` after b.on, unpractised.
+
+    more_days : for all steps, or for each (S,)
+    """
     days = (b.gap_days + more_days)[:, None]
     kept = law.retention(days, b.half_life, b.cloud.psi)
     return law.clean_chance(b.skill * kept, b.cloud.span)

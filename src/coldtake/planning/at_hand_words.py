@@ -35,6 +35,12 @@ def kind_name(kind: AppointmentKind) -> str:
     return "Appointment" if kind is AppointmentKind.OTHER else kind.value.capitalize()
 
 
+def appointment_name(appointment: Appointment) -> str:
+    """Name an appointment: “Rehearsal: the quintet”."""
+    kind = kind_name(appointment.kind)
+    return f"{kind}: {appointment.title}" if appointment.title else kind
+
+
 def waits_for(state: State, step: Step, lacking: Sequence[Requirement], day: date) -> str:
     """Say what a step waits for, and when that is there; looked for from `day` on."""
     found = next_for(state, step, day)

@@ -11,13 +11,15 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from coldtake.domain.plan import PlanRules, SlotKind
-from coldtake.planning.choice import Choice, DayChoice, Pick, TopicLimits
-from coldtake.planning.fitting import Fitted, fit
+from coldtake.planning.choice import Choice, DayChoice, Pick, TopicLimits, Wanted
+from coldtake.planning.fitting import Fitted, Span, fit
+from coldtake.planning.going_round import Rotation
 from coldtake.planning.options import (
     Limits,
     OptionTable,
     free_options,
     longest_work,
+    room_of,
     shortest_work,
     with_insisted,
     work_worth,
@@ -32,6 +34,7 @@ from coldtake.planning.wishes import hard_places, least_minutes, minutes_by_peri
 
 _NEAR = 0.02  # share of the choice's points that may be lost before more is tried
 _NEARBY_MIN = (-5, 5)  # choices whose steps are tried too
+_SLACK_MIN = 1  # minutes that a topic may have more or less for the periods' sake
 _FALLS = 6  # so many choices of fewer and fewer minutes are tried
 LOOK_FURTHER_MIN = 60  # more minutes that are solved too, to say what would bring a step in
 
@@ -42,6 +45,9 @@ class Task:
 
     exercises : texts that say what is played; fresh : whether the step was never played
     closed : rows that have no slots but those insisted on
+    open_ones : whether the step is still to be met, so that its topic has something to do
+    asked : rows whose cold take is asked for
+    rotation : how the topics go round, in the order of `topic_rows`; None where they need not
     """
 
     values: tuple[StepValue, ...]
@@ -52,6 +58,9 @@ class Task:
     limits: Limits
     minutes: int
     closed: frozenset[int] = frozenset()
+    open_ones: tuple[bool, ...] | None = None
+    asked: frozenset[int] = frozenset()
+    rotation: Rotation | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,34 +133,42 @@ def _on_time(task: Task, periods: tuple[tuple[Piece, ...], ...]) -> tuple[tuple[
 
 
 def _solved(task: Task, playing_min: int, *, plain: bool) -> DayChoice:
-    table: OptionTable = free_options(task.values, task.limits, fresh=task.fresh, plain=plain)
+    table: OptionTable = free_options(
+        task.values, task.limits, fresh=task.fresh, open_ones=task.open_ones, plain=plain
+    )
+    topics = topic_rows(task.values)
+    room = tuple(room_of(table, rows) for rows in topics.values())
     if task.insisted:
         table = with_insisted(
             table, task.values, task.insisted, closed=task.closed, fresh=task.fresh, plain=plain
         )
-    topics: dict[str, list[int]] = {}
-    for row, value in enumerate(task.values):
-        topics.setdefault(value.topic_id, []).append(row)
-    due = [any(task.values[r].due for r in rows) for rows in topics.values()]
+    due = tuple(any(task.values[r].due for r in rows) for rows in topics.values())
     limits = TopicLimits(task.rules.topics_least, task.rules.topics_most)
     budget = playing_min + (0 if plain else LOOK_FURTHER_MIN)
-    return DayChoice(table, list(topics.values()), due, limits, budget)
+    wanted = Wanted(due, task.asked, task.rotation, room)
+    return DayChoice(table, list(topics.values()), wanted, limits, budget)
+
+
+def topic_rows(values: Sequence[StepValue]) -> dict[str, list[int]]:
+    """Rows of each topic's steps; topics in the order of their first rows."""
+    topics: dict[str, list[int]] = {}
+    for row, value in enumerate(values):
+        topics.setdefault(value.topic_id, []).append(row)
+    return topics
 
 
 Fitting = tuple[Choice, tuple[tuple[Piece, ...], ...]]
 
 
-def _first_fitting(
-    task: Task, solved: DayChoice, laid: Layout, minutes: int, worth: float = -1.0
-) -> Fitting | None:
-    """Return the first choice that fits, minutes falling, as long as it beats `worth`."""
+def _first_fitting(task: Task, solved: DayChoice, laid: Layout, minutes: int) -> Fitting | None:
+    """Return the first choice that fits, minutes falling."""
     for _ in range(_FALLS):
         choice = solved.choose(max(minutes, 0))
-        if choice is None or choice.points <= worth:
+        if choice is None:
             return None
         periods = _arranged(task, choice, laid)
         if periods is not None:
-            return choice, periods
+            return solved.valued(choice.picks, laid.playing_min), periods
         minutes = choice.minutes - 1
     return None
 
@@ -164,7 +181,7 @@ def _best_fitting(task: Task, solved: DayChoice, laid: Layout) -> Fitting | None
     if periods is not None:
         return choice, periods
     near = _first_fitting(task, solved, laid, choice.minutes - 1)
-    if near is not None and near[0].points >= (1.0 - _NEAR) * choice.points:
+    if near is not None and solved.nearly(choice, near[0], _NEAR):
         return near
     tried = [
         near,
@@ -173,7 +190,7 @@ def _best_fitting(task: Task, solved: DayChoice, laid: Layout) -> Fitting | None
     ]
     found = [t for t in tried if t is not None]
     if found:
-        return max(found, key=lambda t: t[0].points)
+        return max(found, key=lambda t: t[0].score)
     return _most_fitting(task, _solved(task, laid.playing_min, plain=True), laid)
 
 
@@ -187,8 +204,11 @@ def _refitted(task: Task, solved: DayChoice, choice: Choice, laid: Layout) -> Fi
     fixed = [x for p in choice.picks if p.row in held for x in _pieces(task, p)]
     bare = [replace(v, cold_value=0.0) for v in task.values]
     cold_worth = [v.cold_value if v.available else 0.0 for v in task.values]
-    table = free_options(bare, task.limits, fresh=task.fresh)
-    fitted = fit(table, free, cold_worth, fixed, laid)
+    for row in task.asked:
+        cold_worth[row] += 1.0 + choice.points
+    table = free_options(bare, task.limits, fresh=task.fresh, open_ones=task.open_ones)
+    spans = [_span(task, choice, t, rows) for t, rows in zip(chosen, free, strict=True)]
+    fitted = fit(table, free, cold_worth, fixed, laid, spans)
     if fitted is None:
         return None
     picks, pieces, where = _shared_pieces(task, fitted)
@@ -196,8 +216,23 @@ def _refitted(task: Task, solved: DayChoice, choice: Choice, laid: Layout) -> Fi
     made = _ordered(task, [*pieces, *fixed], [*where, *fitted.fixed])
     if _broken(made):
         return None
-    minutes, points = sum(x.minutes for p in made for x in p), sum(x.gain for p in made for x in p)
-    return Choice(points, minutes, tuple(sorted(picks, key=lambda p: p.row))), made
+    points = sum(x.gain for p in made for x in p)
+    picks.sort(key=lambda p: p.row)
+    return solved.valued(picks, laid.playing_min, points), made
+
+
+def _span(task: Task, choice: Choice, topic_id: str, free: Sequence[int]) -> Span | None:
+    """Minutes of a topic's free steps, so that going round outlives the periods; None: any."""
+    if task.rotation is None or not free:
+        return None
+    minutes = sum(
+        p.work_min + (task.limits.cold if p.cold else 0)
+        for p in choice.picks
+        if task.values[p.row].topic_id == topic_id and p.row not in task.insisted
+    )
+    own_share = 100 * minutes <= task.rotation.share_percent * choice.minutes
+    share = task.rotation.share_percent if own_share else None
+    return Span(minutes - _SLACK_MIN, minutes + _SLACK_MIN, share)
 
 
 def _shared_pieces(task: Task, fitted: Fitted) -> tuple[list[Pick], list[Piece], list[int]]:

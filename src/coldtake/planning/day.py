@@ -15,7 +15,7 @@ short way, without web or database (`events` is any log):
             print(slot.minutes, slot.question, slot.reason)
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 import msgspec
@@ -34,13 +34,15 @@ from coldtake.domain.plan import (
     violations,
 )
 from coldtake.domain.state import State
-from coldtake.domain.topic import Exercise, Place, Step
+from coldtake.domain.topic import Exercise, Place, Step, StepPhase
 from coldtake.errors import PlanError
 from coldtake.planning import at_hand, at_hand_words
 from coldtake.planning.around import compose_around
 from coldtake.planning.changes import settled
 from coldtake.planning.compose import Task
 from coldtake.planning.goals import goal
+from coldtake.planning.going_round import Rotation, due_topics, rotation_of
+from coldtake.planning.keeping import Kept, asked_again, asked_for, kept_steps
 from coldtake.planning.load import load_notice
 from coldtake.planning.lookahead import day_values
 from coldtake.planning.options import limits_of
@@ -56,6 +58,7 @@ from coldtake.planning.words import counted
 from coldtake.settings import value_of
 
 LEAST_MIN = 5
+ASKED_WORTH = 1e-6  # points of a cold take that is asked for and else worth nothing
 
 NO_HISTORY = (
     "Coldtake knows nothing of you yet: this first plan goes by importance, dates and "
@@ -92,6 +95,7 @@ def rules_of(state: State) -> PlanRules:
         topics_least=min(chosen("topics_least"), chosen("topics_most")),
         topics_most=chosen("topics_most"),
         touch_days=chosen("touch_days"),
+        topic_share_percent=chosen("topic_share"),
         cold_min=chosen("cold_minutes"),
     )
 
@@ -144,7 +148,9 @@ def _with_run(day: "_Day", plan: Plan, values: Sequence[StepValue], run: Planned
     wishes = tuple(_earlier(wish, lead) for wish in plan.request.wishes)
     shorter = msgspec.structs.replace(plan.request, minutes=rest, wishes=wishes)
     after = [replace(v, cold_value=0.0) if v.topic_id in run.topic_ids else v for v in values]
-    rest_of_day = _Day(day.state, shorter, plan.rules, after, before_min=run.minutes)
+    rest_of_day = _Day(
+        day.state, shorter, plan.rules, after, before_min=run.minutes, told=run.topic_ids
+    )
     made = rest_of_day.plan()
     if rest_of_day.unkept - day.unkept:
         return plan
@@ -174,23 +180,26 @@ class _Day:
         values: Sequence[StepValue],
         *,
         before_min: int = 0,
+        told: Collection[str] = (),
     ) -> None:
         self.before_min = before_min  # played before the slots
         self.state, self.request, self.rules = state, request, rules
         self.limits = limits_of(rules, request.minutes)
         self.wishes: Wishes = read_wishes(state, request, rules, self.limits)
         self.there = at_hand.at_hand_on(state, request)
+        self.kept = kept_steps(state, request.day)
         self.phases = state.phases()
         values = at_hand.only_playable(state, values, self.there)
         known = [v for v in values if v.step_id in state.steps and v.topic_id in state.topics]
         self.topics, self.none_current = self._plannable(known)
-        self.values = self._usable(known)
-        self.reasons = Reasons(
-            state, rules, request.day, [v.step_id for v in self.values], self.there
-        )
+        self.values = self._in_turn(self._usable(known))
+        ids = [v.step_id for v in self.values]
+        self.reasons = Reasons(state, rules, request.day, ids, self.there, self.kept)
         wished = {s.step_id for s in self.wishes.insisted}
         self.refused = [v for v in known if v.step_id in self.wishes.refused - wished]
         self.rows = {v.step_id: row for row, v in enumerate(self.values)}
+        self.asked = self._asked(told)
+        self.values = tuple(self._askable(v) for v in self.values)
         self.taken: dict[tuple[str, SlotKind], list[int]] = {}
         self.unkept: frozenset[int] = frozenset()
 
@@ -209,6 +218,38 @@ class _Day:
         ]
         return (*usable, *(self._unvalued(step_id) for step_id in missing))
 
+    def _in_turn(self, usable: Sequence[StepValue]) -> tuple[StepValue, ...]:
+        """Say which steps' topics must be touched on this day."""
+        topics = dict.fromkeys(v.topic_id for v in usable if self._open(v))
+        due = due_topics(
+            self.state, self.request.day, self.rules, list(topics), self.request.minutes
+        )
+        return tuple(replace(v, due=v.due or v.topic_id in due) for v in usable)
+
+    def _open(self, value: StepValue) -> bool:
+        """Say whether a step can be worked on and is still to be met."""
+        met = self.phases[value.step_id] in (StepPhase.MET, StepPhase.HELD)
+        return value.available and not met
+
+    def _asked(self, told: Collection[str]) -> dict[str, Kept]:
+        """Steps whose cold takes are asked for, but for topics of which a run-through tells."""
+        free = [
+            k
+            for k in self.kept
+            if k.step_id in self.rows
+            and self.values[self.rows[k.step_id]].available
+            and self.values[self.rows[k.step_id]].topic_id not in told
+        ]
+        cold = self.limits.cold
+        found = asked_for(self.state, self.request.day, free, self.request.minutes, cold)
+        return {k.step_id: k for k in found}
+
+    def _askable(self, value: StepValue) -> StepValue:
+        """A cold take that is asked for can be chosen, whatever it is worth."""
+        if value.step_id not in self.asked:
+            return value
+        return replace(value, cold_value=max(value.cold_value, ASKED_WORTH))
+
     def _plannable(self, known: Sequence[StepValue]) -> tuple[set[str], bool]:
         """Topics to plan from: the current ones; while none is current, those that wait."""
         places = {v.topic_id: self.state.topics[v.topic_id].place for v in known}
@@ -225,7 +266,6 @@ class _Day:
             work_value=(0.0,),
             cold_value=0.0,
             available=False,
-            due=False,
             chance_without=0.5,
             chance_with=0.5,
             need_left_min=float(step.need_min),
@@ -239,6 +279,8 @@ class _Day:
         spare = tuple(map(self._slot, spare_pieces(task, composed)))
         planned = [s for p in periods for s in p.slots]
         value = round(sum(s.gain for s in planned), 6)
+        shared = composed.solved.shared_rows(composed.playing_min, sum(s.minutes for s in planned))
+        cold = {s.step_id for s in planned if s.kind is SlotKind.COLD}
         plan = Plan(
             id="",
             request=self.request,
@@ -248,6 +290,8 @@ class _Day:
             left_out=left_out_steps(task, composed, self.reasons, self.refused),
             value=value,
             bound=max(round(composed.bound, 6), value),
+            shared=tuple(dict.fromkeys(self.values[r].topic_id for r in sorted(shared))),
+            asked_again=asked_again(self.state, self.request.day, self.kept, cold),
         )
         lead = self.before_min + self.rules.break_min if self.before_min else 0
         late = unmet(self.state, plan, self.wishes.said, before_min=lead)
@@ -268,7 +312,17 @@ class _Day:
             limits=self.limits,
             minutes=self.request.minutes,
             closed=frozenset(self.rows[i] for i in self.wishes.refused if i in self.rows),
+            open_ones=tuple(map(self._open, self.values)),
+            asked=frozenset(self.rows[i] for i in self.asked),
+            rotation=self._rotation(),
         )
+
+    def _rotation(self) -> Rotation | None:
+        topics: dict[str, bool] = {}
+        for value in self.values:
+            topics[value.topic_id] = topics.get(value.topic_id, False) or self._open(value)
+        day, minutes = self.request.day, self.request.minutes
+        return rotation_of(self.state, day, self.rules, topics, minutes)
 
     def _slot(self, piece: Piece) -> Slot:
         step, value = self.state.steps[piece.step_id], self.values[self.rows[piece.step_id]]

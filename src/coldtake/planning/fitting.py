@@ -49,6 +49,15 @@ class _Step:
     cold: int | None
 
 
+@dataclass(frozen=True, slots=True)
+class Span:
+    """Fewest and most minutes of a topic's free steps, and their largest share of the session."""
+
+    least: int
+    most: int
+    share_percent: int | None = None
+
+
 class _Model:
     def __init__(
         self,
@@ -57,6 +66,7 @@ class _Model:
         cold_worth: Sequence[float],
         fixed: Sequence[Piece],
         laid: Layout,
+        spans: Sequence[Span | None],
     ) -> None:
         self.table, self.laid, self.cold_worth = table, laid, cold_worth
         self.cost: list[float] = []
@@ -67,6 +77,7 @@ class _Model:
         self.steps = [self._step(row) for rows in topics for row in rows]
         self.places = [self._place(piece) for piece in fixed]
         self._touch(topics, fixed)
+        self._span(topics, fixed, spans)
         for cap, load in zip(laid.caps, self.load, strict=True):
             self._row(load, -np.inf, cap)
         self._row({c: f for load in self.load for c, f in load.items()}, -np.inf, laid.playing_min)
@@ -120,6 +131,29 @@ class _Model:
             terms |= {s.cold: 1.0 for s in mine if s.cold is not None}
             self._row(terms, 1.0, np.inf)
 
+    def _span(
+        self, topics: Sequence[Sequence[int]], fixed: Sequence[Piece], spans: Sequence[Span | None]
+    ) -> None:
+        """Keep the minutes of each topic's free steps inside their span."""
+        every = self._minutes_of([s.row for s in self.steps])
+        for rows, span in zip(topics, spans, strict=True):
+            if span is None:
+                continue
+            mine = self._minutes_of(rows)
+            self._row(mine, float(span.least), float(span.most))
+            if span.share_percent is not None:
+                share = span.share_percent / 100.0
+                terms = {c: mine.get(c, 0.0) - share * m for c, m in every.items()}
+                self._row(terms, -np.inf, share * sum(p.minutes for p in fixed))
+
+    def _minutes_of(self, rows: Sequence[int]) -> dict[int, float]:
+        """Columns that stand for minutes of some steps, and how many each stands for."""
+        mine = [s for s in self.steps if s.row in rows]
+        terms = {c: float(m) for s in mine for m, c in s.totals.items()}
+        return terms | {
+            s.cold: float(self.table.cold_min[s.row]) for s in mine if s.cold is not None
+        }
+
     def solve(self) -> Fitted | None:
         """Return the best parts found, or None."""
         from scipy.optimize import Bounds, LinearConstraint, milp
@@ -156,11 +190,13 @@ def fit(
     cold_worth: Sequence[float],
     fixed: Sequence[Piece],
     laid: Layout,
+    spans: Sequence[Span | None],
 ) -> Fitted | None:
     """Share minutes out over the periods of a layout.
 
     table : options without cold takes; topics : rows of the free steps of each chosen topic;
     cold_worth : points of a cold take by row, 0 for none; fixed : slots that must be in
+    spans : what each topic's free steps may take, None for any
     """
-    model = _Model(table, topics, cold_worth, fixed, laid)
+    model = _Model(table, topics, cold_worth, fixed, laid, spans)
     return model.solve() if model.entries else None

@@ -136,4 +136,5 @@ def _with_minutes(plan: Plan, minutes: tuple[int, ...], best_first: tuple[int, .
         run=None,
         spare=(*(slots[n] for n in best_first if not minutes[n]), *plan.spare),
         value=round(sum(s.gain for s in kept), 6),
+        shared=(),  # topics went round in the whole plan; what is left of it need not
     )

@@ -26,7 +26,6 @@ from coldtake.planning.prospect import (
     Whole,
     believed,
     chances,
-    kept_up,
     moved,
     plannable,
     steps_ahead,
@@ -185,7 +184,7 @@ class _Table:
         index = self._index()
         work = self._work_values(index)
         cold = self._cold_values(index, work)
-        need, due = self._needs(), self._due()
+        need = self._needs()
         enough = np.array(enough_rows(self.beliefs))[self.steps.rows]
         return tuple(
             StepValue(
@@ -194,7 +193,6 @@ class _Table:
                 work_value=tuple(float(v) for v in work[i]),
                 cold_value=float(cold[i]),
                 available=bool(self.steps.available[i]),
-                due=self.steps.topics[i] in due,
                 chance_without=float(self.alone[i]),
                 chance_with=float(self.helped[i]),
                 need_left_min=float(need[i]),
@@ -332,21 +330,3 @@ class _Table:
             after = Thin(skill, half_life, thin.rate, thin.shape, thin.span, rested)
             found.append(chances(after, self.left).mean(axis=1))
         return np.maximum.accumulate(np.stack(found, axis=1), axis=1)
-
-    def _due(self) -> set[str]:
-        """Topics that would not be met within `touch_days` if they were left out tomorrow.
-
-        Kept-up topics wait for their cold takes. With more topics than the limit of current ones
-        the rule would be paid for by what matters more, so then nothing is due.
-        """
-        touch = value_of(self.state.settings, "touch_days")
-        most = value_of(self.state.settings, "current_topics")
-        topics = set(self.steps.topics) - kept_up(self.state)
-        if len(topics) > most:
-            return set()
-        last = dict.fromkeys(topics, date.min)
-        for step_id, topic_id in zip(self.steps.ids, self.steps.topics, strict=True):
-            days = [day for day in self.state.past(step_id).days if day < self.day]
-            if topic_id in last and days:
-                last[topic_id] = max(last[topic_id], *days)
-        return {t for t, d in last.items() if (self.day - d).days >= touch}

@@ -85,7 +85,11 @@ def work_worth(value: StepValue, minutes: int) -> float:
 
 
 def _free_work(
-    values: Sequence[StepValue], limits: Limits, fresh: Sequence[bool], single_only: bool
+    values: Sequence[StepValue],
+    limits: Limits,
+    fresh: Sequence[bool],
+    single_only: bool,
+    open_ones: Sequence[bool] | None = None,
 ) -> Points:
     width = 2 * limits.most + 1
     table = np.full((len(values), width), -np.inf)
@@ -99,11 +103,16 @@ def _free_work(
         table[row, : shortest_work(limits, fresh=fresh[row])] = -np.inf
     table[table <= WORTHLESS] = -np.inf
     table[:, 0] = 0.0
+    worthwhile = {v.topic_id for row, v in enumerate(values) if np.isfinite(table[row, 1:]).any()}
     for row, value in enumerate(values):
-        if value.due and value.available and not np.isfinite(table[row, 1:]).any():
-            table[row, shortest_work(limits, fresh=fresh[row])] = (
-                0.0  # nothing to gain, but the topic may be touched by it
-            )
+        if not value.available or value.topic_id in worthwhile:
+            continue  # else nothing to gain, but the topic may be touched, or go round
+        shortest = shortest_work(limits, fresh=fresh[row])
+        if open_ones is not None and open_ones[row]:
+            single, _double = longest_work(value.need_left_min, limits, fresh=fresh[row])
+            table[row, shortest : single + 1] = 0.0
+        elif value.due:
+            table[row, shortest] = 0.0
     return table
 
 
@@ -122,14 +131,17 @@ def free_options(
     limits: Limits,
     *,
     fresh: Sequence[bool] | None = None,
+    open_ones: Sequence[bool] | None = None,
     plain: bool = False,
 ) -> OptionTable:
     """Build the options of all steps at once.
 
     fresh : which steps were never played; none where not given
+    open_ones : which steps may be worked on where no minutes on their topic gain anything; none
+        where not given
     plain : at most one slot for each step (cold take or work), which can always be put in order
     """
-    work = _free_work(values, limits, fresh or [False] * len(values), single_only=plain)
+    work = _free_work(values, limits, fresh or [False] * len(values), plain, open_ones)
     worth = np.array([v.cold_value if v.available else 0.0 for v in values], dtype=np.float64)
     cold = np.where(worth > WORTHLESS, worth, -np.inf)
     if plain:
@@ -143,6 +155,13 @@ def free_options(
     else:
         best, has_cold = _joined(work, cold, limits.cold)
     return OptionTable(best, has_cold, np.full(len(values), limits.cold), limits)
+
+
+def room_of(table: OptionTable, rows: Sequence[int]) -> int:
+    """Most minutes that some steps together can use."""
+    finite = np.isfinite(table.worth[list(rows)])
+    columns = np.arange(table.worth.shape[1])
+    return int(np.where(finite, columns, 0).max(axis=1, initial=0).sum())
 
 
 def _insisted_work(

@@ -179,8 +179,8 @@ def place(
     packed = _packed(pieces, caps) if free else None
     if packed is not None and _full(pieces, caps):
         return packed
-    if free and packed is None and min(caps) == max(caps):
-        return None
+    if free and packed is None and min(caps) == max(caps) and not any(p.cold for p in pieces):
+        return None  # cold takes may stand in a later period, and then they may fit
     return _best(pieces, caps, elastic=elastic, fallback=packed)
 
 

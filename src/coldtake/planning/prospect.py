@@ -7,7 +7,6 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from coldtake.domain.progress import Standing
 from coldtake.domain.requirement import Requirement
 from coldtake.domain.state import State
 from coldtake.domain.topic import Place, StepPhase
@@ -159,8 +158,3 @@ def chances(thin: Thin, days: Array | float) -> Array:
 def believed(b: Beliefs, rows: Whole) -> Array:
     """Chance of a clean cold take now, averaged over the posterior (S,)."""
     return np.asarray((cold_chances(b) * b.weight).sum(axis=1)[rows])
-
-
-def kept_up(state: State) -> set[str]:
-    """Topics in which every step has been met."""
-    return {i for i, s in state.standings().items() if s is Standing.KEPT_UP}

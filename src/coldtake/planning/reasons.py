@@ -18,10 +18,12 @@ from coldtake.domain.take import Answer, Try
 from coldtake.domain.topic import Step, StepPhase, Topic
 from coldtake.planning.at_hand import lacks
 from coldtake.planning.at_hand_words import waits_for
+from coldtake.planning.keeping import Kept, due_by
 from coldtake.planning.left_alone import LeftAlone
 from coldtake.planning.prospect import OPEN_DAYS
 from coldtake.planning.values import StepValue
 from coldtake.planning.words import ROUGH, counted, in_hundred, on_day, raised
+from coldtake.settings import value_of
 
 _DONE = frozenset({StepPhase.MET, StepPhase.HELD})
 
@@ -30,6 +32,7 @@ class Reasons:
     """Writes the sentences of one plan. `day` is the day planned for.
 
     step_ids : what may be in; at_hand : what there is that day, None: what the player usually has
+    kept : steps that are met
     """
 
     def __init__(
@@ -39,9 +42,12 @@ class Reasons:
         day: date,
         step_ids: Collection[str],
         at_hand: Sequence[Requirement] | None = None,
+        kept: Sequence[Kept] = (),
     ) -> None:
         self.state, self.rules, self.day, self.at_hand = state, rules, day, at_hand
         self._first_try = LeftAlone(state, day, step_ids)
+        last = due_by(state, day)
+        self.due = {k.step_id: k for k in kept if k.on <= last}
 
     def tries(self, step_id: str) -> tuple[Try, ...]:
         """Tries of one step, as the log has them."""
@@ -76,7 +82,17 @@ class Reasons:
         clean = [t.day for t in self.tries(value.step_id) if t.answer is Answer.YES]
         ago = (self.day - max(clean)).days if clean else None
         last = f"Last clean: {counted(ago, 'day')} ago" if ago is not None else "Never clean yet"
-        return f"Check whether it is still clean. {last}. {self._first(value)}."
+        first = f"Check whether it is still clean. {last}. {self._first(value)}."
+        return f"{first}{self._asked(value.step_id)}"
+
+    def _asked(self, step_id: str) -> str:
+        """Say that a cold take is asked for, and by which limit."""
+        if step_id not in self.due:
+            return ""
+        return f" It is asked before that falls below {self._wanted()} in 100."
+
+    def _wanted(self) -> int:
+        return value_of(self.state.settings, "keep_chance")
 
     def _first(self, value: StepValue) -> str:
         """Say the chance on the day itself."""
@@ -160,6 +176,11 @@ class Reasons:
         minutes : of its best slot; limit : the limit on topics where that keeps it out
         extra : so many more minutes of playing would bring it in, None when an hour would not
         """
+        if value.step_id in self.due:
+            return (
+                f"Its cold take is due. {self._first(value)}; the wanted chance is "
+                f"{self._wanted()} in 100. It waits, since others come first."
+            )
         if self._on(value.step_id) == self.day:
             return (
                 f"Its date is this day. {self._first(value)}; {self._way_in(value, extra, limit)}."

@@ -11,7 +11,6 @@ class StepValue:
         chance of coming out clean on the date); never falling; [0] is 0
     cold_value : value of one cold take tomorrow, in points (0 when there is nothing to check)
     available : False while a step it needs is not met
-    due : True when the topic must be touched tomorrow to keep the rule of `touch_days`
     chance_without, chance_with : chance of a clean cold take on the date without and with the
         best minutes tomorrow, for the reason given to the player
     need_left_min : minutes of work still expected
@@ -22,6 +21,7 @@ class StepValue:
         without work; None where nothing is asked
     fits : the topic's minutes are there until its date, beside what brings more for them
     enough : there are takes enough for the chances to be more than a first guess
+    due : True when the topic must be touched tomorrow; set by the day's own rules (`going_round`)
     """
 
     step_id: str
@@ -29,7 +29,6 @@ class StepValue:
     work_value: tuple[float, ...]
     cold_value: float
     available: bool
-    due: bool
     chance_without: float
     chance_with: float
     need_left_min: float
@@ -38,3 +37,4 @@ class StepValue:
     after_answer: tuple[float, float] | None = None
     fits: bool = True
     enough: bool = True
+    due: bool = False

@@ -1,59 +1,135 @@
-"""Rehearsals and lessons: what is there when, and which steps wait for it."""
+"""Rehearsals and lessons: entered in seconds, with the steps that only they can serve."""
 
-from datetime import date
+from collections.abc import Mapping
+from datetime import date, datetime
 from typing import Any
+
+import msgspec
 
 from coldtake.domain import events as ev
 from coldtake.domain.appointments import in_time
 from coldtake.domain.requirement import Appointment
 from coldtake.domain.state import State
-from coldtake.errors import NotFoundError
+from coldtake.domain.take import Answer, Judge
+from coldtake.domain.topic import Step
+from coldtake.errors import RuleError
 from coldtake.practice import finding
 from coldtake.practice.checking import whole
 from coldtake.practice.log import Log
 
 
 class Appointments:
-    """Use cases for rehearsals and lessons. Every change is one event, or none."""
+    """Use cases of rehearsals and lessons. Every change is one append, or none."""
 
     def __init__(self, log: Log) -> None:
         self._log = log
 
+    def get(self, appointment_id: str) -> Appointment:
+        """Return an appointment. Raises NotFoundError."""
+        return finding.appointment(self._log.state(), appointment_id)
+
     def add(self, on: date, **fields: Any) -> Appointment:
         """Add a rehearsal or lesson; fields are those of `Appointment`. Raises RuleError."""
-        made = whole(Appointment(id=self._log.new_id(), on=on, **fields), where="rehearsal")
+        return self.keep(Appointment(id=self._log.new_id(), on=on, **fields))
+
+    def keep(self, appointment: Appointment) -> Appointment:
+        """Add an appointment, or change it. Raises RuleError, NotFoundError.
+
+        A new date lies today or later; the topics that it names are there.
+        """
+        title = " ".join(appointment.title.split())
+        appointment = msgspec.structs.replace(appointment, title=title)
+        appointment = whole(appointment, where=title)
         with self._log.deciding() as state:
-            for topic_id in made.topic_ids:
-                finding.topic(state, topic_id)
-            self._log.append(ev.AppointmentKept(appointment=made))
-        return made
+            known = state.appointments.get(appointment.id)
+            self._check(state, appointment, known)
+            if appointment != known:
+                self._log.append(ev.AppointmentKept(appointment=appointment))
+        return appointment
 
     def delete(self, appointment_id: str) -> None:
-        """Delete one; it can be restored. Raises NotFoundError."""
+        """Delete an appointment; what was played stays, and it can be restored."""
         with self._log.deciding() as state:
-            _one_of(state.appointments, appointment_id)
+            finding.appointment(state, appointment_id)
             self._log.append(ev.AppointmentDeleted(appointment_id=appointment_id))
 
-    def restore(self, appointment_id: str) -> None:
-        """Restore a deleted one; one that is there stays. Raises NotFoundError."""
+    def restore(self, appointment_id: str) -> Appointment:
+        """Restore what was deleted. Raises NotFoundError."""
         with self._log.deciding() as state:
-            if appointment_id not in state.appointments:
-                gone = _one_of(state.appointments_off, appointment_id)
-                self._log.append(ev.AppointmentKept(appointment=gone))
+            if appointment_id in state.appointments:
+                return state.appointments[appointment_id]
+            gone = finding.appointment_off(state, appointment_id)
+            self._log.append(ev.AppointmentKept(appointment=gone))
+        return gone
 
     def upcoming(self) -> tuple[Appointment, ...]:
-        """List those of today and later, the next first."""
-        return _in_order(self._log.state(), self._log.today())
+        """Return what lies ahead, today included, by day and clock."""
+        today = self._log.today()
+        return tuple(a for a in self._ordered() if a.on >= today)
 
+    def past(self) -> tuple[Appointment, ...]:
+        """Return what is over, the latest first."""
+        today = self._log.today()
+        return tuple(a for a in reversed(self._ordered()) if a.on < today)
 
-def _in_order(state: State, since: date) -> tuple[Appointment, ...]:
-    return tuple(sorted((a for a in state.appointments.values() if a.on >= since), key=in_time))
+    def steps(self, appointment: Appointment) -> tuple[Step, ...]:
+        """Return the steps that only this appointment can serve, in the order to play them."""
+        from coldtake.planning.at_hand import steps_for
 
+        return steps_for(self._log.state(), appointment)
 
-def _one_of(known: dict[str, Appointment], appointment_id: str) -> Appointment:
-    if appointment_id not in known:
-        raise NotFoundError(
-            "This rehearsal or lesson was not found. It may have been deleted.",
-            remedy="Go to Performances.",
-        )
-    return known[appointment_id]
+    def answer(self, appointment_id: str, answers: Mapping[str, Answer]) -> None:
+        """Save what steps brought at an appointment, on its own day. Raises RuleError.
+
+        answers : by step id; each is a try answered by the player
+        """
+        with self._log.deciding() as state:
+            appointment = finding.appointment(state, appointment_id)
+            if appointment.on > self._log.today():
+                raise RuleError(
+                    f"This is still to come, on {appointment.on.isoformat()}.",
+                    where="answers",
+                    remedy="Save the answers on that day or later.",
+                )
+            for step_id in answers:
+                finding.step(state, step_id)
+            tried = [
+                ev.TryAnswered(
+                    try_id=self._log.new_id(), step_id=step_id, answer=answer, judge=Judge.PLAYER
+                )
+                for step_id, answer in answers.items()
+            ]
+            if tried:
+                self._log.append(*tried, at=self._at(appointment), day=appointment.on)
+
+    def calendar(self, appointment_id: str) -> bytes:
+        """Return an appointment as an iCalendar object (RFC 5545)."""
+        from coldtake.practice.calendar import appointment_calendar
+
+        state = self._log.state()
+        appointment = finding.appointment(state, appointment_id)
+        return appointment_calendar(appointment, state, self._log.now())
+
+    def _at(self, appointment: Appointment) -> datetime | None:
+        """When an appointment of an earlier day was played; None (now) for today's."""
+        if appointment.on >= self._log.today():
+            return None
+        from coldtake.practice.calendar import starts_of
+
+        return min(starts_of(appointment, self._log.now()), self._log.now())
+
+    def _ordered(self) -> list[Appointment]:
+        return sorted(self._log.state().appointments.values(), key=in_time)
+
+    def _check(self, state: State, appointment: Appointment, known: Appointment | None) -> None:
+        today = self._log.today()
+        if appointment.on < today and (known is None or known.on != appointment.on):
+            raise RuleError(
+                f"The date {appointment.on.isoformat()} is past; today is {today.isoformat()}.",
+                where="date",
+                remedy="Choose today or a later day.",
+            )
+        before = known.topic_ids if known else ()
+        for topic_id in appointment.topic_ids:
+            if topic_id not in before:
+                finding.topic(state, topic_id)

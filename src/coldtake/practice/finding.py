@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import TypeVar
 
 from coldtake.domain.performance import Performance, Run
+from coldtake.domain.requirement import Appointment
 from coldtake.domain.session import SessionRun
 from coldtake.domain.state import State
 from coldtake.domain.take import Take
@@ -51,6 +52,16 @@ def performance_off(state: State, performance_id: str) -> Performance:
 def run(state: State, run_id: str) -> Run:
     """Return a run-through, or what was told of a performance. Raises NotFoundError."""
     return _found(state.runs, run_id, "run-through")
+
+
+def appointment(state: State, appointment_id: str) -> Appointment:
+    """Return a rehearsal or lesson. Raises NotFoundError."""
+    return _found(state.appointments, appointment_id, "rehearsal or lesson")
+
+
+def appointment_off(state: State, appointment_id: str) -> Appointment:
+    """Return a rehearsal or lesson that was deleted. Raises NotFoundError."""
+    return _found(state.appointments_off, appointment_id, "rehearsal or lesson")
 
 
 def _found(things: Mapping[str, Thing], key: str, name: str) -> Thing:

@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from coldtake.domain.plan import LeftOut, Plan, Slot
 from coldtake.domain.state import State
 from coldtake.domain.topic import Step, Topic
+from coldtake.settings import value_of
 from coldtake.web.notation import notation_path
 
 
@@ -124,6 +125,27 @@ def _reason(state: State, plan: Plan, left: LeftOut) -> str:
     if step is None or not left.lacks:
         return left.reason
     return waits_for(state, step, left.lacks, plan.request.day)
+
+
+@dataclass(frozen=True, slots=True)
+class Again:
+    """A met step that is asked back without a cold take in the plan, and when."""
+
+    step: Step
+    topic: Topic | None
+    words: str
+
+
+def asked_again(state: State, plan: Plan) -> tuple[Again, ...]:
+    """List the met steps whose cold takes wait or come in the next days, the soonest first."""
+    from coldtake.planning.keeping_words import when_words
+
+    wanted = value_of(state.settings, "keep_chance")
+    return tuple(
+        Again(state.steps[a.step_id], state.topics.get(a.topic_id), when_words(a, plan, wanted))
+        for a in plan.asked_again
+        if a.step_id in state.steps
+    )
 
 
 def neighbour_place(plan: Plan, slot_id: str, by: int) -> tuple[int, int] | None:

@@ -1,22 +1,30 @@
-"""Rehearsals and lessons: entered with their date, each with the steps that wait for it."""
+"""Rehearsals and lessons: entered with their date, each with the steps that wait for it.
+
+They are listed with the performances; each has a page of its own to change it and to answer.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from fastapi import APIRouter
+import msgspec
+from fastapi import APIRouter, Request
+from starlette.datastructures import FormData
 from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
+from coldtake.domain.criterion import question
 from coldtake.domain.requirement import Appointment, AppointmentKind, Requirement, Resource
-from coldtake.domain.topic import Step
+from coldtake.domain.take import Answer
+from coldtake.domain.topic import Place, Step, Topic
 from coldtake.web import forms, requirements
 from coldtake.web.forms import Fields, text_fields
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from coldtake.domain.state import State
     from coldtake.practice.services import Services
 
 LIST = "/performances#rehearsals"
@@ -35,13 +43,11 @@ class AppointmentRow:
 def rows_of(services: Services, found: Iterable[Appointment]) -> tuple[AppointmentRow, ...]:
     """Read rehearsals and lessons with their steps."""
     from coldtake.planning.at_hand import steps_for
-    from coldtake.planning.at_hand_words import kind_name, requirement_names
+    from coldtake.planning.at_hand_words import appointment_name, requirement_names
 
     state = services.state()
     return tuple(
-        AppointmentRow(
-            a, a.title or kind_name(a.kind), requirement_names(a.offers), steps_for(state, a)
-        )
+        AppointmentRow(a, appointment_name(a), requirement_names(a.offers), steps_for(state, a))
         for a in found
     )
 
@@ -58,32 +64,95 @@ def context_of(services: Services) -> dict[str, object]:
     }
 
 
-def router(services: Services, _templates: Jinja2Templates) -> APIRouter:
-    """Build the routes of rehearsals and lessons; they are listed with the performances."""
+def read_appointment(
+    services: Services, fields: FormData, known: Appointment | None = None
+) -> dict[str, Any]:
+    """Read the form of an appointment; what it does not ask stays. Raises InputError."""
+    form, state = text_fields(fields), services.state()
+    on, clock = form.get("on", ""), form.get("starts_at", "").strip()
+    topics = [t for t in fields.getlist("topics") if isinstance(t, str) and t in state.topics]
+    same = known is not None and on == known.on.isoformat()
+    return {
+        "on": known.on if known and same else forms.day(on, "date", today=services.today()),
+        "kind": forms.one_of(AppointmentKind, form.get("kind", "rehearsal"), "kind"),
+        "title": " ".join(form.get("title", "").split()),
+        "starts_at": forms.clock(clock, "start") if clock else None,
+        "minutes": forms.maybe_whole(form.get("minutes", ""), "minutes", 1, 720, "min"),
+        "offers": requirements.read(fields, known.offers if known else ()),
+        "topic_ids": tuple(topics),
+    }
+
+
+def _page(services: Services, appointment: Appointment) -> dict[str, object]:
+    state = services.state()
+    [row] = rows_of(services, [appointment])
+    return {
+        "here": "",
+        "today": services.today(),
+        "row": row,
+        "kinds": tuple(AppointmentKind),
+        "offers": requirements.ticks(appointment.offers),
+        "phases": state.phases(s.id for s in row.steps),
+        "questions": {s.id: question(s.criterion) for s in row.steps},
+        "titles": {t.id: t.title for t in state.topics.values()},
+        "topics": _topics(state),
+    }
+
+
+def _topics(state: State) -> list[Topic]:
+    """Return the topics to choose from, current ones first."""
+    here = [t for t in state.topics.values() if t.place is not Place.LAID_ASIDE]
+    return sorted(here, key=lambda t: (t.place is not Place.CURRENT, t.title.casefold()))
+
+
+def router(services: Services, templates: Jinja2Templates) -> APIRouter:
+    """Build the routes of rehearsals and lessons."""
     routes = APIRouter()
+    doors = services.appointments
 
     @routes.post("/appointments")
     def add(fields: Fields) -> Response:
-        form = text_fields(fields)
-        clock = form.get("starts_at", "")
-        services.appointments.add(
-            forms.day(form.get("on", ""), "date", today=services.today()),
-            kind=forms.one_of(AppointmentKind, form.get("kind", "rehearsal"), "kind"),
-            title=" ".join(form.get("title", "").split())[:200],
-            starts_at=forms.clock(clock, "start") if clock else None,
-            minutes=forms.maybe_whole(form.get("minutes", ""), "minutes", 1, 720),
-            offers=requirements.read(fields),
-        )
+        doors.add(**read_appointment(services, fields))
         return RedirectResponse(LIST, status_code=303)
+
+    @routes.get("/appointments/{appointment_id}")
+    def show(request: Request, appointment_id: str) -> Response:
+        context = _page(services, doors.get(appointment_id))
+        return templates.TemplateResponse(request, "appointment.html", context)
+
+    @routes.post("/appointments/{appointment_id}")
+    def keep(appointment_id: str, fields: Fields) -> Response:
+        known = doors.get(appointment_id)
+        doors.keep(msgspec.structs.replace(known, **read_appointment(services, fields, known)))
+        return RedirectResponse(f"/appointments/{appointment_id}", status_code=303)
+
+    @routes.post("/appointments/{appointment_id}/answers")
+    def answer(appointment_id: str, fields: Fields) -> Response:
+        said = {
+            name.removeprefix("answer-"): forms.one_of(Answer, value, "answers")
+            for name, value in text_fields(fields).items()
+            if name.startswith("answer-") and value
+        }
+        doors.answer(appointment_id, said)
+        return RedirectResponse(f"/appointments/{appointment_id}", status_code=303)
+
+    @routes.get("/appointments/{appointment_id}/calendar.ics")
+    def calendar(appointment_id: str) -> Response:
+        on = doors.get(appointment_id).on.isoformat()
+        return Response(
+            doors.calendar(appointment_id),
+            media_type="text/calendar; charset=utf-8",
+            headers={"Content-Disposition": f'attachment; filename="coldtake-{on}.ics"'},
+        )
 
     @routes.post("/appointments/{appointment_id}/delete")
     def delete(appointment_id: str) -> Response:
-        services.appointments.delete(appointment_id)
+        doors.delete(appointment_id)
         return RedirectResponse(LIST, status_code=303)
 
     @routes.post("/appointments/{appointment_id}/restore")
     def restore(appointment_id: str) -> Response:
-        services.appointments.restore(appointment_id)
+        doors.restore(appointment_id)
         return RedirectResponse(LIST, status_code=303)
 
     return routes

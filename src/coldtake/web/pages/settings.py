@@ -28,8 +28,8 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
             "load_notice",
         ),
     ),
-    ("Topics", ("current_topics", "topics_least", "topics_most", "touch_days")),
-    ("Slots", ("cold_minutes", "slot_least", "slot_most", "tightness")),
+    ("Topics", ("current_topics", "topics_least", "topics_most", "touch_days", "topic_share")),
+    ("Slots", ("keep_chance", "cold_minutes", "slot_least", "slot_most", "tightness")),
     (
         "Usually at hand",
         (

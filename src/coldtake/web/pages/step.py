@@ -192,6 +192,19 @@ def _music(services: Services, step: Step) -> _Music:
     return _Music(len(whole.bars), played.written_bpm if played else None)
 
 
+def _waiting(services: Services, step: Step) -> dict[str, object]:
+    """Say what a step waits for, and when a met one is asked back."""
+    from coldtake.planning import at_hand, at_hand_words, keeping_words
+
+    state, today = services.state(), services.today()
+    lacking = at_hand.lacks(state, step)
+    return {
+        "inherited": at_hand_words.requirement_names(state.topics[step.topic_id].requires),
+        "waits_for": at_hand_words.waits_for(state, step, lacking, today) if lacking else "",
+        "asked_again": keeping_words.asked_again_of(state, step.id, services.evening.tomorrow()),
+    }
+
+
 def _tempo(services: Services, step: Step) -> Tempo | None:
     """Draw its clean tempi; None before the first."""
     known = services.back.exercise_of(step)
@@ -246,6 +259,7 @@ def _context(services: Services, step: Step) -> dict[str, object]:
         "estimate": services.looking.estimate(step.id),
         "today": services.today(),
         "requires": requirements.ticks(step.requires),
+        **_waiting(services, step),
         "tempo": _tempo(services, step),
         **_means(state.settings, step, own),
         **_takes(services, step),

@@ -20,6 +20,7 @@ from coldtake.web import forms, requirements
 from coldtake.web.forms import Fields, text_fields
 from coldtake.web.pages import appointments
 from coldtake.web.planview import (
+    asked_again,
     free_words,
     neighbour_place,
     others_of,
@@ -123,6 +124,7 @@ def _context(services: Services, day: date, plan: Plan | None) -> dict[str, obje
         "request_now": request,
         "at_hand": requirements.at_hand_ticks(state, request),
         "appointments": appointments.rows_of(services, on_day(state, day)),
+        "asked_again": asked_again(state, plan) if plan else (),
         "stave": plan_stave(state, plan) if plan and plan.periods else None,
         "periods": periods_of(state, plan) if plan else (),
         "free": free_words(plan) if plan else "",
@@ -189,6 +191,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
             "plan": plan,
             "stave": one_line_stave(state, plan),
             "run_titles": state.topic_titles(plan.run.topic_ids) if plan.run else "",
+            "appointments": appointments.rows_of(services, on_day(state, plan.request.day)),
             "columns": print_columns(print_rows(periods_of(state, plan)), DENSE_FROM),
         }
         return templates.TemplateResponse(request, "print.html", context)

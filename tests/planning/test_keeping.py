@@ -1,0 +1,145 @@
+"""A met step is asked back before its chance has fallen below what the player wants."""
+
+from datetime import timedelta
+
+import numpy as np
+import pytest
+from builders import DAY, random_values, request, state_of, try_on, value, work_on
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from coldtake.domain.plan import SlotKind
+from coldtake.domain.topic import StepPhase
+from coldtake.learning.beliefs import beliefs
+from coldtake.planning.day import plan_day
+from coldtake.planning.keeping import (
+    LONGEST_DAYS,
+    SHARE_MIN,
+    asked_for,
+    days_until,
+    due_by,
+    gap_days,
+    kept_steps,
+    mean_chances,
+    worth,
+)
+
+MET = (StepPhase.MET, StepPhase.HELD)
+
+
+def met(state, step_id, *days_ago):
+    """Played clean on these days, the first of them the day on which it was met."""
+    for ago in sorted(days_ago, reverse=True):
+        for n in range(2):
+            tried = try_on(step_id, ago)
+            state.keep_try(type(tried)(**{**_fields(tried), "id": f"{tried.id}-{n}"}), "met")
+        state.keep_work(work_on(step_id, ago, 8.0), "work")
+
+
+def _fields(record):
+    return {name: getattr(record, name) for name in record.__struct_fields__}
+
+
+def lived(sizes, ago_by_step, **more):
+    state = state_of(sizes, **more)
+    for step_id, ago in ago_by_step.items():
+        met(state, step_id, *ago)
+    return state
+
+
+def colds(plan):
+    return [s.step_id for s in plan.slots if s.kind is SlotKind.COLD]
+
+
+def test_a_step_met_six_days_ago_is_asked_back_when_it_is_due():
+    state = lived((3, 3), {"t0s0": [6]})
+    [kept] = kept_steps(state, DAY)
+    assert kept.on <= DAY
+    plan = plan_day(state, request(60), values=[value(i) for i in state.steps])
+    assert colds(plan) == ["t0s0"]
+    [slot] = [s for s in plan.slots if s.kind is SlotKind.COLD]
+    assert "asked before that falls below 70 in 100" in slot.reason
+
+
+def test_the_day_is_the_last_on_which_the_chance_is_as_high_as_wanted():
+    """By brute force over every day, with the model's own chances."""
+    ago = {f"t0s{n}": [30 - n, 20 - n, 12, 6, 5 - n] for n in range(5)}
+    state = lived((5,), ago)
+    b = beliefs(state, DAY, list(state.steps))
+    ahead = np.array([mean_chances(b, float(d)) for d in range(LONGEST_DAYS + 1)])
+    assert (np.diff(ahead, axis=0) <= 0.0).all()
+    for wanted in (0.3, 0.5, 0.7, 0.85):
+        expected = np.maximum((ahead[:LONGEST_DAYS] >= wanted).sum(axis=0) - 1, 0)
+        assert days_until(b, wanted) == pytest.approx(expected)
+
+
+def test_a_higher_wish_asks_no_later():
+    state = lived((4,), {f"t0s{n}": [25, 18, 9, 3 + n] for n in range(4)})
+    days = []
+    for wanted in ("30", "50", "70", "90"):
+        state.settings["keep_chance"] = wanted
+        days.append([k.on for k in kept_steps(state, DAY)])
+    for sooner, later in zip(days[1:], days, strict=False):
+        assert all(a <= b for a, b in zip(sooner, later, strict=True))
+    state.settings["keep_chance"] = "0"
+    assert kept_steps(state, DAY) == ()
+
+
+@settings(max_examples=20, deadline=None)
+@given(
+    seed=st.integers(0, 10_000),
+    sizes=st.lists(st.integers(1, 6), min_size=1, max_size=4).map(tuple),
+    minutes=st.integers(15, 120),
+    ago=st.lists(st.integers(1, 30), min_size=1, max_size=12),
+)
+def test_what_is_due_is_asked_or_waits_and_is_named(seed, sizes, minutes, ago):
+    """Whatever minutes are worth: all that is due, or as many as a third of the minutes holds."""
+    state = state_of(sizes)
+    for n, days in enumerate(ago):
+        if n < len(state.steps):
+            met(state, list(state.steps)[n], days)
+    for step_id in state.steps:
+        if not state.played(step_id):  # so that no topic is due to be touched besides
+            state.keep_work(work_on(step_id, 1, 5.0), "work")
+    values = random_values(state, seed, cold_share=0.0, open_share=1.0)
+    plan = plan_day(state, request(minutes), values=values)
+    kept = {k.step_id: k for k in kept_steps(state, DAY)}
+    due = {i for i, k in kept.items() if k.on <= due_by(state, DAY)}
+    asked = set(colds(plan))
+    assert asked <= due
+    most = max(minutes // SHARE_MIN // plan.rules.cold_min, 1)
+    assert len(asked) == min(len(due), most)
+    waiting = {a.step_id for a in plan.asked_again if a.on <= due_by(state, DAY)}
+    assert waiting == due - asked
+    low, high = ([worth(state, DAY, kept[i]) for i in ids] for ids in (waiting, asked))
+    assert not low or not high or max(low) <= min(high) + 1e-12
+    left = {o.step_id: o.reason for o in plan.left_out}
+    assert all("cold take is due" in left[i] for i in waiting if i in left)
+
+
+def test_what_comes_in_the_next_days_is_told_with_its_day():
+    state = lived((3, 3), {"t0s0": [60, 50, 38, 22, 1], "t0s1": [3]})
+    plan = plan_day(state, request(60), values=[value(i) for i in state.steps])
+    kept = {k.step_id: k.on for k in kept_steps(state, DAY)}
+    week = {i for i, on in kept.items() if on <= DAY + timedelta(days=7)} - set(colds(plan))
+    assert {a.step_id: a.on for a in plan.asked_again} == {i: kept[i] for i in week}
+
+
+def test_who_plays_every_third_day_is_asked_sooner():
+    daily, seldom = state_of((2,)), state_of((2,))
+    for ago in range(1, 29):
+        daily.keep_work(work_on("t0s0", ago, 8.0), "work")
+        if ago % 3 == 0:
+            seldom.keep_work(work_on("t0s0", ago, 8.0), "work")
+    assert gap_days(daily, DAY) == 1
+    assert gap_days(seldom, DAY) == 2  # the first guess of a daily player still counts
+    assert due_by(seldom, DAY) == DAY + timedelta(days=1)
+
+
+def test_of_many_the_most_valuable_come_first():
+    state = lived((4, 4), {i: [8] for i in ("t0s0", "t0s1", "t1s0", "t1s1")})
+    topic = state.topics["t1"]
+    state.topics["t1"] = type(topic)(**{**_fields(topic), "importance": 5})
+    kept = kept_steps(state, DAY)
+    assert {k.step_id for k in asked_for(state, DAY, kept, 12, 2)} == {"t1s0", "t1s1"}
+    assert len(asked_for(state, DAY, kept, 5, 2)) == 1
