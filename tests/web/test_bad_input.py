@@ -151,3 +151,22 @@ def test_an_error_page_for_whoever_says_badly_where_they_came_from(client, came_
     assert client.get("/nowhere", headers=headers).status_code == 404
     own = headers | {"Origin": "http://localhost"}
     assert client.post("/long-work/seen", headers=own, follow_redirects=False).status_code == 303
+
+
+def test_of_several_settings_all_are_kept_or_none(client, services):
+    before = services.store.last_sequence()
+    sent = {"session_minutes": "45", "current_topics": "many"}
+    assert client.post("/settings", data=sent).status_code == 422
+    assert services.store.last_sequence() == before
+    client.post("/settings", data={"session_minutes": "45", "current_topics": "5"})
+    chosen = services.settings.all()
+    assert (chosen["session_minutes"], chosen["current_topics"]) == (45, 5)
+
+
+def test_a_midi_file_of_three_thousand_parts_is_refused_at_once(client, services):
+    """Each part had read all of it again: 199 s of a processor."""
+    track = b"\0\x90\x3c\x40\x83\x60\x80\x3c\0\0\xff\x2f\0"
+    many = b"MThd\0\0\0\6\0\1\x0b\xb8\1\xe0" + (b"MTrk\0\0\0\x0d" + track) * 3000
+    page = client.post("/import", files={"files": ("tracks.mid", many)})
+    assert "has 3,000 parts; up to 64 can be read" in words(page.text)
+    assert services.state().passages == {}

@@ -8,6 +8,7 @@ percussion (General MIDI) and is left out. The bytes are read by mido.
 import io
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from coldtake.errors import PassageError
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     import mido  # type: ignore[import-untyped]
 
 MOST_BYTES = 5_000_000
+PARTS_MOST = 64  # of those with notes; a large orchestra has some forty
 DEFAULT_BPM = 120.0  # Standard MIDI File 1.0: where no tempo is given
 _PERCUSSION = 9  # channel 10, counted from 0
 _TICKS_MOST = 32_767
@@ -62,6 +64,7 @@ def is_midi(data: bytes) -> bool:
     return data.startswith(b"MThd") or (data.startswith(b"RIFF") and data[8:12] == b"RMID")
 
 
+@lru_cache(maxsize=1)  # whoever takes a file part by part asks for the same one each time
 def read_midi(data: bytes, filename: str = "") -> Played:
     """Read a file. Raises PassageError."""
     if len(data) > MOST_BYTES:
@@ -75,7 +78,14 @@ def read_midi(data: bytes, filename: str = "") -> Played:
         raise _refused("its tracks are separate songs (type 2)", filename)
     if not 1 <= file.ticks_per_beat <= _TICKS_MOST:
         raise _refused("its time is counted in film frames, not in beats", filename)
-    return _Reader(file).played(filename)
+    played = _Reader(file).played(filename)
+    if len(played.parts) > PARTS_MOST:
+        raise PassageError(
+            f"this MIDI file has {len(played.parts):,} parts; up to {PARTS_MOST} can be read.",
+            where=filename,
+            remedy="Export only the parts that you play.",
+        )
+    return played
 
 
 def _opened(data: bytes, filename: str) -> "mido.MidiFile":

@@ -24,9 +24,16 @@ class ChosenSettings:
 
     def choose(self, name: str, text: str) -> int:
         """Choose a value, given as text. Raises RuleError saying the limits."""
-        value = parse(name, text)
+        return self.choose_all({name: text})[name]
+
+    def choose_all(self, texts: Mapping[str, str]) -> dict[str, int]:
+        """Choose several values at once: all of them or, on a fault, none. Raises RuleError."""
+        values = {name: parse(name, text) for name, text in texts.items()}
         with self._log.deciding() as state:
-            check_pair(dict(state.settings) | {name: str(value)}, name)
-            if state.settings.get(name) != str(value):
-                self._log.append(SettingChosen(name=name, value=str(value)))
-        return value
+            chosen = dict(state.settings) | {name: str(value) for name, value in values.items()}
+            for name in values:
+                check_pair(chosen, name)
+            changed = {n: v for n, v in values.items() if state.settings.get(n) != str(v)}
+            if changed:
+                self._log.append(*(SettingChosen(name=n, value=str(v)) for n, v in changed.items()))
+        return values

@@ -75,10 +75,13 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     def choose(fields: Fields) -> Response:
         form = text_fields(fields)
         known, not_valid = services.settings.all(), services.settings.not_valid()
-        for name, text in form.items():  # one field a form in the page; several are fine
-            new = name not in known or text.strip() != str(known[name])
-            if new or name in not_valid:
-                services.settings.choose(name, text)
+        services.settings.choose_all(
+            {
+                name: text
+                for name, text in form.items()  # one field a form in the page; several are fine
+                if name in not_valid or name not in known or text.strip() != str(known[name])
+            }
+        )
         return RedirectResponse("/settings", status_code=303)
 
     return routes
