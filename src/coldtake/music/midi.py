@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     import mido  # type: ignore[import-untyped]
 
 MOST_BYTES = 5_000_000
+NOTES_MOST = 20_000  # of one part: some seven seconds of a processor
 PARTS_MOST = 64  # of those with notes; a large orchestra has some forty
 DEFAULT_BPM = 120.0  # Standard MIDI File 1.0: where no tempo is given
 _PERCUSSION = 9  # channel 10, counted from 0
@@ -85,6 +86,13 @@ def read_midi(data: bytes, filename: str = "") -> Played:
             where=filename,
             remedy="Export only the parts that you play.",
         )
+    for part in played.parts:
+        if len(part.notes) > NOTES_MOST:
+            raise PassageError(
+                f"{part.name} has {len(part.notes):,} notes; up to {NOTES_MOST:,} can be read.",
+                where=filename,
+                remedy="Export only the bars that you play.",
+            )
     return played
 
 
