@@ -1,6 +1,6 @@
 """What playing a step needs besides the player, and the appointments that offer it.
 
-A requirement is a code, and a note for whose or which it is ("the other four", "the chapel's organ").
+A requirement is a code, and a note for whose or which it is ("the other four", "the organ").
 Something at hand without a note serves every requirement of its code; with one, those that have
 the same note or none. Facts only: the sentences are made where they are shown.
 """
