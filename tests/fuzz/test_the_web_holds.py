@@ -31,6 +31,9 @@ def target(tmp_path_factory):
         yield found
 
 
+# What a broken body had begun to send is let go by the form's reader, not by us.
+@pytest.mark.filterwarnings("ignore:.*SpooledTemporaryFile:pytest.PytestUnraisableExceptionWarning")
+@pytest.mark.filterwarnings("ignore:Unclosed file.*SpooledTemporaryFile:ResourceWarning")
 def test_nothing_breaks_it(target):
     chosen = balanced(attacks(target, random.Random(SEED)), COUNT)
     assert {kind for kind in KINDS if any(a.name.startswith(kind) for a in chosen)} == set(KINDS)

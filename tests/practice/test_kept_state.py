@@ -49,6 +49,9 @@ class Rows:
     def events(self, after=0):
         return iter(row for row in self.rows() if row[0] > after)
 
+    def last_sequence(self):
+        return max((row[0] for row in self.rows()), default=0)
+
     def history(self):
         return iter(sorted(self.rows(), key=lambda row: order_key(row[1])))
 

@@ -6,7 +6,10 @@ from desk import words
 
 from coldtake.domain import events as ev
 from coldtake.domain.criterion import Criterion, NotesTest, Times
+from coldtake.domain.ids import named_id
 from coldtake.domain.take import Answer, Judge
+
+TAKE = named_id("take", "heard before")
 
 
 def said_cold(services, step, days_ago, answer):
@@ -57,14 +60,14 @@ def test_the_held_test_speaks_only_when_it_is_wished_for(client, services, desk)
 def test_a_cold_take_says_what_it_supports_once_it_is_answered(client, services, desk):
     step = desk.step(desk.topic())
     data = ev.TakeRecorded(
-        take_id="t", step_id=step.id, duration_s=2, sample_rate=8000, sha256="0" * 64
+        take_id=TAKE, step_id=step.id, duration_s=2, sample_rate=8000, sha256="0" * 64
     )
     services.append(data)
-    assert "cold take" not in words(client.get("/takes/t").text).replace("a cold take", "")
-    client.post("/takes/t/answer", data={"answer": "yes"})
-    page = words(client.get("/takes/t").text)
+    assert "cold take" not in words(client.get(f"/takes/{TAKE}").text).replace("a cold take", "")
+    client.post(f"/takes/{TAKE}/answer", data={"answer": "yes"})
+    page = words(client.get(f"/takes/{TAKE}").text)
     # beta(1.5, 0.5) at a tenth, by scipy.stats: 0.351
     assert "The only cold take was clean. By cold takes alone the chance" in page
     assert "is at least 35 in 100, right 4 times in 5." in page
-    client.post("/takes/t/answer", data={"answer": "cannot_tell"})
-    assert "The only cold take" not in words(client.get("/takes/t").text)
+    client.post(f"/takes/{TAKE}/answer", data={"answer": "cannot_tell"})
+    assert "The only cold take" not in words(client.get(f"/takes/{TAKE}").text)
