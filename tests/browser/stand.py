@@ -43,7 +43,8 @@ def laid_out(services: Any, *, times: int = 3) -> dict[str, Step]:
     """Two topics; `air` has notation and can be heard, `row` wants k in a row, `own` is asked."""
     topics = [services.pile.add(t, place=Place.CURRENT) for t in ("Air in C", "Loose hands")]
     stored = services.pile.keep_passage(ABC.encode(), "air.abc")
-    heard = Exercise(passage=PassageRef(passage_id=stored.id), tempo_bpm=BPM)
+    # clean already at its tempo: else work begins slower, and so does the click
+    heard = Exercise(passage=PassageRef(passage_id=stored.id), tempo_bpm=BPM, clean_bpm=BPM)
     rows = {
         "air": (topics[0], "Bars 1 to 3", ONE_NOTE, heard),
         "row": (

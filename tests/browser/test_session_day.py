@@ -122,6 +122,9 @@ def test_a_day_of_practice(tmp_path, served_process, page):
     page.keyboard.type("One breath")
     stand.press("Enter").sees("quiet").press("PageDown").sees("slot")
     go_to(stand, "Bars 1 to 3")
+    page.click("#click-drawer summary")
+    page.fill("#click-bpm", "96")  # this player begins at the tempo of the page
+    page.keyboard.press("Escape")
     assert "recorded" in page.inner_text("#take-small")
     assert page.evaluate("document.body.dataset.recording") == "false"
 
