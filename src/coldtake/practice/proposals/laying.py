@@ -9,6 +9,7 @@ from coldtake.errors import RuleError
 from coldtake.music.passage import Passage
 from coldtake.music.reading import read_passage
 from coldtake.music.tempo import marks_between, nearest_mark
+from coldtake.planning.tempi import unit_name
 from coldtake.practice.checking import TITLE_MOST
 from coldtake.practice.proposals.asks import STEPS_MOST, AnyAsk, Proposal
 
@@ -20,7 +21,6 @@ BAR_MIN, HARD_BAR_MIN = 3.0, 14.0  # minutes of work for a bar: the plainest, an
 LEAST_MIN, MOST_MIN = 8, 240
 SLOW_SHARE = 0.6  # of a stretch's minutes that go to its slow step
 GUESSED = "How hard a bar is and how long a step takes are estimates from the page, not measured."
-_UNITS = {0.5: "eighth", 1.0: "quarter", 1.5: "dotted quarter", 2.0: "half"}
 
 
 class Pace(msgspec.Struct, frozen=True):
@@ -48,7 +48,7 @@ class Pace(msgspec.Struct, frozen=True):
 
     def words(self, mark: float) -> str:
         """Such as "quarter = 72"."""
-        return f"{_UNITS.get(self.unit, f'{self.unit:g} quarters')} = {mark:g}"
+        return f"{unit_name(self.unit)} = {mark:g}"
 
     def said(self, goal_bpm: float | None, clean_bpm: float | None, *, marked: bool) -> str:
         """Where both ends come from; `marked` : the page names a tempo."""
