@@ -15,7 +15,7 @@ START = datetime(2027, 1, 12, 17, tzinfo=UTC)
 STEP = "step"
 
 
-def plan_with(kind: SlotKind) -> Plan:
+def plan_with(kind: SlotKind, *, begins_cold: bool = False) -> Plan:
     slot = Slot(
         id="slot",
         step_id=STEP,
@@ -25,6 +25,7 @@ def plan_with(kind: SlotKind) -> Plan:
         question="?",
         goal="",
         reason="",
+        begins_cold=begins_cold,
     )
     request = PlanRequest(day=DAY, starts_at=time(17), minutes=20)
     return Plan(id="plan", request=request, rules=PlanRules(), periods=(Period(slots=(slot,)),))
@@ -47,9 +48,12 @@ def answered(seconds: float, try_id: str) -> ev.Event:
     return event(seconds, data)
 
 
-def opening(kind: SlotKind) -> list[ev.Event]:
+def opening(kind: SlotKind, *, begins_cold: bool = False) -> list[ev.Event]:
     return [
-        event(0, ev.SessionStarted(session_id="session", plan=plan_with(kind))),
+        event(
+            0,
+            ev.SessionStarted(session_id="session", plan=plan_with(kind, begins_cold=begins_cold)),
+        ),
         event(
             1,
             ev.SlotStarted(session_id="session", slot_id="slot", step_id=STEP, planned_s=600),
@@ -69,6 +73,22 @@ def opening(kind: SlotKind) -> list[ev.Event]:
 def test_first_try_is_cold_unless_work_came_before(kind, seconds, cold):
     state = fold([*opening(kind), answered(seconds, "try")])
     assert state.tries["try"].cold is cold
+
+
+@pytest.mark.parametrize(("ended", "cold"), [(None, True), (200, False)])
+def test_a_slot_that_begins_with_the_cold_take_leaves_time_for_it(ended, cold):
+    """Its player was told not to warm up: a long passage is answered minutes after the start.
+
+    A slot that ended without an answer was used for something else.
+    """
+    opened = opening(SlotKind.WORK, begins_cold=True)
+    if ended is not None:
+        over = ev.SlotEnded(
+            session_id="session", slot_id="slot", step_id=STEP, played_s=ended, early=True
+        )
+        opened.append(event(ended, over))
+    state = fold([*opened, answered(400, "try"), answered(500, "again")])
+    assert [t.cold for t in state.tries.values()] == [cold, False]
 
 
 def test_second_try_is_warm():

@@ -14,7 +14,7 @@ from coldtake.domain.plan import SlotKind
 from coldtake.domain.take import Answer
 from coldtake.domain.topic import StepPhase
 from coldtake.planning.day import plan_day
-from coldtake.planning.goals import goal
+from coldtake.planning.goals import begins_cold, goal
 from coldtake.planning.left_alone import LeftAlone
 from coldtake.planning.load import load_notice
 from coldtake.planning.tempi import mark_above, mark_below
@@ -57,7 +57,7 @@ def test_tempo_goal_counts_in_the_criterion_s_beat_unit():
 def test_what_was_met_was_clean_at_the_tempo_that_was_asked():
     """A player who answers without a take leaves no tempo; the question has one."""
     state = state_of((1,))
-    said = goal(state.steps["t0s0"], SlotKind.WORK, (), StepPhase.MET)
+    said = goal(state.steps["t0s0"], SlotKind.WORK, (), StepPhase.MET, cold=True)
     assert said == "First try cold, no warm-up. Settle it at quarter = 96."
 
 
@@ -97,10 +97,12 @@ def test_marks_of_the_traditional_series():
 def test_goal_without_a_tempo(times, phase, said):
     criterion = Criterion(tests=(NotesTest(),), times=times)
     step = msgspec.structs.replace(state_of((1,)).steps["t0s0"], criterion=criterion)
-    assert goal(step, SlotKind.WORK, (), phase) == said
-    second = goal(step, SlotKind.WORK, (), phase, again=True)
+    cold = begins_cold(SlotKind.WORK, phase, again=False)
+    assert goal(step, SlotKind.WORK, (), phase, cold=cold) == said
+    assert not begins_cold(SlotKind.WORK, phase, again=True), "only the day's first try is cold"
+    second = goal(step, SlotKind.WORK, (), phase)
     assert said.endswith(second)
-    assert "cold" not in second, "only the first try of the day is cold"
+    assert "cold" not in second
 
 
 def test_goal_of_a_breath_speaks_of_no_notes():
@@ -159,8 +161,8 @@ def test_reason_where_the_chance_hardly_moves(monkeypatch):
     monkeypatch.setattr(LeftAlone, "chance", lambda *_, **__: chance)
     values = [value(i, best=0.15, half=1.0, need=15) for i in state.steps]
     assert reasons_of(state, values)["t1s0", SlotKind.WORK].startswith(
-        "Rough estimate: this slot raises the chance of a clean first try on 2 March "
-        "by less than 1 in 100 (it is 40 in 100 if you do no more); "
+        "Rough estimate: the chance of a clean first try on 2 March is 40 in 100, "
+        "if you do no more after it; "
     )
 
 
@@ -187,8 +189,11 @@ def test_reason_names_the_steps_that_wait_and_what_does_not_fit():
     assert said.endswith("Not played yet; 2 steps wait for it.")
     values = [otherwise(v, fits=False, enough=False) for v in values]
     said = reasons_of(state, values, 20)["t1s0", SlotKind.WORK]
-    assert said.startswith("Rough estimate: this slot raises ")
-    assert said.endswith("Not played yet. Not all of its topic fits until its date.")
+    assert said.startswith("Rough estimate: the chance of a clean first try on ")
+    assert said.endswith("Not played yet. Not all of its topic fits into the next 8 weeks.")
+    dated = state_of((3, 1), performance_on=DAY + timedelta(days=20))
+    said = reasons_of(dated, values, 20)["t1s0", SlotKind.WORK]
+    assert said.endswith(f"Not all of its topic fits before {on_day(DAY + timedelta(days=20))}.")
 
 
 def test_reason_of_a_cold_take_says_its_chance_that_day():
@@ -264,8 +269,9 @@ def test_left_out_reasons_name_points_minutes_or_topics():
     assert all(r.endswith(".") for r in said)
     open_ones = [r for r in said if not r.startswith("It waits")]
     pattern = (
-        r"Rough estimate: \d+ minutes? would raise the chance of a clean first try on \d+ \w+ "
-        r"(from \d+ to \d+|by less than 1) in 100; "
+        r"Rough estimate: \d+ minutes? would (?:raise|leave) "
+        r"the chance of a clean first try on \d+ \w+ "
+        r"(from \d+ to|at|at fewer than) \d+ in 100; "
     )
     assert all(re.match(pattern, r) for r in open_ones)
 
@@ -291,7 +297,7 @@ def test_left_out_where_minutes_add_nothing_or_the_topic_does_not_fit():
     values = [otherwise(v, fits=v.step_id != "t0s1") for v in values]
     plan = plan_day(state, request(30), values=values)
     reasons = {o.step_id: o.reason for o in plan.left_out}
-    assert reasons["t0s1"].endswith("does not fit until its date, so others come first.")
+    assert reasons["t0s1"].endswith("does not fit into the next 8 weeks, so others come first.")
 
 
 def test_small_words():
@@ -331,7 +337,6 @@ def test_an_interval_is_never_of_0_or_100(low, mid, high, said):
         (0.07, 0.08, "from 7 to 8 in 100"),
         (0.002, 0.08, "from fewer than 1 in 100 to 8 in 100"),
         (0.98, 0.999, "from 98 to more than 99 in 100"),
-        (0.071, 0.072, "by less than 1 in 100"),
     ],
 )
 def test_a_rise_is_taken_from_the_rounded_numbers(start, end, said):

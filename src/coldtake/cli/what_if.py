@@ -111,4 +111,4 @@ def _line(state: "State", one: "TopicThen") -> str:
     numbers = f"{one.steps_now:.1f} then {one.steps_then:.1f} of {one.steps}"
     whole = f"all of them: {in_hundred(one.whole_now)} then {in_hundred(one.whole_then)}"
     title = state.topics[one.topic_id].title
-    return f"{title}, on {one.on}: {numbers} ({gain or 'no difference'}); {whole}{lent}"
+    return f"{title}, on {one.on}: {numbers} ({gain or 'no clear difference'}); {whole}{lent}"

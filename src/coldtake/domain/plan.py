@@ -45,6 +45,7 @@ class Slot(msgspec.Struct, frozen=True, kw_only=True):
 
     wish : number of the request's wish that this slot fulfils, from 0 (plans of older logs say
         only that it is `pinned`)
+    begins_cold : a slot for work whose goal asks that its first try be the step's cold take
     """
 
     id: str
@@ -58,6 +59,7 @@ class Slot(msgspec.Struct, frozen=True, kw_only=True):
     gain: float = 0.0
     pinned: bool = False
     wish: Annotated[int, Meta(ge=0)] | None = None
+    begins_cold: bool = False
 
 
 class Period(msgspec.Struct, frozen=True, kw_only=True):

@@ -54,11 +54,21 @@ class SessionRun(msgspec.Struct, kw_only=True):
         return sum(s.played_s or 0.0 for s in self.slots)
 
     def worked_before(self, step_id: str, at: datetime) -> bool:
-        """Say whether a slot for work on a step had been going for a while at an instant."""
-        work = {s.id for s in (*self.plan.slots, *self.added) if s.kind is SlotKind.WORK}
+        """Say whether a slot for work on a step had been going for a while at an instant.
+
+        A slot that begins with the cold take leaves time for it: its player was told not to warm
+        up, and a long passage is answered minutes later.
+        """
+        slots = {s.id: s for s in (*self.plan.slots, *self.added) if s.kind is SlotKind.WORK}
         return any(
             run.step_id == step_id
-            and run.slot_id in work
-            and (at - run.started_at).total_seconds() > BEFORE_WORK_S
+            and run.slot_id in slots
+            and _worked(run, at, begins_cold=slots[run.slot_id].begins_cold)
             for run in self.slots
         )
+
+
+def _worked(run: SlotRun, at: datetime, *, begins_cold: bool) -> bool:
+    if begins_cold:
+        return run.ended_at is not None and run.ended_at < at
+    return (at - run.started_at).total_seconds() > BEFORE_WORK_S

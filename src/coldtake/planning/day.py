@@ -40,7 +40,7 @@ from coldtake.planning import at_hand, at_hand_words
 from coldtake.planning.around import compose_around
 from coldtake.planning.changes import settled
 from coldtake.planning.compose import Task
-from coldtake.planning.goals import goal
+from coldtake.planning.goals import begins_cold, goal
 from coldtake.planning.going_round import Rotation, due_topics, rotation_of
 from coldtake.planning.keeping import Kept, asked_again, asked_for, kept_steps
 from coldtake.planning.load import load_notice
@@ -329,6 +329,7 @@ class _Day:
         done = self.taken.setdefault((step.id, piece.kind), [])
         before, count = sum(done), len(done)
         again = any(self.taken.get((step.id, kind)) for kind in SlotKind)
+        cold = begins_cold(piece.kind, self.phases[step.id], again=again)
         done.append(piece.minutes)
         day = self.request.day.isoformat()
         return Slot(
@@ -339,12 +340,13 @@ class _Day:
             minutes=piece.minutes,
             question=question(step.criterion),
             goal=goal(
-                step, piece.kind, self.reasons.tries(step.id), self.phases[step.id], again=again
+                step, piece.kind, self.reasons.tries(step.id), self.phases[step.id], cold=cold
             ),
             reason=self.reasons.slot(value, piece.kind, piece.minutes, before),
             gain=round(max(piece.gain, 0.0), 6),
             pinned=piece.wish is not None,
             wish=piece.wish.number if piece.wish else None,
+            begins_cold=cold,
         )
 
     def _remarks(self, plan: Plan, late: tuple[str, ...]) -> tuple[str, ...]:

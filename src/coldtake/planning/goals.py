@@ -41,18 +41,23 @@ def _work_goal(step: Step, phase: StepPhase) -> str:
     return "A first clean time, slowly enough to hear every note."
 
 
-def goal(
-    step: Step, kind: SlotKind, tries: tuple[Try, ...], phase: StepPhase, *, again: bool = False
-) -> str:
-    """Say today's goal for one step; again : it has had a slot before this one.
+def begins_cold(kind: SlotKind, phase: StepPhase, *, again: bool) -> bool:
+    """Say whether a slot for work begins with its step's cold take.
 
-    Work on a step that was met begins with its cold take: the log tells the day's first try apart,
-    and no slot of its own is taken from the work for it.
+    So does the first slot of a step that was met: the log tells the day's first try apart, and no
+    slot of its own is taken from the work for it. again : the step has had a slot before this one
     """
+    return kind is SlotKind.WORK and phase in MET_ONCE and not again
+
+
+def goal(
+    step: Step, kind: SlotKind, tries: tuple[Try, ...], phase: StepPhase, *, cold: bool = False
+) -> str:
+    """Say today's goal for one step; cold : the slot begins with its cold take."""
     if kind is SlotKind.COLD:
         return "One chance, as on the day: no warm-up, play on whatever happens."
     if tempo_test(step.criterion) is not None:
         aim = _tempo_goal(tempi_of(step, tries, phase))
     else:
         aim = _work_goal(step, phase)
-    return f"{FIRST_COLD} {aim}" if phase in MET_ONCE and not again else aim
+    return f"{FIRST_COLD} {aim}" if cold else aim

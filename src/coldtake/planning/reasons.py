@@ -108,14 +108,15 @@ class Reasons:
         if self._on(value.step_id) == self.day:
             return f"Its date is this day. {self._first(value)}"
         start, end = self._chance(value, before), self._chance(value, before + minutes)
-        rough = self._rough(value)
-        said = (
-            f"{rough}{'this' if rough else 'This'} slot raises the chance of a clean first try "
-            f"on {on_day(self._on(value.step_id))} {raised(start, end)}"
-        )
+        rough, on = self._rough(value), on_day(self._on(value.step_id))
         if round(100 * start) == round(100 * end):
-            return f"{said} (it is {in_hundred(start)} if you do no more)"
-        return f"{said}, if you do no more after it"
+            the = "the" if rough else "The"
+            still = f"{rough}{the} chance of a clean first try on {on} is {in_hundred(end)}"
+            return f"{still}, if you do no more after it"
+        return (
+            f"{rough}{'this' if rough else 'This'} slot raises the chance of a clean first try "
+            f"on {on} {raised(start, end)}, if you do no more after it"
+        )
 
     def _length(self, value: StepValue, minutes: int, before: int) -> str:
         """Say how the minutes stand to what the step still needs."""
@@ -133,7 +134,13 @@ class Reasons:
             return ""
         parts = [self._last_played(value), self._waits(value.step_id)]
         said = f"{'; '.join(part for part in parts if part)}."
-        return said if value.fits else f"{said} Not all of its topic fits until its date."
+        return said if value.fits else f"{said} Not all of its topic fits {self._until(value)}."
+
+    def _until(self, value: StepValue) -> str:
+        """Say before what a topic would have to fit: its date, or the days looked ahead."""
+        dated = self.state.topic_date(value.topic_id, self.day) == self._on(value.step_id)
+        on = self._on(value.step_id)
+        return f"before {on_day(on)}" if dated else f"into the next {OPEN_DAYS // 7} weeks"
 
     def _last_played(self, value: StepValue) -> str:
         """Say how long ago the step was played and, where the topic is due, any of its steps."""
@@ -187,10 +194,10 @@ class Reasons:
             )
         start, end = self._chance(value), self._chance(value, minutes)
         on = on_day(self._on(value.step_id))
-        adds = (
-            f"{self._rough(value)}{counted(minutes, 'minute')} would raise the chance of a clean "
-            f"first try on {on} {raised(start, end)}"
-        )
+        long, of = counted(minutes, "minute"), f"of a clean first try on {on}"
+        adds = f"{self._rough(value)}{long} would raise the chance {of} {raised(start, end)}"
+        if round(100 * start) == round(100 * end):
+            adds = f"{self._rough(value)}{long} would leave the chance {of} at {in_hundred(end)}"
         return f"{adds}; {self._way_in(value, extra, limit)}."
 
     def _way_in(self, value: StepValue, extra: int | None, limit: int | None) -> str:
@@ -200,7 +207,7 @@ class Reasons:
             topics = counted(limit, "topic")
             return f"{topics} a session is your limit, so another would have to go"
         if not value.fits:
-            return "its topic does not fit until its date, so others come first"
+            return f"its topic does not fit {self._until(value)}, so others come first"
         ago = self._days_since([value.step_id])
         last = "not played yet" if ago is None else f"last played {counted(ago, 'day')} ago"
         return f"others come first, also in an hour more ({last})"

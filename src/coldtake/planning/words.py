@@ -37,10 +37,8 @@ def between(chance: Interval) -> str:
 
 
 def raised(start: float, end: float) -> str:
-    """Say by how much a chance rises: “from 7 to 8 in 100”, “by less than 1 in 100”."""
-    low, high = round(100 * start), round(100 * end)
-    if low == high:
-        return "by less than 1 in 100"
+    """Say how a chance rises by 1 in 100 and more: “from 7 to 8 in 100”."""
+    low = round(100 * start)
     return f"from {in_hundred(start) if low < 1 else low} to {in_hundred(end)}"
 
 
