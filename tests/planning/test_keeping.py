@@ -58,7 +58,7 @@ def test_a_step_met_six_days_ago_is_asked_back_when_it_is_due():
     plan = plan_day(state, request(60), values=[value(i) for i in state.steps])
     assert colds(plan) == ["t0s0"]
     [slot] = [s for s in plan.slots if s.kind is SlotKind.COLD]
-    assert "asked before that falls below 70 in 100" in slot.reason
+    assert slot.reason.endswith(" That is below 70 in 100, so it is asked again.")
 
 
 def test_the_day_is_the_last_on_which_the_chance_is_as_high_as_wanted():

@@ -10,13 +10,15 @@ from builders import DAY, MARK, random_values, ready, request, state_of, try_on,
 
 from coldtake.domain.criterion import Criterion, NotesTest, OwnQuestionTest, TempoTest, Times
 from coldtake.domain.estimate import Interval
-from coldtake.domain.plan import SlotKind
+from coldtake.domain.plan import PlanRules, SlotKind
 from coldtake.domain.take import Answer
 from coldtake.domain.topic import StepPhase
 from coldtake.planning.day import plan_day
 from coldtake.planning.goals import begins_cold, goal
+from coldtake.planning.keeping import Kept
 from coldtake.planning.left_alone import LeftAlone
 from coldtake.planning.load import load_notice
+from coldtake.planning.reasons import Reasons
 from coldtake.planning.tempi import mark_above, mark_below
 from coldtake.planning.words import between, counted, in_hundred, listed, on_day, raised
 
@@ -205,6 +207,47 @@ def test_reason_of_a_cold_take_says_its_chance_that_day():
         "Check whether it is still clean. Last clean: 6 days ago. Rough estimate of "
         f"the chance of a clean first try on {on_day(DAY)}: {chance} in 100."
     )
+
+
+def slip(state, step_id):
+    """The latest first try of a day was not clean: a step that was met has slipped."""
+    no = msgspec.structs.replace(try_on(step_id, 1), id="no", answer=Answer.NO, cold=True)
+    state.keep_try(no, "no")
+    assert state.phase(step_id) is StepPhase.SLIPPED
+
+
+def test_reason_of_a_slipped_step_does_not_ask_whether_it_is_still_clean():
+    state = worked_state(performance_on=date(2026, 3, 2))
+    slip(state, "t0s0")
+    values = [value(i, cold=2.0) for i in state.steps]
+    said = reasons_of(state, values)["t0s0", SlotKind.COLD]
+    assert said.startswith("Check whether it is clean again. Last clean: 6 days ago.")
+
+
+@pytest.mark.parametrize(
+    ("wanted", "said"),
+    [
+        ("1", " It is asked before that falls below 1 in 100."),
+        ("95", " That is below 95 in 100, so it is asked again."),
+    ],
+)
+def test_reason_of_a_due_cold_take_agrees_with_its_chance(wanted, said):
+    state = worked_state()
+    state.settings["keep_chance"] = wanted
+    kept = [Kept("t0s0", 0.5, DAY)]
+    reasons = Reasons(state, PlanRules(), DAY, state.steps, kept=kept)
+    assert reasons.slot(value("t0s0"), SlotKind.COLD, 2).endswith(said)
+
+
+def test_no_step_waits_for_one_that_was_met_and_slipped():
+    """The planner opens what needs a step once that was met, for good; so must the sentences."""
+    state = state_of((3, 1), needs={"t0s1": ["t0s0"], "t0s2": ["t0s1"]})
+    state.keep_try(try_on("t0s0", 6), "try")
+    slip(state, "t0s0")
+    values = [value(i, available=i != "t0s2") for i in state.steps]
+    said = reasons_of(state, values)
+    assert "wait" not in said["t0s0", SlotKind.WORK]
+    assert "1 step waits for it" in said["t0s1", SlotKind.WORK]
 
 
 def test_reason_of_a_due_topic_says_when_it_was_last_practised():

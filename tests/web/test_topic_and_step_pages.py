@@ -24,6 +24,8 @@ from coldtake.domain.criterion import (
     TimingTest,
     TuneTest,
 )
+from coldtake.domain.events import TryAnswered
+from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import TopicKind
 
 ABOUT = {"title": "Air in C", "kind": "piece", "importance": "4", "performance_on": "", "notes": ""}
@@ -106,6 +108,23 @@ def test_the_map_says_what_a_step_waits_for(client, desk):
     first = desk.step(topic, "First things")
     desk.step(topic, "Then this", needs=(first.id,))
     assert "waits for First things" in words(client.get(f"/topics/{topic.id}").text)
+
+
+@pytest.mark.parametrize("met", [0, 1])
+def test_the_map_says_of_no_open_or_met_step_that_it_waits(client, services, desk, met):
+    """The plan opens what needs a step once that was met, also where it slipped since."""
+    topic = desk.topic()
+    first = desk.step(topic, "First things")
+    then = desk.step(topic, "Then this", needs=(first.id,))
+    for step, days_ago, answer in (((first, then)[met], 3, Answer.YES), (first, 1, Answer.NO)):
+        at = services.now() - timedelta(days=days_ago)
+        said = TryAnswered(
+            try_id=services.log.new_id(), step_id=step.id, answer=answer, judge=Judge.PLAYER
+        )
+        services.append(said, at=at, day=at.date())
+    said = words(client.get(f"/topics/{topic.id}").text)
+    assert "waits for" not in said
+    assert "after First things" in said
 
 
 # The question

@@ -43,6 +43,10 @@ class StepPhase(StrEnum):
     SLIPPED = "slipped"
 
 
+# What needs such a step is open: it was met, and stays so where it slipped since.
+MET_ONCE = frozenset({StepPhase.MET, StepPhase.HELD, StepPhase.SLIPPED})
+
+
 class PassageRef(msgspec.Struct, frozen=True, kw_only=True):
     """Bars of a stored passage; both None means the whole (bars counted from 1 as played)."""
 

@@ -6,11 +6,10 @@ With a tempo in the criterion the goal is the tempo to begin at today (`tempi`).
 from coldtake.domain.criterion import NotesTest
 from coldtake.domain.plan import SlotKind
 from coldtake.domain.take import Try
-from coldtake.domain.topic import Step, StepPhase
+from coldtake.domain.topic import MET_ONCE, Step, StepPhase
 from coldtake.planning.tempi import SAME, Tempi, tempi_of, tempo_test
 
 FIRST_COLD = "First try cold, no warm-up."
-MET_ONCE = frozenset({StepPhase.MET, StepPhase.HELD, StepPhase.SLIPPED})
 
 
 def _tempo_goal(tempi: Tempi) -> str:

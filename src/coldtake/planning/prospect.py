@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from coldtake.domain.requirement import Requirement
 from coldtake.domain.state import State
-from coldtake.domain.topic import Place, StepPhase
+from coldtake.domain.topic import MET_ONCE, Place
 from coldtake.learning import law
 from coldtake.learning.beliefs import Beliefs, cold_chances
 from coldtake.learning.law import Array
@@ -22,7 +22,6 @@ THIN = 8  # particles kept for each step
 OPEN_DAYS = 56  # days looked ahead for a topic without a date
 DAYS_MOST = 84  # days looked ahead at the most
 ON_DATE, KEPT = 0, 1  # what counts: the chance on the date, or its average
-DONE = frozenset({StepPhase.MET, StepPhase.HELD, StepPhase.SLIPPED})
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +81,7 @@ def steps_ahead(
     ids = tuple(i for i in b.step_ids if state.steps[i].topic_id in topics)
     place = {step_id: n for n, step_id in enumerate(ids)}
     phases = state.phases(ids)
-    met = {i for i in ids if phases[i] in DONE}
+    met = {i for i in ids if phases[i] in MET_ONCE}
     needs = tuple(
         tuple(place[n] for n in state.steps[i].needs if n in place and n not in met) for i in ids
     )

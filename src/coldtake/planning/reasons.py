@@ -15,7 +15,7 @@ from coldtake.domain.plan import PlanRules, SlotKind
 from coldtake.domain.requirement import Requirement
 from coldtake.domain.state import State
 from coldtake.domain.take import Answer, Try
-from coldtake.domain.topic import Step, StepPhase, Topic
+from coldtake.domain.topic import MET_ONCE, Step, StepPhase, Topic
 from coldtake.planning.at_hand import lacks
 from coldtake.planning.at_hand_words import waits_for
 from coldtake.planning.keeping import Kept, due_by
@@ -24,8 +24,6 @@ from coldtake.planning.prospect import OPEN_DAYS
 from coldtake.planning.values import StepValue
 from coldtake.planning.words import ROUGH, counted, in_hundred, on_day, raised
 from coldtake.settings import value_of
-
-_DONE = frozenset({StepPhase.MET, StepPhase.HELD})
 
 
 class Reasons:
@@ -82,14 +80,19 @@ class Reasons:
         clean = [t.day for t in self.tries(value.step_id) if t.answer is Answer.YES]
         ago = (self.day - max(clean)).days if clean else None
         last = f"Last clean: {counted(ago, 'day')} ago" if ago is not None else "Never clean yet"
-        first = f"Check whether it is still clean. {last}. {self._first(value)}."
+        slipped = self.state.phase(value.step_id) is StepPhase.SLIPPED
+        still = "clean again" if slipped else "still clean"
+        first = f"Check whether it is {still}. {last}. {self._first(value)}."
         return f"{first}{self._asked(value.step_id)}"
 
     def _asked(self, step_id: str) -> str:
         """Say that a cold take is asked for, and by which limit."""
         if step_id not in self.due:
             return ""
-        return f" It is asked before that falls below {self._wanted()} in 100."
+        wanted = self._wanted()
+        if round(100 * self._first_try.chance(step_id, self.day).mid) < wanted:  # as it is said
+            return f" That is below {wanted} in 100, so it is asked again."
+        return f" It is asked before that falls below {wanted} in 100."
 
     def _wanted(self) -> int:
         return value_of(self.state.settings, "keep_chance")
@@ -166,16 +169,16 @@ class Reasons:
         return f"{counted(waiting, 'step')} {'waits' if waiting == 1 else 'wait'} for it"
 
     def _waiting(self, step_id: str) -> int:
-        """How many unmet steps wait for an unmet one, directly or through others."""
+        """How many steps that were never met wait for an unmet one, directly or through others."""
         topic = self._topic(step_id)
         steps = self.state.topic_steps(topic.id) if topic else ()
         phases = self.state.phases(step.id for step in steps)
-        if phases.get(step_id) in _DONE:
+        if phases.get(step_id) in MET_ONCE:
             return 0
         behind = {step_id}
         for _ in steps:
             behind |= {s.id for s in steps if not behind.isdisjoint(s.needs)}
-        return sum(phases[i] not in _DONE for i in behind - {step_id})
+        return sum(phases[i] not in MET_ONCE for i in behind - {step_id})
 
     def left_out(self, value: StepValue, minutes: int, extra: int | None, limit: int | None) -> str:
         """Say what a step would add, and what it would take to get in.
@@ -222,7 +225,7 @@ class Reasons:
         if lacking:
             return waits_for(self.state, step, lacking, self.day)
         phases = self.state.phases(step.needs)
-        first = next((n for n in step.needs if phases.get(n) not in _DONE), None)
+        first = next((n for n in step.needs if phases.get(n) not in MET_ONCE), None)
         if first is None or first not in self.state.steps:
             return "It waits for another step."
         return f"It waits until “{self.state.steps[first].title}” is met."

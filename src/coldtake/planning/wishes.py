@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from coldtake.domain.plan import HARD_PERIOD_MIN, PlanRequest, PlanRules, SlotKind, Wish
 from coldtake.domain.state import State
-from coldtake.domain.topic import Place, StepPhase
+from coldtake.domain.topic import MET_ONCE, Place
 from coldtake.planning.options import Limits
 from coldtake.planning.packing import pack
 from coldtake.planning.periods import most_periods, room
@@ -138,11 +138,7 @@ class _Reading:
 
     def note_unusual(self) -> None:
         """Say where a wish goes past what would have been proposed."""
-        met = {
-            i
-            for i, phase in self.state.phases().items()
-            if phase in (StepPhase.MET, StepPhase.HELD)
-        }
+        met = {i for i, phase in self.state.phases().items() if phase in MET_ONCE}
         for step_id in dict.fromkeys(s.step_id for s in self.slots):
             step = self.state.steps[step_id]
             needs = [n for n in step.needs if n in self.state.steps and n not in met]

@@ -12,7 +12,7 @@ from starlette.templating import Jinja2Templates
 
 from coldtake.domain.criterion import question
 from coldtake.domain.state import State
-from coldtake.domain.topic import Step, StepPhase, TopicKind
+from coldtake.domain.topic import MET_ONCE, Step, StepPhase, TopicKind
 from coldtake.web import forms, requirements
 from coldtake.web.criteria import editor_of, first_criterion, read_criterion
 from coldtake.web.forms import Fields, text_fields
@@ -41,14 +41,14 @@ def step_lines(state: State, topic_id: str) -> tuple[StepLine, ...]:
     from coldtake.planning.tempi import tempi_of, tempi_words
 
     phases = state.phases()
-    met = {i for i, p in phases.items() if p in (StepPhase.MET, StepPhase.HELD)}
+    met = {i for i, p in phases.items() if p in MET_ONCE}
     return tuple(
         StepLine(
             step=step,
             phase=phases[step.id],
             question=question(step.criterion),
             needs=tuple(state.steps[n] for n in step.needs if n in state.steps),
-            ready=all(n in met for n in step.needs),
+            ready=step.id in met or all(n in met for n in step.needs),
             notation=notation_path(step),
             music=music_name(step),
             tempi=tempi_words(
