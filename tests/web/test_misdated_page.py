@@ -53,6 +53,8 @@ def test_events_of_a_wrong_clock_are_acknowledged_and_shown(client, services, st
     page = words(client.get("/data").text)
     assert "Entries with a wrong date" in page
     assert at[:4] in page
+    for path in ("/", "/tomorrow"):
+        assert "An entry has a wrong date and cannot count yet." in words(client.get(path).text)
     group = services.misdated.groups()[0].id
     client.post("/data/misdated", data={"group": group, "day": "2027-01-12"})
     assert "Entries with a wrong date" not in words(client.get("/data").text)
@@ -135,3 +137,15 @@ def test_a_log_that_was_taken_away_is_told_on_every_page_and_to_the_session(
     (tmp_path / "moved").rename(tmp_path / "data")
     assert client.post("/api/events", json=[sent]).json()["kept"] == [sent["id"]]
     assert "removed or replaced" not in words(client.get("/").text)
+
+
+def test_what_could_not_be_read_is_shown_with_its_reason(client):
+    """It was kept and exported before, but no page told of it."""
+    assert "could not be read" not in client.get("/data").text
+    reply = client.post("/api/events", json=[{"id": "x", "data": {"kind": "dance"}}]).json()
+    [why] = [told["why"] for told in reply["refused"]]
+    page = words(client.get("/data").text)
+    assert "Entries that could not be read" in page
+    assert why in page
+    client.post("/api/events", json=[{"id": "x", "data": {"kind": "<b>dance</b>"}}])
+    assert "&lt;b&gt;dance" in client.get("/data").text

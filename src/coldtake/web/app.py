@@ -150,6 +150,7 @@ def create_app(
     templates = make_templates()
     templates.env.globals["long_work"] = services.jobs.now
     templates.env.globals["log_amiss"] = services.store.amiss
+    templates.env.globals["wrong_dates"] = services.misdated.groups
     app.state.build_demo = build_demo
     app.state.sharing = sharing
     refuse = partial(errors.refused, templates=templates)

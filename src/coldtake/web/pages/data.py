@@ -16,7 +16,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
 from coldtake.errors import InputError, NotFoundError
-from coldtake.practice.archive import Archive, Restored, restore
+from coldtake.practice.archive import Archive, Restored, contents, restore
 from coldtake.web import forms
 from coldtake.web.forms import Fields, text_fields
 
@@ -46,6 +46,8 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
             "repairs": tuple(reversed(care.repairs()))[:REPAIRS_SHOWN] if care else (),
             "busy": job is not None and job.running,
             "misdated": services.misdated.groups(),
+            "unread": tuple(reversed(services.store.refused())),
+            "unread_file": contents.REFUSED,
             "not_valid": services.settings.not_valid(),
             "minute": timedelta(minutes=1),
         }
