@@ -20,7 +20,7 @@ from product import product
 from world import World, make, run
 
 from coldtake.planning.forecast import Forecast, forecasts
-from coldtake.planning.on_the_day import came_out, number_interval
+from coldtake.planning.on_the_day import number_interval, number_shares
 from coldtake.planning.prospect import ON_DATE
 
 FORMS = 16
@@ -55,12 +55,11 @@ def row(world: World, found: Forecast) -> dict[str, object]:
     true = 1.0 / (1.0 + (1.0 - final)[:, None] / final[:, None] * np.exp(-forms))
     clean = rng.random(true.shape) < true
     told = found.chances()
-    seen = came_out(told, np.random.default_rng(len(final)))
     dated = np.flatnonzero(np.equal(found.steps.aim, ON_DATE))
     topics = [r for r in found.rows.values() if r[0] in dated]
 
     def held(rows: list[int] | np.ndarray) -> float:
-        limits = number_interval(seen[rows].sum(axis=0), len(rows))
+        limits = number_interval(number_shares(told[rows]))
         numbers = clean[rows].sum(axis=0)
         return float(np.mean((numbers >= limits.low) & (numbers <= limits.high)))
 

@@ -20,13 +20,13 @@ import numpy as np
 from coldtake.domain.estimate import Interval
 from coldtake.learning.filter import DAY_FORM_SD
 from coldtake.learning.law import Array
-from coldtake.planning.prospect import Flags, Whole
 
 PLAYER_SD = 0.35  # logits, of what is wrong about a player as a whole
 TOPIC_SD = 1.0  # logits, of what is wrong about a topic as a whole
 STEP_SD = 0.8  # logits, of what is wrong about a step by itself
 SLOPE, SHIFT = 0.9, 0.1  # of the simulated logit, and logits on top of it
 SHARE = 0.8  # of the outcomes that an interval is meant to hold
+OUTSIDE = (1.0 - SHARE) / 2.0  # the most that either end by itself has when it is left out
 
 
 def room_logits(final: Array, topics: Sequence[str]) -> Array:
@@ -63,9 +63,19 @@ def _normal(name: str, sd: float, draws: int) -> Array:
     return np.random.default_rng(seed).normal(0.0, sd, draws)
 
 
-def came_out(chances: Array, rng: np.random.Generator) -> Flags:
-    """One cold take of each step in each future."""
-    return np.asarray(rng.random(chances.shape) < chances)
+def number_shares(chances: Array) -> Array:
+    """Share of each number 0..S of clean steps, over futures (S, D): one cold take of each step.
+
+    Exact for each future (Poisson binomial by convolution: Barlow and Heidtmann 1984, Computing
+    k-out-of-n system reliability, IEEE Transactions on Reliability 33:322, from memory), then the
+    mean over all: its last entry is the chance that all are clean, to the digit.
+    """
+    share = np.zeros((len(chances) + 1, chances.shape[1]))
+    share[0] = 1.0
+    for chance in chances:
+        share[1:] = share[1:] * (1.0 - chance) + share[:-1] * chance
+        share[0] *= 1.0 - chance
+    return np.asarray(share.mean(axis=1))
 
 
 def chance_interval(values: Array) -> Interval:
@@ -74,19 +84,24 @@ def chance_interval(values: Array) -> Interval:
     return Interval(low=low, mid=min(max(float(values.mean()), low), high), high=high)
 
 
-def number_interval(numbers: Whole, most: int) -> Interval:
-    """The interval of whole numbers 0..most whose share of the outcomes is nearest to SHARE.
+def number_interval(share: Array) -> Interval:
+    """The interval of whole numbers whose share of the outcomes is nearest to SHARE.
+
+    share : of each number from 0 on, which sum to 1
 
     Of equal ones the most even, then the lower. Limits that each leave out at most a tenth would
     hold clearly more than they say when the numbers are few: five steps have only six outcomes.
+    But none and all are never left out where either has more than a tenth by itself: the chance
+    of all stands beside the interval, and 24 in 100 for what the limits rule out are two truths.
     """
-    share = np.bincount(numbers, minlength=most + 1) / len(numbers)
+    most = len(share) - 1
     below = np.concatenate([[0.0], np.cumsum(share)])
     low, high = np.triu_indices(most + 1)
     held = below[high + 1] - below[low]
     uneven = np.abs(below[low] - (1.0 - below[high + 1]))
     off = np.abs(held - SHARE) + 0.25 * uneven
+    off[((low > 0) & (share[0] > OUTSIDE)) | ((high < most) & (share[most] > OUTSIDE))] = np.inf
     best = int(np.argmin(np.round(off, 9)))
-    mid = float(np.median(numbers))
+    mid = float(np.searchsorted(np.round(below[1:], 9), 0.5))
     a, b = float(low[best]), float(high[best])
     return Interval(low=a, mid=min(max(mid, a), b), high=b)

@@ -13,8 +13,8 @@ from coldtake.domain.estimate import DateOutlook, Interval, StepOutlook, TopicOu
 from coldtake.domain.state import State
 from coldtake.learning.law import Array
 from coldtake.planning.forecast import BATCHES, DRAWS, Forecast, forecasts
-from coldtake.planning.on_the_day import came_out, chance_interval, number_interval
-from coldtake.planning.prospect import ON_DATE, Whole
+from coldtake.planning.on_the_day import chance_interval, number_interval, number_shares
+from coldtake.planning.prospect import ON_DATE
 from coldtake.planning.readiness import pieces_on_stage
 from coldtake.ports import Progress
 
@@ -68,7 +68,6 @@ class _Told:
     def __init__(self, state: State, ahead: Forecast) -> None:
         self.state, self.ahead, self.steps = state, ahead, ahead.steps
         self.chance = ahead.chances()
-        self.clean = came_out(self.chance, np.random.default_rng(len(self.steps.ids)))
         self.stage = pieces_on_stage(state, ahead)
 
     def topics(self) -> tuple[TopicOutlook, ...]:
@@ -117,8 +116,7 @@ class _Told:
         return self.ahead.today + timedelta(days=1 + int(self.steps.left[rows[0]]))
 
     def _number(self, rows: list[int]) -> Interval:
-        numbers: Whole = self.clean[rows].sum(axis=0)
-        return number_interval(numbers, len(rows))
+        return number_interval(number_shares(self.chance[rows]))
 
     def _all_clean(self, rows: list[int]) -> float:
         return float(self.chance[rows].prod(axis=0).mean())
