@@ -19,8 +19,13 @@ from coldtake.planning.keeping import Kept
 from coldtake.planning.left_alone import LeftAlone
 from coldtake.planning.load import load_notice
 from coldtake.planning.reasons import Reasons
-from coldtake.planning.tempi import mark_above, mark_below
+from coldtake.planning.tempi import mark_above, mark_below, tempi_of
 from coldtake.planning.words import between, counted, in_hundred, listed, on_day, raised
+
+
+def goal_at(step, kind, tries, phase, **more):
+    """The goal by a step's own tries alone."""
+    return goal(step, kind, tempi_of(step, tries, phase), phase, **more)
 
 
 @pytest.mark.parametrize(
@@ -36,36 +41,36 @@ def test_tempo_goal_is_the_next_traditional_mark(fastest, said):
     """Marks: traditional metronome series (common practice, no standard)."""
     state = state_of((1,))
     tries = () if fastest is None else (try_on("t0s0", 3, bpm=fastest),)
-    assert goal(state.steps["t0s0"], SlotKind.WORK, tries, StepPhase.IN_WORK) == said
+    assert goal_at(state.steps["t0s0"], SlotKind.WORK, tries, StepPhase.IN_WORK) == said
 
 
 def test_work_begins_at_the_tempo_that_the_player_named_as_clean():
     step = state_of((1,)).steps["t0s0"]
     exercise = msgspec.structs.replace(step.exercise, clean_bpm=84.0)
     step = msgspec.structs.replace(step, exercise=exercise)
-    said = goal(step, SlotKind.WORK, (), StepPhase.OPEN)
+    said = goal_at(step, SlotKind.WORK, (), StepPhase.OPEN)
     assert said == "Begin at quarter = 84, which you named as clean."
-    heard = goal(step, SlotKind.WORK, (try_on("t0s0", 1, bpm=72.0),), StepPhase.IN_WORK)
+    heard = goal_at(step, SlotKind.WORK, (try_on("t0s0", 1, bpm=72.0),), StepPhase.IN_WORK)
     assert heard.startswith("Clean at quarter = 76; 72 is clean")  # what was played counts more
 
 
 def test_tempo_goal_counts_in_the_criterion_s_beat_unit():
     criterion = Criterion(tests=(TempoTest(mark=80.0, beat_unit_beats=1.5),))
     step = msgspec.structs.replace(state_of((1,)).steps["t0s0"], criterion=criterion)
-    said = goal(step, SlotKind.WORK, (try_on("t0s0", 1, bpm=90.0),), StepPhase.IN_WORK)
+    said = goal_at(step, SlotKind.WORK, (try_on("t0s0", 1, bpm=90.0),), StepPhase.IN_WORK)
     assert said == "Clean at dotted quarter = 63; 60 is clean so far, 80 is the target."
 
 
 def test_what_was_met_was_clean_at_the_tempo_that_was_asked():
     """A player who answers without a take leaves no tempo; the question has one."""
     state = state_of((1,))
-    said = goal(state.steps["t0s0"], SlotKind.WORK, (), StepPhase.MET, cold=True)
+    said = goal_at(state.steps["t0s0"], SlotKind.WORK, (), StepPhase.MET, cold=True)
     assert said == "First try cold, no warm-up. Settle it at quarter = 96."
 
 
 def test_only_clean_tries_count_for_the_goal():
     tries = (try_on("t0s0", 2, Answer.NO, bpm=90.0), try_on("t0s0", 3, bpm=60.0))
-    said = goal(state_of((1,)).steps["t0s0"], SlotKind.WORK, tries, StepPhase.IN_WORK)
+    said = goal_at(state_of((1,)).steps["t0s0"], SlotKind.WORK, tries, StepPhase.IN_WORK)
     assert "quarter = 63; 60 is clean" in said
 
 
@@ -100,9 +105,9 @@ def test_goal_without_a_tempo(times, phase, said):
     criterion = Criterion(tests=(NotesTest(),), times=times)
     step = msgspec.structs.replace(state_of((1,)).steps["t0s0"], criterion=criterion)
     cold = begins_cold(SlotKind.WORK, phase, again=False)
-    assert goal(step, SlotKind.WORK, (), phase, cold=cold) == said
+    assert goal_at(step, SlotKind.WORK, (), phase, cold=cold) == said
     assert not begins_cold(SlotKind.WORK, phase, again=True), "only the day's first try is cold"
-    second = goal(step, SlotKind.WORK, (), phase)
+    second = goal_at(step, SlotKind.WORK, (), phase)
     assert said.endswith(second)
     assert "cold" not in second
 
@@ -110,7 +115,7 @@ def test_goal_without_a_tempo(times, phase, said):
 def test_goal_of_a_breath_speaks_of_no_notes():
     own = Criterion(tests=(OwnQuestionTest(question="Does the hiss stay even"),))
     step = msgspec.structs.replace(state_of((1,)).steps["t0s0"], criterion=own)
-    assert goal(step, SlotKind.WORK, (), StepPhase.OPEN) == "A first clean time."
+    assert goal_at(step, SlotKind.WORK, (), StepPhase.OPEN) == "A first clean time."
 
 
 def worked_state(performance_on=None, ago=2):

@@ -6,9 +6,10 @@ from builders import state_of, try_on
 
 from coldtake.domain.criterion import Criterion, NotesTest, TempoTest
 from coldtake.domain.plan import SlotKind
-from coldtake.domain.topic import ClickSetting, Exercise, StepPhase
+from coldtake.domain.take import Answer, Judge
+from coldtake.domain.topic import ClickSetting, Exercise, PassageRef, StepPhase
 from coldtake.planning.goals import goal
-from coldtake.planning.tempi import tempi_of, tempi_words
+from coldtake.planning.tempi import tempi_in, tempi_of, tempi_words
 
 OPEN, MET = StepPhase.OPEN, StepPhase.MET
 
@@ -33,7 +34,8 @@ def test_written_asked_for_and_to_begin_at_each_have_their_name():
         "Target: quarter = 60 or faster. Today: begin at quarter = 40. Written: quarter = 80."
     )
     assert tempi_words(tempi, target=False, today=False) == "Written: quarter = 80."
-    assert goal(step, SlotKind.WORK, (), OPEN).endswith(f"begin near quarter = {tempi.start:g}.")
+    said = goal(step, SlotKind.WORK, tempi, OPEN)
+    assert said.endswith(f"begin near quarter = {tempi.start:g}.")
 
 
 def test_a_range_says_both_limits():
@@ -65,3 +67,54 @@ def test_without_a_tempo_in_the_question_the_exercise_says_it_in_its_own_beat():
     assert (tempi.target, tempi.written) == (66.0, 66.0)
     assert tempi_words(tempi, today=False) == "Target: dotted quarter = 66."
     assert tempi_words(tempi_of(of(), (), OPEN)) == ""
+
+
+def bars(state, step_id, first, last, mark, **changed):
+    """Make a step these bars of one passage at a mark; the player named 50 as clean."""
+    state.steps[step_id] = msgspec.structs.replace(
+        state.steps[step_id],
+        criterion=Criterion(tests=(NotesTest(), TempoTest(mark=mark))),
+        exercise=Exercise(
+            passage=PassageRef(passage_id="minuet", first_bar=first, last_bar=last),
+            clean_bpm=50.0,
+            **changed,
+        ),
+    )
+    return state.steps[step_id]
+
+
+@pytest.mark.parametrize(
+    ("whole", "judge", "answer", "said"),
+    [
+        ((1, 12), Judge.TOOL, Answer.YES, "Begin at quarter = 69: these bars were clean at 69 in"),
+        ((None, None), Judge.TOOL, Answer.YES, "Begin at quarter = 69: these bars were clean"),
+        ((1, 6), Judge.TOOL, Answer.YES, "Begin at quarter = 50, which you named as clean."),
+        ((1, 12), Judge.TOOL, Answer.NO, "Begin at quarter = 50, which you named as clean."),
+        ((1, 12), Judge.PLAYER, Answer.YES, "Begin at quarter = 50, which you named"),  # one hand?
+    ],
+)
+def test_a_part_begins_where_the_whole_was_heard_clean(whole, judge, answer, said):
+    """A lived week: “Begin at 50, which you named” of bars that were heard clean at 69."""
+    state = state_of((2,))
+    bars(state, "t0s0", *whole, 69.0)
+    part = bars(state, "t0s1", 5, 8, 96.0)
+    attempt = try_on("t0s0", 1, answer, bpm=69.0)
+    state.keep_try(msgspec.structs.replace(attempt, judge=judge), "take")
+    found = goal(part, SlotKind.WORK, tempi_in(state, part), OPEN)
+    assert found.startswith(said)
+
+
+def test_a_slower_target_is_not_overshot_and_faster_bars_of_its_own_count_more():
+    state = state_of((2,))
+    bars(state, "t0s0", 1, 12, 69.0)
+    heard = msgspec.structs.replace(try_on("t0s0", 1, bpm=69.0), judge=Judge.TOOL)
+    state.keep_try(heard, "take")
+    slow = bars(state, "t0s1", 5, 8, 60.0)
+    assert goal(slow, SlotKind.WORK, tempi_in(state, slow), OPEN) == (
+        "Begin at quarter = 60: these bars were clean at 69 in another step."
+    )
+    fast = bars(state, "t0s1", 5, 8, 96.0)
+    own = (try_on("t0s1", 1, bpm=80.0),)
+    assert tempi_in(state, fast, tries=own).start == 84.0
+    other_key = bars(state, "t0s1", 5, 8, 96.0, key="A")
+    assert tempi_in(state, other_key).start == 50.0

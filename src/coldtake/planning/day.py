@@ -50,6 +50,7 @@ from coldtake.planning.pieces import Insisted, Piece
 from coldtake.planning.reasons import Reasons
 from coldtake.planning.run_worth import best_run
 from coldtake.planning.taper import tapered
+from coldtake.planning.tempi import tempi_in
 from coldtake.planning.unmet import unmet
 from coldtake.planning.unplanned import left_out_steps, spare_pieces
 from coldtake.planning.values import StepValue
@@ -340,7 +341,7 @@ class _Day:
             minutes=piece.minutes,
             question=question(step.criterion),
             goal=goal(
-                step, piece.kind, self.reasons.tries(step.id), self.phases[step.id], cold=cold
+                step, piece.kind, tempi_in(self.state, step), self.phases[step.id], cold=cold
             ),
             reason=self.reasons.slot(value, piece.kind, piece.minutes, before),
             gain=round(max(piece.gain, 0.0), 6),

@@ -5,9 +5,8 @@ With a tempo in the criterion the goal is the tempo to begin at today (`tempi`).
 
 from coldtake.domain.criterion import NotesTest
 from coldtake.domain.plan import SlotKind
-from coldtake.domain.take import Try
 from coldtake.domain.topic import MET_ONCE, Step, StepPhase
-from coldtake.planning.tempi import SAME, Tempi, tempi_of, tempo_test
+from coldtake.planning.tempi import SAME, Tempi, tempo_test
 
 FIRST_COLD = "First try cold, no warm-up."
 
@@ -16,6 +15,9 @@ def _tempo_goal(tempi: Tempi) -> str:
     target, start, clean, unit = tempi.target, tempi.start, tempi.clean, tempi.unit
     if target is None or start is None:
         return ""
+    if (tempi.elsewhere or 0.0) >= start > max(clean or 0.0, tempi.named or 0.0):
+        at = f"{tempi.elsewhere:g}"
+        return f"Begin at {unit} = {start:g}: these bars were clean at {at} in another step."
     if clean is None and tempi.named is not None:
         return f"Begin at {unit} = {start:g}, which you named as clean."
     if clean is None:
@@ -49,14 +51,9 @@ def begins_cold(kind: SlotKind, phase: StepPhase, *, again: bool) -> bool:
     return kind is SlotKind.WORK and phase in MET_ONCE and not again
 
 
-def goal(
-    step: Step, kind: SlotKind, tries: tuple[Try, ...], phase: StepPhase, *, cold: bool = False
-) -> str:
+def goal(step: Step, kind: SlotKind, tempi: Tempi, phase: StepPhase, *, cold: bool = False) -> str:
     """Say today's goal for one step; cold : the slot begins with its cold take."""
     if kind is SlotKind.COLD:
         return "One chance, as on the day: no warm-up, play on whatever happens."
-    if tempo_test(step.criterion) is not None:
-        aim = _tempo_goal(tempi_of(step, tries, phase))
-    else:
-        aim = _work_goal(step, phase)
+    aim = _tempo_goal(tempi) if tempo_test(step.criterion) else _work_goal(step, phase)
     return f"{FIRST_COLD} {aim}" if cold else aim

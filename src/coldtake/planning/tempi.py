@@ -7,15 +7,16 @@ One home, so that the stave, the title, the question, the goal and the print tel
     clean     the fastest tempo that is known to have been clean
     start     the tempo to begin at today: the next traditional metronome mark above what is clean,
               never beyond the target; with nothing clean yet the tempo that the player named as
-              clean, else a slow one
+              clean, else a slow one. Not slower than the same bars were heard clean in another step
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from coldtake.domain.criterion import Criterion, TempoTest
-from coldtake.domain.take import Answer, Try
-from coldtake.domain.topic import Step, StepPhase
+from coldtake.domain.criterion import ConditionsTest, Criterion, TempoTest
+from coldtake.domain.state import State
+from coldtake.domain.take import Answer, Judge, Try
+from coldtake.domain.topic import PassageRef, Step, StepPhase
 from coldtake.units import METRONOME_MARKS
 
 SLOW = 0.6  # share of the target to begin at when nothing is known; common practice, no source
@@ -30,6 +31,7 @@ class Tempi:
 
     least, most : limits of the target; of a target that is a least, most is None
     named : what the player said is clean, before any of it was tried here
+    elsewhere : at which the same bars were heard clean in another step
     """
 
     unit_beats: float
@@ -40,6 +42,7 @@ class Tempi:
     named: float | None
     start: float | None
     written: float | None
+    elsewhere: float | None = None
 
     @property
     def unit(self) -> str:
@@ -57,10 +60,76 @@ def tempo_test(criterion: Criterion) -> TempoTest | None:
     return next((t for t in criterion.tests if isinstance(t, TempoTest)), None)
 
 
+@dataclass(frozen=True, slots=True)
+class HeardClean:
+    """A step that was heard clean, and the fastest tempo at which it was [quarters a minute]."""
+
+    step: Step
+    bpm: float
+
+
+def heard_clean(state: State, topic_id: str) -> tuple[HeardClean, ...]:
+    """Tell which steps of a topic were heard clean, and how fast.
+
+    Only what the tool heard: a player who answers may have played one hand, or a part of it.
+    """
+    found = []
+    for step in state.topic_steps(topic_id):
+        tries = (t for t in state.step_tries(step.id) if t.answer == Answer.YES and _heard(t))
+        fastest = clean_tempo(tuple(tries))
+        if fastest is not None:
+            found.append(HeardClean(step, fastest))
+    return tuple(found)
+
+
+def _heard(attempt: Try) -> bool:
+    return attempt.judge is Judge.TOOL or attempt.heard is Answer.YES
+
+
+def clean_elsewhere(step: Step, heard: Iterable[HeardClean]) -> float | None:
+    """Fastest tempo at which another step that holds these bars was heard clean, or None.
+
+    That step asks for all that this one asks for (in tempo and conditions they may differ).
+    """
+    own = step.exercise.passage
+    if own is None:
+        return None
+    found = [
+        one.bpm
+        for one in heard
+        if one.step.id != step.id
+        and one.step.exercise.key == step.exercise.key
+        and one.step.exercise.passage is not None
+        and _holds(one.step.exercise.passage, own)
+        and _asked(step.criterion) <= _asked(one.step.criterion)
+    ]
+    return max(found, default=None)
+
+
+def _holds(whole: PassageRef, part: PassageRef) -> bool:
+    def bars(ref: PassageRef) -> tuple[float, float]:
+        return float(ref.first_bar or 1), float(ref.last_bar or "inf")
+
+    (first, last), (own_first, own_last) = bars(whole), bars(part)
+    return whole.passage_id == part.passage_id and first <= own_first and own_last <= last
+
+
+def _asked(criterion: Criterion) -> frozenset[type]:
+    """Kinds of tests; the player's own ones are no hindrance to beginning at a tempo."""
+    return frozenset(map(type, criterion.heard)) - {TempoTest, ConditionsTest}
+
+
 def tempi_of(
-    step: Step, tries: Sequence[Try], phase: StepPhase, written_bpm: float | None = None
+    step: Step,
+    tries: Sequence[Try],
+    phase: StepPhase,
+    written_bpm: float | None = None,
+    elsewhere_bpm: float | None = None,
 ) -> Tempi:
-    """Tell an exercise's tempi. written_bpm : quarters a minute in its notation."""
+    """Tell an exercise's tempi.
+
+    written_bpm : quarters a minute in its notation; elsewhere_bpm : of `clean_elsewhere`
+    """
     test, played = tempo_test(step.criterion), step.exercise
     unit = test.beat_unit_beats if test else played.click.beat_unit_beats
     given = played.tempo_bpm / unit if played.tempo_bpm else None
@@ -70,6 +139,7 @@ def tempi_of(
     if clean is None and phase in _MET and test:
         clean = test.mark  # it was met, so it was clean at what was asked
     named = round(played.clean_bpm / unit) if played.clean_bpm else None
+    elsewhere = None if elsewhere_bpm is None else float(round(elsewhere_bpm / unit))
     least, most = (None, None) if test is None else limits(test)
     return Tempi(
         unit_beats=unit,
@@ -78,9 +148,19 @@ def tempi_of(
         most=most,
         clean=clean,
         named=named,
-        start=None if target is None else _start(target, clean, named),
+        start=None if target is None else _start(target, clean, named, elsewhere),
         written=None if written_bpm is None else written_bpm / unit,
+        elsewhere=elsewhere,
     )
+
+
+def tempi_in(
+    state: State, step: Step, written_bpm: float | None = None, tries: Sequence[Try] | None = None
+) -> Tempi:
+    """Tell a step's tempi by all that is known. tries : its own that count, default all."""
+    own = state.step_tries(step.id) if tries is None else tries
+    elsewhere = clean_elsewhere(step, heard_clean(state, step.topic_id))
+    return tempi_of(step, own, state.phase(step.id), written_bpm, elsewhere)
 
 
 def limits(test: TempoTest) -> tuple[float, float | None]:
@@ -97,10 +177,14 @@ def clean_tempo(tries: Sequence[Try]) -> float | None:
     return max(clean, default=None)
 
 
-def _start(target: float, clean: float | None, named: float | None) -> float:
+def _start(
+    target: float, clean: float | None, named: float | None, elsewhere: float | None
+) -> float:
     if clean is None:
-        return min(named or mark_below(SLOW * target), target)
-    return target if clean >= target - SAME else min(mark_above(clean), target)
+        own = named or mark_below(SLOW * target)
+    else:
+        own = target if clean >= target - SAME else mark_above(clean)
+    return min(max(own, elsewhere or 0.0), target)
 
 
 def mark_above(mark: float) -> float:

@@ -162,9 +162,9 @@ def _written(step: Step, passage: Passage | None) -> str:
 
 def _begin(state: State, step: Step, before: list[Try]) -> float | None:
     """Return the tempo to begin work at, as the plan's goal says it [quarters a minute]."""
-    from coldtake.planning.tempi import tempi_of
+    from coldtake.planning.tempi import tempi_in
 
-    tempi = tempi_of(step, before, state.phase(step.id))
+    tempi = tempi_in(state, step, tries=before)
     return None if tempi.start is None else tempi.start * tempi.unit_beats
 
 

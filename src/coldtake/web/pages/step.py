@@ -227,7 +227,7 @@ def _means(chosen: Mapping[str, str], step: Step, own: Sequence[Try]) -> dict[st
 
 
 def _context(services: Services, step: Step) -> dict[str, object]:
-    from coldtake.planning.tempi import tempi_of, tempi_words
+    from coldtake.planning.tempi import tempi_in, tempi_words
 
     state = services.state()
     own = state.step_tries(step.id)
@@ -250,7 +250,7 @@ def _context(services: Services, step: Step) -> dict[str, object]:
         "bars": music.bars,
         "bar_query": bar_query(ref) if ref else "",
         "passages": sorted(state.passages.values(), key=lambda p: p.title.casefold()),
-        "tempi": tempi_words(tempi_of(step, own, state.phase(step.id), music.written_bpm)),
+        "tempi": tempi_words(tempi_in(state, step, music.written_bpm)),
         "mark": step.exercise.tempo_bpm / unit if step.exercise.tempo_bpm else None,
         "units": tuple(BEAT_UNITS.items()),
         "marks_series": METRONOME_MARKS,

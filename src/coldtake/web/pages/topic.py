@@ -38,9 +38,9 @@ class StepLine:
 
 def step_lines(state: State, topic_id: str) -> tuple[StepLine, ...]:
     """Read a topic's steps in order."""
-    from coldtake.planning.tempi import tempi_of, tempi_words
+    from coldtake.planning.tempi import clean_elsewhere, heard_clean, tempi_of, tempi_words
 
-    phases = state.phases()
+    phases, heard = state.phases(), heard_clean(state, topic_id)
     met = {i for i, p in phases.items() if p in MET_ONCE}
     return tuple(
         StepLine(
@@ -52,7 +52,13 @@ def step_lines(state: State, topic_id: str) -> tuple[StepLine, ...]:
             notation=notation_path(step),
             music=music_name(step),
             tempi=tempi_words(
-                tempi_of(step, state.step_tries(step.id), phases[step.id]), target=False
+                tempi_of(
+                    step,
+                    state.step_tries(step.id),
+                    phases[step.id],
+                    elsewhere_bpm=clean_elsewhere(step, heard),
+                ),
+                target=False,
             ),
         )
         for step in state.topic_steps(topic_id)

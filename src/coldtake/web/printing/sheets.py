@@ -192,11 +192,11 @@ class _Engraver:
         return tempi_words(self._tempi(step), today=today)
 
     def _tempi(self, step: Step) -> Tempi:
-        from coldtake.planning.tempi import tempi_of
+        from coldtake.planning.tempi import tempi_in
 
         state, passage = self._services.state(), self._passage(step)
         written = passage.written_bpm if passage else None
-        return tempi_of(step, state.step_tries(step.id), state.phase(step.id), written)
+        return tempi_in(state, step, written)
 
     def _passage(self, step: Step) -> Passage | None:
         try:
