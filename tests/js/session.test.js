@@ -7,6 +7,7 @@ import { test } from "node:test";
 import * as actions from "../../src/coldtake/web/static/session/actions.js";
 import { CALM, due, scene } from "../../src/coldtake/web/static/session/conduct.js";
 import { answersTo, fold, progress } from "../../src/coldtake/web/static/session/reducer.js";
+import { goalWords, offers } from "../../src/coldtake/web/static/session/view-slot.js";
 import { left } from "../../src/coldtake/web/static/session/when.js";
 
 const BASE = Date.parse("2026-11-26T17:00:00Z");
@@ -255,4 +256,13 @@ test("the click begins where the goal of the day says, a cold take's at the temp
   assert.equal(actions.clickTempo(step, true), 112);
   assert.equal(actions.clickTempo({ tempo_bpm: 96 }, false), 96); // a snapshot kept by an older page
   assert.equal(actions.clickTempo({ tempo_bpm: null, begin_bpm: null }, false), null);
+});
+
+test("a cold take offers no more work on it, and names no way through the tempi", () => {
+  const [cold, work] = [slot("A", "t1", "cold", 2), slot("B", "t1")];
+  assert.deepEqual([offers(cold, true), offers(work, true), offers(work, false)], [false, true, false]);
+  const way = { words: "By the marks: 60, 63", way: true, written: "Written: quarter = 72." };
+  assert.equal(goalWords(cold, way), "Written: quarter = 72.");
+  assert.equal(goalWords(work, way), "Written: quarter = 72. By the marks: 60, 63");
+  assert.equal(goalWords(cold, { words: "Long bows", way: false }), "Long bows");
 });

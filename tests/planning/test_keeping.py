@@ -8,7 +8,7 @@ from builders import DAY, random_values, request, state_of, try_on, value, work_
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from coldtake.domain.plan import SlotKind
+from coldtake.domain.plan import AskedAgain, SlotKind
 from coldtake.domain.topic import StepPhase
 from coldtake.learning.beliefs import beliefs
 from coldtake.planning.day import plan_day
@@ -23,6 +23,7 @@ from coldtake.planning.keeping import (
     mean_chances,
     worth,
 )
+from coldtake.planning.keeping_words import when_words
 
 MET = (StepPhase.MET, StepPhase.HELD)
 
@@ -110,7 +111,8 @@ def test_what_is_due_is_asked_or_waits_and_is_named(seed, sizes, minutes, ago):
     most = max(minutes // SHARE_MIN // plan.rules.cold_min, 1)
     assert len(asked) == min(len(due), most)
     waiting = {a.step_id for a in plan.asked_again if a.on <= due_by(state, DAY)}
-    assert waiting == due - asked
+    begun = {s.step_id for s in plan.slots if s.begins_cold}
+    assert waiting == due - asked - begun
     low, high = ([worth(state, DAY, kept[i]) for i in ids] for ids in (waiting, asked))
     assert not low or not high or max(low) <= min(high) + 1e-12
     left = {o.step_id: o.reason for o in plan.left_out}
@@ -143,3 +145,29 @@ def test_of_many_the_most_valuable_come_first():
     kept = kept_steps(state, DAY)
     assert {k.step_id for k in asked_for(state, DAY, kept, 12, 2)} == {"t1s0", "t1s1"}
     assert len(asked_for(state, DAY, kept, 5, 2)) == 1
+
+
+def test_no_cold_take_waits_with_which_a_slot_for_work_begins():
+    """Three are asked for and 15 minutes hold two; the third step is worked on, at first cold."""
+    state = lived((3,), {f"t0s{n}": [6] for n in range(3)})
+    values = [value(i, best=50.0 * (i == "t0s2") + 0.1) for i in state.steps]
+    plan = plan_day(state, request(15), values=values)
+    [work] = [s for s in plan.slots if s.kind is SlotKind.WORK]
+    assert work.begins_cold
+    waiting = {a.step_id for a in plan.asked_again}
+    assert waiting.isdisjoint({s.step_id for s in plan.slots})
+
+
+@pytest.mark.parametrize(
+    ("chance", "said"),
+    [
+        (0.44, "Due. Chance of a clean first try: 44 in 100; you want 70 in 100. It waits"),
+        (0.71, "Due. Chance of a clean first try: 71 in 100; you want 70 in 100; later it falls"),
+    ],
+)
+def test_what_is_due_above_the_wanted_chance_says_why(chance, said):
+    state = lived((1,), {"t0s0": [6]})
+    plan = plan_day(state, request(15), values=[value("t0s0")])
+    assert when_words(
+        AskedAgain(step_id="t0s0", topic_id="t0", on=DAY, chance=chance), plan, 70
+    ).startswith(said)

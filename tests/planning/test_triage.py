@@ -255,7 +255,18 @@ def test_no_pile_gets_advice_that_a_teacher_would_not_sign(advice, name):
         said = said_of(state, made, row)
         stated = "No steps yet. A guess: about " if not one.steps else f"{one.met} of {one.steps} "
         assert stated in said, said
+        if not one.steps:
+            assert_its_product(said)
         assert re.search(r"about \d+ (h|min)", said, re.IGNORECASE), said
+
+
+def assert_its_product(said):
+    """A guess is as long as its steps together, to the five minutes or half hour it is told in."""
+    told, count, each = re.search(r"about (.+?) \((\d+) steps? of (\d+) min", said).groups()
+    hours, minutes = re.match(r"(?:(\d+) h)? ?(?:(\d+) min)?", told).groups(default="0")
+    whole = int(count) * int(each)
+    step = 5 if whole < 300 else 30
+    assert abs(60 * int(hours) + int(minutes) - whole) <= step / 2, said
 
 
 def said_of(state, made, row):

@@ -31,6 +31,7 @@ from coldtake.practice.proposals.asks import (
     TuneAsk,
 )
 from coldtake.practice.proposals.door import without
+from coldtake.practice.proposals.laying import is_way
 from coldtake.units import METRONOME_MARKS
 
 RUN = "C/D/E/F/G/A/B/c/ C/D/E/F/G/A/B/c/ | "
@@ -166,8 +167,11 @@ def test_tempi_go_along_the_metronome_marks_to_the_goal(services, topic):
     tempi = [t.mark for s in proposal.steps for t in s.criterion.tests if isinstance(t, TempoTest)]
     assert set(tempi) <= set(METRONOME_MARKS)
     assert (min(tempi), max(tempi)) == (63, 92)
-    words = next(s.exercise.words for s in proposal.steps if s.exercise.words)
-    assert words == "By the marks: 63, 66, 69, 72, 76, 80, 84, 88, 92"
+    played = next(s.exercise for s in proposal.steps if s.exercise.words)
+    assert played.words == "By the marks: 63, 66, 69, 72, 76, 80, 84, 88, 92"
+    assert is_way(played)
+    assert not is_way(msgspec.structs.replace(played, words="Long bows"))
+    assert not any(is_way(s.exercise) for s in proposal.steps if not s.exercise.words)
 
 
 def test_a_compound_beat_counts_in_dotted_quarters(services, topic):

@@ -43,6 +43,11 @@ def test_a_step_says_what_it_needs_and_keeps_it(client, services, needing):
     assert services.pile.step(needing.id).requires == ()
 
 
+def test_the_map_of_its_topic_says_what_a_step_needs(client, needing):
+    said = words(client.get(f"/topics/{needing.topic_id}").text)
+    assert said.count("needs other people (the quartet)") == 1
+
+
 def test_a_topic_says_what_all_of_it_needs(client, services, needing):
     topic = services.pile.topic(needing.topic_id)
     sent = {"title": topic.title, "requires_asked": "1", "requires": "piano"}
@@ -126,6 +131,20 @@ def test_what_its_steps_brought_is_answered_there(client, services, clock, needi
     client.post(f"/appointments/{made.id}/answers", data={f"answer-{needing.id}": "no"})
     [tried] = services.state().step_tries(needing.id)
     assert (tried.answer, tried.day, tried.at.hour, tried.cold) == (Answer.NO, day, 19, True)
+
+
+def test_a_rehearsal_that_is_over_is_found_from_the_list(client, services, clock, needing):
+    """On the evenings after it the player says how it went; nothing else leads there."""
+    meet(client, services.today(), title="the quartet")
+    (made,) = services.appointments.upcoming()
+    clock.instant += timedelta(days=2)
+    page = client.get("/performances").text
+    assert f'href="/appointments/{made.id}"' in page
+    assert "Enter answers" in words(page)
+    client.post(f"/appointments/{made.id}/answers", data={f"answer-{needing.id}": "no"})
+    page = client.get("/performances").text
+    assert f'href="/appointments/{made.id}"' in page
+    assert "Enter answers" not in words(page)
 
 
 def test_what_is_still_to_come_has_no_answers(client, services, needing):

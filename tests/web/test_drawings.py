@@ -111,7 +111,7 @@ def test_a_very_short_sound_has_an_outline_too(samples):
 
 def figure(value, spread, threshold):
     return Figure(
-        name="tempo", value=value, uncertainty=spread, threshold=threshold, unit="", passed=None
+        name="tempo", value=value, uncertainty=spread, threshold=threshold, unit="bpm", passed=None
     )
 
 
@@ -126,14 +126,15 @@ def test_a_scale_keeps_the_order_of_its_places():
 
 def test_a_range_has_both_its_limits_in_words_and_on_the_scale():
     tempo = msgspec.structs.replace(figure(53.0, 0.4, 50.0), least=46.0, most=54.0)
-    assert limit_words(tempo) == "allowed from 46 to 54"
+    assert limit_words(tempo) == "allowed from 46 to 54 bpm"
     scale = scale_of(tempo)
     assert 0 < scale.limits[0] < scale.value < scale.limits[1] < 100
-    assert limit_words(figure(53.0, 0.4, 50.0)) == "asked for 50"  # of an older verdict
+    assert limit_words(figure(53.0, 0.4, 50.0)) == "asked for 50 bpm"  # of an older verdict
     stop = Figure(
         name="no_stops", value=0.2, uncertainty=0.1, threshold=1.0, unit="beats", passed=True
     )
-    assert limit_words(stop) == "the limit is 1"
+    assert limit_words(stop) == "the limit is 1 beat"
+    assert limit_words(msgspec.structs.replace(stop, threshold=2.0)) == "the limit is 2 beats"
 
 
 def note(status=NoteStatus.RIGHT, **fields):
@@ -232,6 +233,6 @@ def test_chances_are_never_said_surer_than_they_are(share, said):
 def test_numbers_are_said_plainly():
     assert [number(v) for v in (3.0, -2.5, 0.04, -0.01, 100.0)] == ["3", "−2.5", "0", "0", "100"]
     assert number(100.0, 0) == "100"
-    assert [minutes(v) for v in (45.2, 90, 605)] == ["45 min", "1 h 30", "10 h 05"]
+    assert [minutes(v) for v in (45.2, 90, 605)] == ["45 min", "1 h 30 min", "10 h 5 min"]
     assert without_answer("No: one wrong note.") == "One wrong note."
     assert without_answer("Nobody played.") == "Nobody played."

@@ -50,7 +50,7 @@ def test_progress_tells_weeks_and_minutes(client, services, desk):
     assert "28 Dec 10 0 4 Jan 20 0 11 Jan 0 12" in said
     assert page.count("<table>") == 2
     assert "Not enough yet: 0 of 20 cold takes" in said
-    assert "Nothing was clean at a known tempo" in said
+    assert "No clean tempo was measured in these weeks." in said
 
 
 def tried_at(services, step, days_ago, bpm):

@@ -281,7 +281,7 @@ class _Day:
         planned = [s for p in periods for s in p.slots]
         value = round(sum(s.gain for s in planned), 6)
         shared = composed.solved.shared_rows(composed.playing_min, sum(s.minutes for s in planned))
-        cold = {s.step_id for s in planned if s.kind is SlotKind.COLD}
+        cold = {s.step_id for s in planned if s.kind is SlotKind.COLD or s.begins_cold}
         plan = Plan(
             id="",
             request=self.request,

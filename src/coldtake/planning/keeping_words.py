@@ -13,9 +13,10 @@ def when_words(asked: AskedAgain, plan: Plan, wanted: int) -> str:
     """Say when a step that has no cold take in a plan is asked; wanted : chance, in 100."""
     day = plan.request.day
     if asked.on <= day:
+        below = "" if round(100 * asked.chance) < wanted else "; later it falls below that"
         return (
             f"Due. Chance of a clean first try: {in_hundred(asked.chance)}; you want {wanted} in "
-            "100. It waits for minutes."
+            f"100{below}. It waits for minutes."
         )
     return _about(asked.on, day, wanted)
 

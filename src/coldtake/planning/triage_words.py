@@ -8,7 +8,7 @@ from coldtake.planning.pile_needs import Basis, RestsOn
 from coldtake.planning.suppose_words import turn_words
 from coldtake.planning.supposed import Lent
 from coldtake.planning.triage import MATTERS, LaterTopic, LeftOutTopic, TakenTopic, Triage
-from coldtake.planning.words import counted, duration, listed, on_day
+from coldtake.planning.words import as_told, counted, duration, listed, on_day
 
 NAMED_MOST = 2
 NO_PLACE = (
@@ -46,14 +46,16 @@ def _source(one: Basis) -> str:
 
 
 def _guess(lent: Lent, minutes: int) -> str:
-    each = f"{counted(lent.steps, 'step')} of {duration(minutes / lent.steps)}"
+    one = as_told(minutes / lent.steps)
+    each = f"{counted(lent.steps, 'step')} of {duration(one)}"
     if lent.of == 0:
         like = "as a topic often has"
     elif lent.like is None:
         like = "as your other topics have"
     else:
         like = f"as your other {_KINDS[lent.like]} have"
-    return f"A guess: about {duration(minutes)} ({each}, {like}). Lay out its steps to know better."
+    whole = duration(one * lent.steps)  # of the rounded minutes beside it, so that they agree
+    return f"A guess: about {whole} ({each}, {like}). Lay out its steps to know better."
 
 
 def taken_words(one: TakenTopic) -> tuple[str, ...]:

@@ -52,10 +52,15 @@ def counted(number: int, one: str, many: str | None = None) -> str:
     return f"{number} {one if number == 1 else many or one + 's'}"
 
 
+def as_told(minutes: float) -> int:
+    """Round minutes of work, no finer than they are known, as `duration` writes them."""
+    by = 1 if minutes < 20 else 5 if minutes < 300 else 30
+    return max(by * round(minutes / by), 1)
+
+
 def duration(minutes: float) -> str:
     """Say minutes of work, no finer than they are known: “28 min”, “4 h 35 min”, “12 h 30 min”."""
-    by = 1 if minutes < 20 else 5 if minutes < 300 else 30
-    whole = max(by * round(minutes / by), 1)
+    whole = as_told(minutes)
     if whole < 90:
         return f"{whole} min"
     rest = whole % 60

@@ -8,7 +8,7 @@ from coldtake.domain.days import monday_of
 from coldtake.domain.estimate import Interval, TopicOutlook
 from coldtake.domain.state import State
 from coldtake.domain.topic import StepPhase
-from coldtake.planning.words import counted
+from coldtake.planning.words import counted, on_day
 from coldtake.practice.looking import changes_since
 from coldtake.web.stave import Bar, Mark, Stave, System, edges, space_y
 
@@ -57,7 +57,7 @@ def _week_system(
         for day, edge in zip(days, cut, strict=True)
     ]
     total = sum(minutes.get(d, 0.0) for d in days)
-    said = f"Week from {days[0]:%d %B}: {total:.0f} minutes on " + (
+    said = f"Week from {on_day(days[0])}: {total:.0f} minutes on " + (
         counted(sum(d in minutes for d in days), "day") if total else "no day"
     )
     return System(tuple(bars), said, start=f"{days[0].day} {days[0]:%b}")
@@ -162,7 +162,7 @@ def ahead_of(found: TopicOutlook, today: date) -> Ahead:
     weeks, rest = divmod(days, 7)
     cut = edges([7.0] * weeks + ([float(rest)] if rest else []), days)
     bars = tuple(Bar(*edge, "week", "coming") for edge in cut)
-    words = f"{days} days from today to {found.on:%d %B}"
+    words = f"{days} days from today to {on_day(found.on)}"
     system = System(bars, words, start="today", end=f"{found.on.day} {found.on:%b}", final=True)
     early, mid, late = (_share(when, today, days) for when in found.ready_by)
     return Ahead(Stave("The way to the date", (system,), top=22), early, mid, late)

@@ -11,6 +11,7 @@ from coldtake.web.rendering import number
 OUTSIDE = ", outside "  # in the words of an improvised note
 SURE = 0.5  # below this confidence a note is marked as one that cannot be told
 LEAST_SPAN = 0.2  # a scale spans at least this share of its threshold, so that small stays small
+_ONE = {"beats": "beat", "notes": "note", "choruses": "chorus"}
 LEAD_S = 0.15  # playing from a note begins this much before it
 
 
@@ -157,10 +158,11 @@ def limit_words(figure: Figure) -> str:
     """Say what was allowed: “from 46 to 54”; of a single limit the limit."""
     limits = limits_of(figure)
     if len(limits) == 2:
-        return f"allowed from {number(limits[0])} to {number(limits[1])}"
+        return f"allowed from {number(limits[0])} to {number(limits[1])} {figure.unit}"
     if figure.name == "tempo":  # of an older verdict it is not known whether it had a range
-        return f"asked for {number(figure.threshold)}"
-    return f"the limit is {number(figure.threshold)}"
+        return f"asked for {number(figure.threshold)} {figure.unit}"
+    unit = _ONE.get(figure.unit, figure.unit) if figure.threshold == 1.0 else figure.unit
+    return f"the limit is {number(figure.threshold)} {unit}"
 
 
 def scale_of(figure: Figure) -> Scale:

@@ -76,7 +76,8 @@ def cold_words(known: Cold) -> str:
     if known.of == 1:
         told = f"The only cold take was {'' if known.clean else 'not '}clean"
     else:
-        told = f"{known.clean} of the last {known.of} cold takes were clean"
+        were = "was" if known.clean == 1 else "were"
+        told = f"{known.clean} of the last {known.of} cold takes {were} clean"
     return (
         f"{told}. By cold takes alone the chance of a clean first try is "
         f"{between(known.supports)}, right 4 times in 5."

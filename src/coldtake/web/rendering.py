@@ -62,9 +62,9 @@ def percent(share: float) -> str:
 
 
 def minutes(value: float) -> str:
-    """Write minutes: `45 min`, `2 h 05`, without pretended exactness."""
+    """Write minutes: `45 min`, `2 h 5 min`, without pretended exactness."""
     whole = round(value)
-    return f"{whole} min" if whole < 60 else f"{whole // 60} h {whole % 60:02d}"
+    return f"{whole} min" if whole < 90 else f"{whole // 60} h {whole % 60} min"
 
 
 def number(value: float, digits: int = 1) -> str:

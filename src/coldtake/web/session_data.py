@@ -120,6 +120,8 @@ def _steps(
 
 
 def _step(services: Services, state: State, step: Step, before: list[Try]) -> dict[str, Any]:
+    from coldtake.practice.proposals.laying import is_way
+
     passage = _passage(services, step)
     topic = state.topics.get(step.topic_id)
     criterion, exercise = step.criterion, step.exercise
@@ -128,6 +130,7 @@ def _step(services: Services, state: State, step: Step, before: list[Try]) -> di
         "topic_title": topic.title if topic else "",
         "question": question(criterion),
         "words": exercise.words,
+        "way": is_way(exercise),
         "key": exercise.key,
         "times": {"wanted": criterion.times.wanted, "among": criterion.times.among},
         "answers_before": answers_of(before)[-_ANSWERS_MOST:],

@@ -17,7 +17,7 @@ def tries_stave(tries: Sequence[Try]) -> Stave | None:
         return None
     cut = edges([max(len(some), 1) + 1 for _, some in days], sum(len(s) + 1 for _, s in days))
     bars = [_day_bar(some, *edge) for (_, some), edge in zip(days, cut, strict=True)]
-    words = "; ".join(f"{day:%d %b}: {_said(some)}" for day, some in days)
+    words = "; ".join(f"{day.day} {day:%b}: {_said(some)}" for day, some in days)
     first, last = days[0][0], days[-1][0]
     system = System(
         tuple(bars),

@@ -77,6 +77,15 @@ def pace(goal_bpm: float, clean_bpm: float | None, unit: float = 1.0) -> Pace:
     return Pace(min(float(clean), goal), goal, unit)
 
 
+def is_way(exercise: Exercise) -> bool:
+    """Say whether an exercise's words are the marks on the way to its tempo."""
+    if not exercise.tempo_bpm:
+        return False
+    unit = exercise.click.beat_unit_beats
+    way = pace(exercise.tempo_bpm, exercise.clean_bpm, unit)
+    return exercise.words != "" and exercise.words == way.way_to(way.goal)
+
+
 def _in_beats(bpm: float, unit: float) -> float:
     return bpm if unit == 1.0 else float(round(bpm / unit))
 

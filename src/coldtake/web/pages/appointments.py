@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from coldtake.practice.services import Services
 
 LIST = "/performances#rehearsals"
+OVER_SHOWN = 4  # the newest: who looks back further finds the answers with their steps
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +39,21 @@ class AppointmentRow:
     name: str
     offers: str
     steps: tuple[Step, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class OverRow:
+    """A rehearsal or lesson that is over; to_answer : nothing was said of its steps yet."""
+
+    row: AppointmentRow
+    to_answer: bool
+
+
+def _answered(services: Services, row: AppointmentRow) -> bool:
+    """Say whether nothing is left to ask: no step waited for it, or one has an answer that day."""
+    state, day = services.state(), row.appointment.on
+    tries = (t for step in row.steps for t in state.step_tries(step.id))
+    return not row.steps or any(t.day == day for t in tries)
 
 
 def rows_of(services: Services, found: Iterable[Appointment]) -> tuple[AppointmentRow, ...]:
@@ -60,6 +76,10 @@ def context_of(services: Services) -> dict[str, object]:
         "kinds": tuple(AppointmentKind),
         "offers": requirements.ticks(there),
         "appointments": rows_of(services, services.appointments.upcoming()),
+        "appointments_over": tuple(
+            OverRow(row, to_answer=not _answered(services, row))
+            for row in rows_of(services, services.appointments.past()[:OVER_SHOWN])
+        ),
         "appointments_off": rows_of(services, (a for a in gone if a.on >= services.today())),
     }
 

@@ -249,7 +249,7 @@ def _readiness(
 
     links = [link for link in found.links if link.step_id in state.steps][:LINKS_SHOWN]
     known = {p.topic_id for p in found.pieces if p.enough}
-    rough = [state.steps[i.step_id].title for i in found.links if not i.enough]
+    rough = [state.steps[i.step_id] for i in found.links if not i.enough]
     return {
         "performance": performance,
         "found": found,
@@ -257,7 +257,7 @@ def _readiness(
             PieceView(p, title(p.topic_id), charts.odds_of(p.chance), rooms.get(p.topic_id))
             for p in found.pieces
         ],
-        "rough": listed([f"“{step}”" for step in rough]),
+        "rough": listed([f"“{title(s.topic_id)}: {s.title}”" for s in rough]),
         "rough_count": len(rough),
         "links": [
             LinkView(link, state.steps[link.step_id].title, title(link.topic_id))

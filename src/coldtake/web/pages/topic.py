@@ -31,6 +31,7 @@ class StepLine:
     question: str
     needs: tuple[Step, ...]
     ready: bool
+    requires: str
     notation: str
     music: str
     tempi: str
@@ -38,6 +39,7 @@ class StepLine:
 
 def step_lines(state: State, topic_id: str) -> tuple[StepLine, ...]:
     """Read a topic's steps in order."""
+    from coldtake.planning.at_hand_words import requirement_names
     from coldtake.planning.tempi import clean_elsewhere, heard_clean, tempi_of, tempi_words
 
     phases, heard = state.phases(), heard_clean(state, topic_id)
@@ -49,6 +51,7 @@ def step_lines(state: State, topic_id: str) -> tuple[StepLine, ...]:
             question=question(step.criterion),
             needs=tuple(state.steps[n] for n in step.needs if n in state.steps),
             ready=step.id in met or all(n in met for n in step.needs),
+            requires=requirement_names(step.requires),
             notation=notation_path(step),
             music=music_name(step),
             tempi=tempi_words(

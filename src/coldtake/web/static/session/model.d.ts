@@ -155,6 +155,8 @@ export interface StepInfo {
   topic_title: string;
   question: string;
   words: string;
+  /** The words are the tempi from the clean one to the target. */
+  way?: boolean;
   key: string;
   times: { wanted: number; among: number | null };
   /** Answers before this session, oldest first, "cannot tell" left out. */

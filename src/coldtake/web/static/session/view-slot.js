@@ -2,7 +2,7 @@
 // What stands under the great bar while a slot runs: the question, or what was told of a take.
 
 /** @import {Desk} from "./desk.js" */
-/** @import {Scene, Slot, Answer} from "./model.js" */
+/** @import {Scene, Slot, StepInfo, Answer} from "./model.js" */
 /** @import {Take} from "./take.js" */
 import { el, html, show, sign, svg, text } from "./dom.js";
 import { letter } from "./day-line.js";
@@ -29,7 +29,7 @@ export function drawSlot(desk, seen, spare) {
   const question = slot.question || step?.question || "";
   text(el("slot-question"), question);
   el("slot-question").classList.toggle("long", question.length > LONG);
-  text(el("slot-goal"), [slot.goal, step?.written, step?.words].filter(Boolean).join(" "));
+  text(el("slot-goal"), step ? goalWords(slot, step) : slot.goal);
   const meant = session.intentions.get(slot.id)?.words || session.intentions.get("")?.words || "";
   show(el("slot-intention"), meant !== "");
   text(el("slot-intention"), meant);
@@ -38,9 +38,19 @@ export function drawSlot(desk, seen, spare) {
   if (row && step) drawRow(row.have, row.wanted, step.times.among);
   const answers = answersTo(session, slot.step_id);
   const lucky = step?.lucky?.[answers.length - 1] ?? "";
-  drawOffer(desk, spare, row?.met === true && answers.at(-1) === true, lucky);
+  drawOffer(desk, spare, offers(slot, row?.met === true && answers.at(-1) === true), lucky);
   drawTold(desk, seen);
 }
+
+/**
+ * The goal with what the exercise says; a way through the tempi is for work, not for one chance.
+ * @param {Slot} slot @param {StepInfo} step
+ */
+export const goalWords = (slot, step) =>
+  [slot.goal, step.written, slot.kind === "cold" && step.way ? "" : step.words].filter(Boolean).join(" ");
+
+/** Met with time left: of a cold take nothing is left to stay with. */
+export const offers = (/** @type {Slot} */ slot, /** @type {boolean} */ met) => met && slot.kind === "work";
 
 /** As many heads as are asked for, the ones reached inked. */
 function drawRow(
