@@ -66,6 +66,8 @@ def test_what_was_met_was_clean_at_the_tempo_that_was_asked():
     state = state_of((1,))
     said = goal_at(state.steps["t0s0"], SlotKind.WORK, (), StepPhase.MET, cold=True)
     assert said == "First try cold, no warm-up. Settle it at quarter = 96."
+    slipped = goal_at(state.steps["t0s0"], SlotKind.WORK, (), StepPhase.SLIPPED)
+    assert slipped == "Settle it at quarter = 96."  # not from the slow tempo of the first day again
 
 
 def test_only_clean_tries_count_for_the_goal():

@@ -16,13 +16,12 @@ from dataclasses import dataclass
 from coldtake.domain.criterion import ConditionsTest, Criterion, TempoTest
 from coldtake.domain.state import State
 from coldtake.domain.take import Answer, Judge, Try
-from coldtake.domain.topic import PassageRef, Step, StepPhase
+from coldtake.domain.topic import MET_ONCE, PassageRef, Step, StepPhase
 from coldtake.units import METRONOME_MARKS
 
 SLOW = 0.6  # share of the target to begin at when nothing is known; common practice, no source
 SAME = 0.5  # beats a minute apart that nobody would call another tempo
 UNITS = {0.5: "eighth", 1.0: "quarter", 1.5: "dotted quarter", 2.0: "half"}
-_MET = frozenset({StepPhase.MET, StepPhase.HELD})
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +135,7 @@ def tempi_of(
     target = test.mark if test else given
     clean_bpm = clean_tempo(tries)
     clean = None if clean_bpm is None else clean_bpm / unit
-    if clean is None and phase in _MET and test:
+    if clean is None and phase in MET_ONCE and test:
         clean = test.mark  # it was met, so it was clean at what was asked
     named = round(played.clean_bpm / unit) if played.clean_bpm else None
     elsewhere = None if elsewhere_bpm is None else float(round(elsewhere_bpm / unit))
