@@ -38,6 +38,7 @@ SCENARIOS = {
     "amateur": Scenario("amateur, 25 min a day, 12 weeks", 10, (4, 6), (25, 60), 25, 84, 0.5),
     "improver": Scenario("improver, 1 year", 30, (7, 9), (25, 65), 45, 365, 0.0),
     "recital": Scenario("recital, 5 pieces, 6 weeks", 5, (4, 5), (25, 65), 40, 42, 1.0),
+    "four": Scenario("4 topics with room, 6 weeks", 4, (4, 5), (20, 50), 45, 42, 0.75),
 }
 
 

@@ -8,7 +8,9 @@ with importance and the nearness of its date and has nothing to do with what min
 be worth. What a topic had too little of in the last days is added to its part, so that a
 week's sum is its part of the week's minutes, to a slot, in whatever order the days bring it. The
 parts are filled like vessels of unlike width (water-filling), which is monotone in each weight;
-what stands inside a part is chosen by worth (`choice`).
+what stands inside a part is chosen by worth (`choice`). A weight takes the need of a week ago: with
+the need of today what a topic got on the first days would take from its part of all of them, and a
+step met a day earlier could cost it more minutes than a nearer date had brought.
 
 With more current topics than the largest limit that can be set on them (`MOST_TOPICS`), or where
 the sessions of `touch_days` days cannot hold them, going round would be paid for by what matters
@@ -34,8 +36,6 @@ WINDOW_DAYS = 6  # days before tonight that are made up for; with tonight, a wee
 NEAR_DAYS = 84.0  # a date so far ahead counts as none
 NEAR_POWER = 0.5
 NEED_POWER = 0.5
-IMPORTANCE_POWER = 1.0
-SLACK_MIN = 0.0
 KEEPING = 0.2  # of the need of a step that is met
 ANYTHING = 100  # share at which nobody goes round
 MOST_TOPICS = 8  # the most that `current_topics` can be set to
@@ -67,7 +67,7 @@ class Parts:
         minutes = np.arange(size, dtype=np.float64)
         counted = np.zeros(size)
         if self.target[topic] >= 0:
-            far = np.maximum(np.abs(minutes - self.target[topic]) - SLACK_MIN, 0.0)
+            far = np.abs(minutes - self.target[topic])
             counted = far[0] ** 2 - far**2
         counted[int(self.most[topic]) + 1 :] = -np.inf
         return np.asarray(counted, dtype=np.float64)
@@ -230,9 +230,10 @@ def rotation_of(
     busy = [on and wanted for on, wanted in zip(current, topics.values(), strict=True)]
     weight, owed = np.zeros(len(topics)), np.zeros(len(topics))
     if all_go_round(rules, sum(current), minutes):
+        week_ago = day - timedelta(days=WINDOW_DAYS)
         weight = np.array(
             [
-                _weight(state, t, left) * on
+                _weight(state, t, left, week_ago) * on
                 for t, left, on in zip(topics, days, current, strict=True)
             ]
         )
@@ -257,23 +258,28 @@ def days_left(state: State, topic_id: str, day: date) -> int | None:
     return (on - day).days if on is not None and on >= day else None
 
 
-def _weight(state: State, topic_id: str, left: int | None) -> float:
-    need = max(_need_left(state, topic_id), 1.0)
-    importance = math.pow(state.topics[topic_id].importance, IMPORTANCE_POWER)
-    return importance * near(left) * math.pow(need, NEED_POWER)
+def _weight(state: State, topic_id: str, left: int | None, since: date) -> float:
+    need = max(_need_left(state, topic_id, since), 1.0)
+    return state.topics[topic_id].importance * near(left) * math.pow(need, NEED_POWER)
 
 
-def _need_left(state: State, topic_id: str) -> float:
-    """Minutes by which a topic's steps are short of their own estimate."""
+def _need_left(state: State, topic_id: str, since: date) -> float:
+    """Minutes by which a topic's steps were short of their own estimate on the morning of a day."""
     steps = [s for s in state.topic_steps(topic_id) if not lacks(state, s)]
-    phases = state.phases(s.id for s in steps)
     return sum(
-        max(
-            0.0 if phases[s.id] in _DONE else s.need_min - state.minutes_of.get(s.id, 0.0),
-            KEEPING * s.need_min,
-        )
+        max(0.0 if done else s.need_min - minutes, KEEPING * s.need_min)
         for s in steps
+        for done, minutes in [_stood(state, s.id, since)]
     )
+
+
+def _stood(state: State, step_id: str, since: date) -> tuple[bool, float]:
+    """Whether a step was met on the morning of a day, and its minutes until then."""
+    before = [phase for day, phase in state.mark(step_id).changes if day < since]
+    minutes = state.minutes_of.get(step_id, 0.0)
+    if state.touched_since(step_id, since):
+        minutes -= sum(w.minutes for w in state.past(step_id).works if w.day >= since)
+    return bool(before) and before[-1] in _DONE, minutes
 
 
 def _owed(
