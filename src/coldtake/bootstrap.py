@@ -120,6 +120,14 @@ def make_app(services: Services, *, data: Path | None = None) -> "FastAPI":
     return app
 
 
+def read_ahead() -> None:
+    """Import what `make_app` needs. While SQLite looks a large log over, Python can do this."""
+    from coldtake.web import app
+    from coldtake.web.sharing import listener  # noqa: F401
+
+    app.page_modules()
+
+
 def fill_with_demo(services: Services, progress: Progress | None = None) -> None:
     """Fill an empty log with the example. Raises RuleError when something is there already."""
     from coldtake.demo import build

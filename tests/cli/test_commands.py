@@ -111,6 +111,18 @@ class TestHelp:
         )
         assert done.stderr.strip() == "[]"
 
+    def test_a_start_imports_only_what_the_first_page_needs(self):
+        """Each of these is a twentieth to an eighth of a second that the player waits for."""
+        late = ("numpy", "scipy", "cryptography.x509", "sqlalchemy.dialects.postgresql")
+        code = (
+            "import sys, coldtake.cli.serve; from coldtake.bootstrap import read_ahead\n"
+            f"read_ahead(); print([n for n in {late!r} if n in sys.modules])"
+        )
+        done = subprocess.run(
+            [sys.executable, "-c", code], env=environment(), capture_output=True, text=True
+        )
+        assert done.stdout.strip() == "[]", done.stderr
+
     @pytest.mark.parametrize("command", COMMANDS)
     def test_every_command_explains_its_options(self, command):
         done = coldtake(command, "--help")

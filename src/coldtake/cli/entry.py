@@ -5,11 +5,13 @@ cannot tell, 4 the data folder or database cannot be used, 70 a fault of Coldtak
 interrupted, 141 the reader of the output has gone.
 """
 
+import gc
 import os
 import sys
 import traceback
 from collections.abc import Sequence
 from importlib import import_module
+from types import ModuleType
 
 from coldtake.cli.parser import COMMANDS, DEFAULT, build_parser
 from coldtake.errors import BusyError, ColdtakeError, InputError, JudgingError, StoreError
@@ -55,6 +57,16 @@ def status_of(error: ColdtakeError) -> int:
     return NO_STORE if isinstance(error, (BusyError, StoreError)) else BAD_INPUT
 
 
+def _imported(name: str) -> ModuleType:
+    """Import a command. What modules make stays: to look through it for what may go is in vain."""
+    gc.disable()
+    try:
+        return import_module(name)
+    finally:
+        gc.freeze()
+        gc.enable()
+
+
 def _run(words: list[str]) -> int:
     if words and not words[0].startswith("-") and words[0] not in COMMANDS:
         remedy = f"Say one of {', '.join(COMMANDS)}."
@@ -62,7 +74,7 @@ def _run(words: list[str]) -> int:
     if not words or (words[0] not in COMMANDS and words[0] not in _TOP_LEVEL):
         words = [DEFAULT, *words]
     arguments = build_parser().parse_args(words)
-    module = import_module(f"coldtake.cli.{COMMANDS[arguments.command]}")
+    module = _imported(f"coldtake.cli.{COMMANDS[arguments.command]}")
     status: int = module.run(arguments)
     sys.stdout.flush()
     return status

@@ -12,7 +12,7 @@ from pathlib import Path
 import uvicorn
 from fastapi import FastAPI
 
-from coldtake.bootstrap import fill_with_demo, make_app, open_services
+from coldtake.bootstrap import fill_with_demo, make_app, open_services, read_ahead
 from coldtake.cli.opened import ShownProgress, print_json, tell_amiss, tell_repairs
 from coldtake.errors import InputError
 from coldtake.storage.folder import LOG_NAME, data_folder
@@ -52,6 +52,7 @@ def run(arguments: Namespace) -> int:
 
 
 def _serve(arguments: Namespace, folder: Path, lock: FolderLock) -> None:
+    threading.Thread(target=read_ahead, daemon=True).start()
     services, app = open_services(folder, new_log=arguments.new_log), None
     tell_repairs(services)
     tell_amiss(services)

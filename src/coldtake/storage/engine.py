@@ -9,8 +9,9 @@ PostgreSQL: writers take one advisory lock, so that sequence numbers become visi
 from collections.abc import Iterator
 from contextlib import contextmanager
 from sqlite3 import Connection as SqliteConnection
+from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event, text
+from sqlalchemy import Connection, Engine, Table, create_engine, event, text
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.pool import ConnectionPoolEntry
 
@@ -54,3 +55,17 @@ def writing(engine: Engine) -> Iterator[Connection]:
             lock = text("SELECT pg_advisory_xact_lock(:key)")
             connection.execute(lock, {"key": WRITER_LOCK})
         yield connection
+
+
+def insert_into(connection: Connection, table: Table) -> Any:
+    """Return the database's own INSERT, which knows what to do where a row is there already.
+
+    Only the one that is spoken is imported: the other costs a twentieth of a second at each start.
+    """
+    if connection.dialect.name == "postgresql":
+        from sqlalchemy.dialects.postgresql import insert as into_postgresql
+
+        return into_postgresql(table)
+    from sqlalchemy.dialects.sqlite import insert as into_sqlite
+
+    return into_sqlite(table)

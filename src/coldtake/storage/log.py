@@ -14,7 +14,6 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Insert, Select, func, make_url, or_, select
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.engine import URL
 from sqlalchemy.exc import ArgumentError, OperationalError
 
@@ -23,7 +22,7 @@ from coldtake.domain.events import Event, from_json
 from coldtake.domain.following import order_key
 from coldtake.durable import private_file
 from coldtake.errors import BusyError, StoreError
-from coldtake.storage.engine import open_engine, writing
+from coldtake.storage.engine import insert_into, open_engine, writing
 from coldtake.storage.faults import spoken
 from coldtake.storage.mending import FromCopy, Mender
 from coldtake.storage.place import REMEDY, Place
@@ -183,7 +182,7 @@ class SqlStore:
             for at, why, raw in refused
         )
         with spoken(self._where), self._writer, self._acknowledging() as connection:
-            into = _dialect(connection).insert(QUARANTINE)
+            into = insert_into(connection, QUARANTINE)
             while batch := list(islice(rows, _ROWS_AT_ONCE)):
                 once = into.values(batch).on_conflict_do_nothing(index_elements=["sha256"])
                 connection.execute(once)
@@ -306,12 +305,8 @@ def _instant(at: str) -> int:
     return round((instant - _EPOCH) / _MICROSECOND)
 
 
-def _dialect(connection: Connection) -> Any:
-    return postgresql if connection.dialect.name == "postgresql" else sqlite
-
-
 def _insert(connection: Connection, rows: list[dict[str, Any]]) -> Sequence[int]:
     """Return the numbers of those that were new."""
-    into: Insert = _dialect(connection).insert(LOG).values(rows)
+    into: Insert = insert_into(connection, LOG).values(rows)
     new = into.on_conflict_do_nothing(index_elements=["id"]).returning(LOG.c.sequence)  # type: ignore[attr-defined]
     return connection.execute(new).scalars().all()

@@ -8,9 +8,8 @@ ignored. So is one whose checksum does not fit.
 import hashlib
 
 from sqlalchemy import Connection, Engine, func, select
-from sqlalchemy.dialects import postgresql, sqlite
 
-from coldtake.storage.engine import writing
+from coldtake.storage.engine import insert_into, writing
 from coldtake.storage.tables import COMPUTED, LOG
 
 
@@ -31,8 +30,7 @@ class SqlShelf:
                 "sha256": _digest(name, maker, upto, body),
                 "body": body,
             }
-            insert = (postgresql if connection.dialect.name == "postgresql" else sqlite).insert
-            into = insert(COMPUTED).values(row)
+            into = insert_into(connection, COMPUTED).values(row)
             connection.execute(into.on_conflict_do_update(index_elements=["name"], set_=row))
 
     def fetch(self, name: str, maker: str) -> tuple[int, bytes] | None:

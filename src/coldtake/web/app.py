@@ -8,6 +8,7 @@ from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from datetime import datetime
 from functools import partial
 from importlib import import_module
+from types import ModuleType
 from typing import TYPE_CHECKING
 
 from fastapi import FastAPI
@@ -159,11 +160,15 @@ def create_app(
     app.add_middleware(_FirstPage, answered=answered)
     app.add_middleware(Guard, hosts=hosts)  # added last: the first that a request meets
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
-    for name in MODULES:
-        module = import_module(f"coldtake.web.{name}")
+    for module in page_modules():
         app.include_router(module.router(services, templates))
     errors.install(app, templates)
     return app
+
+
+def page_modules() -> tuple[ModuleType, ...]:
+    """Import the pages; a start may have done so while the database was looked over."""
+    return tuple(import_module(f"coldtake.web.{name}") for name in MODULES)
 
 
 def _nobody(_secret: str) -> bool:

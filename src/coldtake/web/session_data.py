@@ -20,7 +20,6 @@ from coldtake.domain.take import Try, Verdict
 from coldtake.domain.topic import Step, StepPhase
 from coldtake.errors import InputError, NotFoundError
 from coldtake.learning.meaning import answers_of
-from coldtake.planning.late import late_starts
 from coldtake.web.meaning import after_cold, chosen_test, lucky_said
 from coldtake.web.notation import notation_path
 from coldtake.web.rendering import without_answer
@@ -46,6 +45,8 @@ def snapshot(services: Services) -> dict[str, Any]:
     days : what decides to which practice day an instant belongs
     seen : how far the log had been read; what comes later is asked for from there
     """
+    from coldtake.planning.late import late_starts
+
     seen = services.store.last_sequence()
     state, today = services.state(), services.today()
     session = state.running_session() or _latest(state, today)

@@ -15,13 +15,14 @@ from typing import TYPE_CHECKING
 
 from coldtake.errors import BusyError, InputError
 from coldtake.web.sharing.addresses import Address, checked
-from coldtake.web.sharing.authority import Authority, Leaf, authority_of, context_of, make_leaf
 from coldtake.web.sharing.gate import marked_as_shared
 from coldtake.web.sharing.pairing import Pairing
 
 if TYPE_CHECKING:
     import uvicorn
     from starlette.types import ASGIApp
+
+    from coldtake.web.sharing.authority import Authority, Leaf
 
 PORT = 8438  # the neighbour of the page's own port; the picture to scan carries it
 FOLDER = "sharing"  # in the data folder
@@ -64,15 +65,21 @@ class Sharing:
     def authority(self) -> Authority:
         """The certificate that devices take in. Raises StoreError."""
         if self._authority is None:
-            self._authority = authority_of(self._folder, self._now())
+            self._authority = self._read_authority()
         return self._authority
+
+    def _read_authority(self) -> Authority:
+        # the parts that make certificates are not needed before somebody shares
+        from coldtake.web.sharing.authority import authority_of
+
+        return authority_of(self._folder, self._now())
 
     def start(self, app: ASGIApp, address: str, port: int = PORT) -> None:
         """Listen on one address. Raises InputError, BusyError, StoreError; twice is fine."""
         wanted = checked(address)
         if self.on:
             self.stop()
-        self._authority = authority_of(self._folder, self._now())
+        self._authority = self._read_authority()
         listener = _bound(wanted, port)
         context = self._renewed(wanted)
         self._serve(marked_as_shared(app, wanted), listener, context)
@@ -89,6 +96,8 @@ class Sharing:
         self._server = self._thread = None
 
     def _renewed(self, address: Address) -> ssl.SSLContext:
+        from coldtake.web.sharing.authority import context_of, make_leaf
+
         self.leaf = make_leaf(self.authority, [address], self._now())
         self._context = context_of(self.leaf, self._folder)
         self._context.sni_callback = self._shake_hands
