@@ -170,6 +170,12 @@ class Stand:
         return self
 
 
+def show_more(page: Page) -> None:
+    """Show the second row of tools of a slot, where it is folded."""
+    if page.locator("#more").is_visible() and page.inner_text("#more") == "More":
+        page.click("#more")
+
+
 _DB = """
   const open = indexedDB.open("coldtake-session");
   const db = await new Promise((done) => (open.onsuccess = () => done(open.result)));

@@ -3,7 +3,7 @@
 import time
 
 import pytest
-from stand import AIR, BPM, Stand, laid_out, microphone_file, plan_today, slot
+from stand import AIR, BPM, Stand, laid_out, microphone_file, plan_today, show_more, slot
 
 from coldtake.domain.take import Answer, Judge
 
@@ -108,6 +108,7 @@ def test_not_yet_and_a_pedal_with_more_switches(begin):
     page.wait_for_function("() => document.body?.dataset.take === 'none'")
     assert page.inner_text("#take-small") == "recorded, by your key"
 
+    show_more(page)
     page.get_by_text("Keys", exact=True).click()
     row = page.locator("#keys tr", has_text="Move on to the next slot")
     row.get_by_role("button").click()

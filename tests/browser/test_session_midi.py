@@ -8,7 +8,7 @@ import itertools
 
 import mido
 import pytest
-from stand import AIR, BPM, Stand, laid_out, plan_today, slot
+from stand import AIR, BPM, Stand, laid_out, plan_today, show_more, slot
 
 from coldtake.domain.take import Answer
 from coldtake.listening import apart
@@ -42,6 +42,7 @@ def at_the_keyboard(open_page, served) -> Stand:
     page = open_page()
     page.add_init_script(f"({KEYBOARD})()")
     stand = Stand(page, served.url).open().begin()
+    show_more(page)
     page.click("#sound-drawer summary")
     page.wait_for_selector("#sound-drawer option[value='midi:']", state="attached")
     page.select_option("#sound-drawer select", value="midi:")
@@ -95,6 +96,7 @@ def test_no_midi_is_said(open_page, served):
     page = open_page()
     page.add_init_script("navigator.requestMIDIAccess = async () => ({ inputs: new Map() })")
     Stand(page, served.url).open().begin()
+    show_more(page)
     page.click("#sound-drawer summary")
     page.wait_for_selector("#sound-drawer option[value='midi:']", state="attached")
     page.select_option("#sound-drawer select", value="midi:")

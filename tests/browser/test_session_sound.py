@@ -8,7 +8,7 @@ import re
 import numpy as np
 import pytest
 import soundfile as sf
-from stand import RATE, Stand, laid_out, plan_today, slot
+from stand import RATE, Stand, laid_out, plan_today, show_more, slot
 
 pytestmark = [pytest.mark.browser, pytest.mark.alone]
 
@@ -80,6 +80,7 @@ def test_nothing_is_recorded_outside_a_take_and_the_page_says_when_it_records(
     says(page, "The level is good.")
     assert page.evaluate(STORED) == 0
     assert page.get_attribute("body", "data-recording") == "false"
+    show_more(page)
     page.click("#sound-drawer summary")
     page.wait_for_selector("#sound-drawer .large >> text=The level is good.")
     names = page.eval_on_selector_all("#sound-drawer option", "all => all.map(o => o.textContent)")
@@ -111,6 +112,7 @@ def test_no_decibels_a_without_a_calibration_and_the_microphone_is_let_go_at_the
     stand = at_the_stand(hearing, served, tmp_path, room(3e-3))
     page = stand.page
     says(page, "Play your loudest bar")
+    show_more(page)
     page.click("#ears-drawer summary")
     page.wait_for_selector("#ears-drawer >> text=dB below the loudest")
     assert not re.search(r"\d dB\(A\) now", page.inner_text("#ears-drawer"))
@@ -121,6 +123,7 @@ def test_no_decibels_a_without_a_calibration_and_the_microphone_is_let_go_at_the
     page.wait_for_selector("#ears-drawer >> text=/6[123] dB.A. now/")
     assert "under 1 %" in page.inner_text("#ears-drawer")
     assert axe(page) == []
+    show_more(page)
     page.click("#tuner-drawer summary")
     page.wait_for_selector("#tuner-drawer >> text=Start the drone")
     assert axe(page) == []

@@ -108,7 +108,7 @@ def test_reload_while_the_server_is_dead_keeps_clock_and_answers(data, served_pr
     assert page.inner_text("#slot-row") == "2 of 3 in a row"
     assert page.locator("#bar .mark").count() == 4
     assert "does not answer" in page.inner_text("#notices")
-    assert page.evaluate("() => document.querySelector('.page img').naturalWidth > 0")
+    page.wait_for_selector("[data-scene=slot] > .page g.staff")
     stand.press("n", "m").sees("intention").press("Enter").sees("slot", "Slow bows")
     server.start()
     stand.sent()

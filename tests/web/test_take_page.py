@@ -1,6 +1,7 @@
 """A take: the answer, its figures, every note marked, the sound, and the player's own word."""
 
 import io
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -8,7 +9,7 @@ import pytest
 import soundfile
 from desk import AIR, fault_of, words
 
-from coldtake.domain.take import Answer, Judge
+from coldtake.domain.take import Answer, Judge, NoteStatus
 from coldtake.music.reading import read_passage
 from coldtake.music.sounding import schedule
 from coldtake.music.synth import render
@@ -65,6 +66,23 @@ def test_a_wrong_note_is_marked_at_its_place(client, services, step):
     assert "mark-wrong" in page.text
     assert "G4 was played as" in words(page.text)
     assert '<tr class="row-wrong"' in page.text
+
+
+def test_on_the_stand_only_faults_are_marked_and_the_first_is_named(client, services, step):
+    send(client, step, played(one_wrong))
+    take = only_take(services)
+    svg = client.get(f"/takes/{take.id}/notation.svg?width=520").text
+    assert "mark-wrong" in svg
+    assert "mark-right" not in svg
+    fault = re.search(r'data-fault="([^"]+)"', svg)[1]
+    assert re.search(rf'<g [^>]*id="{fault}"[^>]*mark-wrong', svg)
+    [wrong] = [n for n in take.verdict.notes if n.status is NoteStatus.WRONG]
+    seek_s = float(re.search(r'data-seek-s="([^"]+)"', svg)[1])
+    assert 0.0 <= wrong.onset_s - seek_s < 0.5
+
+
+def test_a_take_without_verdict_has_no_marked_notation(client, services, step):
+    assert client.get("/takes/none/notation.svg").status_code == 404
 
 
 def test_the_players_own_answer_counts_and_both_are_kept(client, services, step):

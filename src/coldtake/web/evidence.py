@@ -60,6 +60,7 @@ def _is_outside(note: NoteEvidence) -> bool:
     return note.status is NoteStatus.PLAYED and OUTSIDE in note.words
 
 
+FAULTS: frozenset[MarkKind] = frozenset({"wrong", "missed", "extra", "early", "late"})
 KIND_WORDS: dict[MarkKind, str] = {
     "right": "right",
     "wrong": "wrong pitch",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from contextlib import suppress
 from typing import TYPE_CHECKING, Annotated
+from xml.sax.saxutils import quoteattr
 
 from fastapi import APIRouter, Form, Request
 from starlette.responses import FileResponse, RedirectResponse, Response
@@ -12,10 +13,11 @@ from starlette.templating import Jinja2Templates
 from coldtake.domain.criterion import question, words_of
 from coldtake.domain.events import TryAnswered
 from coldtake.domain.take import Answer, FirstTry, Judge, Take
-from coldtake.errors import ColdtakeError, JudgingError, PassageError
+from coldtake.errors import ColdtakeError, JudgingError, NotFoundError, PassageError
 from coldtake.web import evidence, forms
 from coldtake.web.api import judged, reply
 from coldtake.web.errors import wants_json
+from coldtake.web.pages.passages import WIDTH_PX
 
 if TYPE_CHECKING:
     from coldtake.domain.state import State
@@ -27,12 +29,14 @@ if TYPE_CHECKING:
     from coldtake.web.waveform import Waveform
 
 LONG_S = 60.0  # a take of a minute is heard in a second or so; nobody waits for a longer one
+STAND_SCALE = 40  # of the engraving, as a passage without marks has on the stand
 WIDE_PX, NARROW_PX = 1000, 400  # two settings of the same notation; the style sheet shows one
 
 
 def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     """Build the routes of a take."""
     routes = APIRouter()
+    _add_notation(routes, services)
 
     @routes.get("/takes/{take_id}")
     def show(request: Request, take_id: str) -> Response:
@@ -201,18 +205,55 @@ def _passage(services: Services, step: Step | None) -> Passage | None:
         return None
 
 
-def _notation(take: Take, passage: Passage | None, width_px: int, prefix: str = "") -> str:
+def _add_notation(routes: APIRouter, services: Services) -> None:
+    @routes.get("/takes/{take_id}/notation.svg")
+    def notation(take_id: str, width: str = "900") -> Response:
+        svg = _marked(services, services.takes.get(take_id), forms.whole(width, "width", *WIDTH_PX))
+        return Response(svg, media_type="image/svg+xml", headers={"Cache-Control": "no-cache"})
+
+
+def _marked(services: Services, take: Take, width_px: int) -> str:
+    """Engrave what was to be played with the marks of the verdict, as for the stand.
+
+    The first fault is named: the note (`data-fault`) and its place in the sound (`data-seek-s`).
+    Raises NotFoundError where there is no notation or nothing was judged note by note.
+    """
+    passage = _passage(services, services.state().steps.get(take.step_id))
+    svg = _notation(take, passage, width_px, scale=STAND_SCALE, faults_only=True)
+    if not svg or take.verdict is None or passage is None:
+        raise NotFoundError("This take has no marked notation.", remedy="See the take’s own page.")
+    faults = [r for r in evidence.rows_of(take.verdict, passage) if r.kind in evidence.FAULTS]
+    marks = {
+        "data-fault": next((r.notation_ids[0] for r in faults if r.notation_ids), ""),
+        "data-seek-s": next((f"{r.seek_s:.2f}" for r in faults if r.seek_s is not None), ""),
+    }
+    told = "".join(f" {name}={quoteattr(value)}" for name, value in marks.items() if value)
+    return svg.replace("<svg", f"<svg{told}", 1)
+
+
+def _notation(
+    take: Take,
+    passage: Passage | None,
+    width_px: int,
+    prefix: str = "",
+    *,
+    scale: int = 46,
+    faults_only: bool = False,
+) -> str:
     if passage is None or take.verdict is None or take.verdict.chords:
         return ""
     from coldtake.music.engraving import engrave
 
+    marks = evidence.note_marks(take.verdict)
+    if faults_only:
+        marks = {name: mark for name, mark in marks.items() if mark.kind != "right"}
     try:
         return engrave(
             passage,
-            marks=evidence.note_marks(take.verdict),
+            marks=marks,
             extras=evidence.extra_marks(take.verdict),
             width_px=width_px,
-            scale=46,
+            scale=scale,
             prefix=prefix,
         )
     except PassageError:

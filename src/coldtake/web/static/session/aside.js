@@ -43,9 +43,7 @@ export class Aside {
     this.ears = new Ears(desk.store, () => desk.sound.label);
     this.ears.onFull = () => desk.say(FULL_WORDS, 60_000);
     this.earsPanel = new EarsPanel(inside(this.earsDrawer), this.ears);
-    this.row = html("div", "", "besides");
-    this.row.append(this.soundDrawer, this.tunerDrawer, this.earsDrawer);
-    document.querySelector(".tools")?.after(this.row);
+    el("stage").before(this.soundDrawer, this.tunerDrawer, this.earsDrawer);
     el("edge").prepend(this.sentence);
     desk.takes.onLevel = (level, peak) => this.check.hear(level, peak);
     this.tunerDrawer.addEventListener("toggle", () => void this.toggleTuner());
@@ -136,7 +134,7 @@ export class Aside {
     const { desk } = this;
     const { screen } = desk.scene();
     const free = ["intention", "quiet", "slot", "break", "between"].includes(screen) && !desk.takes.busy;
-    show(this.row, free);
+    for (const one of [this.soundDrawer, this.tunerDrawer, this.earsDrawer]) show(one, free);
     for (const one of [this.tunerDrawer, this.soundDrawer, this.earsDrawer]) {
       if (!free) one.open = false;
     }

@@ -237,6 +237,14 @@ export class Desk {
     if (told) this.say(told);
   }
 
+  /** The last take, from where its first fault was heard. */
+  async replay(/** @type {number} */ fromS) {
+    const { now } = this.takes;
+    if (!now?.verdict || !now.recorded || this.takes.busy) return;
+    const told = await this.hear.toggle(`/takes/${now.id}/sound`, fromS);
+    if (told) this.say(told);
+  }
+
   /** A new slot: what stood there of the last one goes. */
   leave() {
     const run = this.session?.runs.at(-1);

@@ -1,5 +1,6 @@
 // @ts-check
-// A passage as it sounds at its tempo, played once; asked again, it stops. Never during a take.
+// A passage as it sounds at its tempo, or a take, played once; asked again, it stops. Never during
+// a take.
 
 export class Hear {
   constructor(/** @type {() => void} */ changed) {
@@ -15,14 +16,14 @@ export class Hear {
   }
 
   /** Plays, or stops what plays. Returns what to tell the player when it cannot. */
-  async toggle(/** @type {string} */ address) {
+  async toggle(/** @type {string} */ address, /** @type {number} */ fromS = 0) {
     if (this.playing) return this.stop();
     this.wanted = address;
     this.changed();
     try {
       await this.load(address);
       if (this.wanted !== address) return; // stopped while it came
-      this.audio.currentTime = 0;
+      this.audio.currentTime = fromS;
       await this.audio.play();
     } catch {
       if (this.wanted !== address) return;

@@ -10,7 +10,8 @@ import { actionOf, teach } from "./keys.js";
 import { loadSnapshot } from "./log.js";
 import { openStore } from "./store.js";
 import { Awake, Tabs } from "./tabs.js";
-import { View, sized } from "./view.js";
+import { sized, zoom } from "./music-page.js";
+import { View } from "./view.js";
 import { drawNotices, fillKeys } from "./view-hands.js";
 import { clockTime, longDay, minutesSaid } from "./when.js";
 import { now as timeNow } from "./now.js";
@@ -142,11 +143,20 @@ intention.addEventListener("input", () => {
 /** @param {string} action */
 function act(action) {
   if (action === "stage") return stage();
+  if (action === "turn" || action === "turn_back") return view.turn(action === "turn" ? 1 : -1);
+  if (action === "replay") return void desk.replay(view.faultS());
+  if (action === "larger" || action === "smaller") return resize(action === "larger" ? 1 : -1);
   const words = intention.value.trim();
   // Sound needs the very key or touch, not a moment later.
   if (desk.sound.context === null && desk.session) void desk.openSound();
   void desk.enqueue(() => doAction(desk, action, words)).then(draw);
 }
+
+function resize(/** @type {1 | -1} */ direction) {
+  zoom(direction);
+  draw();
+}
+for (const page of view.pages) page.touched(resize);
 
 const NEXT_LOOK = { light: "dark", dark: "sun", sun: "light" };
 

@@ -27,6 +27,8 @@ export function drawHands(desk, seen) {
   for (const id of ["take-back", "move-on", "hold"]) show(el(id), free);
   show(el("end-now"), running && !desk.takes.busy);
   show(el("stage"), running);
+  show(el("more"), free);
+  show(el("more-tools"), !slot || (free && el("more").getAttribute("aria-expanded") === "true"));
   text(el("stage"), `Light: ${LOOKS[document.documentElement.dataset.look ?? ""] ?? "day"}`);
   show(el("hear"), desk.soundOf(seen) !== "");
   text(el("hear"), desk.hear.playing ? "Stop the sound" : "Hear it");
@@ -40,6 +42,14 @@ export function drawHands(desk, seen) {
   drawMicrophone(desk);
   drawLevel(desk);
 }
+
+el("more").addEventListener("click", () => {
+  const more = el("more");
+  const open = more.getAttribute("aria-expanded") !== "true";
+  attr(more, "aria-expanded", String(open));
+  text(more, open ? "Less" : "More");
+  show(el("more-tools"), open);
+});
 
 /** A take that starts by itself is announced, and can be put off. */
 function drawComing(/** @type {Desk} */ desk, /** @type {Scene} */ seen) {
@@ -140,12 +150,22 @@ function drawLevel(/** @type {Desk} */ desk) {
   text(el("level-word"), takes.clipping ? "Too loud: move away" : "Recording");
 }
 
+/** One notice at a time, the most pressing first; a button goes on to the others. */
 export function drawNotices(/** @type {string[]} */ words) {
   const node = el("notices");
-  const shape = words.join("|");
+  const at = Number(node.dataset.at ?? 0) % Math.max(1, words.length);
+  const shape = [at, ...words].join("|");
   if (node.dataset.words === shape) return;
   node.dataset.words = shape;
-  node.replaceChildren(...words.map((line) => html("p", line)));
+  node.replaceChildren(...words.slice(at, at + 1).map((line) => html("p", line)));
+  if (words.length < 2) return;
+  const next = html("button", `Notice ${at + 1} of ${words.length}: show next`, "quiet");
+  next.addEventListener("click", (event) => {
+    event.stopPropagation();
+    node.dataset.at = String(at + 1);
+    drawNotices(words);
+  });
+  node.firstElementChild?.append(" ", next);
 }
 
 /**

@@ -145,7 +145,10 @@ function evidence(/** @type {string} */ takeId) {
   const link = /** @type {HTMLAnchorElement} */ (html("a", "Every note of it"));
   link.href = `/takes/${takeId}`;
   link.target = "_blank";
-  el("told-more").append(" ", link);
+  const replay = html("button", "Play from the first fault ");
+  replay.append(html("kbd", "R"));
+  replay.dataset.do = "replay";
+  el("told-more").append(" ", link, " ", replay);
 }
 
 /** Judging failed: the player may have it tried again at once. */

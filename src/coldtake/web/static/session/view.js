@@ -6,6 +6,8 @@
 import { spareFor } from "./actions.js";
 import { BREAK_LEAST_MS, nextPlace } from "./conduct.js";
 import { GreatBar } from "./bar-now.js";
+import { MusicPage, isChart, markedNotation, sized } from "./music-page.js";
+import { ScoreBars } from "./score-bars.js";
 import { dayLine, letter } from "./day-line.js";
 import { el, html, show, sign, svg, text } from "./dom.js";
 import { placesOf, slotTries } from "./reducer.js";
@@ -22,7 +24,10 @@ export class View {
     this.endShape = "";
     this.screen = "";
     this.place = "";
-    this.pageUrl = "";
+    this.pages = [...document.querySelectorAll("[data-page]")].map(
+      (figure) => new MusicPage(/** @type {HTMLElement} */ (figure)),
+    );
+    this.score = new ScoreBars();
   }
 
   draw(/** @type {Desk} */ desk) {
@@ -133,17 +138,42 @@ export class View {
   /** @param {Desk} desk @param {Place} place */
   drawPage(desk, place) {
     const step = desk.step(place.slot.step_id);
-    const url = step?.notation ? sized(step.notation) : "";
-    for (const page of document.querySelectorAll("[data-page]")) {
-      show(page, url !== "");
-      page.classList.toggle("is-chart", isChart(url));
-      if (/** @type {HTMLElement} */ (page).dataset.url === url) continue;
-      /** @type {HTMLElement} */ (page).dataset.url = url;
-      const image = /** @type {HTMLImageElement} */ (html("img"));
-      image.alt = `${isChart(url) ? "Chart" : "Notation"}: ${step?.title}`;
-      image.src = url;
-      page.replaceChildren(...(url ? [image] : []));
+    const words = step?.notation ? `${isChart(step.notation) ? "Chart" : "Notation"}: ${step.title}` : "";
+    const { now } = desk.takes;
+    const marked = now?.verdict && now.recorded && ["verdict", "ask"].includes(now.phase);
+    const url = marked && step?.notation ? markedNotation(now.id) : step?.notation ? sized(step.notation) : "";
+    for (const page of this.pages) {
+      const scene = /** @type {HTMLElement | null} */ (page.figure.closest("[data-scene]"));
+      if (scene && !scene.hidden) page.show(url, words, place.slot.step_id);
     }
+    document.body.dataset.music = isChart(url) ? "chart" : url ? "notes" : "none";
+    this.follow(desk, place.slot.step_id);
+  }
+
+  /** Turns the page where the click says that the player is. */
+  follow(/** @type {Desk} */ desk, /** @type {string} */ stepId) {
+    const { now } = desk.takes;
+    const step = desk.step(stepId);
+    const page = this.pages.find((one) => !one.figure.closest("[hidden]"));
+    if (!page || page.pages < 2 || !step?.notation) return;
+    void this.score.load(step.notation);
+    if (now?.phase !== "playing") return;
+    const click = desk.clickOf(step, stepId);
+    if (!click.on) return;
+    const beat = ((timeNow() - now.musicMs) / 60_000) * click.bpm * click.unit;
+    const measure = this.score.measureAt(step.notation, beat);
+    if (measure) page.follow(measure);
+  }
+
+  /** Where in the sound of the take its first fault is; 0 where it has none. */
+  faultS() {
+    const seen = this.pages.find((one) => !one.figure.closest("[hidden]"));
+    return Number(seen?.whole?.dataset.seekS ?? 0);
+  }
+
+  /** @param {1 | -1} direction */
+  turn(direction) {
+    for (const page of this.pages) if (!page.figure.closest("[hidden]")) page.turn(direction);
   }
 
   drawEnd(/** @type {Desk} */ desk) {
@@ -212,17 +242,6 @@ function lineWords(session, planned) {
   const played = new Set(session?.runs.map((r) => r.slotId)).size;
   return `The session: ${countWords(places)}, ${played} begun`;
 }
-
-/**
- * Notation for this screen: the narrower the engraving, the larger its notes. A chart keeps four bars
- * in a row: all of it is in sight while the hands are on the instrument.
- */
-export function sized(/** @type {string} */ url) {
-  const width = window.innerWidth < 640 && !isChart(url) ? 400 : 520;
-  return `${url}${url.includes("?") ? "&" : "?"}width=${width}`;
-}
-
-const isChart = (/** @type {string} */ url) => /[?&]as=chart(&|$)/.test(url);
 
 /** What was yes, what was no, in signs and numbers. */
 function countsOf(/** @type {Session} */ session) {
