@@ -108,6 +108,7 @@ function drawTold(desk, seen) {
   // The sign beside the word: never the word or the colour alone.
   const answer = take ? (take.verdict && ["verdict", "ask"].includes(take.phase) && !needsPlayer(take) ? take.verdict.answer : "") : last?.answer ?? "";
   drawSign(answer);
+  el("told").dataset.means = String(!take && el("told-more").textContent !== "");
   el("told").dataset.answer = take?.verdict?.answer ?? last?.answer ?? "";
 }
 
