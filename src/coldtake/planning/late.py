@@ -8,6 +8,9 @@ were apart. Slots keep their period and order, so every break stays between the 
 between; a break goes only with its whole period. With less time than any slot takes, the best slot
 is cut to what is left. Nothing is made up by overrunning.
 
+A minute of a cold take counts at least as much as the average minute of the plan's work: where it
+is asked for to keep a step it adds hardly a point, and was yet given minutes in the place of work.
+
 A dynamic programme over the last slot kept and the minutes used, breaks included.
 """
 
@@ -15,7 +18,7 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from coldtake.domain.plan import Period, Plan, Slot
+from coldtake.domain.plan import Period, Plan, Slot, SlotKind
 
 _PINNED = 1e6  # points
 _LONGER = 1e-9  # points a minute: only where nothing else differs
@@ -42,7 +45,8 @@ class LateStarts(msgspec.Struct, frozen=True, kw_only=True):
 def late_starts(plan: Plan) -> LateStarts:
     """Return what stays of a plan whenever it is begun."""
     slots = plan.slots
-    best_first = sorted(range(len(slots)), key=lambda n: -_worth(slots[n]))
+    worths = _worths(slots)
+    best_first = sorted(range(len(slots)), key=lambda n: -worths[n])
     if not slots:
         return LateStarts(rows=(), best_first=())
     kept = _Kept(plan)
@@ -68,8 +72,16 @@ def trim(plan: Plan, minutes_left: int) -> Plan:
     return _with_minutes(plan, minutes, starts.best_first)
 
 
-def _worth(slot: Slot) -> float:
-    return slot.gain + _LONGER * slot.minutes + _PINNED * slot.pinned
+def _worths(slots: tuple[Slot, ...]) -> tuple[float, ...]:
+    """Return what each slot counts, in points."""
+    work = [s for s in slots if s.kind is not SlotKind.COLD]
+    each = sum(s.gain for s in work) / max(sum(s.minutes for s in work), 1)
+    return tuple(
+        (max(s.gain, each * s.minutes) if s.kind is SlotKind.COLD else s.gain)
+        + _LONGER * s.minutes
+        + _PINNED * s.pinned
+        for s in slots
+    )
 
 
 def _cut(slots: tuple[Slot, ...], best: int, left: int) -> tuple[int, ...]:
@@ -80,7 +92,7 @@ class _Kept:
     """The best slots for every exact number of minutes; `whole_min` is the whole plan's."""
 
     def __init__(self, plan: Plan) -> None:
-        self.slots = plan.slots
+        self.slots, self.points = plan.slots, _worths(plan.slots)
         self.of = [p for p, period in enumerate(plan.periods) for _ in period.slots]
         self.break_min = plan.rules.break_min
         self.whole_min = sum(s.minutes for s in self.slots) + self.break_min * self.of[-1]
@@ -88,7 +100,7 @@ class _Kept:
         self.worth: NDArray[np.float64] = np.full(shape, -np.inf)
         self.before = np.full(shape, -1)
         for n, slot in enumerate(self.slots):
-            self.worth[n, slot.minutes] = _worth(slot)
+            self.worth[n, slot.minutes] = self.points[n]
             for other in range(n):
                 self._after(other, n)
         best = self.worth.max(axis=0)
@@ -101,7 +113,7 @@ class _Kept:
         if self.slots[other].step_id == slot.step_id and other + 1 < n:
             return
         took = slot.minutes + self.break_min * (self.of[other] != self.of[n])
-        made = self.worth[other, : self.whole_min + 1 - took] + _worth(slot)
+        made = self.worth[other, : self.whole_min + 1 - took] + self.points[n]
         known = self.worth[n, took:]
         better = made > known
         known[better] = made[better]
