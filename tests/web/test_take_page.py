@@ -76,7 +76,8 @@ def test_on_the_stand_only_faults_are_marked_and_the_first_is_named(client, serv
     assert "mark-right" not in svg
     fault = re.search(r'data-fault="([^"]+)"', svg)[1]
     assert "mark-wrong" in re.search(rf'<g [^>]*id="{fault}"[^>]*>', svg)[0]
-    [wrong] = [n for n in take.verdict.notes if n.status is NoteStatus.WRONG]
+    notes = services.takes.get(take.id).verdict.notes
+    [wrong] = [n for n in notes if n.status is NoteStatus.WRONG]
     seek_s = float(re.search(r'data-seek-s="([^"]+)"', svg)[1])
     assert 0.0 <= wrong.onset_s - seek_s < 0.5
 
