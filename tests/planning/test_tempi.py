@@ -69,6 +69,13 @@ def test_without_a_tempo_in_the_question_the_exercise_says_it_in_its_own_beat():
     assert tempi_words(tempi_of(of(), (), OPEN)) == ""
 
 
+def test_a_step_that_was_met_does_not_begin_slowly_again_without_a_tempo_in_its_question():
+    """A singer's week: “Long tones: met. Today: begin at quarter = 40.”"""
+    tempi = tempi_of(of(played=60.0), (), MET)
+    assert tempi.start == 60.0
+    assert tempi_words(tempi, target=False) == "Clean so far: quarter = 60."
+
+
 def bars(state, step_id, first, last, mark, **changed):
     """Make a step these bars of one passage at a mark; the player named 50 as clean."""
     state.steps[step_id] = msgspec.structs.replace(

@@ -197,8 +197,25 @@ def test_some_bars_of_a_piece(services, topic):
 def test_repeats_are_said_and_not_worked_on_twice(services, topic):
     abc = "X:1\nM:4/4\nL:1/4\nK:C\n|:CDEF|GFED:|C4|]\n"
     proposal = checked(services, topic, PieceAsk(passage_id=kept(services, abc)))
-    assert "Repeated and not worked on twice: 2 bars." in proposal.rests_on
-    assert not any(t.startswith(("Bar 3", "Bars 3")) for t in titles(proposal))
+    assert "Repeated and not worked on twice: 2 bars." in " ".join(proposal.rests_on)
+    assert not any(s.exercise.passage.first_bar == 3 for s in proposal.steps)
+
+
+def test_bars_are_named_as_on_paper(services, topic):
+    """A pianist's week: “Bars 9 to 12” of a minuet of 8 bars whose first half is repeated."""
+    abc = "X:1\nM:3/4\nL:1/4\nK:G\n|:B d g|f e d|e c A|B3:|c e A|B d G|A c F|G3|]\n"
+    proposal = checked(services, topic, PieceAsk(passage_id=kept(services, abc)))
+    second = next(s for s in proposal.steps if s.title.startswith("Bars 5 to 8"))
+    ref = second.exercise.passage
+    assert (ref.first_bar, ref.last_bar) == (9, 12), "counted as played"
+    assert not any("9" in t.partition(" at ")[0] for t in titles(proposal))
+    assert "Bars have the numbers of the notation." in " ".join(proposal.rests_on)
+
+
+def test_bars_that_a_repeat_begins_again_in_are_counted_as_played(services, topic):
+    abc = "X:1\nM:4/4\nL:1/4\nK:C\n|:CDEF|GFED:|C4|]\n"
+    ask = PieceAsk(passage_id=kept(services, abc), first_bar=2, last_bar=4)
+    assert "Bars 2 to 3 as played at" in " ".join(titles(checked(services, topic, ask)))
 
 
 def test_several_notes_at_once_are_said(services, topic):

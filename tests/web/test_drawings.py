@@ -15,7 +15,7 @@ from coldtake.domain.state import State
 from coldtake.domain.take import Answer, Figure, NoteEvidence, NoteStatus
 from coldtake.listening.outline import extremes
 from coldtake.practice.progress import CleanTempo, ExerciseTempo
-from coldtake.web.charts import chords_of
+from coldtake.web.charts import chords_of, whole_parts
 from coldtake.web.evidence import beat_of, kind_of, limit_words, scale_of
 from coldtake.web.progress_charts import progress_of, tempo_chart, tempo_words, week_rows
 from coldtake.web.rendering import minutes, number, percent, without_answer
@@ -180,6 +180,22 @@ def test_weeks_of_all_topics_stand_on_one_scale():
     assert rows[0].strokes == ((25.0, 20.0),)  # half of 40 px, nothing for the empty week
     assert rows[1].strokes == ((25.0, 30.0), (75.0, 0.0))
     assert week_rows({}, {}) == ()
+
+
+def test_minutes_of_topics_and_days_add_up_to_what_stands_above_them():
+    """A singer's week: 28, 18 and 6 under a sum of 53; a pianist's: 34 and 23 under 56."""
+    rows = week_rows({"a": [33.5, 0.4], "b": [22.6, 0.4]}, {})
+    assert [r.minutes for r in rows] == [(33, 1), (23, 0)]
+    rows = week_rows({"a": [28.45], "b": [18.4], "c": [6.3]}, {})
+    assert [r.total for r in rows] == [29, 18, 6]
+    assert sum(r.total for r in rows) == 53
+
+
+@given(st.lists(st.floats(0.0, 500.0), max_size=12))
+def test_whole_parts_make_the_whole(parts):
+    whole = whole_parts(parts)
+    assert sum(whole) == round(sum(parts))
+    assert all(abs(w - p) < 1.0 for w, p in zip(whole, parts, strict=True))
 
 
 def clean_at(*tempi, every=4, goal=100.0):

@@ -56,6 +56,12 @@ def gained(one: TopicThen) -> str:
     return f"{by:+.1f}".replace("-", "−") if abs(by) > 0.05 else ""
 
 
+def _as_beside(by: str) -> str:
+    """Say “−0.5” as “about 0.5 fewer”; in whole ones from three on."""
+    steps = amount(float(by[1:]), float(by[1:]))
+    return f"about {steps} {'more' if by[0] == '+' else 'fewer'}"
+
+
 def sentences(state: State, supposed: WhatIf, found: WhatIfFound) -> tuple[str, ...]:
     """Say what the change does; of several changes what they do together.
 
@@ -115,10 +121,9 @@ class _Said:
         one = self.topics[topic_id]
         if not told_apart(one.clean):
             return f"{head}, the number of its steps clean on {on_day(one.on)} hardly changes."
-        return (
-            f"{head}, {more(one.clean)} of its {one.steps} steps should be clean on "
-            f"{on_day(one.on)}."
-        )
+        beside = gained(one)  # from the rounded numbers in the table, so that they agree
+        about = more(one.clean) if len(beside) < 2 else _as_beside(beside)
+        return f"{head}, {about} of its {one.steps} steps should be clean on {on_day(one.on)}."
 
     def _others(self) -> str:
         """Say what the topics that stay gain or lose."""

@@ -135,8 +135,8 @@ def tempi_of(
     target = test.mark if test else given
     clean_bpm = clean_tempo(tries)
     clean = None if clean_bpm is None else clean_bpm / unit
-    if clean is None and phase in MET_ONCE and test:
-        clean = test.mark  # it was met, so it was clean at what was asked
+    if clean is None and phase in MET_ONCE:
+        clean = target  # it was met, so it was clean at what was asked, or at the tempo given
     named = round(played.clean_bpm / unit) if played.clean_bpm else None
     elsewhere = None if elsewhere_bpm is None else float(round(elsewhere_bpm / unit))
     least, most = (None, None) if test is None else limits(test)

@@ -27,6 +27,16 @@ def changes_by_day(state: State, since: date) -> dict[date, list[StepPhase]]:
     return found
 
 
+def whole_parts(parts: Sequence[float]) -> tuple[int, ...]:
+    """Write parts in whole numbers that add up to their rounded sum (largest remainders first)."""
+    whole = [int(part) for part in parts]
+    left = round(sum(parts)) - sum(whole)
+    by_rest = sorted(range(len(parts)), key=lambda n: (whole[n] - parts[n], n))
+    for n in by_rest[:left]:
+        whole[n] += 1
+    return tuple(whole)
+
+
 def weeks_stave(state: State, today: date, weeks: int = WEEKS_AS_STAVES) -> Stave:
     """Draw the last weeks: a system for each, a bar for each day, a stroke for what was played.
 
@@ -52,9 +62,10 @@ def _week_system(
     today: date,
 ) -> System:
     cut = edges([1.0] * 7, 7)
+    said_min = whole_parts([minutes.get(day, 0.0) for day in days])
     bars = [
-        _day_bar(edge, minutes.get(day, 0.0), changes.get(day, []), longest, day == today)
-        for day, edge in zip(days, cut, strict=True)
+        _day_bar(edge, (minutes.get(day, 0.0), whole), changes.get(day, []), longest, day == today)
+        for day, edge, whole in zip(days, cut, said_min, strict=True)
     ]
     total = sum(minutes.get(d, 0.0) for d in days)
     said = f"Week from {on_day(days[0])}: {total:.0f} minutes on " + (
@@ -65,12 +76,13 @@ def _week_system(
 
 def _day_bar(
     edge: tuple[float, float],
-    minutes: float,
+    played: tuple[float, int],
     changes: Sequence[StepPhase],
     longest: float,
     now: bool,
 ) -> Bar:
-    start, to = edge
+    """Draw a day; played : its minutes, and as they are written."""
+    (start, to), (minutes, whole) = edge, played
     columns = -(-len(changes) // len(DAY_HEIGHTS))
     step = (to - start) / (columns + 1)
     marks = tuple(
@@ -87,7 +99,7 @@ def _day_bar(
         "day",
         "now" if now else "done",
         space_y(0) if minutes else None,
-        f"{minutes:.0f}′" if minutes else "",
+        f"{whole}′" if minutes else "",
         marks=marks,
         stroke_share=min(minutes / longest, 1.0),
     )

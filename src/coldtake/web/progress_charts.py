@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from coldtake.domain.estimate import Interval
 from coldtake.learning.calibration import Calibration, Group
 from coldtake.practice.progress import SAME_TEMPO, ExerciseTempo
+from coldtake.web.charts import whole_parts
 from coldtake.web.criteria import BEAT_UNITS
 
 if TYPE_CHECKING:
@@ -27,14 +28,17 @@ _CURVE = 24  # places at which a curve is drawn
 
 @dataclass(frozen=True, slots=True)
 class WeekRow:
-    """One topic's minutes in each week; `strokes` are (x in percent, top in px) of weeks played."""
+    """One topic's minutes in each week; `strokes` are (x in percent, top in px) of weeks played.
+
+    The minutes are whole, so that all topics' make what is said of a week.
+    """
 
     title: str
-    minutes: tuple[float, ...]
+    minutes: tuple[int, ...]
     strokes: tuple[tuple[float, float], ...]
 
     @property
-    def total(self) -> float:
+    def total(self) -> int:
         """Minutes in all the weeks shown."""
         return sum(self.minutes)
 
@@ -44,17 +48,18 @@ def week_rows(
 ) -> tuple[WeekRow, ...]:
     """Draw every topic to one scale, so that topics can be compared."""
     longest = max((m for row in minutes.values() for m in row), default=0.0) or 1.0
+    weeks = [whole_parts(week) for week in zip(*minutes.values(), strict=True)]
     return tuple(
         WeekRow(
             titles.get(topic_id, "a topic no longer there"),
-            tuple(row),
+            tuple(week[place] for week in weeks),
             tuple(
                 (round(100 * (n + 0.5) / len(row), 2), round(WEEK_PX * (1 - m / longest), 1))
                 for n, m in enumerate(row)
                 if m > 0
             ),
         )
-        for topic_id, row in minutes.items()
+        for place, (topic_id, row) in enumerate(minutes.items())
     )
 
 

@@ -1,5 +1,6 @@
 """A piece from its notation: hard spots, phrases, joins, the whole, from memory, cold."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -58,9 +59,18 @@ class _Piece:
         )
 
     def bars(self, group: Group) -> str:
-        """Such as "Bars 5 to 8"."""
-        first, last = group.first + self.before, group.last + self.before
-        return f"Bar {first}" if first == last else f"Bars {first} to {last}"
+        """Such as "Bars 5 to 8": as on paper, unless a repeat begins again in between."""
+        labels = [bar.label for bar in self.passage.bars[group.first - 1 : group.last]]
+        first, last = labels[0], labels[-1]
+        if len(labels) == 1:
+            return f"Bar {first}"
+        if _goes_up(labels):
+            return f"Bars {first} to {last}"
+        return f"Bars {group.first + self.before} to {group.last + self.before} as played"
+
+    def bar(self, number: int) -> str:
+        """Return a bar's number on paper; counted from 1 within what was asked for."""
+        return self.passage.bars[number - 1].label
 
     def hardness(self, group: Group) -> float:
         """Mean of the group's bars, 0 to 1."""
@@ -97,6 +107,12 @@ def propose(topic_id: str, ask: PieceAsk, passage: Passage, own: OwnNeed = UNTAU
     last = _whole(piece, ends) if len(ends) > 1 else next(iter(ends.values()))
     _by_heart(piece, last)
     return piece.laying.proposal(*_rests_on(piece, len(ends), mark is not None))
+
+
+def _goes_up(labels: Sequence[str]) -> bool:
+    """Say whether bars follow each other on paper too."""
+    numbers = [int(label) for label in labels if label.isdecimal()]
+    return len(numbers) < 2 or all(b > a for a, b in pairwise(numbers))
 
 
 def _groups(piece: _Piece) -> dict[Group, str]:
@@ -146,7 +162,7 @@ def _whole(piece: _Piece, ends: dict[Group, str]) -> str:
             joined |= {ends[one], ends[two]}
             before.append(
                 piece.laying.step(
-                    f"Join: bar {one.last + piece.before} into {two.first + piece.before}",
+                    f"Join: bar {piece.bar(one.last)} into {piece.bar(two.first)}",
                     at_tempo(piece.way, goal),
                     piece.exercise(one.last, two.first, goal),
                     JOIN_MIN,
@@ -203,7 +219,10 @@ def _rests_on(piece: _Piece, groups: int, marked: bool) -> tuple[str, ...]:
         "A cut is where a rest, a long note or a rhythm that begins again suggests a phrase's end.",
     ]
     if left_out:
-        said.append(f"Repeated and not worked on twice: {counted(left_out, 'bar')}.")
+        said.append(
+            f"Repeated and not worked on twice: {counted(left_out, 'bar')}. "
+            "Bars have the numbers of the notation."
+        )
     said.append(piece.way.said(piece.ask.goal_bpm, piece.ask.clean_bpm, marked=marked))
     said += [GUESSED, *piece.own.words()]
     if not page.is_one_line:

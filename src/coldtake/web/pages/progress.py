@@ -61,7 +61,6 @@ def _weeks(services: Services, weeks: Sequence[Week]) -> dict[str, object]:
         "stave": charts.weeks_stave(state, today) if weeks else None,
         "chords": charts.chords_of(counts),
         "counts": counts,
-        "played_min": sum(w.minutes for w in weeks),
     }
 
 
