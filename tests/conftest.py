@@ -20,8 +20,8 @@ def example(tmp_path_factory):
     """Services over the example, told once. Only read it; its today is 12 January 2027."""
     from coldtake import demo
     from coldtake.practice.services import Services
+    from coldtake.storage.database.log import SqlStore
     from coldtake.storage.folder import sqlite_url
-    from coldtake.storage.log import SqlStore
     from coldtake.storage.takes import FolderTakes
     from making import SteppingClock
 

@@ -1,6 +1,7 @@
 """Lines and branches that the tests reached, a line for each room; part of `make coverage`.
 
-What runs in worker processes (`bounded/child.py`, the workers of music and listening) is not seen.
+What runs in worker processes (`subprocesses/child_main.py`, the workers of music and listening) is
+not seen.
 """
 
 import json

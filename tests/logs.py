@@ -4,8 +4,8 @@ from datetime import UTC, date, datetime, timedelta
 
 from coldtake.domain import events as ev
 from coldtake.domain.criterion import Criterion, NotesTest
-from coldtake.domain.following import fold
-from coldtake.domain.state import State
+from coldtake.domain.history.projection import fold
+from coldtake.domain.history.state import State
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import Place, Step, Topic
 

@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 
 from coldtake.errors import PassageError, SoundError
-from coldtake.listening.sound import read_sound
-from coldtake.music.midi import read_midi
-from coldtake.music.reading import unpack
+from coldtake.listening.sources.sound import read_sound
+from coldtake.music.midi.reader import read_midi
+from coldtake.music.notation.reading.reader import unpack
 
 
 def mxl() -> bytearray:

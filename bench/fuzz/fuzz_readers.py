@@ -14,9 +14,9 @@ Reader = Callable[[bytes], None]
 
 def notation(data: bytes, name: str) -> None:
     """As the pile reads an upload, then what every page asks of a passage."""
-    from coldtake.music.changes import changes_of
-    from coldtake.music.excerpt import select_bars
-    from coldtake.music.reading import read_passage, unpack
+    from coldtake.music.notation.changes import changes_of
+    from coldtake.music.notation.reading.excerpt import select_bars
+    from coldtake.music.notation.reading.reader import read_passage, unpack
 
     form, text = unpack(data, name)
     passage = read_passage.__wrapped__(text, form)
@@ -37,7 +37,7 @@ def abc(data: bytes) -> None:
 
 def midi(data: bytes) -> None:
     """Quantised to a page, then that page as a passage; a file with several parts by its first."""
-    from coldtake.music.midi_page import Choice, midi_page
+    from coldtake.music.midi.page import Choice, midi_page
 
     try:
         page = midi_page(data, "part.mid")
@@ -47,15 +47,15 @@ def midi(data: bytes) -> None:
 
 
 def audio(data: bytes) -> None:
-    from coldtake.listening.sound import read_sound, to_flac
+    from coldtake.listening.sources.sound import read_sound, to_flac
 
     to_flac(read_sound(data, "take.wav"))
 
 
 def chords(data: bytes) -> None:
     """A line of changes, and its words as single chord symbols."""
-    from coldtake.music.charts import read_changes, read_chart
-    from coldtake.music.chords import read_chord
+    from coldtake.music.notation.reading.charts import read_changes, read_chart
+    from coldtake.music.theory.chords import read_chord
 
     text = data.decode("utf-8", "replace")
     for word in text.split()[:8]:

@@ -65,7 +65,7 @@ def abc() -> list[bytes]:
 
 def mei() -> list[bytes]:
     from coldtake.errors import PassageError
-    from coldtake.music.reading import read_passage
+    from coldtake.music.notation.reading.reader import read_passage
 
     own = []
     for text in abc()[:40]:

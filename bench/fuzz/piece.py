@@ -18,7 +18,7 @@ from fuzz_seeds import seeds_of
 from mutations import mutant
 
 from coldtake.errors import ColdtakeError
-from coldtake.music.verovio_door import WORKER
+from coldtake.music.notation.verovio_client import WORKER
 
 MEMORY = 1_000_000_000
 

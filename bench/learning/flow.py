@@ -14,7 +14,7 @@ from world import Slot, World, make, run
 
 from coldtake.domain import events as ev
 from coldtake.domain.plan import PlanRequest, SlotKind
-from coldtake.planning.day import plan_day
+from coldtake.planning.day.plan_day import plan_day
 
 
 def flow(world: World) -> list[Slot]:

@@ -2,7 +2,7 @@
 
 A law is a combination of four kinds; the rest (warm-up, fatigue, forms of the day, wrong answers,
 missed days) are amounts, drawn for every player. None of them is the model's own law
-(`coldtake.learning.law`), and no planner is told which it plays for.
+(`coldtake.learning.memory_law`), and no planner is told which it plays for.
 
 learning     exponential : 1 - exp(-m); power : 1 - (1 + m) ** -c (Heathcote, Brown and Mewhort
              2000; Newell and Rosenbloom 1981); stepped : half of it comes in five sudden steps

@@ -12,7 +12,7 @@ import numpy as np
 from scipy.special import expit, ndtri
 from scipy.stats import qmc
 
-from coldtake.domain.state import State
+from coldtake.domain.history.state import State
 from coldtake.domain.topic import Step
 from coldtake.learning.history import Mark, histories
 from coldtake.learning.simulated import Law, SimulatedPlayer

@@ -13,8 +13,8 @@ from rules import UNLIMITED, composed
 from world import Rule, World
 
 from coldtake.learning import simulated as sim
-from coldtake.planning import lookahead
-from coldtake.planning.turns import USUAL, Course
+from coldtake.planning.value import lookahead
+from coldtake.planning.value.priority_index import USUAL, Course
 
 ASKED_MIN = (0, 5, 8)  # minutes for which the truth is computed; what lies between is not asked
 

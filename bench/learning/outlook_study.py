@@ -26,7 +26,7 @@ from scipy.stats import poisson
 from world import World, make, run
 
 from coldtake.learning.simulated import SimulatedPlayer
-from coldtake.planning.outlook import by_date, outlook
+from coldtake.planning.outlook.summary import by_date, outlook
 
 
 def halfway(law: str, seed: int) -> tuple[bytes, World]:

@@ -15,9 +15,9 @@ from rules import planner
 from world import World, make, run
 
 from coldtake.domain.take import Judge
-from coldtake.learning.beliefs import Beliefs, beliefs, cold_chances
 from coldtake.learning.filter import PLAYER_ERRORS, try_chance, yes_chance
-from coldtake.learning.law import FLOOR
+from coldtake.learning.memory_law import FLOOR
+from coldtake.learning.posterior import Beliefs, beliefs, cold_chances
 
 WHO = ("constant", "last answer", "model", "observer", "truth")
 

@@ -6,7 +6,7 @@ from world import Rule, Slot, World
 
 from coldtake.domain import events as ev
 from coldtake.domain.plan import PlanRequest, SlotKind
-from coldtake.planning.day import plan_day
+from coldtake.planning.day.plan_day import plan_day
 
 BREAK_MIN, PERIOD_MIN = 5, 30  # the usual settings
 

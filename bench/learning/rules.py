@@ -7,12 +7,12 @@ from thumb import SLOT, expanding, filled, first_yes, one_topic, rotation, triag
 from world import Rule, Slot, World
 
 from coldtake.domain import events as ev
-from coldtake.learning.beliefs import beliefs
-from coldtake.planning.choice import DayChoice, TopicLimits
-from coldtake.planning.lookahead import day_values
-from coldtake.planning.options import Limits, free_options
-from coldtake.planning.prospect import Thin, chances, moved, steps_ahead, thinned
-from coldtake.planning.values import StepValue
+from coldtake.learning.posterior import beliefs
+from coldtake.planning.day.composition.choice import DayChoice, TopicLimits
+from coldtake.planning.day.composition.options import Limits, free_options
+from coldtake.planning.value.lookahead import day_values
+from coldtake.planning.value.step_arrays import Thin, chances, moved, steps_ahead, thinned
+from coldtake.planning.value.values import StepValue
 
 UNLIMITED = 60
 

@@ -24,16 +24,16 @@ from world import FIRST, Scenario, Slot, World
 
 from coldtake.domain import events as ev
 from coldtake.domain.criterion import Criterion, NotesTest
+from coldtake.domain.history.state import State
 from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.plan import Plan, PlanRequest, SlotKind
-from coldtake.domain.state import State
 from coldtake.domain.take import Answer
 from coldtake.domain.topic import Place, Step, StepPhase, Topic
 from coldtake.learning import stage
 from coldtake.learning.filter import DAY_FORM_SD
 from coldtake.learning.simulated import SimulatedPlayer
 from coldtake.learning.stage import day_forms
-from coldtake.planning.day import plan_day
+from coldtake.planning.day.plan_day import plan_day
 
 DAYS, MINUTES, PIECES, SECTIONS = 42, 45, 4, 4
 ARMS = ("dates", "taper", "stage")

@@ -19,9 +19,9 @@ import numpy as np
 from product import product
 from world import World, make, run
 
-from coldtake.planning.forecast import Forecast, forecasts
-from coldtake.planning.on_the_day import number_interval, number_shares
-from coldtake.planning.prospect import ON_DATE
+from coldtake.planning.value.day_outcomes import number_interval, number_shares
+from coldtake.planning.value.forecast import Forecast, forecasts
+from coldtake.planning.value.step_arrays import ON_DATE
 
 FORMS = 16
 WHOLE_LIMITS = (0.02, 0.05, 0.1, 0.2, 0.35)

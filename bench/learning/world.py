@@ -12,8 +12,8 @@ import numpy as np
 
 from coldtake.domain import events as ev
 from coldtake.domain.criterion import Criterion, NotesTest
-from coldtake.domain.following import apply
-from coldtake.domain.state import State
+from coldtake.domain.history.projection import apply
+from coldtake.domain.history.state import State
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import Place, Step, Topic
 from coldtake.learning.simulated import Law, SimulatedPlayer

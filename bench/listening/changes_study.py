@@ -25,18 +25,18 @@ from passages import passage_of
 
 from coldtake.domain.criterion import ChangesTest, Criterion
 from coldtake.domain.take import Answer, ClickTrack, Verdict
-from coldtake.listening.asked import Asked
-from coldtake.listening.hearing import Hearing, _detected, hear
+from coldtake.listening.features.audio_features import Hearing, _detected, hear
 from coldtake.listening.improvised.figures import Errors, figures_of
 from coldtake.listening.improvised.harmony import Ground, ground_of
 from coldtake.listening.improvised.judging import judge_improvised, judge_improvised_keys
 from coldtake.listening.improvised.measuring import Measured, OnBeats, measured
 from coldtake.listening.improvised.transcribing import transcribe
-from coldtake.listening.keys import Keys, Press
-from coldtake.listening.sound import Sound
-from coldtake.music.accompaniment import accompany, feels_for
+from coldtake.listening.judging_request import Asked
+from coldtake.listening.keyboard.midi_performance import Keys, Press
+from coldtake.listening.sources.sound import Sound
 from coldtake.music.passage import Bar as PassageBar
 from coldtake.music.passage import Harmony, Passage
+from coldtake.music.playback.accompaniment import accompany, feels_for
 
 FIRST_SEED = {"timgm": 0, "fluid": 81_000}
 WAYS = ("click unheard", "no click", "keys")

@@ -22,9 +22,9 @@ from passages import invented
 
 from coldtake.domain.criterion import Criterion, NotesTest
 from coldtake.domain.take import Answer, ClickTrack, NoteStatus
-from coldtake.listening.click_track import click_sound, find_clicks
-from coldtake.listening.judge import judge
-from coldtake.listening.sound import Sound
+from coldtake.listening.features.click_track import click_sound, find_clicks
+from coldtake.listening.melody.judge import judge
+from coldtake.listening.sources.sound import Sound
 
 BAND = ("clarinet", "trumpet", "violin", "piano", "flute")
 NOTES = Criterion(tests=(NotesTest(),))

@@ -23,8 +23,8 @@ LISTENER = f"""
 import resource, sys, time
 sys.path[:0] = {[str(SRC), str(Path(__file__).parent)]!r}
 from passages import passage_of
-from coldtake.listening.judge import default_criterion, judge
-from coldtake.listening.sound import Sound, read_sound
+from coldtake.listening.melody.judge import default_criterion, judge
+from coldtake.listening.sources.sound import Sound, read_sound
 import numpy as np
 passage = passage_of(ROWS)
 judge(Sound(np.zeros(22050, np.float32), 44100), passage, default_criterion(None))

@@ -11,10 +11,10 @@ from fractions import Fraction
 import numpy as np
 from band import Instrument, Played, rise_of, start_used
 
-from coldtake.music.changes import Changes
-from coldtake.music.charts import read_changes
-from coldtake.music.chord_scales import scale_choices
-from coldtake.music.tones import usual_interval
+from coldtake.music.notation.changes import Changes
+from coldtake.music.notation.reading.charts import read_changes
+from coldtake.music.theory.chord_scales import scale_choices
+from coldtake.music.theory.tones import usual_interval
 
 # Common progressions, no source.
 FORMS = (

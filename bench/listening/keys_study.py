@@ -18,12 +18,12 @@ import numpy as np
 
 from coldtake.domain.criterion import Criterion, NotesTest
 from coldtake.domain.take import Answer, NoteStatus
-from coldtake.listening.keys import Keys, Press
-from coldtake.listening.keys_alignment import match_keys
-from coldtake.listening.keys_judge import judge_keys
-from coldtake.music.excerpt import select_bars
+from coldtake.listening.keyboard.midi_alignment import match_keys
+from coldtake.listening.keyboard.midi_judge import judge_keys
+from coldtake.listening.keyboard.midi_performance import Keys, Press
+from coldtake.music.notation.reading.excerpt import select_bars
+from coldtake.music.notation.reading.reader import read_passage, unpack
 from coldtake.music.passage import Passage
-from coldtake.music.reading import read_passage, unpack
 
 FIRST_SEED = 80_000
 UNISON_S = 0.15

@@ -19,9 +19,9 @@ from rhythms import MAKERS, RhythmTake, play, rhythm_of
 
 from coldtake.domain.criterion import Criterion, NotesTest, RhythmTest
 from coldtake.domain.take import Answer, NoteStatus, Verdict
-from coldtake.listening.asked import Asked
-from coldtake.listening.rhythm_only.judging import judge_rhythm
-from coldtake.listening.sound import Sound
+from coldtake.listening.judging_request import Asked
+from coldtake.listening.rhythm.judging import judge_rhythm
+from coldtake.listening.sources.sound import Sound
 
 FIRST_SEED = {"timgm": 0, "fluid": 80_000}
 FAULTS = ((), (), ("missed",), ("extra",), ("out of place",), ("late",), ("missed", "extra"))

@@ -24,8 +24,8 @@ from rivals import score_rivals
 from scoring import score_take
 from table import write
 
-from coldtake.listening.judge import default_criterion, judge
-from coldtake.listening.sound import Sound
+from coldtake.listening.melody.judge import default_criterion, judge
+from coldtake.listening.sources.sound import Sound
 
 CRITERION = default_criterion(None)
 

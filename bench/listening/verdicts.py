@@ -38,8 +38,8 @@ from coldtake.domain.criterion import (
     TimingTest,
     TuneTest,
 )
-from coldtake.listening.judge import judge
-from coldtake.listening.sound import Sound
+from coldtake.listening.melody.judge import judge
+from coldtake.listening.sources.sound import Sound
 from coldtake.units import A4_HZ
 
 SETS = {"tune": ("timgm", 300), "report": ("fluid", 62_000)}

@@ -25,12 +25,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from coldtake.errors import PassageError
-from coldtake.music import spelling
 from coldtake.music.abc import read_tune
 from coldtake.music.abc.book import tunes_in
-from coldtake.music.reading import read_passage
-from coldtake.music.score import Score
-from coldtake.music.unpacking import unpack
+from coldtake.music.notation.reading.reader import read_passage
+from coldtake.music.notation.reading.score import Score
+from coldtake.music.notation.reading.unpacking import unpack
+from coldtake.music.theory import spelling
 
 XML = (".xml", ".mxl", ".musicxml")
 OUT = Path("/tmp/coldtake-corpus.jsonl")

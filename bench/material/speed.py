@@ -21,14 +21,14 @@ import mido
 from corpus import files, pieces
 
 from coldtake.errors import PassageError
-from coldtake.music import verovio_door
 from coldtake.music.abc.book import tunes_in
-from coldtake.music.engraving import engrave
-from coldtake.music.keys import KeyOrder, twelve_keys
-from coldtake.music.midi_page import midi_page
-from coldtake.music.patterns import Pattern, pattern_abc
-from coldtake.music.reading import read_passage, read_slowly
-from coldtake.music.unpacking import unpack
+from coldtake.music.exercises.patterns import Pattern, pattern_abc
+from coldtake.music.midi.page import midi_page
+from coldtake.music.notation import verovio_client
+from coldtake.music.notation.engraving.engraver import engrave
+from coldtake.music.notation.reading.reader import read_passage, read_slowly
+from coldtake.music.notation.reading.unpacking import unpack
+from coldtake.music.theory.keys import KeyOrder, twelve_keys
 
 LARGEST = "opus74.mxl"
 REPEATED = "PMFC_12_9-Gloria Clementiae Pax.xml"
@@ -37,10 +37,10 @@ BARS_PER_PAGE, PAGES = 24, 200  # of four staves
 
 def cpu(work: Callable[[], object]) -> float:
     """CPU seconds of some work, here and in the engraver's process."""
-    verovio_door.WORKER.stop()
+    verovio_client.WORKER.stop()
     before = _used()
     work()
-    verovio_door.WORKER.stop()
+    verovio_client.WORKER.stop()
     return _used() - before
 
 

@@ -7,11 +7,11 @@ import random
 from datetime import UTC, date, datetime, time
 
 from coldtake.domain.criterion import Criterion, NotesTest
+from coldtake.domain.history.state import State
 from coldtake.domain.plan import PlanRequest
-from coldtake.domain.state import State
 from coldtake.domain.take import Work
 from coldtake.domain.topic import Place, Step, Topic
-from coldtake.planning.values import StepValue
+from coldtake.planning.value.values import StepValue
 
 DAY = date(2026, 1, 12)
 PER_TOPIC = 8

@@ -21,13 +21,13 @@ import msgspec
 
 from coldtake.domain import events as ev
 from coldtake.domain.criterion import Criterion, NotesTest
-from coldtake.domain.following import apply
+from coldtake.domain.history.projection import apply
+from coldtake.domain.history.state import State
 from coldtake.domain.plan import PlanRequest, SlotKind
-from coldtake.domain.state import State
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import Place, Step, StepPhase, Topic
-from coldtake.planning.day import plan_day, rules_of
-from coldtake.planning.values import StepValue
+from coldtake.planning.day.plan_day import plan_day, rules_of
+from coldtake.planning.value.values import StepValue
 
 FIRST = date(2026, 3, 2)
 DAYS = 7

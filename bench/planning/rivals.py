@@ -4,8 +4,8 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array
 
-from coldtake.planning.options import free_options, longest_work
-from coldtake.planning.periods import layout
+from coldtake.planning.day.composition.options import free_options, longest_work
+from coldtake.planning.day.composition.periods import layout
 
 
 def density_greedy(values, limits, rules, minutes):

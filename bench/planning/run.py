@@ -14,10 +14,10 @@ import time
 from instances import request, state_of, values_of
 from rivals import WholeModel, density_greedy
 
-from coldtake.planning.choice import DayChoice, TopicLimits
-from coldtake.planning.day import plan_day, rules_of
-from coldtake.planning.options import free_options, limits_of
-from coldtake.planning.periods import layout
+from coldtake.planning.day.composition.choice import DayChoice, TopicLimits
+from coldtake.planning.day.composition.options import free_options, limits_of
+from coldtake.planning.day.composition.periods import layout
+from coldtake.planning.day.plan_day import plan_day, rules_of
 
 DAYS = 12
 WHOLE_DAYS = 3

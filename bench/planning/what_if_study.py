@@ -27,8 +27,8 @@ from world import Scenario, World
 
 from coldtake.domain import events as ev
 from coldtake.domain.topic import Place
-from coldtake.planning.supposed import WhatIf
-from coldtake.planning.what_if import Difference, what_if
+from coldtake.planning.what_if.comparison import Difference, what_if
+from coldtake.planning.what_if.what_if_scenario import WhatIf
 
 BEGUN_DAYS = 12
 MORE_MIN = 20

@@ -33,9 +33,9 @@ import soundfile
 from player import Player
 
 from coldtake.domain.events import from_json
-from coldtake.practice.log import Log
+from coldtake.practice.state.log import Log
+from coldtake.storage.database.log import SqlStore
 from coldtake.storage.folder import TAKES_NAME, sqlite_url
-from coldtake.storage.log import SqlStore
 from coldtake.storage.takes import FolderTakes
 
 ROOT = Path(__file__).parents[2]

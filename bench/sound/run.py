@@ -30,7 +30,7 @@ from playwright.sync_api import Page, sync_playwright
 from coldtake.bootstrap import open_services
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step
 from coldtake.web.app import create_app
-from coldtake.web.criteria import first_criterion
+from coldtake.web.forms.criteria import first_criterion
 
 CHROMIUM = environ.get("COLDTAKE_CHROMIUM", "/usr/bin/chromium")
 ARGS = ("--no-sandbox", "--disable-gpu", "--autoplay-policy=no-user-gesture-required")
@@ -46,7 +46,7 @@ LIVE = """async ({bpm}) => {
   const player = new Player();
   await player.open();
   const context = player.context;
-  await context.audioWorklet.addModule("/static/session/capture-worklet.js");
+  await context.audioWorklet.addModule("/static/session/audio/capture-worklet.js");
   const capture = new AudioWorkletNode(context, "coldtake-capture", {numberOfOutputs: 0});
   const batches = [];
   capture.port.onmessage = ({data}) => data.samples && batches.push(data);
@@ -105,7 +105,7 @@ MEDIA = """async ({from, to, speed, seconds}) => {
   const file = document.getElementById("file").files[0];
   const context = new AudioContext({sampleRate: 44100});
   await context.resume();
-  await context.audioWorklet.addModule("/static/session/capture-worklet.js");
+  await context.audioWorklet.addModule("/static/session/audio/capture-worklet.js");
   const audio = new Audio(URL.createObjectURL(file));
   await new Promise((done) => (audio.oncanplaythrough = done));
   audio.playbackRate = speed;
@@ -229,20 +229,22 @@ def best_of(runs: int, work: Callable[[], object]) -> float:
 
 def times(page: Page, url: str, services: Any) -> None:
     """Pattern to drawn page, and paper, against verovio's bare engraving of the same music."""
-    from coldtake.music import verovio_door
-    from coldtake.music.engraving import engrave
-    from coldtake.music.reading import read_passage
+    from coldtake.music.notation import verovio_client
+    from coldtake.music.notation.engraving.engraver import engrave
+    from coldtake.music.notation.reading.reader import read_passage
     from coldtake.web.printing.pdf import as_pdf
     from coldtake.web.printing.sheets import exercise_sheet, plan_sheet
 
     passage = read_passage(LINE, "abc")
-    bare_s = best_of(9, lambda: verovio_door.to_svg(passage.mei, {"scale": 40, "pageWidth": 2250}))
+    bare_s = best_of(
+        9, lambda: verovio_client.to_svg(passage.mei, {"scale": 40, "pageWidth": 2250})
+    )
     say(f"verovio alone, 24 bars: {1000 * bare_s:.0f} ms (the reference of the ratios)")
 
     def drawn() -> None:
-        from coldtake.music import engraving
+        from coldtake.music.notation.engraving import engraver
 
-        engraving._plain_svg.cache_clear()
+        engraver._plain_svg.cache_clear()
         engrave(read_passage(LINE, "abc"))
 
     drawn_s = best_of(9, drawn)

@@ -11,12 +11,12 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from coldtake.domain.ids import uuid7
 from coldtake.domain.instants import believed
 from coldtake.ports import Clock, Progress
-from coldtake.practice.putting_right import put_right
 from coldtake.practice.services import Services
+from coldtake.practice.state.putting_right import put_right
+from coldtake.storage.database.log import DATABASE
 from coldtake.storage.folder import data_folder
-from coldtake.storage.log import DATABASE
 from coldtake.storage.opening import open_folder
-from coldtake.storage.source import DatabaseSource, is_database
+from coldtake.storage.repair.source import DatabaseSource, is_database
 
 if TYPE_CHECKING:
     from fastapi import FastAPI

@@ -5,8 +5,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Protocol, runtime_checkable
 
-from coldtake.domain.care import Checkup, Copy, Repair
 from coldtake.domain.events import Event
+from coldtake.domain.maintenance import Checkup, Copy, Repair
 
 
 class Store(Protocol):

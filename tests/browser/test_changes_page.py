@@ -9,8 +9,8 @@ import soundfile
 from coldtake.domain.criterion import ChangesTest, Criterion
 from coldtake.domain.take import ClickTrack
 from coldtake.domain.topic import Exercise, PassageRef, Step
-from coldtake.music.sounding import SoundedNote
-from coldtake.music.synth import render
+from coldtake.music.playback.sounding import SoundedNote
+from coldtake.music.playback.synth import render
 
 RATE, BPM = 22050, 120.0
 BEAT_S = 60.0 / BPM

@@ -2,8 +2,8 @@
 
 import pytest
 
-from coldtake.music.engraving import NoteMark, engrave
-from coldtake.music.reading import read_passage
+from coldtake.music.notation.engraving.engraver import NoteMark, engrave
+from coldtake.music.notation.reading.reader import read_passage
 
 TUNE = (
     'X:1\nT:Two & "three" <bars>\nM:3/4\nL:1/4\nQ:1/4=80\nK:F\n'

@@ -18,7 +18,7 @@ from coldtake.domain.estimate import Interval, SaidChance, SaidTopic
 from coldtake.domain.plan import PlanRequest
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step, TopicKind
-from coldtake.web.criteria import first_criterion
+from coldtake.web.forms.criteria import first_criterion
 
 pytestmark = pytest.mark.browser
 
@@ -156,8 +156,8 @@ def _practised(services, steps, back: int) -> None:
 def _taken(services, step) -> str:
     import io
 
-    from coldtake.music.sounding import schedule
-    from coldtake.music.synth import render
+    from coldtake.music.playback.sounding import schedule
+    from coldtake.music.playback.synth import render
 
     passage = services.pile.exercise_passage(step)
     notes = list(schedule(passage, 96))

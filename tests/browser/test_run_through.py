@@ -10,7 +10,7 @@ from playwright.sync_api import Page, expect
 from coldtake.domain import events as ev
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import Place, Step
-from coldtake.web.criteria import first_criterion
+from coldtake.web.forms.criteria import first_criterion
 
 pytestmark = pytest.mark.browser
 SIZES = {"phone": (390, 844), "laptop": (1280, 900)}

@@ -14,7 +14,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.alone]
 OFFLINE = """
 async ({ rate, plan, seconds, gap }) => {
   const context = new OfflineAudioContext(1, rate * seconds, rate);
-  await context.audioWorklet.addModule("/static/session/click-worklet.js");
+  await context.audioWorklet.addModule("/static/session/audio/click-worklet.js");
   const options = { outputChannelCount: [1], processorOptions: { plan } };
   new AudioWorkletNode(context, "coldtake-click", options).connect(context.destination);
   const sound = (await context.startRendering()).getChannelData(0);
@@ -35,8 +35,8 @@ BLOCKED = """
 async ({ bpm, seconds }) => {
   const context = new AudioContext({ latencyHint: "playback" });
   await context.resume();
-  await context.audioWorklet.addModule("/static/session/click-worklet.js");
-  await context.audioWorklet.addModule("/static/session/capture-worklet.js");
+  await context.audioWorklet.addModule("/static/session/audio/click-worklet.js");
+  await context.audioWorklet.addModule("/static/session/audio/capture-worklet.js");
   const click = new AudioWorkletNode(context, "coldtake-click", { outputChannelCount: [1] });
   const capture = new AudioWorkletNode(context, "coldtake-capture", { numberOfOutputs: 0 });
   const batches = [];

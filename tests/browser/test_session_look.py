@@ -7,7 +7,7 @@ import pytest
 from stand import OWN, Stand, laid_out, plan_today, show_more, slot
 
 from coldtake.domain.topic import Place, Step
-from coldtake.practice.proposals.asks import TuneAsk
+from coldtake.practice.topics.proposals.asks import TuneAsk
 
 pytestmark = pytest.mark.browser
 

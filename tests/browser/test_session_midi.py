@@ -11,8 +11,8 @@ import pytest
 from stand import AIR, BPM, Stand, laid_out, plan_today, show_more, slot
 
 from coldtake.domain.take import Answer
-from coldtake.listening import apart
-from coldtake.listening.keys_file import keys_of
+from coldtake.listening import worker_client
+from coldtake.listening.keyboard.midi_take import keys_of
 
 pytestmark = [pytest.mark.browser, pytest.mark.alone]
 
@@ -106,7 +106,7 @@ def test_no_midi_is_said(open_page, served):
 def test_a_judging_that_failed_is_said_and_tried_again(open_page, served, monkeypatch):
     stand = at_the_keyboard(open_page, served)
     with monkeypatch.context() as patch:
-        patch.setattr(apart, "judge", lambda *_, **__: 1 / 0)
+        patch.setattr(worker_client, "judge", lambda *_, **__: 1 / 0)
         play(stand, AIR)
         assert stand.waits_for("Not judged", "Yes") == "Not judged"
         told = stand.page.inner_text("#told")

@@ -100,7 +100,7 @@ def test_nothing_is_recorded_outside_a_take_and_the_page_says_when_it_records(
     stand.open()
     page.wait_for_function("() => document.body?.dataset.ready === 'yes'")
     kept = page.evaluate("""async () => {
-      const { openStore } = await import("/static/session/store.js");
+      const { openStore } = await import("/static/session/keeping/store.js");
       return (await openStore()).recall("microphone");
     }""")
     assert kept["label"] == names[-1], "the device is remembered"

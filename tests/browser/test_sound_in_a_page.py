@@ -12,7 +12,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step
-from coldtake.web.criteria import first_criterion
+from coldtake.web.forms.criteria import first_criterion
 
 pytestmark = [pytest.mark.browser, pytest.mark.alone]
 

@@ -8,7 +8,7 @@ from playwright.sync_api import expect
 from coldtake.domain import events as ev
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import Place, Step
-from coldtake.web.criteria import first_criterion
+from coldtake.web.forms.criteria import first_criterion
 
 
 @pytest.fixture

@@ -129,8 +129,8 @@ def test_the_drone_sounds_in_the_chosen_tuning(listening, tmp_path):
 
 
 DRONE = """async () => {
-  const { Drone } = await import("/static/session/drone.js");
-  const { PitchFinder, WINDOW } = await import("/static/session/pitch.js");
+  const { Drone } = await import("/static/session/tuner/drone.js");
+  const { PitchFinder, WINDOW } = await import("/static/session/audio/pitch.js");
   const measured = {};
   for (const temper of ["just", "equal"]) {
     const context = new OfflineAudioContext(1, 96_000, 48_000);

@@ -22,9 +22,9 @@ from coldtake.cli import main
 from coldtake.domain.criterion import Criterion, NotesTest
 from coldtake.domain.ids import named_id
 from coldtake.domain.topic import Place, Step
-from coldtake.music.reading import read_passage
-from coldtake.music.sounding import schedule
-from coldtake.music.synth import render
+from coldtake.music.notation.reading.reader import read_passage
+from coldtake.music.playback.sounding import schedule
+from coldtake.music.playback.synth import render
 
 SRC = Path(__file__).parents[2] / "src"
 ABC = "X:1\nT:Air\nM:4/4\nL:1/4\nK:C\nCDEF|GFED|C4|\n"
@@ -314,7 +314,7 @@ class TestListen:
         def broken(*_, **__):
             raise kind("an inner fault")
 
-        monkeypatch.setattr("coldtake.listening.any_take.judge_take", broken)
+        monkeypatch.setattr("coldtake.listening.dispatch.judge_take", broken)
         done = inside("listen", take, "--passage", passage, "--json")
         assert (done.returncode, done.stdout) == (70, "")
         lines = done.stderr.splitlines()
@@ -323,7 +323,7 @@ class TestListen:
 
     def test_a_fault_in_a_process_of_its_own(self, passage, take):
         code = (
-            "import sys, coldtake.listening.any_take as listener, coldtake.cli\n"
+            "import sys, coldtake.listening.dispatch as listener, coldtake.cli\n"
             "listener.judge_take = None\n"
             f"sys.exit(coldtake.cli.main(['listen', {str(take)!r}, '--passage', {str(passage)!r}]))"
         )

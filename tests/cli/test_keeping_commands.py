@@ -6,7 +6,7 @@ import pytest
 
 from coldtake.bootstrap import open_services
 from coldtake.cli import main
-from coldtake.storage.keeping import HEALTH
+from coldtake.storage.folder_maintenance import HEALTH
 
 
 @pytest.fixture

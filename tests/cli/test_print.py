@@ -8,7 +8,7 @@ import pytest
 from coldtake.bootstrap import open_services
 from coldtake.cli import main
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step
-from coldtake.web.criteria import first_criterion
+from coldtake.web.forms.criteria import first_criterion
 
 ABC = "X:1\nT:Air\nM:4/4\nL:1/4\nK:C\nCDEF|GFED|C4|\n"
 

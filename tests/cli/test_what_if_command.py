@@ -9,8 +9,8 @@ import pytest
 from coldtake.bootstrap import open_services
 from coldtake.cli import main
 from coldtake.domain.topic import Place, Step
-from coldtake.planning.what_if import BATCHES, DRAWS
-from coldtake.web.criteria import first_criterion
+from coldtake.planning.what_if.comparison import BATCHES, DRAWS
+from coldtake.web.forms.criteria import first_criterion
 
 
 @pytest.fixture

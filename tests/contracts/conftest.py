@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from coldtake.storage.database.log import SqlStore
 from coldtake.storage.folder import sqlite_url
-from coldtake.storage.log import SqlStore
 
 
 def server_programme(name: str) -> str | None:

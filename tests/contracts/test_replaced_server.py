@@ -4,7 +4,7 @@ import pytest
 
 from coldtake.domain import events as ev
 from coldtake.errors import StoreError
-from coldtake.storage.log import SqlStore
+from coldtake.storage.database.log import SqlStore
 from making import event
 
 ONE = event(ev.AnswerTakenBack(try_id="t"))

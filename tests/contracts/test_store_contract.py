@@ -6,7 +6,7 @@ from datetime import datetime, timedelta, timezone
 import pytest
 
 from coldtake.domain import events as ev
-from coldtake.domain.following import fold
+from coldtake.domain.history.projection import fold
 from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.take import Answer
 from coldtake.errors import StoreError

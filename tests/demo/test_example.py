@@ -11,16 +11,16 @@ from coldtake.demo.sounds import Fault, fault_index
 from coldtake.demo.story import start_today
 from coldtake.demo.takes import RECIPES, Recipe
 from coldtake.domain.events import to_json
-from coldtake.domain.following import fold
+from coldtake.domain.history.projection import fold
 from coldtake.domain.plan import SlotKind, violations
 from coldtake.domain.progress import Standing
 from coldtake.domain.take import Answer, Judge, NoteStatus, Take
 from coldtake.domain.topic import StepPhase
 from coldtake.errors import RuleError
-from coldtake.music.sounding import schedule
+from coldtake.music.playback.sounding import schedule
 from coldtake.practice.services import Services
+from coldtake.storage.database.log import SqlStore
 from coldtake.storage.folder import sqlite_url
-from coldtake.storage.log import SqlStore
 from coldtake.storage.takes import FolderTakes
 from making import SteppingClock
 

@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime, time, timedelta
 import pytest
 
 from coldtake.domain import events as ev
-from coldtake.domain.following import fold
+from coldtake.domain.history.projection import fold
 from coldtake.domain.ids import named_id
 from coldtake.domain.plan import Period, Plan, PlanRequest, PlanRules, Slot, SlotKind
 from coldtake.domain.take import Answer, Judge

@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 
 from coldtake.domain import events as ev
 from coldtake.domain.estimate import Interval, SaidChance, SaidTopic
-from coldtake.domain.following import apply, fold, order_key
+from coldtake.domain.history.projection import apply, fold, order_key
+from coldtake.domain.history.state import State
 from coldtake.domain.instants import Misdating
 from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.requirement import Appointment
-from coldtake.domain.state import State
 from coldtake.domain.take import Answer, FirstTry, Judge, JudgingFault, Verdict
 from coldtake.domain.topic import Place, StoredPassage
 from making import NOON, event, plan, slot, step, topic

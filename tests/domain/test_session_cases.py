@@ -9,7 +9,7 @@ import msgspec
 import pytest
 
 from coldtake.domain import events as ev
-from coldtake.domain.following import fold
+from coldtake.domain.history.projection import fold
 from making import plan, slot, step
 
 FILE = Path(__file__).parents[1] / "cases" / "sessions.json"

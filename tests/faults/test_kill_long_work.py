@@ -20,10 +20,10 @@ from coldtake.domain import events as ev
 from coldtake.domain.ids import named_id
 from coldtake.practice.archive import Archive, export, restore
 from coldtake.practice.services import Services
-from coldtake.storage.copies import opened_copy, path_of
+from coldtake.storage.database.log import SqlStore
+from coldtake.storage.database.schema import HEAD
 from coldtake.storage.folder import sqlite_url
-from coldtake.storage.log import SqlStore
-from coldtake.storage.schema import HEAD
+from coldtake.storage.repair.copies import opened_copy, path_of
 from coldtake.storage.takes import FolderTakes
 from making import NOON, SteppingClock, event
 

@@ -18,7 +18,7 @@ from killing import Say, killed, quick_folder
 from coldtake.bootstrap import SystemClock, open_services
 from coldtake.domain import events as ev
 from coldtake.domain.take import Answer, Judge
-from coldtake.listening import apart
+from coldtake.listening import worker_client
 from coldtake.practice.services import Services
 from making import step
 
@@ -28,7 +28,7 @@ SOUND = np.random.default_rng(SEED).standard_normal(3000).astype("float32") / 8
 
 
 class _Kept:
-    """As `listening.apart.to_flac` answers, without the process that it starts for strangers."""
+    """As `listening.worker_client.to_flac` answers, without the worker process."""
 
     duration_s, rate = 3000 / 8000, 8000
 
@@ -41,7 +41,7 @@ class _Kept:
 
 def session(folder: Path, chance: random.Random, say: Say) -> None:
     """Practise until the end comes: events of the page, takes, pasted topics, a copy."""
-    apart.to_flac = _Kept  # type: ignore[assignment]
+    worker_client.to_flac = _Kept  # type: ignore[assignment]
     services, clock = open_services(folder), SystemClock()
     say("begun")
     while True:

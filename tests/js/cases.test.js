@@ -5,9 +5,9 @@ import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
 import { test } from "node:test";
 
-import { shortened } from "../../src/coldtake/web/static/session/late.js";
-import { eventsOf } from "../../src/coldtake/web/static/session/log.js";
-import { fold } from "../../src/coldtake/web/static/session/reducer.js";
+import { shortened } from "../../src/coldtake/web/static/session/flow/late.js";
+import { eventsOf } from "../../src/coldtake/web/static/session/flow/log.js";
+import { fold } from "../../src/coldtake/web/static/session/flow/reducer.js";
 
 const read = (name) => JSON.parse(readFileSync(new URL(`../cases/${name}.json`, import.meta.url), "utf8"));
 const DAY = "2026-11-26";

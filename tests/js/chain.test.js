@@ -3,7 +3,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { chain, takeLengthS } from "../../src/coldtake/web/static/session/chain.js";
+import { chain, takeLengthS } from "../../src/coldtake/web/static/session/flow/auto-start.js";
 
 const CLICK = { on: true, through: true, bpm: 60, unit: 1, perBar: 4, bars: 1 };
 const STEP = { heard: true, passage_beats: 14, pickup_beats: 0, times: { wanted: 3, among: null } };

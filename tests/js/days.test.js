@@ -8,7 +8,7 @@ import { test } from "node:test";
 
 import {
   isoLocal, minutesLeftOf, practiceDay, ruleDays, sawAct,
-} from "../../src/coldtake/web/static/session/when.js";
+} from "../../src/coldtake/web/static/session/flow/dates.js";
 
 const CASES = JSON.parse(readFileSync(new URL("../cases/days.json", import.meta.url), "utf8"));
 const LIMITS = { pause_s: 4 * 3600, ahead_s: 3600 };

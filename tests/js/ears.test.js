@@ -3,10 +3,10 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { AWeighting, curveDb } from "../../src/coldtake/web/static/session/a-weighting.js";
-import { doseWords } from "../../src/coldtake/web/static/session/ears-panel.js";
-import { Ears } from "../../src/coldtake/web/static/session/ears.js";
-import { allowedS, averageDb, dosePercent } from "../../src/coldtake/web/static/session/hearing-dose.js";
+import { AWeighting, curveDb } from "../../src/coldtake/web/static/session/audio/a-weighting.js";
+import { doseWords } from "../../src/coldtake/web/static/session/view/sound-exposure-panel.js";
+import { Ears } from "../../src/coldtake/web/static/session/audio/sound-exposure.js";
+import { allowedS, averageDb, dosePercent } from "../../src/coldtake/web/static/session/audio/hearing-dose.js";
 
 // IEC 61672-1, Electroacoustics - Sound level meters - Part 1: nominal mid-band frequencies and
 // A-weightings [dB]; the curve is meant at the exact frequencies 1000 * 10^(n/10).

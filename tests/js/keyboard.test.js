@@ -3,8 +3,8 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { Keyboard } from "../../src/coldtake/web/static/session/keyboard.js";
-import { encodeMidi, variableLength } from "../../src/coldtake/web/static/session/midi-file.js";
+import { Keyboard } from "../../src/coldtake/web/static/session/audio/midi-input.js";
+import { encodeMidi, variableLength } from "../../src/coldtake/web/static/session/keeping/midi-file.js";
 
 // Standard MIDI Files 1.0 (MIDI Manufacturers Association, 1988), table of variable-length
 // quantities.

@@ -3,8 +3,8 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { LevelCheck } from "../../src/coldtake/web/static/session/level.js";
-import { WINDOW } from "../../src/coldtake/web/static/session/pitch.js";
+import { LevelCheck } from "../../src/coldtake/web/static/session/audio/level.js";
+import { WINDOW } from "../../src/coldtake/web/static/session/audio/pitch.js";
 
 const RATE = 48_000;
 

@@ -3,10 +3,10 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { backoffMs, flush, run } from "../../src/coldtake/web/static/session/outbox.js";
-import { idMaker, uuid7 } from "../../src/coldtake/web/static/session/ids.js";
-import { clock } from "../../src/coldtake/web/static/session/now.js";
-import { KEYS, actionOf } from "../../src/coldtake/web/static/session/keys.js";
+import { backoffMs, flush, run } from "../../src/coldtake/web/static/session/keeping/outbox.js";
+import { idMaker, uuid7 } from "../../src/coldtake/web/static/session/keeping/ids.js";
+import { clock } from "../../src/coldtake/web/static/session/flow/monotonic-clock.js";
+import { KEYS, actionOf } from "../../src/coldtake/web/static/session/flow/shortcuts.js";
 
 const event = (/** @type {string} */ id) => ({ id, at: "", day: "", data: {} });
 

@@ -4,11 +4,11 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import * as actions from "../../src/coldtake/web/static/session/actions.js";
-import { CALM, due, scene } from "../../src/coldtake/web/static/session/conduct.js";
-import { answersTo, fold, progress } from "../../src/coldtake/web/static/session/reducer.js";
-import { goalWords, offers } from "../../src/coldtake/web/static/session/view-slot.js";
-import { left } from "../../src/coldtake/web/static/session/when.js";
+import * as actions from "../../src/coldtake/web/static/session/flow/actions.js";
+import { CALM, due, scene } from "../../src/coldtake/web/static/session/flow/scene.js";
+import { answersTo, fold, progress } from "../../src/coldtake/web/static/session/flow/reducer.js";
+import { goalWords, offers } from "../../src/coldtake/web/static/session/view/view-slot.js";
+import { left } from "../../src/coldtake/web/static/session/flow/dates.js";
 
 const BASE = Date.parse("2026-11-26T17:00:00Z");
 const at = (minutes, seconds = 0) => BASE + (minutes * 60 + seconds) * 1000;

@@ -8,10 +8,10 @@ import {
   clickFrame,
   countIn,
   samplesPerBeat,
-} from "../../src/coldtake/web/static/session/clicks.js";
-import { TakeEnd, levelAdvice } from "../../src/coldtake/web/static/session/take-end.js";
-import { Holes } from "../../src/coldtake/web/static/session/holes.js";
-import { encodeWav, lostFrames, placed } from "../../src/coldtake/web/static/session/wav.js";
+} from "../../src/coldtake/web/static/session/audio/clicks.js";
+import { TakeEnd, levelAdvice } from "../../src/coldtake/web/static/session/audio/take-end.js";
+import { Holes } from "../../src/coldtake/web/static/session/audio/dropouts.js";
+import { encodeWav, lostFrames, placed } from "../../src/coldtake/web/static/session/keeping/wav.js";
 
 const PLAN = { f0: 1000, samplesPerBeat: 0, count: Infinity, perBar: 4, accentOffset: 0, volume: 1 };
 

@@ -4,9 +4,9 @@ import assert from "node:assert/strict";
 import { existsSync, readFileSync } from "node:fs";
 import { test } from "node:test";
 
-import { PitchFinder, WINDOW } from "../../src/coldtake/web/static/session/pitch.js";
-import { Steady, centsWords } from "../../src/coldtake/web/static/session/steady.js";
-import { frequency, named, nearest } from "../../src/coldtake/web/static/session/tuning.js";
+import { PitchFinder, WINDOW } from "../../src/coldtake/web/static/session/audio/pitch.js";
+import { Steady, centsWords } from "../../src/coldtake/web/static/session/tuner/median-filter.js";
+import { frequency, named, nearest } from "../../src/coldtake/web/static/session/tuner/tuning.js";
 
 const EQUAL = /** @type {const} */ ({ a4: 440, temper: "equal", tonic: 0 });
 const apart = (/** @type {number} */ a, /** @type {number} */ b) => 1200 * Math.log2(a / b);

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from coldtake.domain.criterion import Criterion, NotesTest, Times
 from coldtake.domain.take import Answer
-from coldtake.learning.meaning import (
+from coldtake.learning.pass_evidence import (
     answers_of,
     cold_of,
     lucky_ahead,

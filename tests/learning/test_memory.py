@@ -6,9 +6,9 @@ from hypothesis import strategies as st
 
 from coldtake.domain.take import Judge
 from coldtake.learning import filter as filtering
-from coldtake.learning.beliefs import beliefs
 from coldtake.learning.history import histories
 from coldtake.learning.memory import estimates
+from coldtake.learning.posterior import beliefs
 from logs import DAY, Log
 
 LATER = DAY + timedelta(days=30)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import qmc
 
-from coldtake.learning.law import SHAPES
+from coldtake.learning.memory_law import SHAPES
 from coldtake.learning.prior import EARS, PER_BLOCK, cloud, halton
 
 

@@ -8,8 +8,8 @@ from coldtake.domain import events as ev
 from coldtake.domain.performance import RunKind, RunPart
 from coldtake.domain.take import Answer
 from coldtake.learning import stage
-from coldtake.learning.beliefs import beliefs, cold_chances
 from coldtake.learning.filter import DAY_FORM_SD
+from coldtake.learning.posterior import beliefs, cold_chances
 from coldtake.learning.stage import GRID, PieceSaid, RunSaid, stage_effect
 from coldtake.learning.stage_log import effect_of, last_steps
 from logs import DAY, Log

@@ -14,10 +14,10 @@ import av
 import numpy as np
 from av.format import ContainerFormat
 
-from coldtake.bounded import walls
 from coldtake.errors import SoundError
-from coldtake.listening import containers
-from coldtake.listening.sound import read_sound
+from coldtake.listening.sources import containers
+from coldtake.listening.sources.sound import read_sound
+from coldtake.subprocesses import walls
 
 RATE = 48_000
 OPENS_BY_ITSELF = {  # to write these means to open something

@@ -7,7 +7,7 @@ import numpy as np
 from band import BANKS, INSTRUMENTS, RATE, Played, synth
 from passages import passage_of
 
-from coldtake.listening.sound import Sound
+from coldtake.listening.sources.sound import Sound
 from coldtake.music.passage import Passage
 
 BANK = "fluid"

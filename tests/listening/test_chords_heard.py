@@ -12,15 +12,15 @@ from takes import BANK, HAVE_BANK, WHY_NOT
 
 from coldtake.domain.criterion import Criterion, NoStopsTest, NotesTest
 from coldtake.domain.take import Answer, NoteStatus
-from coldtake.listening.any_take import judge_take, take_file
-from coldtake.listening.chords import ears, spectrum
+from coldtake.listening.chords import note_network, spectrum
 from coldtake.listening.chords.judging import Blind, _not_heard_blindly
 from coldtake.listening.chords.placing import Visit
-from coldtake.listening.judge import judge
-from coldtake.listening.keys_alignment import events_of
-from coldtake.listening.sound import Sound
+from coldtake.listening.dispatch import judge_take, take_file
+from coldtake.listening.keyboard.midi_alignment import events_of
+from coldtake.listening.melody.judge import judge
+from coldtake.listening.sources.sound import Sound
+from coldtake.music.notation.reading.reader import read_passage
 from coldtake.music.passage import Bar, Passage, PassageNote, TempoMark
-from coldtake.music.reading import read_passage
 
 pytestmark = [pytest.mark.audio, pytest.mark.skipif(not HAVE_BANK, reason=WHY_NOT)]
 
@@ -204,8 +204,8 @@ def test_a_tone_off_pitch_tells_the_tuning():
 @pytest.mark.parametrize("where", [10.0, 10.3, 10.5, 10.8])
 def test_an_onset_between_two_frames_is_read_off_its_triangle(where):
     """Q. Kong and others, IEEE/ACM TASLP 29, 2021, section III: exact for sampled triangles."""
-    curve = np.maximum(1 - np.abs(np.arange(20) - where) / ears.REACH, 0).astype(np.float32)
-    found = ears.peak_s(curve, int(np.argmax(curve)))
+    curve = np.maximum(1 - np.abs(np.arange(20) - where) / note_network.REACH, 0).astype(np.float32)
+    found = note_network.peak_s(curve, int(np.argmax(curve)))
     assert found / spectrum.STEP_S == pytest.approx(where, abs=1e-4)
 
 

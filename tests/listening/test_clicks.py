@@ -13,17 +13,17 @@ from takes import BPM, HAVE_BANK, RATE, WHY_NOT, keys, sounded, tune
 
 from coldtake.domain.criterion import Criterion, NotesTest, TimingTest
 from coldtake.domain.take import Answer, ClickTrack, NoteStatus, Verdict
-from coldtake.listening import click_track
-from coldtake.listening.click_track import find_clicks, without_clicks
-from coldtake.listening.fitness import clipped_share, obstacle_in_sound
-from coldtake.listening.judge import judge
-from coldtake.listening.sound import Sound
+from coldtake.listening.features import click_track
+from coldtake.listening.features.click_track import find_clicks, without_clicks
+from coldtake.listening.features.signal_quality import clipped_share, obstacle_in_sound
+from coldtake.listening.melody.judge import judge
+from coldtake.listening.sources.sound import Sound
 
 pytestmark = [
     pytest.mark.audio,
     pytest.mark.skipif(not HAVE_BANK, reason=WHY_NOT),
 ]
-WORKLET = Path(click_track.__file__).parents[1] / "web/static/session/click-worklet.js"
+WORKLET = Path(click_track.__file__).parents[2] / "web/static/session/audio/click-worklet.js"
 BEAT_S = 60.0 / BPM
 DELAY_S = 0.1234
 IN_TIME = Criterion(tests=(TimingTest(tolerance_ms=50.0, share_percent=90.0),))

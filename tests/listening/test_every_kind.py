@@ -25,12 +25,12 @@ from coldtake.domain.criterion import (
     words_of,
 )
 from coldtake.domain.take import Answer
-from coldtake.listening.asked import Asked
 from coldtake.listening.improvised.figures import _register
 from coldtake.listening.improvised.judging import judge_improvised_keys
-from coldtake.listening.keys import Keys, Press
-from coldtake.listening.keys_judge import judge_keys
-from coldtake.listening.rhythm_only.judging import judge_rhythm_keys
+from coldtake.listening.judging_request import Asked
+from coldtake.listening.keyboard.midi_judge import judge_keys
+from coldtake.listening.keyboard.midi_performance import Keys, Press
+from coldtake.listening.rhythm.judging import judge_rhythm_keys
 from coldtake.music.passage import Harmony
 
 

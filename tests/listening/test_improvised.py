@@ -11,15 +11,15 @@ from takes import BANK, HAVE_BANK, WHY_NOT
 
 from coldtake.domain.criterion import ChangesTest, Criterion, NotesTest, TempoTest
 from coldtake.domain.take import Answer, ClickTrack, NoteStatus
-from coldtake.listening.asked import Asked
-from coldtake.listening.hearing import hear
+from coldtake.listening.features.audio_features import hear
 from coldtake.listening.improvised.harmony import ground_of
 from coldtake.listening.improvised.judging import judge_improvised, judge_improvised_keys
 from coldtake.listening.improvised.measuring import OnBeats, measured
 from coldtake.listening.improvised.transcribing import transcribe
-from coldtake.listening.keys import Keys, Press
-from coldtake.listening.sound import Sound
-from coldtake.music.charts import read_changes
+from coldtake.listening.judging_request import Asked
+from coldtake.listening.keyboard.midi_performance import Keys, Press
+from coldtake.listening.sources.sound import Sound
+from coldtake.music.notation.reading.charts import read_changes
 from coldtake.music.passage import Bar, Harmony, Passage
 
 needs_bank = pytest.mark.skipif(not HAVE_BANK, reason=WHY_NOT)

@@ -9,8 +9,8 @@ from takes import BPM, HAVE_BANK, WHY_NOT, keys, other, sounded, tune
 from coldtake.domain.criterion import Criterion, NoStopsTest, NotesTest, TempoTest
 from coldtake.domain.take import Answer, NoteStatus
 from coldtake.listening.engine import ENGINE
-from coldtake.listening.judge import default_criterion, judge
-from coldtake.listening.sound import Sound
+from coldtake.listening.melody.judge import default_criterion, judge
+from coldtake.listening.sources.sound import Sound
 
 pytestmark = [
     pytest.mark.audio,

@@ -9,12 +9,12 @@ import pytest
 from coldtake.domain.criterion import Criterion, NotesTest, TimingTest, TuneTest
 from coldtake.domain.take import Answer, NoteStatus
 from coldtake.errors import SoundError
-from coldtake.listening.judge import default_criterion
-from coldtake.listening.keys import is_keys, read_keys
-from coldtake.listening.keys_file import keys_of, keys_to_flac, with_keys
-from coldtake.listening.keys_judge import judge_keys
-from coldtake.listening.sound import read_sound
-from coldtake.music.reading import read_passage
+from coldtake.listening.keyboard.midi_judge import judge_keys
+from coldtake.listening.keyboard.midi_performance import is_keys, read_keys
+from coldtake.listening.keyboard.midi_take import keys_of, keys_to_flac, with_keys
+from coldtake.listening.melody.judge import default_criterion
+from coldtake.listening.sources.sound import read_sound
+from coldtake.music.notation.reading.reader import read_passage
 
 # Invented: a melody over broken and struck chords, a chord struck three times, a written rest.
 ABC = (
@@ -237,7 +237,7 @@ def in_bars(passage, *gone):
 
 @pytest.fixture
 def judged_file(tmp_path):
-    from coldtake.listening.any_take import judge_take
+    from coldtake.listening.dispatch import judge_take
 
     def judge(keys, passage, criterion=NOTES):
         path = tmp_path / "take.mid"

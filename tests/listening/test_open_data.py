@@ -15,9 +15,9 @@ from passages import passage_of
 from takes import other
 
 from coldtake.domain.take import Answer, NoteStatus
-from coldtake.listening.hearing import hear
-from coldtake.listening.judge import default_criterion, judge
-from coldtake.listening.sound import read_sound
+from coldtake.listening.features.audio_features import hear
+from coldtake.listening.melody.judge import default_criterion, judge
+from coldtake.listening.sources.sound import read_sound
 from coldtake.units import hz_to_pitch, pitch_to_hz
 
 DATA = Path(os.environ.get("COLDTAKE_OPEN_DATA", Path(__file__).parents[3] / "shared" / "data"))

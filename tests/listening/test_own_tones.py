@@ -8,10 +8,10 @@ from takes import BANK, HAVE_BANK, WHY_NOT, sounded
 
 from coldtake.domain.criterion import Criterion, NotesTest
 from coldtake.domain.take import Answer, NoteStatus
-from coldtake.listening.hearing import RATE
-from coldtake.listening.judge import judge
-from coldtake.listening.onsets import attack_in
-from coldtake.listening.own_tones import STEP_S, Stretch, learn
+from coldtake.listening.features.audio_features import RATE
+from coldtake.listening.features.onsets import attack_in
+from coldtake.listening.features.score_informed_nmf import STEP_S, Stretch, learn
+from coldtake.listening.melody.judge import judge
 
 CRITERION = Criterion(tests=(NotesTest(),))
 rendered = pytest.mark.skipif(not HAVE_BANK, reason=WHY_NOT)

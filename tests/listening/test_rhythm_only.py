@@ -16,12 +16,12 @@ from coldtake.domain.criterion import (
     TempoTest,
 )
 from coldtake.domain.take import Answer, NoteStatus
-from coldtake.listening.asked import Asked
-from coldtake.listening.keys import Keys, Press
-from coldtake.listening.rhythm_only.judging import judge_rhythm, judge_rhythm_keys
-from coldtake.listening.rhythm_only.matching import match
-from coldtake.listening.rhythm_only.strokes import find_strokes
-from coldtake.listening.sound import Sound
+from coldtake.listening.judging_request import Asked
+from coldtake.listening.keyboard.midi_performance import Keys, Press
+from coldtake.listening.rhythm.judging import judge_rhythm, judge_rhythm_keys
+from coldtake.listening.rhythm.matching import match
+from coldtake.listening.rhythm.strokes import find_strokes
+from coldtake.listening.sources.sound import Sound
 
 needs_bank = pytest.mark.skipif(not HAVE_BANK, reason=WHY_NOT)
 # Two bars of an invented rhythm, twice: quarters, eighths, a dotted figure, a rest, sixteenths.

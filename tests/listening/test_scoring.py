@@ -11,7 +11,7 @@ import pytest
 from band import INSTRUMENTS, rise_of
 from takes import BANK, HAVE_BANK, WHY_NOT, keys, sounded, tune
 
-from coldtake.listening.judge import default_criterion, judge
+from coldtake.listening.melody.judge import default_criterion, judge
 from coldtake.units import pitch_to_hz
 
 pytestmark = [pytest.mark.audio, pytest.mark.skipif(not HAVE_BANK, reason=WHY_NOT)]

@@ -9,7 +9,7 @@ import pytest
 import soundfile
 
 from coldtake.errors import SoundError
-from coldtake.listening.sound import LONGEST_S, Sound, read_sound, to_flac
+from coldtake.listening.sources.sound import LONGEST_S, Sound, read_sound, to_flac
 
 
 def tone(rate: int, seconds: float = 1.0, hz: float = 440.0) -> np.ndarray:

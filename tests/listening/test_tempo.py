@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from coldtake.listening.tempo import Grid, against_click, fit_tempo
+from coldtake.listening.features.tempo import Grid, against_click, fit_tempo
 
 BEATS = np.arange(0, 24, 0.5)
 PERIOD = 0.6

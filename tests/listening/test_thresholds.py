@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from coldtake.listening.thresholds import share_within
+from coldtake.listening.verdict.thresholds import share_within
 
 OFF, ERRORS = np.array([1.0, 2.0, 4.0, 9.0]), np.full(4, 1.5)
 

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from coldtake.music import accompaniment_bass, accompaniment_chords
-from coldtake.music.accompaniment import FEELS, accompany, feels_for
-from coldtake.music.accompaniment_chords import nearest_voicings
-from coldtake.music.accompaniment_spans import cells
-from coldtake.music.charts import read_changes
+from coldtake.music.notation.reading.charts import read_changes
+from coldtake.music.playback import accompaniment_bass, accompaniment_chords
+from coldtake.music.playback.accompaniment import FEELS, accompany, feels_for
+from coldtake.music.playback.accompaniment_chords import nearest_voicings
+from coldtake.music.playback.accompaniment_spans import cells
 
 TUNE = "Dm7 | G7 | Cmaj7 | % | Fm7 Bb7 | Ebmaj9 | D7b9 G7alt | C6/9 | N.C. | C/E Am7/G | D13 | G"
 SYMBOLS = ("C", "Cm7", "F#7b9", "Bbmaj7", "Ebm6", "Aø", "Gdim7", "Dsus4", "E7#9", "Ab13", "C/E")

@@ -19,7 +19,7 @@ from pathlib import Path
 
 import pytest
 
-from coldtake.music.reading import read_passage, unpack
+from coldtake.music.notation.reading.reader import read_passage, unpack
 
 music21 = pytest.importorskip("music21")
 CORPUS = Path(music21.__file__).parent / "corpus"

@@ -7,8 +7,8 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from coldtake.errors import PassageError
-from coldtake.music.excerpt import select_bars
-from coldtake.music.reading import read_passage, unpack
+from coldtake.music.notation.reading.excerpt import select_bars
+from coldtake.music.notation.reading.reader import read_passage, unpack
 
 TUNES = (
     "X:1\nM:3/4\nK:G\nB>cd BAG|FA Ac BA|B>cd BAG|DG GB AG:|\n",

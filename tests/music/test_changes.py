@@ -5,7 +5,7 @@ from itertools import pairwise
 import pytest
 
 from coldtake.errors import PassageError
-from coldtake.music.changes import (
+from coldtake.music.notation.changes import (
     arpeggios,
     changes_abc,
     changes_of,
@@ -14,10 +14,10 @@ from coldtake.music.changes import (
     held,
     roots,
 )
-from coldtake.music.charts import read_changes
-from coldtake.music.chords import read_chord
-from coldtake.music.instruments import INSTRUMENTS, instrument_named
-from coldtake.music.reading import read_passage
+from coldtake.music.notation.reading.charts import read_changes
+from coldtake.music.notation.reading.reader import read_passage
+from coldtake.music.theory.chords import read_chord
+from coldtake.music.theory.instruments import INSTRUMENTS, instrument_named
 
 CADENCE = "Dm7 | G7 | Cmaj7 | %"
 

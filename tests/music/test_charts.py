@@ -5,9 +5,9 @@ import xml.etree.ElementTree as ET
 import pytest
 
 from coldtake.errors import PassageError
-from coldtake.music.chart_drawing import chart_svg, rows
-from coldtake.music.charts import chart_of, read_chart
-from coldtake.music.reading import read_passage
+from coldtake.music.notation.engraving.chart_drawing import chart_svg, rows
+from coldtake.music.notation.reading.charts import chart_of, read_chart
+from coldtake.music.notation.reading.reader import read_passage
 
 SVG = "{http://www.w3.org/2000/svg}"
 

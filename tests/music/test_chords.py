@@ -13,10 +13,10 @@ Left out, with the reason:
 import pytest
 
 from coldtake.errors import PassageError
-from coldtake.music.chord_names import printed
-from coldtake.music.chord_scales import scale_choices
-from coldtake.music.chords import KINDS, read_chord
-from coldtake.music.tones import Interval, Tone, degrees, tone_at_fifths
+from coldtake.music.theory.chord_names import printed
+from coldtake.music.theory.chord_scales import scale_choices
+from coldtake.music.theory.chords import KINDS, read_chord
+from coldtake.music.theory.tones import Interval, Tone, degrees, tone_at_fifths
 
 music21 = pytest.importorskip("music21")
 

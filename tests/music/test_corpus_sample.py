@@ -12,9 +12,9 @@ import pytest
 from music21 import converter
 
 from coldtake.music.abc.book import tunes_in
-from coldtake.music.reading import read_passage
-from coldtake.music.score import Score
-from coldtake.music.unpacking import unpack
+from coldtake.music.notation.reading.reader import read_passage
+from coldtake.music.notation.reading.score import Score
+from coldtake.music.notation.reading.unpacking import unpack
 
 CORPUS = Path(music21.__file__).parent / "corpus"
 SCORES = (

@@ -6,9 +6,9 @@ import xml.etree.ElementTree as ET
 import pytest
 from scores import bar, musicxml
 
-from coldtake.music.engraving import ExtraMark, NoteMark, engrave
-from coldtake.music.marks import COLOURS
-from coldtake.music.reading import read_passage
+from coldtake.music.notation.engraving.engraver import ExtraMark, NoteMark, engrave
+from coldtake.music.notation.engraving.marks import COLOURS
+from coldtake.music.notation.reading.reader import read_passage
 
 TUNE = (
     'X:1\nT:Two & "three" <bars>\nM:3/4\nL:1/4\nQ:1/4=80\nK:F\n'

@@ -4,9 +4,9 @@ import pytest
 from scores import bar, barline, musicxml, note, repeat
 
 from coldtake.errors import PassageError
-from coldtake.music.engraving import engrave
-from coldtake.music.excerpt import select_bars
-from coldtake.music.reading import read_passage
+from coldtake.music.notation.engraving.engraver import engrave
+from coldtake.music.notation.reading.excerpt import select_bars
+from coldtake.music.notation.reading.reader import read_passage
 
 TUNE = """X:1
 T:Invented

@@ -2,9 +2,9 @@
 
 import pytest
 
-from coldtake.music.grouping import Group, hard_spots, phrases, runs
-from coldtake.music.hardness import hardness
-from coldtake.music.reading import read_passage
+from coldtake.music.exercises.grouping import Group, hard_spots, phrases, runs
+from coldtake.music.exercises.hardness import hardness
+from coldtake.music.notation.reading.reader import read_passage
 
 HEAD = "X:1\nM:4/4\nL:1/8\nK:C\n"
 

@@ -10,12 +10,12 @@ from pathlib import Path
 
 import pytest
 
-from coldtake.music.charts import chart_of, read_changes
-from coldtake.music.chords import read_chord
-from coldtake.music.harmonic_key import harmonic_key
-from coldtake.music.keys import read_key
-from coldtake.music.reading import read_passage
-from coldtake.music.tones import usual_interval
+from coldtake.music.notation.reading.charts import chart_of, read_changes
+from coldtake.music.notation.reading.reader import read_passage
+from coldtake.music.theory.chords import read_chord
+from coldtake.music.theory.harmonic_key import harmonic_key
+from coldtake.music.theory.keys import read_key
+from coldtake.music.theory.tones import usual_interval
 
 music21 = pytest.importorskip("music21")
 

@@ -5,10 +5,10 @@ from itertools import pairwise
 import pytest
 
 from coldtake.errors import PassageError
-from coldtake.music.instruments import INSTRUMENTS, instrument_named
-from coldtake.music.keys import MODES, Key, KeyOrder, all_keys, read_key, twelve_keys
-from coldtake.music.scales import SCALES, ladder, scale_tones
-from coldtake.music.tones import (
+from coldtake.music.theory.instruments import INSTRUMENTS, instrument_named
+from coldtake.music.theory.keys import MODES, Key, KeyOrder, all_keys, read_key, twelve_keys
+from coldtake.music.theory.scales import SCALES, ladder, scale_tones
+from coldtake.music.theory.tones import (
     Interval,
     Pitch,
     Tone,

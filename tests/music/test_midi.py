@@ -10,13 +10,13 @@ from hypothesis import strategies as st
 from music21.analysis.discrete import KrumhanslKessler
 
 from coldtake.errors import PassageError
-from coldtake.music.key_finding import MAJOR, MINOR, likely_key, spelled
-from coldtake.music.keys import C_MAJOR, read_key
-from coldtake.music.midi import is_midi, read_midi
-from coldtake.music.midi_choice import Choice
-from coldtake.music.midi_page import kept_midi, midi_page
-from coldtake.music.quantising import CHORD_S
-from coldtake.music.reading import read_passage
+from coldtake.music.midi.choice import Choice
+from coldtake.music.midi.page import kept_midi, midi_page
+from coldtake.music.midi.quantising import CHORD_S
+from coldtake.music.midi.reader import is_midi, read_midi
+from coldtake.music.notation.reading.reader import read_passage
+from coldtake.music.theory.key_finding import MAJOR, MINOR, likely_key, spelled
+from coldtake.music.theory.keys import C_MAJOR, read_key
 
 TICKS = 480
 

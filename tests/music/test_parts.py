@@ -3,9 +3,9 @@
 import pytest
 
 from coldtake.errors import PassageError
-from coldtake.music.engraving import engrave
-from coldtake.music.parts import Part, parts, select_part
-from coldtake.music.reading import read_passage
+from coldtake.music.notation.engraving.engraver import engrave
+from coldtake.music.notation.reading.parts import Part, parts, select_part
+from coldtake.music.notation.reading.reader import read_passage
 
 DUET = """X:1
 M:4/4

@@ -8,15 +8,15 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from coldtake.errors import PassageError
-from coldtake.music.engraving import engrave
-from coldtake.music.instruments import INSTRUMENTS, instrument_named
-from coldtake.music.keys import Key, KeyOrder, twelve_keys
-from coldtake.music.notating import Page, Written, abc_text
-from coldtake.music.patterns import RULES, Pattern, pattern_abc, pitches
-from coldtake.music.reading import read_passage
-from coldtake.music.rhythms import ARTICULATIONS, METRES, RHYTHMS, rhythm_named
-from coldtake.music.scales import SCALES, scale_tones
-from coldtake.music.tones import Pitch, Tone, pitches_of, tone_at_fifths
+from coldtake.music.abc.notating import Page, Written, abc_text
+from coldtake.music.exercises.patterns import RULES, Pattern, pattern_abc, pitches
+from coldtake.music.exercises.rhythms import ARTICULATIONS, METRES, RHYTHMS, rhythm_named
+from coldtake.music.notation.engraving.engraver import engrave
+from coldtake.music.notation.reading.reader import read_passage
+from coldtake.music.theory.instruments import INSTRUMENTS, instrument_named
+from coldtake.music.theory.keys import Key, KeyOrder, twelve_keys
+from coldtake.music.theory.scales import SCALES, scale_tones
+from coldtake.music.theory.tones import Pitch, Tone, pitches_of, tone_at_fifths
 
 
 def fits(rhythm, metre):

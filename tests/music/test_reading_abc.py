@@ -3,7 +3,7 @@
 import pytest
 
 from coldtake.errors import PassageError
-from coldtake.music.reading import read_passage
+from coldtake.music.notation.reading.reader import read_passage
 
 
 def read(body, header="M:4/4\nL:1/4\nK:C"):

@@ -3,7 +3,7 @@
 import pytest
 
 from coldtake.errors import PassageError
-from coldtake.music.reading import read_passage
+from coldtake.music.notation.reading.reader import read_passage
 
 
 def mei(*measures, definition="", staff_def="", before=""):

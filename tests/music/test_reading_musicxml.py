@@ -4,8 +4,8 @@ import pytest
 from scores import bar, barline, ending, musicxml, note, repeat, words
 
 from coldtake.errors import PassageError
-from coldtake.music import long_scores
-from coldtake.music.reading import read_passage, read_slowly
+from coldtake.music.notation.reading import long_scores
+from coldtake.music.notation.reading.reader import read_passage, read_slowly
 
 
 def read(*measures, **kwargs):

@@ -3,11 +3,11 @@
 import pytest
 
 from coldtake.errors import PassageError
-from coldtake.music.hardness import hardness
-from coldtake.music.instruments import instrument_named
-from coldtake.music.keys import read_key
-from coldtake.music.reading import read_passage
-from coldtake.music.sight_reading import BAND, LEVELS, Demand, fresh
+from coldtake.music.exercises.hardness import hardness
+from coldtake.music.exercises.sight_reading import BAND, LEVELS, Demand, fresh
+from coldtake.music.notation.reading.reader import read_passage
+from coldtake.music.theory.instruments import instrument_named
+from coldtake.music.theory.keys import read_key
 
 
 @pytest.mark.parametrize("level", range(1, 11))

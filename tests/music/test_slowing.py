@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from coldtake.music.slowing import FASTEST, SLOWEST, slowed
+from coldtake.music.playback.slowing import FASTEST, SLOWEST, slowed
 
 RATE = 44_100
 SPEEDS = (SLOWEST, 0.5, 0.75, 1.0, FASTEST)

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from coldtake.music.reading import read_passage
-from coldtake.music.sounding import SoundedNote, schedule
-from coldtake.music.synth import TAIL_S, VOICES, render
+from coldtake.music.notation.reading.reader import read_passage
+from coldtake.music.playback.sounding import SoundedNote, schedule
+from coldtake.music.playback.synth import TAIL_S, VOICES, render
 
 SCALE = "X:1\nL:1/4\nK:C\nCDEF|GABc|\n"
 

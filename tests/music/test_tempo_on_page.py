@@ -4,9 +4,9 @@ import re
 
 import pytest
 
-from coldtake.music.engraving import engrave
-from coldtake.music.reading import read_passage
-from coldtake.music.tempo_on_page import with_tempo
+from coldtake.music.notation.engraving.engraver import engrave
+from coldtake.music.notation.reading.reader import read_passage
+from coldtake.music.notation.tempo_on_page import with_tempo
 
 TUNE = "X:1\nT:Air\nM:{metre}\nL:1/8\n{tempo}K:C\nCDE FGA|GFE DCB,|\n"
 

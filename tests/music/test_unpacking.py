@@ -6,10 +6,10 @@ import zipfile
 import pytest
 from scores import bar, musicxml
 
-from coldtake.bounded import worker
 from coldtake.errors import PassageError
-from coldtake.music import verovio_door
-from coldtake.music.reading import read_passage, unpack
+from coldtake.music.notation import verovio_client
+from coldtake.music.notation.reading.reader import read_passage, unpack
+from coldtake.subprocesses import worker
 
 XML = musicxml(bar("C4"))
 
@@ -140,12 +140,12 @@ def test_notation_that_ends_the_engraver_is_refused_and_the_next_one_is_read():
     Which mutation ends the process differs between versions, so the process itself is ended here.
     """
     read_passage(musicxml(bar("D4")), "musicxml")
-    processes = [one.popen for one in verovio_door.WORKER._idle]
+    processes = [one.popen for one in verovio_client.WORKER._idle]
     for process in processes:
         process.kill()
         process.wait()
     assert len(read_passage(musicxml(bar("E4", "F4")), "musicxml").notes) == 2
-    assert not {one.popen for one in verovio_door.WORKER._idle} & set(processes)
+    assert not {one.popen for one in verovio_client.WORKER._idle} & set(processes)
 
 
 def test_an_engraver_that_dies_over_a_file_gives_a_refusal(monkeypatch):

@@ -6,14 +6,14 @@ import pytest
 from music21 import converter
 from scores import bar, musicxml
 
-from coldtake.music.chords import KINDS, read_chord
-from coldtake.music.excerpt import select_bars
-from coldtake.music.harmony import SUFFIXES, harmony_element, symbol_of
-from coldtake.music.musicxml_out import as_mei, as_musicxml
-from coldtake.music.parts import parts, select_part
-from coldtake.music.patterns import Pattern, pattern_abc
-from coldtake.music.reading import read_passage
-from coldtake.music.tones import Tone, degrees
+from coldtake.music.exercises.patterns import Pattern, pattern_abc
+from coldtake.music.notation.reading.excerpt import select_bars
+from coldtake.music.notation.reading.harmony import SUFFIXES, harmony_element, symbol_of
+from coldtake.music.notation.reading.parts import parts, select_part
+from coldtake.music.notation.reading.reader import read_passage
+from coldtake.music.notation.writing.musicxml_out import as_mei, as_musicxml
+from coldtake.music.theory.chords import KINDS, read_chord
+from coldtake.music.theory.tones import Tone, degrees
 
 ABC = {
     "ties, grace notes, tuplets, chords": "M:3/4\nL:1/8\nK:Bb\n{c}B2 (3cde [ce]2|f-f4 _g2-|g6|]",

@@ -5,11 +5,11 @@ from datetime import UTC, date, datetime, time, timedelta
 from functools import cache
 
 from coldtake.domain.criterion import Criterion, NotesTest, TempoTest
+from coldtake.domain.history.state import State
 from coldtake.domain.plan import PlanRequest
-from coldtake.domain.state import State
 from coldtake.domain.take import Answer, Judge, Try, Work
 from coldtake.domain.topic import Exercise, Place, Step, Topic
-from coldtake.planning.values import StepValue
+from coldtake.planning.value.values import StepValue
 
 DAY = date(2026, 1, 12)
 MARK = Criterion(tests=(NotesTest(), TempoTest(mark=96.0)))

@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coldtake.domain import events as ev
-from coldtake.domain.appointments import in_use, on_day
-from coldtake.domain.following import fold
+from coldtake.domain.history.appointments import in_use, on_day
+from coldtake.domain.history.projection import fold
 from coldtake.domain.plan import Wish
 from coldtake.domain.requirement import (
     Appointment,
@@ -19,8 +19,8 @@ from coldtake.domain.requirement import (
     Resource,
     missing,
 )
-from coldtake.planning.at_hand import days_served, lacks, next_for, steps_for, usually_at_hand
-from coldtake.planning.day import plan_day
+from coldtake.planning.day.plan_day import plan_day
+from coldtake.planning.value.at_hand import days_served, lacks, next_for, steps_for, usually_at_hand
 
 FOUR = Requirement(what=Resource.PEOPLE, note="the other four")
 PEOPLE = Requirement(what=Resource.PEOPLE)

@@ -9,8 +9,8 @@ from builders import concave, random_values, state_of, value
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from coldtake.planning.choice import DayChoice, TopicLimits
-from coldtake.planning.options import Limits, free_options, longest_work
+from coldtake.planning.day.composition.choice import DayChoice, TopicLimits
+from coldtake.planning.day.composition.options import Limits, free_options, longest_work
 
 LIMITS = Limits(least=4, most=7, cold=2, tightness=0.8)
 

@@ -4,13 +4,13 @@ from datetime import UTC, date, datetime, time, timedelta
 
 from coldtake.domain import events as ev
 from coldtake.domain.criterion import Criterion, NotesTest, TempoTest
-from coldtake.domain.following import fold
+from coldtake.domain.history.projection import fold
 from coldtake.domain.ids import named_id
 from coldtake.domain.plan import PlanRequest, SlotKind, violations
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import Place, Step, Topic
-from coldtake.planning import day as day_module
-from coldtake.planning.day import plan_day
+from coldtake.planning.day import plan_day as day_module
+from coldtake.planning.day.plan_day import plan_day
 
 TODAY = date(2026, 1, 12)
 

@@ -10,8 +10,8 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from coldtake.domain.plan import PlanRules, Wish, violations
-from coldtake.planning.day import plan_day, rules_of
-from coldtake.planning.going_round import due_topics, filled, near, rotation_of
+from coldtake.planning.day.going_round import due_topics, filled, near, rotation_of
+from coldtake.planning.day.plan_day import plan_day, rules_of
 
 SIZES = st.lists(st.integers(1, 7), min_size=3, max_size=8).map(tuple)
 

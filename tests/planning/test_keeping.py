@@ -10,9 +10,8 @@ from hypothesis import strategies as st
 
 from coldtake.domain.plan import AskedAgain, SlotKind
 from coldtake.domain.topic import StepPhase
-from coldtake.learning.beliefs import beliefs
-from coldtake.planning.day import plan_day
-from coldtake.planning.keeping import (
+from coldtake.learning.posterior import beliefs
+from coldtake.planning.day.keeping import (
     LONGEST_DAYS,
     SHARE_MIN,
     asked_for,
@@ -23,7 +22,8 @@ from coldtake.planning.keeping import (
     mean_chances,
     worth,
 )
-from coldtake.planning.keeping_words import when_words
+from coldtake.planning.day.keeping_words import when_words
+from coldtake.planning.day.plan_day import plan_day
 
 MET = (StepPhase.MET, StepPhase.HELD)
 

@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coldtake.domain.plan import SlotKind, violations
-from coldtake.planning import changes
-from coldtake.planning.day import plan_day
-from coldtake.planning.late import late_starts, trim
+from coldtake.planning.day import changes
+from coldtake.planning.day.late_start import late_starts, trim
+from coldtake.planning.day.plan_day import plan_day
 
 
 def plan_of(minutes, seed=1, sizes=(5, 5, 5, 5, 5)):

@@ -7,7 +7,7 @@ import msgspec
 import pytest
 
 from coldtake.domain.plan import PlanRules
-from coldtake.planning.late import late_starts, trim
+from coldtake.planning.day.late_start import late_starts, trim
 from making import plan, slot, step
 
 FILE = Path(__file__).parents[1] / "cases" / "late_starts.json"

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coldtake.domain.topic import Place
-from coldtake.planning.lookahead import day_values, minutes_per_day
+from coldtake.planning.value.lookahead import day_values, minutes_per_day
 from logs import DAY, Log
 
 

@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 from builders import DAY, state_of, work_on
 
-from coldtake.planning.day import rules_of
-from coldtake.planning.going_round import WINDOW_DAYS, rotation_of
+from coldtake.planning.day.going_round import WINDOW_DAYS, rotation_of
+from coldtake.planning.day.plan_day import rules_of
 
 BENCH = Path(__file__).parents[2] / "bench" / "planning" / "monotony.py"
 TOPICS = (3, 4)

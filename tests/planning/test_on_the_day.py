@@ -6,8 +6,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import binom
 
-from coldtake.planning import on_the_day
-from coldtake.planning.on_the_day import day_chances, number_interval, number_shares, room_logits
+from coldtake.planning.value import day_outcomes
+from coldtake.planning.value.day_outcomes import (
+    day_chances,
+    number_interval,
+    number_shares,
+    room_logits,
+)
 
 
 def shares(n, p):
@@ -68,12 +73,14 @@ def test_the_form_joins_all_steps_and_a_topics_error_its_own():
     moved = day_chances(room_logits(final, ["a", "a", "b", "b"]))
     logit = np.log(moved / (1.0 - moved))
     apart = np.cov(logit)
-    assert logit.mean() == pytest.approx(on_the_day.SLOPE * np.log(1.5) + on_the_day.SHIFT, abs=0.1)
-    shared = on_the_day.DAY_FORM_SD**2 + on_the_day.PLAYER_SD**2
+    assert logit.mean() == pytest.approx(
+        day_outcomes.SLOPE * np.log(1.5) + day_outcomes.SHIFT, abs=0.1
+    )
+    shared = day_outcomes.DAY_FORM_SD**2 + day_outcomes.PLAYER_SD**2
     assert apart[0, 2] == pytest.approx(shared, rel=0.05)
-    assert apart[0, 1] == pytest.approx(shared + on_the_day.TOPIC_SD**2, rel=0.05)
+    assert apart[0, 1] == pytest.approx(shared + day_outcomes.TOPIC_SD**2, rel=0.05)
     by_itself = np.var(logit[0] - logit[1]) / 2.0
-    assert by_itself == pytest.approx(on_the_day.STEP_SD**2, rel=0.05)
+    assert by_itself == pytest.approx(day_outcomes.STEP_SD**2, rel=0.05)
 
 
 def test_a_topic_has_the_same_errors_beside_others_and_with_more_draws():

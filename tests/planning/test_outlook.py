@@ -7,11 +7,18 @@ import pytest
 
 from coldtake.domain import events as ev
 from coldtake.domain.requirement import Appointment, Requirement, Resource
-from coldtake.planning.forecast import BATCHES, DRAWS
-from coldtake.planning.futures import Days, lived
-from coldtake.planning.lookahead import begun
-from coldtake.planning.outlook import by_date, outlook, refined
-from coldtake.planning.turns import Course, costs, costs_each, fitting, fitting_each, topic_rows
+from coldtake.planning.outlook.summary import by_date, outlook, refined
+from coldtake.planning.value.forecast import BATCHES, DRAWS
+from coldtake.planning.value.lookahead import begun
+from coldtake.planning.value.priority_index import (
+    Course,
+    costs,
+    costs_each,
+    fitting,
+    fitting_each,
+    topic_rows,
+)
+from coldtake.planning.value.rollout import Days, lived
 from logs import DAY, Log
 
 

@@ -10,8 +10,8 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 
 from coldtake.domain.plan import violations
 from coldtake.domain.topic import Place
-from coldtake.planning import changes
-from coldtake.planning.day import plan_day
+from coldtake.planning.day import changes
+from coldtake.planning.day.plan_day import plan_day
 
 NTH = st.integers(0, 99)
 # How a sentence goes on that says why a wish was not kept, after the step's name.

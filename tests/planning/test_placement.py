@@ -6,11 +6,11 @@ import random
 import pytest
 
 from coldtake.domain.plan import PlanRules, SlotKind
-from coldtake.planning.order import in_order
-from coldtake.planning.packing import pack
-from coldtake.planning.periods import layout
-from coldtake.planning.pieces import Insisted, Piece
-from coldtake.planning.placement import place, place_most, too_large
+from coldtake.planning.day.composition.order import in_order
+from coldtake.planning.day.composition.packing import pack
+from coldtake.planning.day.composition.periods import layout
+from coldtake.planning.day.composition.placement import place, place_most, too_large
+from coldtake.planning.day.composition.slot_drafts import Insisted, Piece
 
 
 def work(step, minutes, topic="a", *, cold=False, newness=0.0, wish=None, gain=1.0):

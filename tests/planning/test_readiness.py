@@ -12,7 +12,7 @@ from coldtake.domain import events as ev
 from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.take import Answer
 from coldtake.learning.filter import DAY_FORM_SD
-from coldtake.planning.readiness import Programme, futures, readiness
+from coldtake.planning.programme.readiness import Programme, futures, readiness
 from logs import DAY, Log
 
 TODAY = DAY + timedelta(days=21)

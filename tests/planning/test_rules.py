@@ -12,7 +12,14 @@ from hypothesis import strategies as st
 from coldtake.domain.plan import HARD_PERIOD_MIN, SlotKind, violations
 from coldtake.domain.topic import Place
 from coldtake.errors import PlanError
-from coldtake.planning.day import NO_HISTORY, NO_STEPS, NONE_CURRENT, ONE_TOPIC, plan_day, rules_of
+from coldtake.planning.day.plan_day import (
+    NO_HISTORY,
+    NO_STEPS,
+    NONE_CURRENT,
+    ONE_TOPIC,
+    plan_day,
+    rules_of,
+)
 
 SIZES = st.lists(st.integers(1, 7), min_size=1, max_size=7).map(tuple)
 CHOSEN = st.fixed_dictionaries(

@@ -13,13 +13,13 @@ from coldtake.domain.estimate import Interval
 from coldtake.domain.plan import PlanRules, SlotKind
 from coldtake.domain.take import Answer
 from coldtake.domain.topic import StepPhase
-from coldtake.planning.day import plan_day
-from coldtake.planning.goals import begins_cold, goal
-from coldtake.planning.keeping import Kept
-from coldtake.planning.left_alone import LeftAlone
-from coldtake.planning.load import load_notice
-from coldtake.planning.reasons import Reasons
+from coldtake.planning.day.goals import begins_cold, goal
+from coldtake.planning.day.keeping import Kept
+from coldtake.planning.day.load import load_notice
+from coldtake.planning.day.plan_day import plan_day
+from coldtake.planning.day.reasons import Reasons
 from coldtake.planning.tempi import mark_above, mark_below, tempi_of
+from coldtake.planning.value.left_alone import LeftAlone
 from coldtake.planning.words import between, counted, in_hundred, listed, on_day, raised
 
 

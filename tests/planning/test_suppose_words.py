@@ -7,17 +7,24 @@ import pytest
 
 from coldtake.domain import events as ev
 from coldtake.domain.topic import Place
-from coldtake.planning.places import Turn
-from coldtake.planning.suppose_words import gained, more, sentences, told_apart, turn_words, within
-from coldtake.planning.supposed import WhatIf
-from coldtake.planning.triage import triage
-from coldtake.planning.triage_words import (
+from coldtake.planning.triage.selection import triage
+from coldtake.planning.triage.triage_words import (
     later_words,
     left_out_words,
     proposal_words,
     taken_words,
 )
-from coldtake.planning.what_if import Difference, what_if
+from coldtake.planning.value.topic_queue import Turn
+from coldtake.planning.what_if.comparison import Difference, what_if
+from coldtake.planning.what_if.what_if_messages import (
+    gained,
+    more,
+    sentences,
+    told_apart,
+    turn_words,
+    within,
+)
+from coldtake.planning.what_if.what_if_scenario import WhatIf
 from coldtake.planning.words import duration
 from logs import DAY, Log
 

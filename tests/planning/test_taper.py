@@ -11,13 +11,13 @@ from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.plan import PlanRequest, PlanRules, SlotKind, violations
 from coldtake.domain.take import Answer
 from coldtake.domain.topic import StepPhase, Topic
-from coldtake.learning.beliefs import beliefs
+from coldtake.learning.posterior import beliefs
 from coldtake.learning.stage import stage_effect
 from coldtake.learning.stage_log import effect_of
-from coldtake.planning.day import plan_day
-from coldtake.planning.lookahead import day_values
-from coldtake.planning.run_worth import best_run, told_by, what_it_tells
-from coldtake.planning.taper import HORIZON_DAYS, shares_left, tapered
+from coldtake.planning.day.plan_day import plan_day
+from coldtake.planning.programme.run_worth import best_run, told_by, what_it_tells
+from coldtake.planning.programme.taper import HORIZON_DAYS, shares_left, tapered
+from coldtake.planning.value.lookahead import day_values
 from logs import DAY, Log
 
 TODAY = DAY + timedelta(days=22)

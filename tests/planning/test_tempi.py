@@ -8,7 +8,7 @@ from coldtake.domain.criterion import Criterion, NotesTest, TempoTest
 from coldtake.domain.plan import SlotKind
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import ClickSetting, Exercise, PassageRef, StepPhase
-from coldtake.planning.goals import goal
+from coldtake.planning.day.goals import goal
 from coldtake.planning.tempi import tempi_in, tempi_of, tempi_words
 
 OPEN, MET = StepPhase.OPEN, StepPhase.MET

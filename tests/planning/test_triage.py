@@ -11,12 +11,12 @@ from piles import TODAY as PILE_DAY
 
 from coldtake.domain import events as ev
 from coldtake.domain.topic import Place
-from coldtake.planning.on_time import UNIT_MIN, Candidate, best_set
-from coldtake.planning.pile_needs import RestsOn
-from coldtake.planning.places import turns_of
-from coldtake.planning.supposed import WhatIf
-from coldtake.planning.triage import LaterTopic, TakenTopic, triage
-from coldtake.planning.triage_words import later_words, left_out_words, taken_words
+from coldtake.planning.triage.selection import LaterTopic, TakenTopic, triage
+from coldtake.planning.triage.triage_words import later_words, left_out_words, taken_words
+from coldtake.planning.value.deadline_selection import UNIT_MIN, Candidate, best_set
+from coldtake.planning.value.topic_queue import turns_of
+from coldtake.planning.what_if.pile_needs import RestsOn
+from coldtake.planning.what_if.what_if_scenario import WhatIf
 from logs import DAY, Log
 
 TODAY = DAY + timedelta(days=7)

@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from coldtake.learning import law
-from coldtake.planning import visits
-from coldtake.planning.lookahead import DRAWS, begun, seeded
-from coldtake.planning.prospect import thinned
-from coldtake.planning.turns import topic_rows
+from coldtake.learning import memory_law
+from coldtake.planning.value import visits
+from coldtake.planning.value.lookahead import DRAWS, begun, seeded
+from coldtake.planning.value.priority_index import topic_rows
+from coldtake.planning.value.step_arrays import thinned
 from logs import DAY, Log
 
 
@@ -45,14 +45,14 @@ def test_visits_lived_one_by_one_are_the_law_applied_one_by_one(mixed):
     row, thin = 0, mixed.thin
     left, ends = float(mixed.left[row, 0]), []
     for m in range(thin.skill.shape[1]):
-        shape = law.SHAPES[thin.shape[row, m]]
+        shape = memory_law.SHAPES[thin.shape[row, m]]
         skill, hold = thin.skill[row, m], thin.half_life[row, m]
         for gap in (float(thin.gap[row, 0]), left / 2.0):
-            skill, hold = law.after_day(
+            skill, hold = memory_law.after_day(
                 skill, hold, gap, visits.VISIT_MIN, thin.rate[row, m], shape.kinds
             )
-        kept = law.retention(left / 2.0, hold, shape.psi)
-        ends.append(law.clean_chance(skill * kept, thin.span[row, m]))
+        kept = memory_law.retention(left / 2.0, hold, shape.psi)
+        ends.append(memory_law.clean_chance(skill * kept, thin.span[row, m]))
     assert made.clean[row, 2] == pytest.approx(np.mean(ends))
 
 

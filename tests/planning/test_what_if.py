@@ -11,9 +11,17 @@ from coldtake.domain import events as ev
 from coldtake.domain.performance import Performance
 from coldtake.domain.topic import Place
 from coldtake.errors import InputError
-from coldtake.planning import what_if as module
-from coldtake.planning.supposed import LENT_STEPS, WhatIf, lent_to, supposed_state
-from coldtake.planning.what_if import BATCHES, DRAWS, SPREAD, Paired, difference, refined, what_if
+from coldtake.planning.what_if import comparison as module
+from coldtake.planning.what_if.comparison import (
+    BATCHES,
+    DRAWS,
+    SPREAD,
+    Paired,
+    difference,
+    refined,
+    what_if,
+)
+from coldtake.planning.what_if.what_if_scenario import LENT_STEPS, WhatIf, lent_to, supposed_state
 from logs import DAY, Log
 
 TODAY = DAY + timedelta(days=7)

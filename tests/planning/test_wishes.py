@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from coldtake.domain.plan import HARD_PERIOD_MIN, SlotKind, Wish, violations
 from coldtake.domain.topic import Place
 from coldtake.errors import NotFoundError
-from coldtake.planning import changes
-from coldtake.planning.day import plan_day
+from coldtake.planning.day import changes
+from coldtake.planning.day.plan_day import plan_day
 
 
 def plan_of(minutes=60, *wishes, state_values=None):

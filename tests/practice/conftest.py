@@ -3,8 +3,8 @@
 import pytest
 
 from coldtake.practice.services import Services
+from coldtake.storage.database.log import SqlStore
 from coldtake.storage.folder import sqlite_url
-from coldtake.storage.log import SqlStore
 from coldtake.storage.takes import FolderTakes
 from making import SteppingClock
 

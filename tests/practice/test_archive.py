@@ -13,7 +13,7 @@ import pytest
 import soundfile
 
 from coldtake.domain import events as ev
-from coldtake.domain.following import fold
+from coldtake.domain.history.projection import fold
 from coldtake.domain.plan import Plan
 from coldtake.domain.topic import Topic
 from coldtake.errors import StoreError

@@ -22,8 +22,8 @@ from coldtake.practice.archive import Archive, export, reading, restore
 from coldtake.practice.archive.contents import log_schema
 from coldtake.practice.services import Services
 from coldtake.settings import SETTINGS
+from coldtake.storage.database.log import SqlStore
 from coldtake.storage.folder import sqlite_url
-from coldtake.storage.log import SqlStore
 from coldtake.storage.takes import FolderTakes
 from making import NOON, SteppingClock, event, step
 

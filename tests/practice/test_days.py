@@ -14,7 +14,7 @@ import pytest
 
 from coldtake.domain import events as ev
 from coldtake.domain.days import day_at, start_of
-from coldtake.domain.following import fold
+from coldtake.domain.history.projection import fold
 from coldtake.domain.plan import PlanRequest
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import Place

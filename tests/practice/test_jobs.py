@@ -4,10 +4,10 @@ import threading
 
 import pytest
 
-from coldtake.bounded import Stopped
 from coldtake.errors import BusyError, InputError
 from coldtake.ports import Cancelled
 from coldtake.practice.jobs import OWN_FAULT, Jobs, Stage
+from coldtake.subprocesses import Stopped
 
 
 class Gate:

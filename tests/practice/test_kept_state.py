@@ -8,11 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coldtake.domain import events as ev
-from coldtake.domain.following import fold, order_key
+from coldtake.domain.history.projection import fold, order_key
 from coldtake.domain.ids import uuid7
 from coldtake.domain.take import Answer, Judge
-from coldtake.practice import memory
-from coldtake.practice.memory import Memory
+from coldtake.practice.state import state_projection
+from coldtake.practice.state.state_projection import Memory
 from making import NOON, event, step, topic
 
 CHOICES = [
@@ -61,8 +61,8 @@ class Rows:
 def test_kept_up_equals_rebuilt(log, sizes, recent, every):
     """Whatever comes late, in whatever portions, and however little is kept as recent."""
     rows = list(enumerate(log, start=1))
-    before = memory.RECENT_MOST, memory.MARK_EVERY
-    memory.RECENT_MOST, memory.MARK_EVERY = recent, every
+    before = state_projection.RECENT_MOST, state_projection.MARK_EVERY
+    state_projection.RECENT_MOST, state_projection.MARK_EVERY = recent, every
     try:
         upto, turn = 0, 0
         kept = Memory(Rows(lambda: rows[:upto]))
@@ -74,7 +74,7 @@ def test_kept_up_equals_rebuilt(log, sizes, recent, every):
             assert kept.snapshot() == fold(log[:upto])
             assert kept.seen == upto
     finally:
-        memory.RECENT_MOST, memory.MARK_EVERY = before
+        state_projection.RECENT_MOST, state_projection.MARK_EVERY = before
 
 
 def test_rows_that_a_rebuild_has_read_already_are_not_doubled():
@@ -86,7 +86,10 @@ def test_rows_that_a_rebuild_has_read_already_are_not_doubled():
     rows = [(1, later), (2, early), (3, newest)]
     kept = Memory(Rows(lambda: rows))
     kept.take_in(rows[:1])
-    kept._marks, kept._recent = [memory._Mark(0, fold([later]))], []  # as if it were long ago
+    kept._marks, kept._recent = (
+        [state_projection._Mark(0, fold([later]))],
+        [],
+    )  # as if it were long ago
     kept.take_in(rows[1:2])
     kept.take_in(rows[2:])
     assert kept.snapshot() == fold([later, early, newest])

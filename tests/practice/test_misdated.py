@@ -16,14 +16,14 @@ import soundfile
 
 from coldtake.bootstrap import open_services
 from coldtake.domain import events as ev
-from coldtake.domain.following import fold
+from coldtake.domain.history.projection import fold
 from coldtake.domain.ids import made_at, named_id, uuid7
 from coldtake.domain.instants import Misdating, possible
 from coldtake.domain.take import Answer, Judge
 from coldtake.errors import NotFoundError, RuleError
 from coldtake.practice.archive import Archive, export, restore
+from coldtake.storage.database.log import SqlStore
 from coldtake.storage.folder import sqlite_url
-from coldtake.storage.log import SqlStore
 from making import NOON, SteppingClock, plan, slot, step, topic
 
 STEP = step()

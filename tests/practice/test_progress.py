@@ -11,8 +11,8 @@ from coldtake.domain.estimate import Interval, SaidChance, SaidTopic
 from coldtake.domain.take import Answer, Figure, Judge, Verdict
 from coldtake.domain.topic import Exercise, PassageRef, Place
 from coldtake.learning.calibration import LEAST, Kept, yes_chance
-from coldtake.practice import digests
-from coldtake.practice.progress import CleanTempo, ExerciseTempo
+from coldtake.practice.reports import digests
+from coldtake.practice.reports.progress import CleanTempo, ExerciseTempo
 from making import DAY, NOON, step
 
 

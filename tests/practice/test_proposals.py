@@ -14,12 +14,12 @@ from coldtake.domain.events import PassageKept, StepKept
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import PassageRef
 from coldtake.errors import InputError, NotFoundError, RuleError
-from coldtake.music.instruments import INSTRUMENTS
-from coldtake.music.keys import KeyOrder
-from coldtake.music.sounding import schedule
-from coldtake.practice.proposals import own
-from coldtake.practice.proposals import piece as piece_words
-from coldtake.practice.proposals.asks import (
+from coldtake.music.playback.sounding import schedule
+from coldtake.music.theory.instruments import INSTRUMENTS
+from coldtake.music.theory.keys import KeyOrder
+from coldtake.practice.topics.proposals import own
+from coldtake.practice.topics.proposals import piece as piece_words
+from coldtake.practice.topics.proposals.asks import (
     STEPS_MOST,
     IntonationAsk,
     PieceAsk,
@@ -30,8 +30,8 @@ from coldtake.practice.proposals.asks import (
     TechniqueAsk,
     TuneAsk,
 )
-from coldtake.practice.proposals.door import without
-from coldtake.practice.proposals.laying import is_way
+from coldtake.practice.topics.proposals.door import without
+from coldtake.practice.topics.proposals.laying import is_way
 from coldtake.units import METRONOME_MARKS
 
 RUN = "C/D/E/F/G/A/B/c/ C/D/E/F/G/A/B/c/ | "

@@ -7,7 +7,7 @@ import msgspec
 import pytest
 
 from coldtake.domain import events as ev
-from coldtake.domain.following import fold
+from coldtake.domain.history.projection import fold
 from coldtake.domain.ids import named_id
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import Place

@@ -15,14 +15,14 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 
 from coldtake.domain import events as ev
 from coldtake.domain.estimate import SaidChance
-from coldtake.domain.following import fold
+from coldtake.domain.history.projection import fold
 from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.take import Answer, Judge
-from coldtake.practice import log as practice_log
-from coldtake.practice import memory, snapshots
-from coldtake.practice.log import Log
+from coldtake.practice.state import log as practice_log
+from coldtake.practice.state import snapshots, state_projection
+from coldtake.practice.state.log import Log
+from coldtake.storage.database.log import SqlStore
 from coldtake.storage.folder import sqlite_url
-from coldtake.storage.log import SqlStore
 from making import NOON, SteppingClock, event, plan, slot, step, topic
 
 STEPS = [step("slow"), step("fast")]
@@ -127,9 +127,9 @@ class OneState(RuleBasedStateMachine):
 
 def test_any_order_repetition_and_interleaving_gives_one_state(tmp_path_factory, monkeypatch):
     """With little held as recent and much shelved, so that every way is gone often."""
-    monkeypatch.setattr(memory, "RECENT_MOST", 6)
-    monkeypatch.setattr(memory, "MARK_EVERY", 2)
-    monkeypatch.setattr(memory, "SHELVED_RECENT", 3)
+    monkeypatch.setattr(state_projection, "RECENT_MOST", 6)
+    monkeypatch.setattr(state_projection, "MARK_EVERY", 2)
+    monkeypatch.setattr(state_projection, "SHELVED_RECENT", 3)
     monkeypatch.setattr(practice_log, "SAVE_FROM", 4)
 
     class InFolder(OneState):

@@ -5,7 +5,7 @@ import pytest
 from coldtake.domain import events as ev
 from coldtake.domain.topic import Place, Step
 from coldtake.errors import NotFoundError, RuleError
-from coldtake.web.criteria import first_criterion
+from coldtake.web.forms.criteria import first_criterion
 
 
 @pytest.fixture

@@ -4,10 +4,10 @@ import pytest
 
 from coldtake.domain.topic import Place, Step
 from coldtake.errors import InputError
-from coldtake.planning.supposed import WhatIf
-from coldtake.planning.what_if import BATCHES, DRAWS
+from coldtake.planning.what_if.comparison import BATCHES, DRAWS
+from coldtake.planning.what_if.what_if_scenario import WhatIf
 from coldtake.practice.jobs import Stage
-from coldtake.web.criteria import first_criterion
+from coldtake.web.forms.criteria import first_criterion
 
 MORE = WhatIf(more_min=20)
 

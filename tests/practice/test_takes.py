@@ -15,8 +15,8 @@ from coldtake.domain.ids import named_id
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import Exercise, PassageRef, StepPhase
 from coldtake.errors import NotFoundError, RuleError, SoundError
-from coldtake.music.sounding import schedule
-from coldtake.music.synth import render
+from coldtake.music.playback.sounding import schedule
+from coldtake.music.playback.synth import render
 from making import NOON, step
 
 TAKE = named_id("take")

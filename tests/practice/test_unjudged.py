@@ -8,19 +8,19 @@ import numpy as np
 import pytest
 import soundfile
 
-from coldtake.bounded import Limits, Worker
 from coldtake.domain import events as ev
 from coldtake.domain.criterion import Criterion, NotesTest
 from coldtake.domain.ids import named_id
 from coldtake.domain.take import Answer, FirstTry, JudgingFault
 from coldtake.domain.topic import Exercise, PassageRef
 from coldtake.errors import JudgingError, RuleError
-from coldtake.listening import apart
+from coldtake.listening import worker_client
 from coldtake.listening.engine import ENGINE
-from coldtake.music.sounding import schedule
-from coldtake.music.synth import render
+from coldtake.music.playback.sounding import schedule
+from coldtake.music.playback.synth import render
 from coldtake.practice import rejudging
-from coldtake.practice.unjudged import TRIES_MOST
+from coldtake.practice.sessions.unjudged import TRIES_MOST
+from coldtake.subprocesses import Limits, Worker
 from making import step
 
 TAKE = named_id("take")
@@ -53,7 +53,7 @@ def broken(monkeypatch):
         raise TypeError("an inner fault")
 
     with monkeypatch.context() as patch:
-        patch.setattr(apart, "judge", judge)
+        patch.setattr(worker_client, "judge", judge)
         yield patch
 
 
@@ -118,7 +118,7 @@ def test_it_is_not_tried_for_ever(services, kept, broken, open_again, monkeypatc
     why = services.takes.why_unjudged(services.takes.get(TAKE))
     assert why.can_try
     assert "only a new version tries it by itself" in why.words
-    monkeypatch.setattr("coldtake.practice.takes.ENGINE", "line-99")  # that is one
+    monkeypatch.setattr("coldtake.practice.sessions.takes.ENGINE", "line-99")  # that is one
     assert services.takes.waiting() == (TAKE,)
     fails(services)
     assert services.takes.get(TAKE).failed.times == 1
@@ -144,7 +144,7 @@ def test_one_that_fails_stops_no_other(services, made, kept, monkeypatch):
 )
 def test_a_limit_has_a_reason_of_its_own(services, kept, monkeypatch, limits, why):
     small = Worker("coldtake.listening.worker", limits)
-    monkeypatch.setattr(apart, "WORKER", small)
+    monkeypatch.setattr(worker_client, "WORKER", small)
     if why is JudgingFault.TIME:  # a judging is given its own length beside the limit
         broken = msgspec.structs.replace(services.takes.get(TAKE), duration_s=0.0)
         monkeypatch.setattr(services.takes, "get", lambda _: broken)
@@ -157,7 +157,7 @@ def test_a_limit_has_a_reason_of_its_own(services, kept, monkeypatch, limits, wh
 def test_an_earlier_verdict_stands(services, kept, broken):
     broken.undo()
     verdict = services.takes.judge(TAKE)
-    broken.setattr(apart, "judge", lambda *_, **__: 1 / 0)
+    broken.setattr(worker_client, "judge", lambda *_, **__: 1 / 0)
     with pytest.raises(JudgingError):
         services.takes.rejudge(TAKE)
     take = services.takes.get(TAKE)

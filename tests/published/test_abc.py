@@ -2,7 +2,7 @@
 
 import pytest
 
-from coldtake.music.reading import read_passage
+from coldtake.music.notation.reading.reader import read_passage
 
 DUSTY_MILLER = """X:1
 T:Dusty Miller, The

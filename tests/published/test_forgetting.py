@@ -8,7 +8,7 @@ J. M. J. Murre and J. Dros 2015, Replication and Analysis of Ebbinghaus' Forgett
 import numpy as np
 import pytest
 
-from coldtake.learning import forgetting, law
+from coldtake.learning import forgetting, memory_law
 from coldtake.learning.forgetting import fit
 
 T_MIN = np.array([20, 64, 526, 1440, 2880, 8640, 44640], dtype=float)
@@ -71,9 +71,9 @@ def test_law_of_the_filter_is_that_form():
     psi, beta = 0.13118, 259.06
     half_life = (2.0 ** (1.0 / psi) - 1.0) / beta
     hours = T_MIN / 60.0
-    ours = law.retention(hours, np.full(7, half_life), psi)
+    ours = memory_law.retention(hours, np.full(7, half_life), psi)
     assert ours == pytest.approx(forgetting.wickelgren(hours, np.array([beta, psi])), rel=1e-9)
-    assert law.retention(half_life, np.array([half_life]), psi)[0] == pytest.approx(0.5)
+    assert memory_law.retention(half_life, np.array([half_life]), psi)[0] == pytest.approx(0.5)
 
 
 def test_a_fitter_must_prefer_the_power_law():
@@ -88,4 +88,6 @@ def test_a_fitter_must_prefer_the_power_law():
 
 def test_steep_shapes_become_the_exponential():
     days, half_life = np.array([1.0, 3.0, 10.0, 30.0]), np.full(4, 9.0)
-    assert law.retention(days, half_life, 400.0) == pytest.approx(2.0 ** (-days / 9.0), rel=0.01)
+    assert memory_law.retention(days, half_life, 400.0) == pytest.approx(
+        2.0 ** (-days / 9.0), rel=0.01
+    )

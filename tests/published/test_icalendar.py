@@ -12,9 +12,9 @@ from zoneinfo import ZoneInfo
 import msgspec
 import pytest
 
+from coldtake.domain.history.state import State
 from coldtake.domain.plan import SlotKind
-from coldtake.domain.state import State
-from coldtake.practice.calendar import calendar_of
+from coldtake.practice.plans.calendar import calendar_of
 from making import plan, slot, step, topic
 
 BERLIN = ZoneInfo("Europe/Berlin")

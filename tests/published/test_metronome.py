@@ -4,7 +4,7 @@ from itertools import pairwise
 
 import pytest
 
-from coldtake.music.tempo import marks_between, nearest_mark, next_mark, previous_mark
+from coldtake.music.theory.tempo import marks_between, nearest_mark, next_mark, previous_mark
 from coldtake.units import METRONOME_MARKS
 
 MARKS = (

@@ -3,7 +3,7 @@
 import pytest
 
 from coldtake.errors import PassageError
-from coldtake.music.reading import read_passage
+from coldtake.music.notation.reading.reader import read_passage
 
 HELLO_WORLD = """<?xml version="1.0" encoding="UTF-8" standalone="no"?>
 <!DOCTYPE score-partwise PUBLIC

@@ -5,8 +5,8 @@ The words beside each kind are the definitions that stand in the schema (`kind-v
 
 import pytest
 
-from coldtake.music.chords import KINDS
-from coldtake.music.tones import degrees
+from coldtake.music.theory.chords import KINDS
+from coldtake.music.theory.tones import degrees
 
 NAMES = (  # in the order of the schema
     "major minor augmented diminished dominant major-seventh minor-seventh diminished-seventh "

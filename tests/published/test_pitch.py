@@ -6,7 +6,7 @@ out by two scripts that share nothing with this code.
 
 import pytest
 
-from coldtake.music import tuning
+from coldtake.music.theory import tuning
 from coldtake.units import A4_HZ, hz_to_pitch, pitch_to_hz, ratio_to_cents
 
 MIDI_HZ = {

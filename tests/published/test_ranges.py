@@ -6,8 +6,8 @@ what a written middle C sounds.
 
 import pytest
 
-from coldtake.music.instruments import INSTRUMENTS, WIDEST
-from coldtake.music.tones import read_pitch
+from coldtake.music.theory.instruments import INSTRUMENTS, WIDEST
+from coldtake.music.theory.tones import read_pitch
 
 MIDDLE_C_SOUNDS = {
     "double bass": "C3",

@@ -13,9 +13,9 @@ import pytest
 from coldtake.domain import events as ev
 from coldtake.domain.ids import named_id
 from coldtake.errors import InputError, StoreError
-from coldtake.storage.copies import Copies, kept_by_age, opened_copy, path_of
 from coldtake.storage.opening import Opened, open_folder
-from coldtake.storage.source import DatabaseSource, is_database
+from coldtake.storage.repair.copies import Copies, kept_by_age, opened_copy, path_of
+from coldtake.storage.repair.source import DatabaseSource, is_database
 from coldtake.storage.takes import FolderTakes
 from making import NOON, event
 

@@ -13,13 +13,13 @@ import pytest
 
 from coldtake.domain import events as ev
 from coldtake.errors import BusyError, StoreError
-from coldtake.storage import wal
-from coldtake.storage.carving import carve
-from coldtake.storage.copies import Copies
+from coldtake.storage.database import wal
+from coldtake.storage.database.log import SqlStore
 from coldtake.storage.folder import sqlite_url
 from coldtake.storage.lock import FolderUse
-from coldtake.storage.log import SqlStore
 from coldtake.storage.opening import open_folder
+from coldtake.storage.repair.carving import carve
+from coldtake.storage.repair.copies import Copies
 from making import NOON, event
 
 SEED = 20270113

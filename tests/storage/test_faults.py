@@ -5,7 +5,7 @@ import errno
 import pytest
 
 from coldtake.errors import StoreError
-from coldtake.storage.faults import of_system, spoken
+from coldtake.storage.fault_messages import of_system, spoken
 
 
 @pytest.mark.parametrize(

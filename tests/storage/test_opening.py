@@ -11,11 +11,11 @@ from sqlalchemy import text
 
 from coldtake.domain import events as ev
 from coldtake.errors import BusyError, StoreError
-from coldtake.storage import engine
+from coldtake.storage.database import engine
+from coldtake.storage.database.checksums import digest_of
+from coldtake.storage.database.log import SqlStore
 from coldtake.storage.folder import data_folder, sqlite_url
 from coldtake.storage.lock import FolderLock
-from coldtake.storage.log import SqlStore
-from coldtake.storage.sums import digest_of
 from making import event
 
 ONE = event(ev.AnswerTakenBack(try_id="t"))
@@ -149,7 +149,7 @@ from coldtake.domain import events as ev
 from coldtake.domain.ids import named_id
 from coldtake.errors import StoreError
 from coldtake.storage.folder import sqlite_url
-from coldtake.storage.log import SqlStore
+from coldtake.storage.database.log import SqlStore
 from coldtake.storage.takes import FolderTakes
 from datetime import UTC, datetime
 

@@ -15,10 +15,10 @@ from coldtake.cli.entry import main
 from coldtake.domain import events as ev
 from coldtake.domain.ids import named_id
 from coldtake.errors import StoreError
+from coldtake.storage.database.log import SqlStore
+from coldtake.storage.database.place import MARKER
 from coldtake.storage.folder import sqlite_url
-from coldtake.storage.log import SqlStore
 from coldtake.storage.opening import open_folder
-from coldtake.storage.place import MARKER
 from making import NOON, event
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="open files stay there on Windows")

@@ -14,7 +14,7 @@ from coldtake.cli import main
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step
 from coldtake.errors import StoreError
 from coldtake.practice.archive import Archive, restore
-from coldtake.web.criteria import first_criterion
+from coldtake.web.forms.criteria import first_criterion
 from unwritable import unwritable
 
 AIR = b"X:1\nT:Air\nM:4/4\nL:1/4\nQ:1/4=96\nK:C\nCDEF|GFED|C4|\n"

@@ -19,8 +19,8 @@ from build_released import FIRST, RELEASED, START, released_events
 from coldtake.domain.ids import named_id
 from coldtake.practice.archive import FORMAT, export
 from coldtake.practice.services import Services
+from coldtake.storage.database.log import SqlStore
 from coldtake.storage.folder import sqlite_url
-from coldtake.storage.log import SqlStore
 from coldtake.storage.takes import FolderTakes
 from making import SteppingClock
 

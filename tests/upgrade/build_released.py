@@ -42,9 +42,9 @@ from coldtake.domain.take import (
     Verdict,
 )
 from coldtake.domain.topic import Exercise, PassageRef, Place, StoredPassage
+from coldtake.storage.database.log import SqlStore
+from coldtake.storage.database.schema import HEAD
 from coldtake.storage.folder import sqlite_url
-from coldtake.storage.log import SqlStore
-from coldtake.storage.schema import HEAD
 from making import slot, step, topic
 
 RELEASED = Path(__file__).parent / "released"

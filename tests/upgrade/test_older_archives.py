@@ -8,7 +8,7 @@ import pytest
 
 from coldtake.bootstrap import open_services
 from coldtake.domain import events as ev
-from coldtake.domain.following import fold
+from coldtake.domain.history.projection import fold
 from coldtake.practice.archive import FORMAT, Archive, restore
 from coldtake.practice.archive.contents import KNOWN_FORMATS
 from making import SteppingClock

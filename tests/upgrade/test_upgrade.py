@@ -14,13 +14,13 @@ from alembic.script import ScriptDirectory
 import coldtake.storage
 from coldtake.bootstrap import open_services
 from coldtake.domain import events as ev
-from coldtake.domain.following import fold
+from coldtake.domain.history.projection import fold
 from coldtake.domain.topic import StepPhase
 from coldtake.errors import StoreError
-from coldtake.storage import engine, schema
+from coldtake.storage.database import engine, schema
+from coldtake.storage.database.log import SqlStore
+from coldtake.storage.database.tables import METADATA
 from coldtake.storage.folder import sqlite_url
-from coldtake.storage.log import SqlStore
-from coldtake.storage.tables import METADATA
 
 RELEASED = sorted((Path(__file__).parent / "released").glob("*.db"))
 MIGRATIONS = Path(coldtake.storage.__file__).parent / "migrations"
@@ -108,8 +108,8 @@ def test_a_migration_that_fails_leaves_the_database_as_it_was(tmp_path):
 def test_opening_a_database_that_is_up_to_date_needs_no_migration_tool(tmp_path):
     SqlStore(sqlite_url(tmp_path)).close()
     code = (
-        "import sys; from coldtake.storage.log import SqlStore; from coldtake.storage.folder "
-        "import sqlite_url; from pathlib import Path; SqlStore(sqlite_url(Path(sys.argv[1])));"
+        "import sys; from pathlib import Path; from coldtake.storage.database.log import SqlStore; "
+        "from coldtake.storage.folder import sqlite_url; SqlStore(sqlite_url(Path(sys.argv[1])));"
         "print('alembic' in sys.modules)"
     )
     import os

@@ -4,7 +4,7 @@ import re
 import warnings
 
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step, Topic
-from coldtake.web.criteria import first_criterion
+from coldtake.web.forms.criteria import first_criterion
 
 with warnings.catch_warnings():  # the test client asks for httpx2; httpx serves it as well
     warnings.simplefilter("ignore")

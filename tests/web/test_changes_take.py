@@ -11,8 +11,8 @@ from desk import words
 from coldtake.domain.criterion import ChangesTest, Criterion, NotesTest, RhythmTest
 from coldtake.domain.take import Answer
 from coldtake.domain.topic import Exercise, PassageRef
-from coldtake.music.sounding import SoundedNote
-from coldtake.music.synth import render
+from coldtake.music.playback.sounding import SoundedNote
+from coldtake.music.playback.synth import render
 
 RATE = 22050
 BPM = 120.0

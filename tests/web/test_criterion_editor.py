@@ -5,7 +5,7 @@ import re
 import pytest
 
 from coldtake.domain import criterion as c
-from coldtake.web.criteria import editor_of, read_criterion
+from coldtake.web.forms.criteria import editor_of, read_criterion
 
 EACH = (
     c.NotesTest(allowed=2),

@@ -7,7 +7,7 @@ from desk import TestClient, fault_of, words
 
 from coldtake.errors import StoreError
 from coldtake.web.app import create_app
-from coldtake.web.pages.demo import telling_stave
+from coldtake.web.pages.system.demo import telling_stave
 
 PATIENCE_S = 20
 

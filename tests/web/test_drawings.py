@@ -10,18 +10,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from coldtake.domain.history.state import State
 from coldtake.domain.session import SessionRun, SlotRun
-from coldtake.domain.state import State
 from coldtake.domain.take import Answer, Figure, NoteEvidence, NoteStatus
-from coldtake.listening.outline import extremes
-from coldtake.practice.progress import CleanTempo, ExerciseTempo
-from coldtake.web.charts import chords_of, whole_parts
-from coldtake.web.evidence import beat_of, kind_of, limit_words, scale_of
-from coldtake.web.progress_charts import progress_of, tempo_chart, tempo_words, week_rows
+from coldtake.listening.sources.waveform_overview import extremes
+from coldtake.practice.reports.progress import CleanTempo, ExerciseTempo
 from coldtake.web.rendering import minutes, number, percent, without_answer
-from coldtake.web.stave import one_line_stave, plan_stave
-from coldtake.web.tries import tries_stave
-from coldtake.web.waveform import HEIGHT, drawn
+from coldtake.web.views.charts import chords_of, whole_parts
+from coldtake.web.views.evidence import beat_of, kind_of, limit_words, scale_of
+from coldtake.web.views.progress_charts import progress_of, tempo_chart, tempo_words, week_rows
+from coldtake.web.views.stave import one_line_stave, plan_stave
+from coldtake.web.views.tries import tries_stave
+from coldtake.web.views.waveform import HEIGHT, drawn
 from making import NOON, attempt, plan, slot, step
 
 lengths = st.lists(st.integers(1, 40), min_size=1, max_size=6)

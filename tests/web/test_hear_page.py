@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from desk import fault_of, words
 
-from coldtake.web.pages.passages import BARS_SHOWN
-from coldtake.web.sound_score import deviations
+from coldtake.web.pages.topics.passages import BARS_SHOWN
+from coldtake.web.views.sound_score import deviations
 
 TUNE = """X:1
 T:Evening tune

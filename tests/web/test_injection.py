@@ -14,7 +14,7 @@ from coldtake.domain.criterion import Criterion, NotesTest, OwnQuestionTest
 from coldtake.domain.performance import RunPart
 from coldtake.domain.take import Answer
 from coldtake.domain.topic import Exercise, PassageRef, Place
-from coldtake.practice.tables import tables_of
+from coldtake.practice.archive.tables import tables_of
 
 EVIL = "\"'><evil-tag onload=alert(1)></title></script><script>evil()</script>{{7*7}}"
 ABC = f'X:1\nT:{EVIL}\nC:{EVIL}\nM:4/4\nL:1/4\nK:C\n"{EVIL.replace(chr(34), "")}"CDEF|GFED|C4|\n'

@@ -9,7 +9,7 @@ import soundfile as sf
 from coldtake.domain.criterion import Criterion, NotesTest
 from coldtake.domain.take import Answer
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step
-from coldtake.listening.keys_file import keys_of
+from coldtake.listening.keyboard.midi_take import keys_of
 
 CHORDS = "X:1\nM:4/4\nL:1/4\nQ:1/4=100\nK:C\n[CEG] [CFA] [B,DG] [CEGc]|[CEG]4|]\n"
 PRESSED = ((60, 64, 67), (60, 65, 69), (59, 62, 67), (60, 64, 67, 72), (60, 64, 67))

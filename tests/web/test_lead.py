@@ -1,6 +1,6 @@
 """Who leads a session that several devices have open."""
 
-from coldtake.web.lead import FORGOTTEN_S, Leads
+from coldtake.web.session_leader import FORGOTTEN_S, Leads
 
 
 class Time:

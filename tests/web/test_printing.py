@@ -118,8 +118,8 @@ def test_exercises_of_a_topic_with_two_staves(client, services, desk, tmp_path):
 
 
 def test_long_music_flows_over_pages_and_short_music_is_not_parted(services, tmp_path):
-    from coldtake.music.engraving import engrave_lines
-    from coldtake.music.reading import read_passage
+    from coldtake.music.notation.engraving.engraver import engrave_lines
+    from coldtake.music.notation.reading.reader import read_passage
 
     long = read_passage(AIR.replace("CDEF|", "CDEF|" * 70), "abc")
     short = read_passage(AIR, "abc")

@@ -6,8 +6,8 @@ import time
 import pytest
 from desk import TestClient, words
 
-from coldtake.domain.following import fold
-from coldtake.practice.memory import Memory
+from coldtake.domain.history.projection import fold
+from coldtake.practice.state.state_projection import Memory
 from coldtake.web import opening
 from coldtake.web.app import create_app
 
@@ -29,7 +29,7 @@ class HeldUp:
                 yield row
 
         monkeypatch.setattr(store, "history", slow)
-        monkeypatch.setattr("coldtake.practice.memory.TOLD_EVERY", 1)
+        monkeypatch.setattr("coldtake.practice.state.state_projection.TOLD_EVERY", 1)
         monkeypatch.setattr(opening, "LONG", 5)
 
 

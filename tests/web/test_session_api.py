@@ -14,7 +14,7 @@ from coldtake.domain.criterion import Criterion, NotesTest, TempoTest
 from coldtake.domain.events import SettingChosen, TryAnswered
 from coldtake.domain.ids import uuid7
 from coldtake.domain.take import Answer, Judge
-from coldtake.web.session_data import session_events
+from coldtake.web.views.session_data import session_events
 
 NOW = datetime(2027, 1, 12, 12, 1, tzinfo=UTC)  # a minute after the session began
 
@@ -210,7 +210,7 @@ def test_the_worker_keeps_what_the_page_needs(client):
     assert len(workers) == 2
     assert all(path.startswith(scope) for path in workers)
     assert client.get("/session-nothing.js").status_code == 404
-    for needed in ("/static/session/main.js", "/static/session/session.css"):
+    for needed in ("/static/session/flow/main.js", "/static/session/session.css"):
         assert needed in page
         assert needed in kept
 

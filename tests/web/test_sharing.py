@@ -80,7 +80,11 @@ def paired(app, sharing):
 
 def every_route(services):
     """Each method and address of the app, with ids filled in."""
-    pairs = {("GET", "/static/js/pages.js"), ("GET", "/static/session/main.js"), ("GET", "/none")}
+    pairs = {
+        ("GET", "/static/js/pages.js"),
+        ("GET", "/static/session/flow/main.js"),
+        ("GET", "/none"),
+    }
     for name in MODULES:
         module = import_module(f"coldtake.web.{name}")
         for route in module.router(services, make_templates()).routes:

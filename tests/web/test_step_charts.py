@@ -10,9 +10,9 @@ from desk import words
 
 from coldtake.domain.plan import Wish
 from coldtake.domain.topic import TopicKind
-from coldtake.practice.proposals.asks import TuneAsk
-from coldtake.web.notation import notation_path
-from coldtake.web.session_data import snapshot
+from coldtake.practice.topics.proposals.asks import TuneAsk
+from coldtake.web.views.notation import notation_path
+from coldtake.web.views.session_data import snapshot
 
 SVG = "{http://www.w3.org/2000/svg}"
 BLUES = "Bb7 | Eb7 | Bb7 | % | Eb7 | % | Bb7 | G7 | Cm7 | F7 | Bb7 G7 | Cm7 F7"

@@ -10,9 +10,9 @@ import soundfile
 from desk import AIR, fault_of, words
 
 from coldtake.domain.take import Answer, Judge, NoteStatus
-from coldtake.music.reading import read_passage
-from coldtake.music.sounding import schedule
-from coldtake.music.synth import render
+from coldtake.music.notation.reading.reader import read_passage
+from coldtake.music.playback.sounding import schedule
+from coldtake.music.playback.synth import render
 
 RATE = 22050
 

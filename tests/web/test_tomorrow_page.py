@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 from desk import fault_of, words
 
-from coldtake.web.planview import free_words, neighbour_place
+from coldtake.web.views.plan_view import free_words, neighbour_place
 from making import plan, slot, step
 
 GIVEN = {"minutes": "60", "starts_at": "17:00", "day": ""}

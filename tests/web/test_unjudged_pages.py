@@ -12,7 +12,7 @@ from test_take_page import played, send
 from coldtake.bootstrap import open_services
 from coldtake.domain.criterion import ConditionsTest, Criterion, NotesTest
 from coldtake.domain.take import Answer
-from coldtake.listening import apart
+from coldtake.listening import worker_client
 from coldtake.web.app import create_app
 
 TAKE = "01890a5d-ac96-774b-bcce-b302099a8058"
@@ -29,7 +29,7 @@ def broken(monkeypatch):
         raise RuntimeError("a worker broke:\nTypeError: an inner fault")
 
     with monkeypatch.context() as patch:
-        patch.setattr(apart, "judge", judge)
+        patch.setattr(worker_client, "judge", judge)
         yield patch
 
 
@@ -84,7 +84,7 @@ def test_judging_again_that_fails_leaves_the_verdict(client, services, step, bro
     broken.undo()
     send(client, step, played())
     (take,) = services.state().takes.values()
-    broken.setattr(apart, "judge", lambda *_, **__: 1 / 0)
+    broken.setattr(worker_client, "judge", lambda *_, **__: 1 / 0)
     said = words(client.post(f"/takes/{take.id}/listen").text)
     assert "Judging it again failed. Coldtake itself failed" in said
     assert "The verdict before it stands." in said

@@ -9,9 +9,9 @@ import pytest
 import soundfile
 from desk import fault_of
 
-from coldtake.bounded import Limits, Worker
-from coldtake.listening import apart as hearing
-from coldtake.music import verovio_door
+from coldtake.listening import worker_client as hearing
+from coldtake.music.notation import verovio_client
+from coldtake.subprocesses import Limits, Worker
 
 LAUGHS = "".join(f'<!ENTITY l{n} "{f"&l{n - 1};" * 10 if n else "lol"}">' for n in range(10))
 BEGIN = '<score-partwise version="4.0">'
@@ -57,7 +57,7 @@ NOTATION = {
 @pytest.mark.parametrize("name", NOTATION)
 def test_notation(client, services, desk, name, monkeypatch):
     limits = Limits(seconds=8.0, memory_bytes=600_000_000)
-    monkeypatch.setattr(verovio_door.WORKER, "limits", limits)
+    monkeypatch.setattr(verovio_client.WORKER, "limits", limits)
     data, words = NOTATION[name]
     made = desk.step(desk.topic())
     answer = client.post(f"/steps/{made.id}/passage", files={"file": ("evil.mxl", data)})

@@ -25,8 +25,8 @@ from pieces import piece_of  # noqa: E402
 from playing import FAULTS, perform_chords  # noqa: E402
 
 from coldtake.domain.criterion import Criterion, NoStopsTest, NotesTest  # noqa: E402
-from coldtake.listening.judge import judge  # noqa: E402
-from coldtake.listening.sound import Sound  # noqa: E402
+from coldtake.listening.melody.judge import judge  # noqa: E402
+from coldtake.listening.sources.sound import Sound  # noqa: E402
 
 CRITERION = Criterion(tests=(NotesTest(), NoStopsTest()))
 SETS = {"tune": ("timgm", 0), "report": ("fluid", 70_000)}
@@ -79,7 +79,7 @@ def take_of(name: str, bank: str, seed: int):
 
 def heard_blindly(sound: Sound) -> list[tuple[float, float]]:
     """The network's own notes, told nothing of the passage."""
-    from coldtake.listening.chords.ears import begun_in, listen, no_page
+    from coldtake.listening.chords.note_network import begun_in, listen, no_page
     from coldtake.listening.chords.spectrum import prepared, spectrum
 
     view = spectrum(prepared(sound))

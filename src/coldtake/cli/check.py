@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from coldtake.cli.opened import ShownProgress, print_json, services_of
 
 if TYPE_CHECKING:
-    from coldtake.domain.care import Checkup, Repair
+    from coldtake.domain.maintenance import Checkup, Repair
 
 AMISS = 1
 

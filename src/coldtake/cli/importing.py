@@ -4,7 +4,7 @@ from argparse import Namespace
 from pathlib import Path
 
 from coldtake.cli.opened import ShownProgress, print_json, services_of
-from coldtake.practice.importing import Imported, folder
+from coldtake.practice.topics.importing import Imported, folder
 
 _BAD_INPUT = 2
 

@@ -17,10 +17,10 @@ PASSAGE_MOST_BYTES = 32 * 1024 * 1024
 
 def run(arguments: Namespace) -> int:
     """Judge the take, print the verdict, return its exit status."""
-    from coldtake.listening.any_take import judge_take
-    from coldtake.listening.judge import default_criterion
-    from coldtake.music.excerpt import select_bars
-    from coldtake.music.reading import read_passage, unpack
+    from coldtake.listening.dispatch import judge_take
+    from coldtake.listening.melody.judge import default_criterion
+    from coldtake.music.notation.reading.excerpt import select_bars
+    from coldtake.music.notation.reading.reader import read_passage, unpack
 
     notation = Path(arguments.passage)
     form, text = unpack(_bytes_of(notation), notation.name)

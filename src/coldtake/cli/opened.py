@@ -37,8 +37,8 @@ def services_of(
 
 def _check_exists(data: str | None) -> None:
     """Raise StoreError where there is no log to look at; nothing is made then."""
+    from coldtake.storage.database.log import DATABASE
     from coldtake.storage.folder import LOG_NAME, data_path
-    from coldtake.storage.log import DATABASE
 
     folder = data_path(data)
     if not os.environ.get(DATABASE) and not folder.is_dir():

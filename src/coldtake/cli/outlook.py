@@ -8,8 +8,8 @@ from coldtake.cli.opened import print_json, services_of
 
 if TYPE_CHECKING:
     from coldtake.domain.estimate import TopicOutlook
+    from coldtake.domain.history.state import State
     from coldtake.domain.performance import ProgrammeOutlook
-    from coldtake.domain.state import State
 
 
 def run(arguments: Namespace) -> int:
@@ -30,7 +30,7 @@ def run(arguments: Namespace) -> int:
 
 
 def _lines(outlook: "TopicOutlook", state: "State") -> list[str]:
-    from coldtake.planning.outlook_words import ready_words
+    from coldtake.planning.outlook.outlook_words import ready_words
     from coldtake.planning.words import about_steps, between, in_hundred
 
     topic = state.topics.get(outlook.topic_id)

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from coldtake.cli.opened import print_json, services_of
-from coldtake.domain.appointments import on_day
+from coldtake.domain.history.appointments import on_day
 from coldtake.domain.plan import Moment, Plan, Slot, SlotKind
 from coldtake.domain.requirement import Requirement, Resource
 
 if TYPE_CHECKING:
-    from coldtake.domain.state import State
+    from coldtake.domain.history.state import State
     from coldtake.practice.services import Services
 
 
@@ -47,7 +47,7 @@ def _plan(services: "Services", arguments: Namespace) -> Plan:
 
 def _at_hand(services: "Services", said: list[tuple[str, str]]) -> tuple[Requirement, ...] | None:
     """Add what was said to what usually is there; None where nothing was."""
-    from coldtake.planning.at_hand import usually_at_hand
+    from coldtake.planning.value.at_hand import usually_at_hand
 
     more = [Requirement(what=Resource(what), note=note) for what, note in said if what != "none"]
     usual = usually_at_hand(services.state())
@@ -77,8 +77,8 @@ def lines_of(plan: Plan, state: "State") -> list[str]:
 
 
 def _appointment_lines(plan: Plan, state: "State") -> list[str]:
-    from coldtake.planning.at_hand import steps_for
-    from coldtake.planning.at_hand_words import appointment_name
+    from coldtake.planning.value.at_hand import steps_for
+    from coldtake.planning.value.at_hand_words import appointment_name
 
     lines = []
     for appointment in on_day(state, plan.request.day):

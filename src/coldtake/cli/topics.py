@@ -6,8 +6,8 @@ from typing import Any
 
 from coldtake.cli.opened import print_json, services_of
 from coldtake.domain.criterion import question
+from coldtake.domain.history.state import State
 from coldtake.domain.progress import Standing
-from coldtake.domain.state import State
 from coldtake.domain.topic import StepPhase
 
 _ORDER = (Standing.CURRENT, Standing.KEPT_UP, Standing.WAITING, Standing.LAID_ASIDE)

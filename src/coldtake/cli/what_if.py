@@ -8,9 +8,9 @@ from coldtake.cli.opened import ShownProgress, print_json, services_of
 from coldtake.errors import InputError, NotFoundError
 
 if TYPE_CHECKING:
-    from coldtake.domain.state import State
-    from coldtake.planning.supposed import WhatIf
-    from coldtake.planning.what_if import TopicThen, WhatIfFound
+    from coldtake.domain.history.state import State
+    from coldtake.planning.what_if.comparison import TopicThen, WhatIfFound
+    from coldtake.planning.what_if.what_if_scenario import WhatIf
 
 IMPORTANCES = tuple("12345")
 
@@ -32,7 +32,7 @@ def run(arguments: Namespace) -> int:
 
 def supposed_of(arguments: Namespace, state: "State", today: date) -> "WhatIf":
     """Read what is supposed. Raises InputError when nothing is, NotFoundError for a topic."""
-    from coldtake.planning.supposed import WhatIf
+    from coldtake.planning.what_if.what_if_scenario import WhatIf
 
     given = WhatIf(
         take_on=tuple(_topic_id(state, one) for one in arguments.take_on or ()),
@@ -95,7 +95,7 @@ def _importance(text: str) -> int:
 
 def lines_of(state: "State", supposed: "WhatIf", found: "WhatIfFound") -> list[str]:
     """Write the answer as lines of text."""
-    from coldtake.planning.suppose_words import sentences
+    from coldtake.planning.what_if.what_if_messages import sentences
 
     said = sentences(state, supposed, found) or ("That is as it is already: nothing changes.",)
     head = "Steps clean at the first try on the date, now and then:"
@@ -103,7 +103,7 @@ def lines_of(state: "State", supposed: "WhatIf", found: "WhatIfFound") -> list[s
 
 
 def _line(state: "State", one: "TopicThen") -> str:
-    from coldtake.planning.suppose_words import gained
+    from coldtake.planning.what_if.what_if_messages import gained
     from coldtake.planning.words import in_hundred
 
     gain = gained(one)

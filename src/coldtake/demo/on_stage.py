@@ -5,10 +5,10 @@ from datetime import date, time, timedelta
 from coldtake.demo.laying import topic_id
 from coldtake.demo.repertoire import CONCERT_IN_DAYS, FOUR, REHEARSAL_IN_DAYS
 from coldtake.demo.seeded import StoryClock
+from coldtake.domain.history.state import State
 from coldtake.domain.ids import named_id
 from coldtake.domain.performance import RunPart
 from coldtake.domain.requirement import Appointment
-from coldtake.domain.state import State
 from coldtake.domain.take import Answer
 from coldtake.learning.simulated import SimulatedPlayer
 from coldtake.learning.stage_log import last_steps

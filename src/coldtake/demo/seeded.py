@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from coldtake.domain.events import Event
-from coldtake.domain.following import order_key
+from coldtake.domain.history.projection import order_key
 from coldtake.domain.ids import uuid7
 
 

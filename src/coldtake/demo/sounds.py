@@ -12,10 +12,10 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from coldtake.listening.sound import Sound, to_flac
+from coldtake.listening.sources.sound import Sound, to_flac
 from coldtake.music.passage import Passage
-from coldtake.music.sounding import SoundedNote, schedule
-from coldtake.music.synth import render
+from coldtake.music.playback.sounding import SoundedNote, schedule
+from coldtake.music.playback.synth import render
 
 RATE = 44100  # Hz
 JITTER_MS = 8.0  # standard deviation of onsets; skilled players lie at 5 to 15 ms

@@ -11,9 +11,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from coldtake.domain.topic import TopicKind
-from coldtake.learning import law
+from coldtake.learning import memory_law
 from coldtake.learning.history import History, Mark
-from coldtake.learning.law import Array
+from coldtake.learning.memory_law import Array
 from coldtake.learning.prior import Cloud, cloud, first_half_life, first_rate
 
 # Wrong answers: (yes though it was not clean, no though it was). Guesses; a player's own ear is
@@ -71,14 +71,14 @@ def skill_now(f: StepFilter) -> Array:
 
 def half_life_now(f: StepFilter) -> Array:
     """Half-life of each particle in days, today's growth included."""
-    return law.grown(f.half_life, f.kept, f.today_min, cloud().growth)
+    return memory_law.grown(f.half_life, f.kept, f.today_min, cloud().growth)
 
 
 def _next_day(f: StepFilter, day: int, c: Cloud) -> StepFilter:
     if f.day is None:
         return replace(f, day=day, days=1)
     skill, half_life = skill_now(f), half_life_now(f)
-    kept = law.retention(day - f.day, half_life, c.psi)
+    kept = memory_law.retention(day - f.day, half_life, c.psi)
     missing = 1.0 - kept
     stored = skill * (1.0 - c.loss * missing)
     return replace(
@@ -100,7 +100,7 @@ def _played(f: StepFilter, minutes: float, c: Cloud) -> StepFilter:
     back = np.exp(-minutes / c.recovery_min)
     return replace(
         f,
-        stored=law.learned(f.stored, minutes, f.rate, c.curve),
+        stored=memory_law.learned(f.stored, minutes, f.rate, c.curve),
         access=1.0 - (1.0 - f.access) * back,
         today_min=f.today_min + minutes,
     )
@@ -108,7 +108,7 @@ def _played(f: StepFilter, minutes: float, c: Cloud) -> StepFilter:
 
 def try_chance(skill: Array, span: Array, *, warm: bool, shift: float = 0.0) -> Array:
     """Chance that a try comes out clean, the day's form unknown; shift [logits] as on stage."""
-    logit = (law.FLOOR + span * skill + shift + (WARM_BONUS if warm else 0.0)) * _FORM
+    logit = (memory_law.FLOOR + span * skill + shift + (WARM_BONUS if warm else 0.0)) * _FORM
     return np.asarray(1.0 / (1.0 + np.exp(-logit)))
 
 

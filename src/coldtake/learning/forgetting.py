@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import least_squares
 
-from coldtake.learning.law import Array
+from coldtake.learning.memory_law import Array
 
 Curve = Callable[[Array, Array], Array]
 

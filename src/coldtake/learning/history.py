@@ -9,9 +9,9 @@ from collections.abc import Iterable
 from datetime import date, datetime
 from typing import NamedTuple
 
-from coldtake.domain.past import Past
+from coldtake.domain.history.state import State
+from coldtake.domain.history.step_history import Past
 from coldtake.domain.performance import RunKind, StageTry
-from coldtake.domain.state import State
 from coldtake.domain.take import Answer, Judge, Try, Work
 
 # Logits by which a step comes out less surely than cold in the room: the middles of stage's prior.

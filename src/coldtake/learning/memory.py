@@ -7,17 +7,11 @@ import numpy as np
 
 from coldtake.domain.criterion import Times
 from coldtake.domain.estimate import Estimate, Interval
-from coldtake.domain.state import State
+from coldtake.domain.history.state import State
 from coldtake.domain.topic import StepPhase
-from coldtake.learning import law
-from coldtake.learning.beliefs import (
-    Beliefs,
-    beliefs,
-    cold_chances,
-    enough,
-    quantiles,
-)
-from coldtake.learning.law import Array
+from coldtake.learning import memory_law
+from coldtake.learning.memory_law import Array
+from coldtake.learning.posterior import Beliefs, beliefs, cold_chances, enough, quantiles
 
 SHARES = (0.1, 0.5, 0.9)  # an 80 % interval and its middle
 
@@ -78,9 +72,9 @@ def met_chance(times: Times) -> float:
 
 def minutes_to_met(state: State, b: Beliefs) -> Array:
     """Minutes of work still expected by each particle (S, N) until the criterion is met."""
-    kept = law.retention(b.gap_days[:, None], b.half_life, b.cloud.psi)
+    kept = memory_law.retention(b.gap_days[:, None], b.half_life, b.cloud.psi)
     stored = b.skill * (1.0 - b.cloud.loss * (1.0 - kept))
     wanted = np.array([met_chance(state.steps[i].criterion.times) for i in b.step_ids])
     logit = np.log(wanted / (1.0 - wanted))[:, None]
-    target = np.minimum((logit - law.FLOOR) / b.cloud.span, 0.98)
-    return law.minutes_between(stored, target, b.rate, b.cloud.curve)
+    target = np.minimum((logit - memory_law.FLOOR) / b.cloud.span, 0.98)
+    return memory_law.minutes_between(stored, target, b.rate, b.cloud.curve)

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from coldtake.domain.topic import TopicKind
-from coldtake.learning.law import FLOOR, SHAPES, SPAN, Array, minutes_between
+from coldtake.learning.memory_law import FLOOR, SHAPES, SPAN, Array, minutes_between
 
 Whole = NDArray[np.int_]
 

@@ -24,7 +24,7 @@ import numpy as np
 from coldtake.domain.estimate import Interval
 from coldtake.domain.performance import RunKind
 from coldtake.learning.filter import DAY_FORM_SD, PLAYER_ERRORS
-from coldtake.learning.law import Array
+from coldtake.learning.memory_law import Array
 
 STAGE_MID, STAGE_SD = -0.5, 0.8  # logits; guesses
 RUN_SHARE, RUN_SD = 0.5, 0.4  # a run-through has half of it, give or take; guesses

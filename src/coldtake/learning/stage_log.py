@@ -10,12 +10,12 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from coldtake.domain.history.state import State
 from coldtake.domain.performance import Run, RunPart, step_said
-from coldtake.domain.state import State
 from coldtake.domain.take import Answer
 from coldtake.domain.topic import Step
-from coldtake.learning.beliefs import beliefs, cold_chances, player_types, quantiles
-from coldtake.learning.law import Array
+from coldtake.learning.memory_law import Array
+from coldtake.learning.posterior import beliefs, cold_chances, player_types, quantiles
 from coldtake.learning.stage import PieceSaid, RunSaid, StageEffect, stage_effect
 
 RUNS_MOST = 40  # the newest; what was years ago says little of the stage today

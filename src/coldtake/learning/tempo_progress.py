@@ -19,7 +19,7 @@ from typing import Self
 import numpy as np
 
 from coldtake.domain.estimate import Interval
-from coldtake.learning.law import Array
+from coldtake.learning.memory_law import Array
 
 LEAST_DAYS = 4  # days with a clean take below which there are "not enough takes yet"
 LEAST_SPAN_DAYS = 6  # between the first of them and the last

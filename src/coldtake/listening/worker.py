@@ -29,21 +29,21 @@ def do(job: dict[str, Any], body: bytes, tell: Any) -> tuple[Any, bytes]:
 
 
 def _ready(_job: dict[str, Any], _body: bytes, _tell: Any) -> tuple[None, bytes]:
-    import coldtake.listening.any_take  # noqa: F401 - this is what takes long
+    import coldtake.listening.dispatch  # noqa: F401 - this is what takes long
 
     return None, b""
 
 
 def _flac(job: dict[str, Any], body: bytes, _tell: Any) -> tuple[dict[str, Any], bytes]:
-    from coldtake.listening.any_take import take_file
+    from coldtake.listening.dispatch import take_file
 
     flac, duration_s, rate = take_file(body, job["filename"])
     return {"duration_s": duration_s, "rate": rate}, flac
 
 
 def _outline(job: dict[str, Any], _body: bytes, _tell: Any) -> tuple[dict[str, Any], bytes]:
-    from coldtake.listening.outline import extremes
-    from coldtake.listening.sound import read_sound
+    from coldtake.listening.sources.sound import read_sound
+    from coldtake.listening.sources.waveform_overview import extremes
 
     sound = read_sound(Path(job["path"]))
     lows, highs = extremes(sound.samples, job["slices"])
@@ -51,7 +51,7 @@ def _outline(job: dict[str, Any], _body: bytes, _tell: Any) -> tuple[dict[str, A
 
 
 def _judged(job: dict[str, Any], body: bytes, tell: Any) -> tuple[None, bytes]:
-    from coldtake.listening.any_take import judge_take
+    from coldtake.listening.dispatch import judge_take
 
     asked = msgspec.json.decode(body, type=Asked)
     verdict = judge_take(

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 
-from coldtake.music.tones import pitch_name
+from coldtake.music.theory.tones import pitch_name
 
 TOGETHER_BEATS = 1e-6  # onsets closer than this are one chord
 

@@ -14,7 +14,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from coldtake.domain.criterion import ConditionsTest, Criterion, TempoTest
-from coldtake.domain.state import State
+from coldtake.domain.history.state import State
 from coldtake.domain.take import Answer, Judge, Try
 from coldtake.domain.topic import MET_ONCE, PassageRef, Step, StepPhase
 from coldtake.units import METRONOME_MARKS

@@ -4,12 +4,12 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from coldtake.domain.estimate import Interval, StepOutlook, TopicOutlook
+from coldtake.domain.history.state import State
 from coldtake.domain.performance import Link
-from coldtake.domain.state import State
-from coldtake.practice import finding
-from coldtake.practice.log import Log
-from coldtake.practice.looking import Looking
-from coldtake.practice.performances import Performances
+from coldtake.practice import lookup
+from coldtake.practice.plans.performances import Performances
+from coldtake.practice.reports.reports import Looking
+from coldtake.practice.state.log import Log
 
 OPEN = timedelta(weeks=8)  # how far is looked ahead without a date
 
@@ -44,7 +44,7 @@ class Chances:
     def of_step(self, step_id: str) -> StepChances:
         """Return the chances of a step. Raises NotFoundError. It may take seconds."""
         state, today = self._log.state(), self._log.today()
-        topic_id = finding.step(state, step_id).topic_id
+        topic_id = lookup.step(state, step_id).topic_id
         tomorrow = today + timedelta(days=1)
         ahead = next((t for t in self._looking.ahead() if t.topic_id == topic_id), None)
         when = state.topic_date(topic_id, tomorrow)
@@ -55,7 +55,7 @@ class Chances:
     def _put_together(
         self, state: State, step_id: str, on: date, *, dated: bool, ahead: TopicOutlook | None
     ) -> StepChances:
-        from coldtake.planning.left_alone import LeftAlone
+        from coldtake.planning.value.left_alone import LeftAlone
 
         tomorrow = self._log.today() + timedelta(days=1)
         with self._log.learned.used():

@@ -2,7 +2,8 @@
 
 A job is a function that is given a `ports.Progress` and returns what there is to say when it is
 done. It keeps what it has finished, so that begun again it goes on where it stopped; when the
-progress says no, it raises `ports.Cancelled` or `bounded.Stopped` and leaves nothing half done.
+progress says no, it raises `ports.Cancelled` or `subprocesses.Stopped` and leaves nothing half
+done.
 """
 
 import logging
@@ -11,9 +12,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from coldtake.bounded import Stopped
 from coldtake.errors import BusyError, ColdtakeError
 from coldtake.ports import Cancelled, Progress
+from coldtake.subprocesses import Stopped
 
 log = logging.getLogger(__name__)
 

@@ -12,11 +12,11 @@ from datetime import datetime
 from functools import partial
 from typing import TYPE_CHECKING
 
-from coldtake.bounded import Stopped, Tell
 from coldtake.errors import BusyError, JudgingError, NotFoundError, RuleError
 from coldtake.ports import Cancelled, Progress, Shelf, Store
 from coldtake.practice.jobs import Job
-from coldtake.practice.takes import Takes
+from coldtake.practice.sessions.takes import Takes
+from coldtake.subprocesses import Stopped, Tell
 
 if TYPE_CHECKING:
     from coldtake.practice.services import Services

@@ -3,24 +3,24 @@
 from datetime import date, datetime
 
 from coldtake.domain.events import AnyData, Event
-from coldtake.domain.state import State
+from coldtake.domain.history.state import State
 from coldtake.ports import Caretaker, Clock, Store, TakeFiles
-from coldtake.practice.appointments import Appointments
 from coldtake.practice.chances import Chances
-from coldtake.practice.chosen import ChosenSettings
-from coldtake.practice.evening import Evening
-from coldtake.practice.importing import Importing
 from coldtake.practice.jobs import Jobs
-from coldtake.practice.log import DaysNear, Log
-from coldtake.practice.looking import Looking
-from coldtake.practice.misdated import MisdatedEntries
-from coldtake.practice.performances import Performances
-from coldtake.practice.pile import Pile
-from coldtake.practice.progress import LookingBack
-from coldtake.practice.sessions import Sessions
-from coldtake.practice.sorting import Sorting
-from coldtake.practice.supposing import Supposing
-from coldtake.practice.takes import Takes
+from coldtake.practice.plans.appointments import Appointments
+from coldtake.practice.plans.performances import Performances
+from coldtake.practice.plans.plans import Evening
+from coldtake.practice.plans.what_if import Supposing
+from coldtake.practice.reports.progress import LookingBack
+from coldtake.practice.reports.reports import Looking
+from coldtake.practice.sessions.sessions import Sessions
+from coldtake.practice.sessions.takes import Takes
+from coldtake.practice.settings_service import ChosenSettings
+from coldtake.practice.state.log import DaysNear, Log
+from coldtake.practice.state.misdated import MisdatedEntries
+from coldtake.practice.topics.importing import Importing
+from coldtake.practice.topics.pile import Pile
+from coldtake.practice.topics.triage import Sorting
 
 
 class Services:

@@ -7,7 +7,7 @@ from sqlalchemy.engine import URL
 
 from coldtake.durable import private_folder
 from coldtake.errors import StoreError
-from coldtake.storage.faults import of_system
+from coldtake.storage.fault_messages import of_system
 
 ENVIRONMENT = "COLDTAKE_DATA"
 LOG_NAME = "coldtake.db"

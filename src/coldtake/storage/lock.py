@@ -10,7 +10,7 @@ from typing import IO
 
 from coldtake.durable import private_file
 from coldtake.errors import BusyError
-from coldtake.storage.faults import of_system
+from coldtake.storage.fault_messages import of_system
 
 _NAME = "server.lock"
 _FREE_FOR_WORDS = 4096  # where the lock lies in the file on systems that lock byte ranges

@@ -13,19 +13,19 @@ from pathlib import Path
 
 from sqlalchemy.engine import URL
 
-from coldtake.domain.care import Repair
+from coldtake.domain.maintenance import Repair
 from coldtake.storage import ownership
-from coldtake.storage.copies import Copies, opened
-from coldtake.storage.damage import look_over
+from coldtake.storage.database.log import SqlStore
+from coldtake.storage.database.place import MARKER
+from coldtake.storage.database.schema import HEAD
 from coldtake.storage.folder import LOG_NAME, TAKES_NAME, sqlite_url
-from coldtake.storage.keeping import Keeper
+from coldtake.storage.folder_maintenance import Keeper
 from coldtake.storage.lock import FolderUse
-from coldtake.storage.log import SqlStore
-from coldtake.storage.place import MARKER
 from coldtake.storage.read_only import LookingStore, cannot_be_written, look
-from coldtake.storage.repairs import Repairs
+from coldtake.storage.repair.copies import Copies, opened
+from coldtake.storage.repair.recovery import look_over
+from coldtake.storage.repair.repairs import Repairs
 from coldtake.storage.rights import close_to_others
-from coldtake.storage.schema import HEAD
 from coldtake.storage.takes import FolderTakes
 
 

@@ -8,11 +8,11 @@ next copy would be of nothing.
 from pathlib import Path
 
 from coldtake.errors import StoreError
+from coldtake.storage.database.log import SqlStore
+from coldtake.storage.database.place import MARKER
+from coldtake.storage.database.wal import wal_of
 from coldtake.storage.folder import LOG_NAME
-from coldtake.storage.log import SqlStore
-from coldtake.storage.place import MARKER
 from coldtake.storage.takes import FolderTakes
-from coldtake.storage.wal import wal_of
 
 _RESTORE = (
     "Put coldtake.db back, or restore a backup with: coldtake restore FILE. "

@@ -16,15 +16,15 @@ from pathlib import Path
 
 from sqlalchemy import Connection
 
-from coldtake.domain.care import Checkup, Copy
+from coldtake.domain.maintenance import Checkup, Copy
 from coldtake.durable import private_file
 from coldtake.errors import StoreError
-from coldtake.storage.copies import Copies, opened
-from coldtake.storage.damage import look_over
+from coldtake.storage.database.log import SqlStore
 from coldtake.storage.folder import LOG_NAME, TAKES_NAME, sqlite_url
-from coldtake.storage.keeping import Keeper
-from coldtake.storage.log import SqlStore
-from coldtake.storage.repairs import Repairs
+from coldtake.storage.folder_maintenance import Keeper
+from coldtake.storage.repair.copies import Copies, opened
+from coldtake.storage.repair.recovery import look_over
+from coldtake.storage.repair.repairs import Repairs
 from coldtake.storage.takes import FolderTakes
 
 _REFUSED = (errno.EACCES, errno.EPERM, errno.EROFS)

@@ -8,12 +8,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from coldtake.durable import make_private
-from coldtake.storage.copies import CHOICE, INSIDE
-from coldtake.storage.damage import ASIDE
+from coldtake.storage.database.place import MARKER
 from coldtake.storage.folder import LOG_NAME, TAKES_NAME
-from coldtake.storage.keeping import HEALTH
-from coldtake.storage.place import MARKER
-from coldtake.storage.repairs import NAME as REPAIRS
+from coldtake.storage.folder_maintenance import HEALTH
+from coldtake.storage.repair.copies import CHOICE, INSIDE
+from coldtake.storage.repair.recovery import ASIDE
+from coldtake.storage.repair.repairs import NAME as REPAIRS
 
 _FOLDERS = (TAKES_NAME, INSIDE, ASIDE, "sharing")
 _FILES = (f"{LOG_NAME}*", "*.lock", REPAIRS, HEALTH, CHOICE, MARKER)

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from coldtake.durable import flush_file, flush_folder, private_folder
 from coldtake.errors import NotFoundError, RuleError
-from coldtake.storage.faults import of_system
+from coldtake.storage.fault_messages import of_system
 
 _ID = re.compile(r"[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}")
 _UNFINISHED = ".part"

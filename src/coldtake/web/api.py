@@ -31,12 +31,12 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 from starlette.templating import Jinja2Templates
 
-from coldtake.bounded.sent_json import MOST_INTEGER
-from coldtake.bounded.sent_json import read as read_json
 from coldtake.domain.take import ClickTrack, FirstTry, Take, Verdict
 from coldtake.errors import InputError, JudgingError, NotFoundError
-from coldtake.web import session_data
-from coldtake.web.lead import Leads
+from coldtake.subprocesses.sent_json import MOST_INTEGER
+from coldtake.subprocesses.sent_json import read as read_json
+from coldtake.web.session_leader import Leads
+from coldtake.web.views import session_data
 
 if TYPE_CHECKING:
     from coldtake.practice.services import Services

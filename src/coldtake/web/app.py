@@ -25,50 +25,50 @@ if TYPE_CHECKING:
     from starlette.types import ASGIApp, Receive, Scope, Send
 
     from coldtake.practice.services import Services
-    from coldtake.web.pages.demo import BuildDemo
+    from coldtake.web.pages.system.demo import BuildDemo
     from coldtake.web.sharing.listener import Sharing
 
 # Each of these modules has `router(services, templates) -> APIRouter`.
 MODULES = (
-    "pages.pile",
-    "pages.reading",
-    "pages.demo",
-    "pages.topic",
-    "pages.placing",
-    "pages.proposal",
-    "pages.step",
-    "pages.passages",
-    "pages.importing",
-    "pages.chart",
-    "pages.chances",
-    "pages.changes",
-    "pages.slow",
-    "pages.printing",
-    "pages.tomorrow",
-    "pages.take",
-    "pages.session",
+    "pages.topics.pile",
+    "pages.system.reading",
+    "pages.system.demo",
+    "pages.topics.topic",
+    "pages.topics.placing",
+    "pages.topics.proposal",
+    "pages.topics.step",
+    "pages.topics.passages",
+    "pages.topics.importing",
+    "pages.topics.chart",
+    "pages.topics.chances",
+    "pages.topics.changes",
+    "pages.session.slow",
+    "pages.plan.printing",
+    "pages.plan.tomorrow",
+    "pages.session.take",
+    "pages.session.session",
     "api",
-    "pages.progress",
-    "pages.outlook",
-    "pages.what_if",
-    "pages.triage",
-    "pages.performances",
-    "pages.performances_told",
-    "pages.appointments",
-    "pages.settings",
-    "pages.work",
-    "pages.data",
-    "pages.share",
-    "pages.tuner",
+    "pages.plan.progress",
+    "pages.plan.outlook",
+    "pages.plan.what_if",
+    "pages.topics.triage",
+    "pages.plan.performances",
+    "pages.plan.performances_told",
+    "pages.plan.appointments",
+    "pages.system.settings",
+    "pages.system.work",
+    "pages.system.data",
+    "pages.system.share",
+    "pages.session.tuner",
 )
 
 # What takes a second to import; the server does it while the player reads the first page.
 HEAVY = (
     "coldtake.learning.memory",
-    "coldtake.listening.judge",
-    "coldtake.music.engraving",
-    "coldtake.planning.day",
-    "coldtake.planning.outlook",
+    "coldtake.listening.melody.judge",
+    "coldtake.music.notation.engraving.engraver",
+    "coldtake.planning.day.plan_day",
+    "coldtake.planning.outlook.summary",
 )
 
 
@@ -95,7 +95,7 @@ class _FirstPage:
 def _warm_up(services: Services, answered: threading.Event, started: datetime) -> None:
     services.log.get_ready()
     answered.wait(WARM_UP_AFTER_S)
-    listener = import_module("coldtake.listening.apart")  # its process warms up by itself
+    listener = import_module("coldtake.listening.worker_client")  # its process warms up by itself
     threading.Thread(target=listener.warm_up, name="listener", daemon=True).start()
     import_module(HEAVY[0])
     services.evening.get_ready()  # the first step page and the first plan wait for it

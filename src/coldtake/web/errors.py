@@ -14,7 +14,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.templating import Jinja2Templates
 
 from coldtake.errors import BusyError, ColdtakeError, InputError, NotFoundError, StoreError
-from coldtake.web.forms import came_from
+from coldtake.web.forms.form_fields import came_from
 from coldtake.web.security import HEADERS
 from coldtake.web.sharing.gate import NOT_PAIRED, is_shared
 

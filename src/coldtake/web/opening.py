@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from starlette.templating import Jinja2Templates
     from starlette.types import ASGIApp, Receive, Scope, Send
 
-    from coldtake.practice.log import Log
+    from coldtake.practice.state.log import Log
 
 LONG = 20_000  # events; fewer are read before somebody would have read the page that says so
 PATIENCE_S = 1.0  # until it is known how long the log is

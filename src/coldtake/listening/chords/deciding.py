@@ -11,11 +11,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from coldtake.listening.chords.ears import Begun, Heard, begun_in, peak_s, stops_s
+from coldtake.listening.chords.note_network import Begun, Heard, begun_in, peak_s, stops_s
 from coldtake.listening.chords.placing import Visit
 from coldtake.listening.chords.spectrum import KEYS, LOWEST_KEY, STEP_S
-from coldtake.listening.keys import Press
-from coldtake.listening.keys_alignment import Event, Matched
+from coldtake.listening.keyboard.midi_alignment import Event, Matched
+from coldtake.listening.keyboard.midi_performance import Press
 from coldtake.music.passage import Passage
 
 ASKED_S = 0.02  # the network is asked within this of the chord's time

@@ -11,17 +11,17 @@ from dataclasses import dataclass
 from coldtake.domain.criterion import Criterion
 from coldtake.domain.take import Verdict
 from coldtake.listening.chords.deciding import Told, decide, doubtful_in
-from coldtake.listening.chords.ears import Heard, begun_in, listen, no_page
+from coldtake.listening.chords.note_network import Heard, begun_in, listen, no_page
 from coldtake.listening.chords.placing import Visit, moved, page_of, visits_along
 from coldtake.listening.chords.spectrum import Singles, prepared, spectrum, tuning_of
-from coldtake.listening.click_effect import AT_CLICK_S, SHORT_S, ClickEffect
-from coldtake.listening.fitness import Obstacle
-from coldtake.listening.hearing import Tell
-from coldtake.listening.keys_alignment import Event, events_of
-from coldtake.listening.keys_evidence import evidence_of
-from coldtake.listening.keys_judge import another_in_keys
-from coldtake.listening.sound import Sound
-from coldtake.listening.verdicts import cannot_tell, decided
+from coldtake.listening.features.audio_features import Tell
+from coldtake.listening.features.signal_quality import Obstacle
+from coldtake.listening.keyboard.midi_alignment import Event, events_of
+from coldtake.listening.keyboard.midi_evidence import evidence_of
+from coldtake.listening.keyboard.midi_judge import another_in_keys
+from coldtake.listening.sources.sound import Sound
+from coldtake.listening.verdict.click_effect import AT_CLICK_S, SHORT_S, ClickEffect
+from coldtake.listening.verdict.verdicts import cannot_tell, decided
 from coldtake.music.passage import Passage
 
 ONSET_ERROR_S = 0.015  # half width (95 %) of a chord's time, measured on the tuning bank

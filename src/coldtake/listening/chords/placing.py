@@ -11,11 +11,11 @@ from itertools import groupby, pairwise
 
 import numpy as np
 
-from coldtake.listening.chords.ears import Begun, no_page
+from coldtake.listening.chords.note_network import Begun, no_page
 from coldtake.listening.chords.spectrum import KEYS, LOWEST_KEY, STEP_S, Singles
-from coldtake.listening.keys import Press
-from coldtake.listening.keys_alignment import Event, lay_keys
-from coldtake.listening.tempo import local_period
+from coldtake.listening.features.tempo import local_period
+from coldtake.listening.keyboard.midi_alignment import Event, lay_keys
+from coldtake.listening.keyboard.midi_performance import Press
 from coldtake.music.passage import Passage
 
 BLUR_S = 0.03  # of the page's onsets, as in training

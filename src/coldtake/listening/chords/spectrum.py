@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from coldtake.listening.sound import Sound
+from coldtake.listening.sources.sound import Sound
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array

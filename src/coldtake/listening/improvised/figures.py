@@ -14,8 +14,8 @@ from coldtake.domain.criterion import ChangesTest
 from coldtake.domain.take import Figure
 from coldtake.listening.improvised.harmony import Ground
 from coldtake.listening.improvised.measuring import Measured, OnBeats, Share
-from coldtake.listening.thresholds import not_told
-from coldtake.music.tones import pitch_name
+from coldtake.listening.verdict.thresholds import not_told
+from coldtake.music.theory.tones import pitch_name
 
 LEAST_STRONG, LEAST_CHANGES = 4, 2
 FEW_SOUNDED_BEATS = 2.0

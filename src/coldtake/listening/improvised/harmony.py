@@ -10,10 +10,10 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
-from coldtake.music.changes import Changes, guide_pair
-from coldtake.music.chord_scales import scale_choices
-from coldtake.music.chords import Chord
-from coldtake.music.tones import usual_interval
+from coldtake.music.notation.changes import Changes, guide_pair
+from coldtake.music.theory.chord_scales import scale_choices
+from coldtake.music.theory.chords import Chord
+from coldtake.music.theory.tones import usual_interval
 
 # Quarters from the start of a bar, by metre; others only have their first beat.
 _STRONG = {(4, 4): (0.0, 2.0), (2, 2): (0.0, 2.0), (6, 8): (0.0, 1.5), (12, 8): (0.0, 3.0),

@@ -35,30 +35,34 @@ from coldtake.domain.take import (
     NoteStatus,
     Verdict,
 )
-from coldtake.listening.asked import Asked
-from coldtake.listening.click_effect import ClickEffect, click_effect, ends_before_music
 from coldtake.listening.engine import ENGINE
-from coldtake.listening.fitness import Obstacle, obstacle_in_hearing, obstacle_in_sound
-from coldtake.listening.hearing import Tell, hear
+from coldtake.listening.features.audio_features import Tell, hear
+from coldtake.listening.features.signal_quality import (
+    Obstacle,
+    obstacle_in_hearing,
+    obstacle_in_sound,
+)
 from coldtake.listening.improvised.figures import OF_KEYS, OF_SOUND, Errors, figures_of
-from coldtake.listening.improvised.fitness import LEAST_NOTES, obstacle_in_line
 from coldtake.listening.improvised.harmony import Ground, ground_of
 from coldtake.listening.improvised.measuring import Measured, OverChord, measured
 from coldtake.listening.improvised.notes import Heard, of_keys
 from coldtake.listening.improvised.placing import TEMPO_ROOM, Placing, by_click, by_notes
+from coldtake.listening.improvised.signal_quality import LEAST_NOTES, obstacle_in_line
 from coldtake.listening.improvised.transcribing import transcribe
 from coldtake.listening.improvised.words import note_words
-from coldtake.listening.keys import Keys
-from coldtake.listening.measures import figures_by, unmeasured
-from coldtake.listening.sound import Sound
-from coldtake.listening.verdicts import (
+from coldtake.listening.judging_request import Asked
+from coldtake.listening.keyboard.midi_performance import Keys
+from coldtake.listening.sources.sound import Sound
+from coldtake.listening.verdict.click_effect import ClickEffect, click_effect, ends_before_music
+from coldtake.listening.verdict.measures import figures_by, unmeasured
+from coldtake.listening.verdict.verdicts import (
     PLAYER_MAY_ANSWER,
     UNMEASURED,
     answer_of,
     cannot_tell,
     reason_of,
 )
-from coldtake.music.changes import changes_of
+from coldtake.music.notation.changes import changes_of
 from coldtake.music.passage import Passage
 
 CLICK_TEMPO_ROOM = 0.004  # a click's tempo is known; clocks and the player differ a little

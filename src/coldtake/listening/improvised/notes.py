@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from coldtake.listening.keys import Press
+from coldtake.listening.keyboard.midi_performance import Press
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,8 +18,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from coldtake.domain.take import ClickTrack
-from coldtake.listening.click_track import HeardClicks
-from coldtake.listening.hearing import Floats
+from coldtake.listening.features.audio_features import Floats
+from coldtake.listening.features.click_track import HeardClicks
 from coldtake.listening.improvised.harmony import Ground
 from coldtake.listening.improvised.measuring import OnBeats
 from coldtake.listening.improvised.notes import Heard

@@ -14,12 +14,12 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from coldtake.listening.attacks import attack_strength
-from coldtake.listening.hearing import FINE_STEP_S, PITCH_STEP_S, Floats, Hearing
+from coldtake.listening.features.audio_features import FINE_STEP_S, PITCH_STEP_S, Floats, Hearing
+from coldtake.listening.features.onset_strength import attack_strength
+from coldtake.listening.features.onsets import Own, find_offset, refine_onset
+from coldtake.listening.features.score_informed_nmf import Stretch, learn
+from coldtake.listening.features.tones import lower_octave_sounds
 from coldtake.listening.improvised.notes import Heard
-from coldtake.listening.onsets import Own, find_offset, refine_onset
-from coldtake.listening.own_tones import Stretch, learn
-from coldtake.listening.tones import lower_octave_sounds
 
 Ints = npt.NDArray[np.intp]
 BEGIN, BEGIN_STRUCK = 5.0, 1.0  # cost of a note without and with an attack

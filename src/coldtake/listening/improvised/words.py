@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from coldtake.listening.improvised.measuring import EARLY_BEATS, HELD_BEATS, OnBeats, OverChord
-from coldtake.music.chord_names import printed
+from coldtake.music.theory.chord_names import printed
 
 # Degrees above the root by semitones, named as on a lead sheet (common practice, no source).
 DEGREES = ("root", "♭9", "9", "♭3", "3", "11", "♯11", "5", "♭13", "13", "♭7", "7")

@@ -4,7 +4,7 @@ import re
 from fractions import Fraction
 
 from coldtake.music.abc.tune import Clef, Key, Metre, Place, Tempo
-from coldtake.music.spelling import SHARP_ORDER
+from coldtake.music.theory.spelling import SHARP_ORDER
 
 _TONICS = {"F": -1, "C": 0, "G": 1, "D": 2, "A": 3, "E": 4, "B": 5}
 # Fifths that a mode lies from the major key of the same tonic (ABC 2.1, section 3.1.14).

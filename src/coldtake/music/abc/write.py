@@ -10,7 +10,7 @@ from coldtake.music.abc.signatures import change, clef, key_signature, metre_sig
 from coldtake.music.abc.tune import Bar, Event, Key, Metre, Tempo, Tune, Voice
 from coldtake.music.abc.values import bar_length, note_value
 from coldtake.music.mei import Element
-from coldtake.music.tempo import note_sign
+from coldtake.music.theory.tempo import note_sign
 
 
 def to_mei(tune: Tune) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from hashlib import blake2b
 
 from coldtake.domain.events import Event, to_json
-from coldtake.domain.misdated import recorded_in
+from coldtake.domain.history.misdated import recorded_in
 from coldtake.errors import RuleError
 
 _NAMED = 5

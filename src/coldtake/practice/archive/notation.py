@@ -29,8 +29,8 @@ def forms_of(stored: StoredPassage) -> tuple[dict[str, str], list[NotWritten]]:
 
 def _written(stored: StoredPassage, form: str) -> str:
     """Write a passage in another form; it counts only if it reads back as the same notes."""
-    from coldtake.music.apart import read_passage
-    from coldtake.music.musicxml_out import as_mei, as_musicxml
+    from coldtake.music.notation.worker_client import read_passage
+    from coldtake.music.notation.writing.musicxml_out import as_mei, as_musicxml
 
     passage = read_passage(stored.text, stored.format)
     text = as_mei(passage) if form == "mei" else as_musicxml(passage)

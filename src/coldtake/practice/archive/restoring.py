@@ -19,8 +19,8 @@ from coldtake.errors import RuleError
 from coldtake.ports import Cancelled, Progress
 from coldtake.practice.archive.contents import Restored
 from coldtake.practice.archive.meanings import Meanings, conflict
-from coldtake.practice.putting_right import put_right
 from coldtake.practice.services import Services
+from coldtake.practice.state.putting_right import put_right
 
 _TOLD_EVERY = 2000  # events
 

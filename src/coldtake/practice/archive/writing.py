@@ -16,17 +16,17 @@ import msgspec
 
 from coldtake import __version__
 from coldtake.domain.events import to_json
-from coldtake.domain.misdated import recorded_in
-from coldtake.domain.state import State
+from coldtake.domain.history.misdated import recorded_in
+from coldtake.domain.history.state import State
 from coldtake.durable import flush_file, flush_folder, private_file
 from coldtake.errors import NotFoundError, StoreError
 from coldtake.ports import Cancelled, Progress
 from coldtake.practice.archive import contents
 from coldtake.practice.archive.contents import Exported, Manifest, NotWritten
 from coldtake.practice.archive.notation import forms_of
+from coldtake.practice.archive.tables import tables_of
 from coldtake.practice.archive.verifying import verify
 from coldtake.practice.services import Services
-from coldtake.practice.tables import tables_of
 
 _EPOCH = (1980, 1, 1, 0, 0, 0)  # zip cannot say less; equal content gives an equal archive
 _CHUNK = 1 << 20

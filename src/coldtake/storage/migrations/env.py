@@ -2,7 +2,7 @@
 
 from alembic import context
 
-from coldtake.storage.tables import METADATA
+from coldtake.storage.database.tables import METADATA
 
 context.configure(
     connection=context.config.attributes["connection"],

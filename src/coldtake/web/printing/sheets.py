@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING, Any
 
 from coldtake.domain.criterion import question
 from coldtake.errors import ColdtakeError, InputError, NotFoundError
-from coldtake.web.notation import is_chart, music_name
-from coldtake.web.pages.passages import at_tempo
-from coldtake.web.planview import PeriodView, SlotRow, periods_of
+from coldtake.web.pages.topics.passages import at_tempo
 from coldtake.web.rendering import clock, long_day
+from coldtake.web.views.notation import is_chart, music_name
+from coldtake.web.views.plan_view import PeriodView, SlotRow, periods_of
 
 if TYPE_CHECKING:
     from coldtake.domain.plan import Plan
@@ -206,9 +206,9 @@ class _Engraver:
 
     def lines(self, step: Step) -> tuple[str, ...]:
         """Return a step's music line by line, () when it has none (or none that can be read)."""
-        from coldtake.music.chart_drawing import chart_lines
-        from coldtake.music.charts import chart_of
-        from coldtake.music.engraving import STAVE_PX, engrave_lines
+        from coldtake.music.notation.engraving.chart_drawing import chart_lines
+        from coldtake.music.notation.engraving.engraver import STAVE_PX, engrave_lines
+        from coldtake.music.notation.reading.charts import chart_of
 
         passage, tempi = self._passage(step), self._tempi(step)
         if passage is None:

@@ -35,7 +35,7 @@ OPEN = frozenset(
         "/static/css/base.css",
         "/static/css/stave.css",
         "/static/css/share.css",
-        "/static/js/look.js",
+        "/static/js/theme.js",
         "/static/js/pair.js",
         "/static/icon.svg",
         "/static/vendor/atkinson/atkinson-hyperlegible-next-latin-wght-normal.woff2",

@@ -6,7 +6,7 @@ from typing import Any
 import sqlalchemy as sa
 from alembic import op
 
-from coldtake.storage.sums import COLUMNS, digest_of
+from coldtake.storage.database.checksums import COLUMNS, digest_of
 
 revision: str = "0003"
 down_revision: str | None = "0002"

@@ -1,6 +1,6 @@
 // @ts-check
 // "Hear it" beside notation. Without scripts it is a plain link to the sound.
-import { Hear } from "../session/hear.js";
+import { Hear } from "../session/audio/play-passage.js";
 
 const hear = new Hear(() => {
   for (const link of document.querySelectorAll("[data-hear]")) {

@@ -9,7 +9,7 @@
 
 /** @import {IDBPDatabase} from "../vendor/idb/index.js" */
 import { openDB } from "../vendor/idb/index.js";
-import { idMaker } from "../session/ids.js";
+import { idMaker } from "../session/keeping/ids.js";
 
 const EVERY_MS = 1000;
 const BITS_A_SECOND = 128_000;

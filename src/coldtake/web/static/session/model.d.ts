@@ -28,7 +28,7 @@ export interface Plan {
   run?: { performance_id: string; topic_ids: string[]; minutes: number; reason: string } | null;
 }
 
-/** What stays of a plan that is begun late (the server's `planning.late`). */
+/** What stays of a plan that is begun late (the server's `planning.day.late_start`). */
 export interface LateStarts {
   /** Minutes of each slot in playing order, 0 where it is left out; ascending by minutes left. */
   rows: { minutes_left: number; minutes: number[] }[];

@@ -1,0 +1,54 @@
+"""A keyboard's take judged: exact keys and times through the same tests as a recording.
+
+What MIDI does not carry is not told: in tune or not, and how loud in decibels.
+"""
+
+from coldtake.domain.criterion import Criterion
+from coldtake.domain.take import ClickTrack, Verdict
+from coldtake.listening.features.signal_quality import Obstacle
+from coldtake.listening.keyboard.midi_alignment import Matched, match_keys
+from coldtake.listening.keyboard.midi_evidence import evidence_of
+from coldtake.listening.keyboard.midi_performance import Keys
+from coldtake.listening.verdict.verdicts import (
+    cannot_tell,
+    decided,
+    obstacle_in_notes,
+    seems_another,
+)
+from coldtake.music.passage import Passage
+
+ONSET_ERROR_S = 0.002  # a message takes 1 ms on a MIDI cable (31 250 baud), and the browser's clock
+NO_CLICK = ", to your own tempo: a keyboard does not tell when the click sounded"
+
+
+def judge_keys(
+    keys: Keys,
+    passage: Passage,
+    criterion: Criterion,
+    *,
+    click_bpm: float | None = None,
+    click: ClickTrack | None = None,
+) -> Verdict:
+    """Judge a keyboard's take. Several notes at once and two hands are fine."""
+    obstacle = obstacle_in_notes(passage)
+    if obstacle is not None:
+        return cannot_tell(obstacle, criterion)
+    matched = match_keys(keys.presses, passage)
+    clicked = click is not None or click_bpm is not None
+    evidence = evidence_of(
+        matched, passage, onset_error_s=ONSET_ERROR_S, timed_by=NO_CLICK if clicked else ""
+    )
+    obstacle = another_in_keys(matched, passage)
+    if obstacle is not None:
+        return cannot_tell(obstacle, criterion)
+    return decided(criterion, evidence, tuning_cents=None)
+
+
+def another_in_keys(matched: Matched, passage: Passage) -> Obstacle | None:
+    """What stands in the way where too little of the passage was played."""
+    right = set(matched.played) - matched.wrong
+    stretch = 0
+    if matched.played:
+        first, last = min(matched.played), max(matched.played)
+        stretch = last - first + 1
+    return seems_another(len(right), len(passage.notes), len(matched.extras), stretch)

@@ -1,0 +1,112 @@
+"""The door of this room: a recording, a passage and a criterion in, a verdict with evidence out.
+
+The same recording, passage, criterion and engine give the same verdict, always. An accusation is
+made only where the sound carries it; otherwise the answer is "cannot tell", with the reason and
+what to do about it.
+"""
+
+from dataclasses import replace as replaced
+
+from msgspec.structs import replace
+
+from coldtake.domain.criterion import (
+    AnyTest,
+    ChangesTest,
+    Criterion,
+    NoStopsTest,
+    NotesTest,
+    RhythmTest,
+    TempoTest,
+)
+from coldtake.domain.take import ClickTrack, Verdict
+from coldtake.listening.alignment.performance_alignment import read_take
+from coldtake.listening.alignment.performed_notes import Reading
+from coldtake.listening.chords.judging import judge_chords
+from coldtake.listening.features.audio_features import Tell, hear
+from coldtake.listening.features.signal_quality import (
+    Obstacle,
+    obstacle_in_hearing,
+    obstacle_in_sound,
+)
+from coldtake.listening.sources.sound import Sound
+from coldtake.listening.verdict.click_effect import click_effect, without_click_notes
+from coldtake.listening.verdict.evidence import Evidence, gather
+from coldtake.listening.verdict.verdicts import (
+    cannot_tell,
+    decided,
+    obstacle_in_notes,
+    seems_another,
+)
+from coldtake.music.passage import Passage
+
+TEMPO_ROOM_PERCENT = 10.0  # about the width of two metronome marks, up or down
+
+
+def default_criterion(
+    tempo_bpm: float | None, *, choruses: int | None = None, rhythm_only: bool = False
+) -> Criterion:
+    """Every note right and no stops; with a tempo, that tempo within 10 %.
+
+    choruses : of an improvisation over changes; rhythm_only : pitches are not looked at
+    """
+    tests: tuple[AnyTest, ...] = (NotesTest(), NoStopsTest())
+    if choruses is not None:
+        tests = (ChangesTest(choruses=choruses),)
+    elif rhythm_only:
+        tests = (NotesTest(), RhythmTest())
+    if tempo_bpm is not None:
+        tests = (*tests, TempoTest(mark=tempo_bpm, within_percent=TEMPO_ROOM_PERCENT))
+    return Criterion(tests=tests, rhythm_only=rhythm_only)
+
+
+def judge(
+    sound: Sound,
+    passage: Passage,
+    criterion: Criterion,
+    *,
+    click_bpm: float | None = None,
+    click: ClickTrack | None = None,
+    started_cold: bool = False,
+    tell: Tell | None = None,
+) -> Verdict:
+    """Judge a take by the tests that can be heard.
+
+    click_bpm : the click's tempo if one was heard while playing, in quarters per minute
+    click : when its clicks were made, where that is known too
+    started_cold : how the take came about; the sound is judged alike
+    tell : is told how far it has come, 0..1
+    """
+    del started_cold
+    obstacle = obstacle_in_notes(passage) or obstacle_in_sound(sound)
+    if obstacle is not None:
+        return cannot_tell(obstacle, criterion, sound.remarks)
+    beside = click_effect(sound, click, click_bpm)
+    sound = replaced(beside.sound, remarks=(*sound.remarks, *beside.remarks))
+    if not passage.is_one_line:
+        heard = judge_chords(sound, passage, criterion, beside, tell)
+        return replace(heard, click=beside.told)
+    lowest, highest = _range(passage)
+    hearing = hear(sound, lowest, highest, tell)
+    obstacle = obstacle_in_hearing(hearing)
+    if obstacle is not None:
+        return cannot_tell(obstacle, criterion, sound.remarks)
+    reading = without_click_notes(read_take(hearing, passage), passage, beside.heard)
+    evidence = gather(hearing, passage, reading, beside.grid(passage))
+    evidence = replaced(evidence, timed_by=beside.timed_by)
+    obstacle = _another_passage(passage, reading, evidence)
+    if obstacle is not None:
+        return cannot_tell(obstacle, criterion, sound.remarks, evidence)
+    tuning = evidence.tuning_cents
+    verdict = decided(criterion, evidence, sound.remarks, tuning_cents=tuning)
+    return replace(verdict, click=beside.told)
+
+
+def _range(passage: Passage) -> tuple[int, int]:
+    pitches = [n.pitch for n in passage.notes]
+    return min(pitches), max(pitches)
+
+
+def _another_passage(passage: Passage, reading: Reading, evidence: Evidence) -> Obstacle | None:
+    right = sum(1 for p in reading.kept.values() if p.right)
+    stretch = max(reading.kept) - min(reading.kept) + 1 if reading.kept else 0
+    return seems_another(right, len(passage.notes), len(evidence.extras), stretch)

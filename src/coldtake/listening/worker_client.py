@@ -1,0 +1,114 @@
+"""Recordings decoded and judged apart from the process that serves, with limits.
+
+The answers and refusals are those of `sound` and `judge`, and one more: that it took too much time
+or memory. Nothing here imports what listening needs, so that a page is not kept waiting for it.
+"""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import msgspec
+
+from coldtake.domain.criterion import Criterion
+from coldtake.domain.take import ClickTrack, Verdict
+from coldtake.errors import SoundError
+from coldtake.subprocesses import Limits, Lost, Tell, Worker
+
+if TYPE_CHECKING:
+    from coldtake.music.passage import Passage
+
+# Half an hour at 48 kHz is 345 MB of samples; to judge it takes the most, about three times that.
+WORKER = Worker("coldtake.listening.worker", Limits(seconds=60.0, memory_bytes=2_000_000_000))
+_TOO_MUCH = {
+    "time": "reading it took too long, so it was given up.",
+    "memory": "reading it took too much memory, so it was given up.",
+    "end": "what reads sound did not get through it.",
+    "fault": "Coldtake could not read it, by a fault of its own.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A recording as FLAC, with its length [s] and rate [Hz]."""
+
+    flac: bytes
+    duration_s: float
+    rate: int
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """Lowest and highest sample of each slice, in [-1, 1], and the length of the whole [s]."""
+
+    lows: tuple[float, ...]
+    highs: tuple[float, ...]
+    duration_s: float
+
+
+def warm_up() -> None:
+    """Have a process ready, with everything imported, before the first take comes."""
+    with suppress(Lost):  # the first take will say why
+        WORKER.ask({"want": "ready"})
+
+
+def to_flac(sound: bytes, filename: str = "") -> Kept:
+    """Read a recording that came in and make FLAC of it. Raises SoundError."""
+    try:
+        facts, flac, _ = WORKER.ask({"want": "flac", "filename": filename}, sound)
+    except Lost as lost:
+        raise _given_up(lost, filename) from lost
+    return Kept(flac, facts["duration_s"], facts["rate"])
+
+
+def outline(path: Path, slices: int) -> Outline:
+    """Draw a take small. Raises SoundError."""
+    try:
+        found, _, _ = WORKER.ask({"want": "outline", "path": str(path), "slices": slices})
+    except Lost as lost:
+        raise _given_up(lost, path.name) from lost
+    return Outline(tuple(found["lows"]), tuple(found["highs"]), found["duration_s"])
+
+
+def judge(
+    path: Path,
+    passage: Passage,
+    criterion: Criterion,
+    *,
+    duration_s: float,
+    click_bpm: float | None = None,
+    click: ClickTrack | None = None,
+    started_cold: bool = False,
+    tempo_bpm: float | None = None,
+    tell: Tell | None = None,
+) -> Verdict:
+    """As `judge.judge`, for a take on disk of this length. Raises SoundError, subprocesses.Stopped.
+
+    tell : is told how far the listening has come (0..1); stops it by returning False
+    """
+    asked = {
+        "passage": passage,
+        "criterion": criterion,
+        "click_bpm": click_bpm,
+        "click": click,
+        "started_cold": started_cold,
+        "tempo_bpm": tempo_bpm,
+    }
+    job = {"want": "judge", "path": str(path)}
+    patience = WORKER.limits.seconds + duration_s
+    try:
+        _, verdict, _ = WORKER.ask(job, msgspec.json.encode(asked), seconds=patience, tell=tell)
+    except Lost as lost:
+        raise _given_up(lost, path.name) from lost
+    return msgspec.json.decode(verdict, type=Verdict)
+
+
+def _given_up(lost: Lost, where: str) -> SoundError:
+    return SoundError(
+        _TOO_MUCH[lost.why],
+        where=where or "the recording",
+        remedy="Give a shorter recording, or export it as WAV.",
+    )

@@ -1,0 +1,53 @@
+"""A calm notice when playing grows faster than the player's own limit.
+
+Excessively high or suddenly increased playing load is named among the major contributors to
+playing-related disorders (Chan and Ackermann, Evidence-informed physical therapy management of
+performance-related musculoskeletal disorders in musicians, Frontiers in Psychology 5:706, 2014).
+How much growth is too much is not known: the limit is a setting, not a medical statement.
+"""
+
+from datetime import date, timedelta
+
+from coldtake.domain.history.state import State
+from coldtake.settings import value_of
+
+_WEEKS = 4
+_CAUTION = (
+    "If anything hurts, stop and rest; a doctor's, teacher's or school's advice comes "
+    "before this plan."
+)
+
+
+def _minutes(state: State, first: date, last: date) -> float:
+    """Minutes played from `first` to `last`, both included."""
+    return sum(minutes for day, minutes in state.minutes_on.items() if first <= day <= last)
+
+
+def _grown(what: str, now: float, usual: float, limit: int) -> str | None:
+    if usual <= 0 or now <= usual * (1 + limit / 100):
+        return None
+    more = round(100 * (now / usual - 1))
+    return f"{what} {round(now)} minutes of playing, {more} % above your last four weeks"
+
+
+def load_notice(state: State, day: date, playing_min: int) -> str | None:
+    """Return a notice for the day's or the week's load, or None.
+
+    The week is the seven days that end with `day`; the average is that of the 28 days before
+    `day`. Nothing is said before four weeks are in the log.
+    """
+    if not state.minutes_on or playing_min <= 0:
+        return None
+    yesterday, start = day - timedelta(days=1), day - timedelta(weeks=_WEEKS)
+    if min(state.minutes_on) > start:
+        return None
+    limit = value_of(state.settings, "load_notice")
+    total = _minutes(state, start, yesterday)
+    days = len([day for day in state.minutes_on if start <= day <= yesterday])
+    if total <= 0:
+        return f"Nothing was played for four weeks: begin gently. {_CAUTION}"
+    week = _minutes(state, day - timedelta(days=6), yesterday) + playing_min
+    said = _grown("The week that ends here comes to", week, total / _WEEKS, limit) or _grown(
+        "This day comes to", playing_min, total / days, limit
+    )
+    return f"{said}. {_CAUTION}" if said else None

@@ -1,0 +1,73 @@
+"""Look things up in the state; what is not there is an error for the person."""
+
+from collections.abc import Mapping
+from typing import TypeVar
+
+from coldtake.domain.history.state import State
+from coldtake.domain.performance import Performance, Run
+from coldtake.domain.requirement import Appointment
+from coldtake.domain.session import SessionRun
+from coldtake.domain.take import Take
+from coldtake.domain.topic import Step, StoredPassage, Topic
+from coldtake.errors import NotFoundError
+
+Thing = TypeVar("Thing")
+
+
+def topic(state: State, topic_id: str) -> Topic:
+    """Return a topic. Raises NotFoundError."""
+    return _found(state.topics, topic_id, "topic")
+
+
+def step(state: State, step_id: str) -> Step:
+    """Return a step. Raises NotFoundError."""
+    return _found(state.steps, step_id, "step")
+
+
+def stored_passage(state: State, passage_id: str) -> StoredPassage:
+    """Return a passage as it was given. Raises NotFoundError."""
+    return _found(state.passages, passage_id, "passage")
+
+
+def session(state: State, session_id: str) -> SessionRun:
+    """Return a session. Raises NotFoundError."""
+    return _found(state.sessions, session_id, "session")
+
+
+def take(state: State, take_id: str) -> Take:
+    """Return a take. Raises NotFoundError."""
+    return _found(state.takes, take_id, "take")
+
+
+def performance(state: State, performance_id: str) -> Performance:
+    """Return a performance that is still to be, or was played. Raises NotFoundError."""
+    return _found(state.performances, performance_id, "performance")
+
+
+def performance_off(state: State, performance_id: str) -> Performance:
+    """Return a performance that was taken back. Raises NotFoundError."""
+    return _found(state.performances_off, performance_id, "performance")
+
+
+def run(state: State, run_id: str) -> Run:
+    """Return a run-through, or what was told of a performance. Raises NotFoundError."""
+    return _found(state.runs, run_id, "run-through")
+
+
+def appointment(state: State, appointment_id: str) -> Appointment:
+    """Return a rehearsal or lesson. Raises NotFoundError."""
+    return _found(state.appointments, appointment_id, "rehearsal or lesson")
+
+
+def appointment_off(state: State, appointment_id: str) -> Appointment:
+    """Return a rehearsal or lesson that was deleted. Raises NotFoundError."""
+    return _found(state.appointments_off, appointment_id, "rehearsal or lesson")
+
+
+def _found(things: Mapping[str, Thing], key: str, name: str) -> Thing:
+    thing = things.get(key)
+    if thing is None:
+        raise NotFoundError(
+            f"There is no {name} “{key}”.", remedy="It may have been dropped; go back to the pile."
+        )
+    return thing

@@ -1,0 +1,39 @@
+"""The player's settings: the table's defaults until one is chosen."""
+
+from collections.abc import Mapping
+
+from coldtake.domain.events import SettingChosen
+from coldtake.practice.state.log import Log
+from coldtake.settings import SETTINGS, check_pair, not_valid, parse, value_of
+
+
+class ChosenSettings:
+    """Read and choose settings. Every choice is an event."""
+
+    def __init__(self, log: Log) -> None:
+        self._log = log
+
+    def all(self) -> Mapping[str, int]:
+        """Return every setting's value now, in the table's order."""
+        chosen = self._log.state().settings
+        return {setting.name: value_of(chosen, setting.name) for setting in SETTINGS}
+
+    def not_valid(self) -> Mapping[str, str]:
+        """Return the stored values that are not valid any more; their defaults are used."""
+        return not_valid(self._log.state().settings)
+
+    def choose(self, name: str, text: str) -> int:
+        """Choose a value, given as text. Raises RuleError saying the limits."""
+        return self.choose_all({name: text})[name]
+
+    def choose_all(self, texts: Mapping[str, str]) -> dict[str, int]:
+        """Choose several values at once: all of them or, on a fault, none. Raises RuleError."""
+        values = {name: parse(name, text) for name, text in texts.items()}
+        with self._log.deciding() as state:
+            chosen = dict(state.settings) | {name: str(value) for name, value in values.items()}
+            for name in values:
+                check_pair(chosen, name)
+            changed = {n: v for n, v in values.items() if state.settings.get(n) != str(v)}
+            if changed:
+                self._log.append(*(SettingChosen(name=n, value=str(v)) for n, v in changed.items()))
+        return values

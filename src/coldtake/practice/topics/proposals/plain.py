@@ -1,0 +1,29 @@
+"""Anything else: a plain list, one step a line, in the player's own words."""
+
+from coldtake.domain.criterion import Criterion, OwnQuestionTest
+from coldtake.domain.topic import Exercise
+from coldtake.errors import RuleError
+from coldtake.practice.topics.proposals.asks import STEPS_MOST, PlainAsk, Proposal
+from coldtake.practice.topics.proposals.laying import Laying
+from coldtake.practice.validation import title_of
+
+PLAIN_MIN = 30  # a guess
+QUESTION = "Does it come out at the first try"
+
+
+def propose(topic_id: str, ask: PlainAsk) -> Proposal:
+    """One step a line, blank lines skipped. Raises RuleError."""
+    lines = [line for line in ask.lines.splitlines() if line.strip()]
+    if not lines:
+        raise RuleError("There is no line yet.", remedy="Write one step on each line.")
+    if len(lines) > STEPS_MOST:
+        raise RuleError(f"{len(lines)} lines; {STEPS_MOST} is the limit.", remedy="Write fewer.")
+    laying = Laying(topic_id, ask)
+    last = ""
+    for line in lines:
+        needs = (last,) if last and ask.in_order else ()
+        criterion = Criterion(tests=(OwnQuestionTest(question=QUESTION),))
+        last = laying.step(title_of(line, "line"), criterion, Exercise(), PLAIN_MIN, needs)
+    return laying.proposal(
+        f"From your own lines. {PLAIN_MIN} minutes a step and the question are there to be changed."
+    )

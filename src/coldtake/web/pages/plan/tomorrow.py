@@ -1,0 +1,209 @@
+"""The evening before: minutes in, a plan out; the player changes what they like."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+import msgspec
+from fastapi import APIRouter, Request
+from starlette.background import BackgroundTask
+from starlette.responses import RedirectResponse, Response
+from starlette.templating import Jinja2Templates
+
+from coldtake.domain.days import PAUSE
+from coldtake.domain.history.appointments import on_day
+from coldtake.domain.plan import Plan, PlanRequest
+from coldtake.errors import InputError, NotFoundError
+from coldtake.web.forms import form_fields, requirements
+from coldtake.web.forms.form_fields import Fields, text_fields
+from coldtake.web.pages.plan import appointments
+from coldtake.web.views.plan_view import (
+    asked_again,
+    free_words,
+    neighbour_place,
+    others_of,
+    periods_of,
+    print_columns,
+    print_rows,
+)
+from coldtake.web.views.stave import one_line_stave, plan_stave
+
+if TYPE_CHECKING:
+    from coldtake.practice.services import Services
+
+Form = dict[str, str]
+DENSE_FROM = 7  # slots on the printed page from which it is set in two columns
+
+
+def _moved(plan: Plan, slot_id: str, by: int) -> PlanRequest:
+    from coldtake.planning.day import changes
+
+    to = neighbour_place(plan, slot_id, by)
+    return changes.pin(plan, slot_id) if to is None else changes.move(plan, slot_id, *to)
+
+
+def wished(plan: Plan, form: Form) -> PlanRequest:
+    """Turn one action of the player into the request that asks for it. Raises InputError."""
+    from coldtake.planning.day import changes
+
+    slot_id, step_id = form.get("slot_id", ""), form.get("step_id", "")
+    acts: dict[str, Callable[[], PlanRequest]] = {
+        "pin": lambda: changes.pin(plan, slot_id),
+        "unpin": lambda: changes.unpin(plan, slot_id),
+        "earlier": lambda: _moved(plan, slot_id, -1),
+        "later": lambda: _moved(plan, slot_id, 1),
+        "longer": lambda: changes.longer(plan, slot_id),
+        "shorter": lambda: changes.shorter(plan, slot_id),
+        "refuse": lambda: changes.refuse(plan, slot_id),
+        "swap": lambda: changes.swap(plan, slot_id, step_id),
+        "add": lambda: changes.add(plan, step_id),
+        "allow": lambda: changes.allow(plan, step_id),
+        "reset": lambda: changes.reset(plan),
+        "no_run": lambda: msgspec.structs.replace(plan.request, run_through=False),
+        "with_run": lambda: msgspec.structs.replace(plan.request, run_through=True),
+    }
+    act = acts.get(form.get("act", ""))
+    if act is None:
+        raise InputError("This page cannot do that to a plan.", remedy="Use its buttons.")
+    if form.get("act") == "swap" and not step_id:
+        raise InputError(
+            "Nothing was chosen to play instead.", where="swap", remedy="Choose a step."
+        )
+    return act()
+
+
+SWAPS_MOST = 20  # what a slot offers instead of itself; the rest can be asked for by name below
+STAYING = (
+    "pin",
+    "earlier",
+    "later",
+    "longer",
+    "shorter",
+)  # acts after which the slot is still there
+
+
+def moved_slot(plan: Plan, act: str) -> str:
+    """Return the id under which the slot that was acted on stands in the new plan, or nothing.
+
+    Ids count the slots of one step in playing order, so that one moved past another changes its id.
+    """
+    last = len(plan.request.wishes) - 1
+    found = (slot.id for slot in plan.slots if slot.wish == last)
+    return next(found, "") if act in STAYING else ""
+
+
+def _day_of(services: Services, text: str) -> date:
+    today = services.today()
+    if text == "today":
+        return today
+    return form_fields.day(text, "day", today=today) if text else services.evening.tomorrow()
+
+
+def _plan_or_fault(services: Services, day: date) -> Plan:
+    plan = services.evening.plan(day)
+    if plan is None:
+        remedy = "Give your minutes on the page for tomorrow."
+        raise NotFoundError(f"There is no plan for {day.isoformat()} yet.", remedy=remedy)
+    return plan
+
+
+def _context(services: Services, day: date, plan: Plan | None) -> dict[str, object]:
+    state = services.state()
+    request = plan.request if plan else services.evening.default_request(day)
+    return {
+        "here": "/tomorrow",
+        "moved": "",
+        "day": day,
+        "today": services.today(),
+        "tomorrow": services.today() + timedelta(days=1),
+        "evening_goes_on": services.today() < services.now().date(),
+        "pause_hours": PAUSE // timedelta(hours=1),
+        "plan": plan,
+        "request_now": request,
+        "at_hand": requirements.at_hand_ticks(state, request),
+        "appointments": appointments.rows_of(services, on_day(state, day)),
+        "asked_again": asked_again(state, plan) if plan else (),
+        "stave": plan_stave(state, plan) if plan and plan.periods else None,
+        "periods": periods_of(state, plan) if plan else (),
+        "free": free_words(plan) if plan else "",
+        "run_titles": state.topic_titles(plan.run.topic_ids) if plan and plan.run else "",
+        "others": others_of(state, plan) if plan else (),
+        "swaps_most": SWAPS_MOST,
+    }
+
+
+def router(services: Services, templates: Jinja2Templates) -> APIRouter:
+    """Build the routes of the plan."""
+    routes = APIRouter()
+
+    @routes.get("/tomorrow")
+    def show(request: Request, day: str = "", moved: str = "") -> Response:
+        chosen = _day_of(services, day)
+        context = _context(services, chosen, services.evening.plan(chosen)) | {"moved": moved}
+        return templates.TemplateResponse(request, "tomorrow.html", context)
+
+    @routes.post("/tomorrow")
+    def propose(request: Request, fields: Fields) -> Response:
+        form = text_fields(fields)
+        day = _day_of(services, form.get("day", ""))
+        known = services.evening.plan(day)
+        wanted = PlanRequest(
+            day=day,
+            starts_at=form_fields.clock(form.get("starts_at", ""), "start"),
+            minutes=form_fields.whole(form.get("minutes", ""), "minutes", 5, 720, "min"),
+        )
+        if known is not None:  # what the player insisted on outlives a change of minutes
+            wanted = msgspec.structs.replace(
+                wanted,
+                wishes=known.request.wishes,
+                run_through=known.request.run_through,
+                at_hand=known.request.at_hand,
+            )
+        at_hand = requirements.read_at_hand(fields, services.state(), wanted)
+        wanted = msgspec.structs.replace(wanted, at_hand=at_hand)
+        plan = services.evening.propose(wanted)
+        if not plan.slots:  # not kept: the page says what to do first
+            context = _context(services, day, plan)
+            return templates.TemplateResponse(request, "tomorrow.html", context)
+        later = BackgroundTask(services.looking.say_when_due)
+        return RedirectResponse(f"/tomorrow?day={day}", status_code=303, background=later)
+
+    @routes.post("/tomorrow/change")
+    def change(fields: Fields) -> Response:
+        form = text_fields(fields)
+        day = _day_of(services, form.get("day", ""))
+        plan = services.evening.change(day, wished(_plan_or_fault(services, day), form))
+        if not plan.slots:
+            raise InputError(
+                "Then nothing would be left to play.", remedy="Leave one slot, or choose less time."
+            )
+        moved = moved_slot(plan, form.get("act", ""))
+        tail = f"&moved={moved}" if moved else ""
+        return RedirectResponse(f"/tomorrow?day={day}{tail}", status_code=303)
+
+    @routes.get("/tomorrow/print")
+    def stand(request: Request, day: str = "") -> Response:
+        plan = _plan_or_fault(services, _day_of(services, day))
+        state = services.state()
+        context = {
+            "plan": plan,
+            "stave": one_line_stave(state, plan),
+            "run_titles": state.topic_titles(plan.run.topic_ids) if plan.run else "",
+            "appointments": appointments.rows_of(services, on_day(state, plan.request.day)),
+            "columns": print_columns(print_rows(periods_of(state, plan)), DENSE_FROM),
+        }
+        return templates.TemplateResponse(request, "print.html", context)
+
+    @routes.get("/tomorrow.ics")
+    def calendar(day: str = "") -> Response:
+        chosen = _day_of(services, day)
+        name = f"coldtake-{chosen.isoformat()}.ics"
+        return Response(
+            services.evening.calendar(chosen),
+            media_type="text/calendar; charset=utf-8",
+            headers={"Content-Disposition": f'attachment; filename="{name}"'},
+        )
+
+    return routes

@@ -1,0 +1,87 @@
+"""The table of settings, each explained in one line."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fastapi import APIRouter, Request
+from starlette.responses import RedirectResponse, Response
+from starlette.templating import Jinja2Templates
+
+from coldtake.settings import BY_NAME, SETTINGS, Setting
+from coldtake.web.forms.form_fields import Fields, text_fields
+
+if TYPE_CHECKING:
+    from coldtake.practice.services import Services
+
+
+# Settings in the order in which a day meets them; one that is named nowhere stands at the end.
+GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    (
+        "My day",
+        (
+            "session_minutes",
+            "starts_at_hour",
+            "period_cap",
+            "break_minutes",
+            "quiet_seconds",
+            "load_notice",
+        ),
+    ),
+    ("Topics", ("current_topics", "topics_least", "topics_most", "touch_days", "topic_share")),
+    ("Slots", ("keep_chance", "cold_minutes", "slot_least", "slot_most", "tightness")),
+    (
+        "Usually at hand",
+        (
+            "have_people",
+            "have_place",
+            "have_instrument",
+            "have_piano",
+            "have_quiet",
+            "have_recorder",
+        ),
+    ),
+    ("Sound", ("a4_hz", "click_volume")),
+    (
+        "When is it held",
+        ("held_test", "held_poor", "held_good", "held_wrong_yes", "held_wrong_no"),
+    ),
+)
+
+
+def grouped() -> tuple[tuple[str, tuple[Setting, ...]], ...]:
+    """Return every setting once, under its heading."""
+    named = {name for _, names in GROUPS for name in names}
+    groups = [(words, tuple(BY_NAME[n] for n in names)) for words, names in GROUPS]
+    rest = tuple(s for s in SETTINGS if s.name not in named)
+    return (*groups, *((("At the stand", rest),) if rest else ()))
+
+
+def router(services: Services, templates: Jinja2Templates) -> APIRouter:
+    """Build the routes of the settings."""
+    routes = APIRouter()
+
+    @routes.get("/settings")
+    def show(request: Request) -> Response:
+        context = {
+            "here": "/settings",
+            "groups": grouped(),
+            "values": services.settings.all(),
+            "not_valid": services.settings.not_valid(),
+        }
+        return templates.TemplateResponse(request, "settings.html", context)
+
+    @routes.post("/settings")
+    def choose(fields: Fields) -> Response:
+        form = text_fields(fields)
+        known, not_valid = services.settings.all(), services.settings.not_valid()
+        services.settings.choose_all(
+            {
+                name: text
+                for name, text in form.items()  # one field a form in the page; several are fine
+                if name in not_valid or name not in known or text.strip() != str(known[name])
+            }
+        )
+        return RedirectResponse("/settings", status_code=303)
+
+    return routes

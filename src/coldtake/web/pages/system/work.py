@@ -1,0 +1,156 @@
+"""Long work: what can be begun, how far it is, and the button that stops it."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+import weakref
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fastapi import APIRouter, Request
+from starlette.responses import FileResponse, RedirectResponse, Response
+from starlette.templating import Jinja2Templates
+
+from coldtake.errors import NotFoundError
+from coldtake.practice import rejudging
+from coldtake.web.forms import form_fields
+
+CHECKING = "Looking through everything"
+
+if TYPE_CHECKING:
+    from coldtake.ports import Caretaker, Progress
+    from coldtake.practice.services import Services
+
+
+def router(services: Services, templates: Jinja2Templates) -> APIRouter:
+    """Build the routes of long work."""
+    routes = APIRouter(prefix="/long-work")
+    jobs = services.jobs
+    archives = _Archives()
+
+    @routes.get("")
+    def show(request: Request) -> Response:
+        job = jobs.now()
+        context = {
+            "here": "/long-work",
+            "outdated": len(services.takes.outdated()),
+            "waiting": len(services.takes.waiting()),
+            "can_check": services.care is not None,
+            "archive": archives.told,
+            "busy": job is not None and job.running,
+        }
+        return templates.TemplateResponse(request, "work.html", context)
+
+    def strip(request: Request, headers: dict[str, str] | None = None) -> Response:
+        context = {"job": jobs.now()}
+        return templates.TemplateResponse(request, "work_strip.html", context, headers=headers)
+
+    def after(request: Request) -> Response:
+        if request.headers.get("hx-request"):
+            return strip(request)
+        came = form_fields.came_from(request).partition("?")[0]
+        return RedirectResponse(form_fields.own_path(came), status_code=303)
+
+    @routes.get("/now")
+    def now(request: Request) -> Response:
+        job = jobs.now()
+        if job is None or not job.running:  # the whole strip says what came of it
+            return strip(request, {"HX-Retarget": "#work", "HX-Reswap": "outerHTML"})
+        return templates.TemplateResponse(request, "work_now.html", {"job": job})
+
+    @routes.post("/stop")
+    def stop(request: Request) -> Response:
+        jobs.stop()
+        return after(request)
+
+    @routes.post("/seen")
+    def seen(request: Request) -> Response:
+        jobs.seen()
+        return after(request)
+
+    _beginnings(routes, services)
+    _archiving(routes, services, archives)
+    return routes
+
+
+class _Archives:
+    """The archive that was made last, in a folder of its own that goes with the program."""
+
+    def __init__(self) -> None:
+        self._folder: Path | None = None
+        self.path: Path | None = None
+
+    def fresh(self, day: date) -> Path:
+        """Return where the next one is written; the last one is gone then."""
+        self.path = None
+        if self._folder is None:
+            self._folder = Path(tempfile.mkdtemp(prefix="coldtake-"))
+            weakref.finalize(self, shutil.rmtree, self._folder, ignore_errors=True)
+        return self._folder / f"coldtake-{day.isoformat()}.zip"
+
+    @property
+    def told(self) -> str:
+        """Its name and size, nothing when there is none."""
+        if self.path is None or not self.path.exists():
+            return ""
+        return f"{self.path.name}, {self.path.stat().st_size / 1e6:.1f} MB"
+
+
+def _archiving(routes: APIRouter, services: Services, archives: _Archives) -> None:
+    """Add the routes of the archive: made in the background, then taken."""
+
+    @routes.post("/archive")
+    def archive() -> Response:
+        services.jobs.start("archive", "Making an archive", work, page="/long-work")
+        return RedirectResponse("/long-work", status_code=303)
+
+    def work(progress: Progress) -> str:
+        from coldtake.practice.archive import export
+
+        path = archives.fresh(services.today())
+        made = export(services, path, progress=progress)
+        archives.path = path
+        takes = f"{made.takes} take{'s' * (made.takes != 1)}"
+        return f"{made.events} entries and the sound of {takes} went into it."
+
+    @routes.get("/archive.zip")
+    def taken() -> Response:
+        if not archives.told or archives.path is None:
+            raise NotFoundError("There is no archive yet.", remedy="Make one first.")
+        return FileResponse(
+            archives.path, media_type="application/zip", filename=archives.path.name
+        )
+
+
+def _beginnings(routes: APIRouter, services: Services) -> None:
+    """Add the routes that begin something."""
+
+    @routes.post("/rejudge")
+    def rejudge() -> Response:
+        rejudging.begin(services)
+        return RedirectResponse("/long-work", status_code=303)
+
+    @routes.post("/check")
+    def check() -> Response:
+        care = services.care
+        if care is None:
+            raise NotFoundError("There is nothing here that looks after the data.")
+        services.jobs.start("check", CHECKING, lambda progress: _checked(care, progress))
+        return RedirectResponse("/long-work", status_code=303)
+
+
+def _checked(care: Caretaker, progress: Progress) -> str:
+    found = care.check(progress)
+    looked = f"{found.events} entries and {found.heard_of} takes were read"
+    if found.sound:
+        return f"{looked}, and nothing is amiss."
+    lines = [f"{looked}."]
+    for ids, words in (
+        (found.damaged, "damaged"),
+        (found.missing, "missing"),
+        (found.brought_back, "put back from a copy"),
+    ):
+        lines += [f"{len(ids)} of the takes {words}."] if ids else []
+    return " ".join((*lines, *found.remarks))
