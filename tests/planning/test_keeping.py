@@ -8,7 +8,7 @@ from builders import DAY, random_values, request, state_of, try_on, value, work_
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from coldtake.domain.plan import AskedAgain, SlotKind
+from coldtake.domain.plan import AskedAgain, SlotKind, Wish
 from coldtake.domain.topic import StepPhase
 from coldtake.learning.posterior import beliefs
 from coldtake.planning.day.keeping import (
@@ -156,6 +156,15 @@ def test_no_cold_take_waits_with_which_a_slot_for_work_begins():
     assert work.begins_cold
     waiting = {a.step_id for a in plan.asked_again}
     assert waiting.isdisjoint({s.step_id for s in plan.slots})
+
+
+def test_what_the_player_took_out_does_not_wait_for_minutes():
+    """A singer's week: “You took it out.” and, below, “It waits for minutes.” of one step."""
+    state = lived((2, 2), {"t0s0": [6]})
+    refused = Wish(step_id="t0s0", kind=SlotKind.COLD, refused=True)
+    plan = plan_day(state, request(30, refused), values=[value(i) for i in state.steps])
+    [asked] = plan.asked_again
+    assert when_words(asked, plan, 70).endswith("You took it out.")
 
 
 @pytest.mark.parametrize(

@@ -16,9 +16,16 @@ def when_words(asked: AskedAgain, plan: Plan, wanted: int) -> str:
         below = "" if round(100 * asked.chance) < wanted else "; later it falls below that"
         return (
             f"Due. Chance of a clean first try: {in_hundred(asked.chance)}; you want {wanted} in "
-            f"100{below}. It waits for minutes."
+            f"100{below}. {_waits(asked.step_id, plan)}"
         )
     return _about(asked.on, day, wanted)
+
+
+def _waits(step_id: str, plan: Plan) -> str:
+    """Say why it is not in: as the plan's own list says it where the player took it out."""
+    wishes = [wish for wish in plan.request.wishes if wish.step_id == step_id]
+    taken_out = bool(wishes) and wishes[-1].refused
+    return "You took it out." if taken_out else "It waits for minutes."
 
 
 def asked_again_of(state: State, step_id: str, day: date) -> str:
