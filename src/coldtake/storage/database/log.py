@@ -114,8 +114,12 @@ class SqlStore:
         except StoreError:  # a column is no text any more; reading the entries mends that
             yield from sorted(self.events(), key=lambda told: order_key(told[1]))
             return
-        for start in range(0, len(ordered), _ROWS_AT_ONCE):
-            wanted = ordered[start : start + _ROWS_AT_ONCE]
+        yield from self._these(ordered)
+
+    def _these(self, numbers: Sequence[int]) -> Iterator[tuple[int, Event]]:
+        """Give (sequence number, event) of entries by their numbers, in portions."""
+        for start in range(0, len(numbers), _ROWS_AT_ONCE):
+            wanted = numbers[start : start + _ROWS_AT_ONCE]
             bodies = dict(self._entries(select(*_ENTRY).where(LOG.c.sequence.in_(wanted))))
             for sequence in wanted:
                 body = bodies.get(sequence)
@@ -132,11 +136,10 @@ class SqlStore:
         query = select(LOG.c.sequence).where(beyond).order_by(LOG.c.sequence)
         with spoken(self._where), self._engine.connect() as connection:
             numbers = list(connection.execute(query).scalars())
-        found = (one for n in numbers for one in islice(self.events(after=n - 1), 1))
         days = first.date(), last.date()
         return [
             one
-            for one in found
+            for one in self._these(numbers)
             if not (first <= one[1].at <= last and days[0] <= one[1].day <= days[1])
         ]
 
