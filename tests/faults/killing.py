@@ -2,6 +2,7 @@
 kill it at a random moment; what it acknowledged until then is read from a pipe.
 """
 
+import math
 import os
 import random
 import select
@@ -17,7 +18,6 @@ from pathlib import Path
 Say = Callable[[str], None]
 Script = Callable[[Path, random.Random, Say], None]
 _SHARED_MEMORY = Path("/dev/shm")
-_LATE_S = 60.0
 
 
 @contextmanager
@@ -32,16 +32,16 @@ def quick_folder() -> Iterator[Path]:
 
 
 def killed(
-    script: Script, folder: Path, chance: random.Random, *, within_s: float, lines: int = 0
+    script: Script, folder: Path, chance: random.Random, *, within_s: float, lines: int | None = 0
 ) -> tuple[list[str], bool]:
     """Run a script and kill it; return what it said, and whether it had ended by itself before.
 
     It is killed at a random moment within so many seconds after it said "begun" and up to `lines`
-    lines more: what it has done by then does not hang on how busy the machine is.
+    lines more (None: never): what it has done by then does not hang on how busy the machine is.
     """
     reading, writing = os.pipe()
     seed, moment = chance.random(), chance.uniform(0.0, within_s)
-    wanted = 1 + chance.randint(0, lines)
+    wanted = math.inf if lines is None else 1 + chance.randint(0, lines)
     child = os.fork()
     if child == 0:
         os.close(reading)
@@ -54,16 +54,24 @@ def killed(
     return [line for line in said.split("\n")[:-1] if line != "begun"], os.WIFEXITED(status)
 
 
-def _listen(reading: int, child: int, wanted: int, moment: float) -> str:
-    said, until, latest = b"", None, time.monotonic() + _LATE_S
+def ran(script: Script, folder: Path, chance: random.Random) -> list[str]:
+    """Run a script to its end, however long that takes; return what it said."""
+    said, ended = killed(script, folder, chance, within_s=0.0, lines=None)
+    assert ended
+    return said
+
+
+def _listen(reading: int, child: int, wanted: float, moment: float) -> str:
+    """Read until the child ends; kill it that long after so many lines."""
+    said, until = b"", None
     while True:
         now = time.monotonic()
         if until is None and said.count(b"\n") >= wanted:
             until = now + moment
-        if now >= (until or latest):
+        if until is not None and now >= until:
             os.kill(child, signal.SIGKILL)
-            until = latest = now + _LATE_S
-        if select.select([reading], [], [], max(0.0, (until or latest) - now))[0]:
+            until, wanted = None, math.inf  # what it said before is read to its end
+        if select.select([reading], [], [], until and until - now)[0]:
             part = os.read(reading, 65536)
             if not part:
                 return said.decode()
