@@ -72,10 +72,9 @@ def inside(capsys, monkeypatch):
     return run
 
 
-@pytest.fixture
-def data(tmp_path) -> Path:
+def filled(folder: Path) -> Path:
     """A folder with two current topics of one step each."""
-    services = open_services(tmp_path / "data")
+    services = open_services(folder)
     for title in ("Scales", "Tune"):
         topic = services.pile.add(title)
         services.pile.place(topic.id, Place.CURRENT)
@@ -85,7 +84,12 @@ def data(tmp_path) -> Path:
         )
     services.pile.add("Waits")
     services.close()
-    return tmp_path / "data"
+    return folder
+
+
+@pytest.fixture
+def data(tmp_path) -> Path:
+    return filled(tmp_path / "data")
 
 
 class TestHelp:
@@ -403,58 +407,65 @@ def listening_addresses(pid: int) -> set[str]:
     return found
 
 
+@pytest.fixture(scope="module")
+def start():
+    children = []
+
+    def one(*words: object) -> tuple[subprocess.Popen, str]:
+        child = subprocess.Popen(
+            [sys.executable, "-m", "coldtake", *map(str, words)],
+            env=environment(),
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        children.append(child)
+        line = child.stdout.readline()
+        found = re.search(r"http://127\.0\.0\.1:\d+/", line)
+        assert found, line + child.communicate()[1]
+        return child, found[0]
+
+    yield one
+    for child in children:
+        child.kill()
+        child.communicate()
+
+
+@pytest.fixture(scope="module")
+def running(start, tmp_path_factory):
+    """A server for the tests that only ask it: (process, address, its folder)."""
+    folder = filled(tmp_path_factory.mktemp("running") / "data")
+    return *start("serve", "--data", folder, "--port", 0), folder
+
+
+@pytest.mark.xdist_group("serve")
 class TestServe:
-    @pytest.fixture
-    def serve(self):
-        children = []
-
-        def start(*words: object) -> tuple[subprocess.Popen, str]:
-            child = subprocess.Popen(
-                [sys.executable, "-m", "coldtake", *map(str, words)],
-                env=environment(),
-                stdout=subprocess.PIPE,
-                stderr=subprocess.PIPE,
-                text=True,
-            )
-            children.append(child)
-            line = child.stdout.readline()
-            found = re.search(r"http://127\.0\.0\.1:\d+/", line)
-            assert found, line + child.communicate()[1]
-            return child, found[0]
-
-        yield start
-        for child in children:
-            child.kill()
-            child.communicate()
-
-    def test_it_serves_the_pile_on_loopback_and_stops_cleanly(self, serve, data):
-        child, address = serve("--data", data, "--port", 0)
+    def test_it_serves_the_pile_on_loopback(self, running):
+        child, address, _ = running
         with urllib.request.urlopen(address) as page:
             assert "Scales" in page.read().decode()
         if sys.platform == "linux":
             assert listening_addresses(child.pid) == {"127.0.0.1"}
-        child.send_signal(signal.SIGINT)
-        assert str(data) in child.stdout.read()
-        assert child.wait(20) == 0
-        assert child.stderr.read() == ""
 
-    def test_a_second_one_on_the_same_folder_is_told_where_the_first_is(self, serve, data):
-        child, address = serve("serve", "--data", data, "--port", 0)
-        said = refused("serve", "--data", data, "--port", 0, status=4)
+    def test_a_second_one_on_the_same_folder_is_told_where_the_first_is(self, running):
+        child, address, folder = running
+        said = refused("serve", "--data", folder, "--port", 0, status=4)
         assert f"already running on this folder (process {child.pid}, {address})" in said
         # Other commands work beside it, and the running app sees what they did.
-        assert coldtake("plan", "--data", data, "--minutes", 20).returncode == 0
-        assert coldtake("topics", "--data", data).returncode == 0
+        assert coldtake("plan", "--data", folder, "--minutes", 20).returncode == 0
+        assert coldtake("topics", "--data", folder).returncode == 0
 
-    def test_a_port_that_is_taken_gives_way_to_a_free_one(self, serve, data, tmp_path):
-        _, address = serve("--data", data, "--port", 0)
+    def test_a_port_that_is_taken_gives_way_to_a_free_one(self, start, running, data):
+        _, address, _ = running
         port = address.rstrip("/").rpartition(":")[2]
-        _, other = serve("--data", tmp_path / "other", "--port", port)
+        _, other = start("--data", data, "--port", port)
         assert other != address
 
-    def test_shared_on_purpose_it_also_speaks_tls_on_that_one_address(self, serve, data):
-        child, address = serve("serve", "--data", data, "--port", 0, "--share", "127.0.0.2:0")
-        child.stdout.readline()  # where the data lies
+    def test_shared_on_purpose_it_also_speaks_tls_on_that_one_address_and_stops_cleanly(
+        self, start, data
+    ):
+        child, address = start("serve", "--data", data, "--port", 0, "--share", "127.0.0.2:0")
+        assert str(data) in child.stdout.readline()
         shared = re.search(r"https://127\.0\.0\.2:\d+", child.stdout.readline())[0]
         if sys.platform == "linux":
             assert listening_addresses(child.pid) == {"127.0.0.1", "127.0.0.2"}
@@ -465,17 +476,17 @@ class TestServe:
         with pytest.raises(urllib.error.HTTPError, match="401"):
             urllib.request.urlopen(f"{shared}/", context=trusted)
         child.send_signal(signal.SIGINT)
-        assert child.wait(20) == 0
+        assert child.wait(60) == 0
         assert child.stderr.read() == ""
 
     def test_an_address_for_everybody_is_not_shared(self, data):
         said = refused("serve", "--data", data, "--port", 0, "--share", "0.0.0.0")
         assert "0.0.0.0 is not an address of a local network" in said
 
-    def test_killed_and_started_again(self, serve, data):
-        child, _ = serve("--data", data, "--port", 0)
+    def test_killed_and_started_again(self, start, data):
+        child, _ = start("--data", data, "--port", 0)
         child.kill()
         child.wait()
-        _, address = serve("--data", data, "--port", 0)
+        _, address = start("--data", data, "--port", 0)
         with urllib.request.urlopen(address) as page:
             assert "Tune" in page.read().decode()
