@@ -1,14 +1,15 @@
-# Two commands do everything: `make run` and `make test`. The rest are their parts.
+# Two commands do everything: `make run` and `make test`. The rest are their parts, and `make quick`.
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 PORT ?= 8437
 ARGS ?=
+ROOM ?=
 
 export PYTHONDONTWRITEBYTECODE :=
 
-.PHONY: run test lint format types bench coverage lock clean
+.PHONY: run test test-computing test-browser quick quick-lint quick-tests lint format types bench coverage lock clean
 
 run: $(VENV)/.ready-run
 	@$(BIN)/coldtake serve --port $(PORT) $(ARGS)
@@ -16,15 +17,30 @@ run: $(VENV)/.ready-run
 test: $(VENV)/.ready-test node_modules/.ready
 	@tests/setup.sh
 	@$(MAKE) --no-print-directory lint
-	$(BIN)/python -m pytest -n 2 --dist loadgroup --ignore tests/browser $(ARGS)
-	@# Sound in a page is played in real time, alone. What a stumbling machine failed in a browser is
-	@# tried once more, and only what fails twice fails.
-	@failed=0; \
-	$(BIN)/python -m pytest -n 2 --dist loadfile -m "not alone" tests/browser $(ARGS) || failed=1; \
-	$(BIN)/python -m pytest -m alone tests/browser $(ARGS) || failed=1; \
-	[ $$failed = 0 ] || \
-	  $(BIN)/python -m pytest tests/browser --last-failed --last-failed-no-failures none $(ARGS)
 	node --test tests/js/*.test.js
+	@# A page plays in real time and mostly waits: the others compute meanwhile, and give way to it.
+	@$(MAKE) --no-print-directory -k -j 2 test-computing test-browser
+
+test-computing:
+	nice $(BIN)/python -m pytest -n 2 --dist loadgroup --ignore tests/browser $(ARGS)
+
+# Told when it is over, so that the two do not talk at once.
+test-browser:
+	@mkdir -p build
+	@failed=0; $(BIN)/python -m pytest -n 2 --dist loadgroup -o cache_dir=build/pytest-browser \
+	  tests/browser $(ARGS) >build/browser.txt 2>&1 || failed=$$?; cat build/browser.txt; exit $$failed
+
+# What is looked at after each change: `make quick ROOM=listening`.
+quick: $(VENV)/.ready-test node_modules/.ready
+	@test -n "$(ROOM)" -a -d "tests/$(ROOM)" || { echo "Say a room: make quick ROOM=listening"; exit 1; }
+	@$(MAKE) --no-print-directory -k -j 2 quick-lint quick-tests
+
+quick-lint:
+	@$(BIN)/ruff format --check . && $(BIN)/ruff check . && $(BIN)/mypy && \
+	  node_modules/.bin/tsc -p tsconfig.json
+
+quick-tests:
+	@$(BIN)/python -m pytest -q -n 2 --dist loadgroup -m "not long" "tests/$(ROOM)" $(ARGS)
 
 lint: $(VENV)/.ready-test node_modules/.ready
 	$(BIN)/ruff format --check .

@@ -17,7 +17,8 @@ from coldtake.web.rendering import make_templates
 
 ROOT = Path(__file__).parents[1]
 DOCS = ROOT / "docs"
-PAGES = sorted([ROOT / "README.md", ROOT / "CHANGELOG.md", *DOCS.rglob("*.md")])
+FRONT = ("README.md", "CHANGELOG.md", "CONTRIBUTING.md")
+PAGES = sorted([*(ROOT / name for name in FRONT), *DOCS.rglob("*.md")])
 BENCH = sorted((ROOT / "bench").rglob("*.md"))
 LINK = re.compile(r"\[[^\]]*\]\(([^)\s]+)\)")
 PYTHON_BLOCK = re.compile(r"```python\n(.*?)```", re.DOTALL)
@@ -93,9 +94,11 @@ def test_every_study_is_linked_from_the_methods():
 SOURCE_FILE = re.compile(r"`((?:[a-z_]+/)+(?:[a-z_]+\.py)?)`")
 
 
-@pytest.mark.parametrize("name", ["methods.md", "security.md", "house.md"])
-def test_rooms_and_files_named_are_there(name):
-    named = SOURCE_FILE.findall((DOCS / name).read_text(encoding="utf-8"))
+@pytest.mark.parametrize(
+    "page", [DOCS / "methods.md", DOCS / "security.md", DOCS / "house.md", ROOT / "CONTRIBUTING.md"]
+)
+def test_rooms_and_files_named_are_there(page):
+    named = SOURCE_FILE.findall(page.read_text(encoding="utf-8"))
     roots = (ROOT / "src" / "coldtake", ROOT)
     assert named
     assert [n for n in named if not any((root / n).exists() for root in roots)] == []

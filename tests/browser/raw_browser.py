@@ -108,7 +108,7 @@ class RawTab:
             raise RuntimeError(str(answer["exceptionDetails"]))
         return answer["result"].get("value")
 
-    def wait(self, condition: str, seconds: float = 30.0, of: str = "true") -> None:
+    def wait(self, condition: str, seconds: float = 90.0, of: str = "true") -> None:
         """Wait until a script gives `of`; a page that is not there yet is waited for."""
         end = time.monotonic() + seconds
         asked = f"(async () => document.body !== null && (await ({condition})) == {of})()"

@@ -77,7 +77,7 @@ def begin(browser: RawBrowser, url: str) -> RawTab:
     browser.send("Page.addScriptToEvaluateOnNewDocument", tab.session, source=TAP)
     browser.send("Page.navigate", tab.session, url=f"{url}/session")
     tab.show()
-    tab.wait("document.body.dataset.ready === 'yes'", 60)
+    tab.wait("document.body.dataset.ready === 'yes'")
     tab.press(" ", "Space", " ")
     tab.wait("document.body.dataset.screen === 'intention'")
     time.sleep(0.6)  # a press that comes with the turn of the page is none

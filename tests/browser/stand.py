@@ -24,6 +24,7 @@ from coldtake.domain.criterion import Criterion, NotesTest, OwnQuestionTest, Tim
 from coldtake.domain.ids import named_id
 from coldtake.domain.plan import Period, Plan, PlanRequest, PlanRules, Slot, SlotKind
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step
+from conftest import PATIENCE_S
 
 ABC = "X:1\nT:Air\nM:4/4\nL:1/4\nQ:1/4=96\nK:C\nCDEF|GFED|C4|]\n"
 AIR = ((60, 1), (62, 1), (64, 1), (65, 1), (67, 1), (65, 1), (64, 1), (62, 1), (60, 4))
@@ -33,7 +34,6 @@ CLARINET = 71  # General MIDI program, counted from 0
 BANKS = (Path("/usr/share/sounds/sf2/FluidR3_GM.sf2"), Path("/usr/share/sounds/sf2/TimGM6mb.sf2"))
 TICKS = 480  # a quarter
 TURN_MS = 450  # a pedal pressed sooner after the page has turned to a question answers nothing
-SENT_WITHIN_S = 30.0  # the outbox waits up to a quarter minute between two tries
 
 ONE_NOTE = Criterion(tests=(NotesTest(),))
 OWN = Criterion(tests=(OwnQuestionTest(question="Was it loose"),))
@@ -105,7 +105,7 @@ class Stand:
     def __init__(self, page: Page, url: str) -> None:
         self.page = page
         self.url = url
-        page.set_default_timeout(10_000)
+        page.set_default_timeout(1000 * PATIENCE_S)
 
     def open(self) -> "Stand":
         self.page.goto(f"{self.url}/session")
@@ -139,13 +139,12 @@ class Stand:
     def told(self) -> str:
         return self.page.inner_text("#told-word") if self.page.is_visible("#told") else ""
 
-    def waits_for(self, *words: str, timeout: float = 30_000) -> str:
+    def waits_for(self, *words: str) -> str:
         """Wait until the page tells one of these in large."""
         self.page.wait_for_function(
             "(words) => !document.querySelector('#told').hidden &&"
             " words.includes(document.querySelector('#told-word').textContent)",
             arg=list(words),
-            timeout=timeout,
         )
         self.page.wait_for_timeout(TURN_MS)
         return self.told()
@@ -154,12 +153,19 @@ class Stand:
         return self.page.evaluate(UNSENT)
 
     def sent(self) -> "Stand":
-        """Wait until the server has acknowledged everything."""
-        end = time_now.monotonic() + SENT_WITHIN_S
+        """Wait until the server has acknowledged everything, not for the outbox's next try."""
+        end = time_now.monotonic() + PATIENCE_S
         while self.unsent():
+            self.online()
             assert time_now.monotonic() < end, "events wait although the server is there"
             time_now.sleep(0.1)
         return self
+
+    def online(self) -> None:
+        """Tell the outbox what the browser tells when the network has come back."""
+        for worker in self.page.workers:
+            if "outbox" in worker.url:
+                worker.evaluate("() => dispatchEvent(new Event('online'))")
 
     def kept_ids(self) -> set[str]:
         return set(self.page.evaluate(KEPT))

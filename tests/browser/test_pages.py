@@ -20,7 +20,7 @@ from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step, TopicKind
 from coldtake.web.forms.criteria import first_criterion
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("pages")]
 
 SIZES = {"phone": (390, 844), "tablet": (820, 1180), "laptop": (1440, 900)}
 AIR = "X:1\nT:Air\nM:4/4\nL:1/4\nQ:1/4=96\nK:C\nCDEF|GFED|C4|\n"
@@ -247,7 +247,7 @@ def test_hear_it_plays_and_stops(house, open_page):
     expect(button).to_have_text("Hear it")
     button.click()
     expect(button).to_have_text("Stop")  # and at its end it is ready again
-    expect(button).to_have_text("Hear it", timeout=30_000)
+    expect(button).to_have_text("Hear it")
 
 
 def short_day(house, ahead: int):

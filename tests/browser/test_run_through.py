@@ -124,7 +124,7 @@ def test_a_run_through_is_recorded_and_kept(served, concert, hearing, tmp_path):
     for n in (0, 1):
         page.locator(f"input[name=answer-{n}][value=yes]").check()
     page.get_by_role("button", name="That is it").click()
-    expect(page.locator("audio")).to_have_count(1, timeout=30_000)  # it goes out from here
+    expect(page.locator("audio")).to_have_count(1)  # it goes out from here
     [take] = served.services.state().takes.values()
     assert (take.step_id, take.verdict) == (run.id, None)
     assert 1.5 < take.duration_s < 10

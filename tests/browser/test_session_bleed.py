@@ -11,7 +11,7 @@ from stand import AIR, RATE, Stand, clarinet, laid_out, plan_today, slot
 
 from coldtake.domain.take import NoteStatus
 
-pytestmark = [pytest.mark.browser, pytest.mark.alone, pytest.mark.audio]
+pytestmark = [pytest.mark.browser, pytest.mark.audio]
 
 EIGHTH_S = 60.0 / 96 / 2
 PLAYED_AT_S, LENGTH_S = 14.0, 60.0
@@ -61,12 +61,9 @@ def test_a_bleeding_click_is_found_timed_and_is_no_note(hearing, served, tmp_pat
     page.wait_for_function(
         "(s) => performance.now() - window.openedAt > s * 1000",
         arg=PLAYED_AT_S - 1.2,
-        timeout=30_000,
     )
     page.click("#take")
-    page.wait_for_function(
-        "() => ['verdict', 'ask'].includes(document.body.dataset.take)", timeout=60_000
-    )
+    page.wait_for_function("() => ['verdict', 'ask'].includes(document.body.dataset.take)")
     stand.sent()
     (take,) = served.services.state().takes.values()
     assert take.click is not None

@@ -13,7 +13,7 @@ from stand import BPM, Stand, laid_out, plan_today, slot
 
 from conftest import ARGS, CHROMIUM
 
-pytestmark = [pytest.mark.browser, pytest.mark.alone, pytest.mark.audio]
+pytestmark = [pytest.mark.browser, pytest.mark.audio]
 
 CLICKS_LEAST = 8
 SEEN_WITHIN_MS = 250

@@ -14,8 +14,9 @@ from stand import ABC, AIR, Stand, microphone_file
 from coldtake.bootstrap import open_services
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import StepPhase
+from conftest import PATIENCE_S
 
-pytestmark = [pytest.mark.browser, pytest.mark.alone, pytest.mark.audio]
+pytestmark = [pytest.mark.browser, pytest.mark.audio]
 
 RIGHT_AT_S, WRONG_AT_S, LENGTH_S = 14.0, 34.0, 90.0
 COUNT_IN_S = 0.25 + 4 * 60 / 96
@@ -28,6 +29,7 @@ def page(hearing, tmp_path):
     performances = ((RIGHT_AT_S, AIR), (WRONG_AT_S, WRONG))
     browser = hearing(microphone_file(tmp_path, performances, LENGTH_S))
     page = browser.new_page(viewport={"width": 1280, "height": 800})
+    page.set_default_timeout(1000 * PATIENCE_S)
     page.clock.install()
     return page
 

@@ -7,7 +7,7 @@ from stand import AIR, BPM, Stand, laid_out, microphone_file, plan_today, show_m
 
 from coldtake.domain.take import Answer, Judge
 
-pytestmark = [pytest.mark.browser, pytest.mark.alone, pytest.mark.audio]
+pytestmark = [pytest.mark.browser, pytest.mark.audio]
 
 FIRST_S, SECOND_S, LENGTH_S = 13.0, 34.0, 70.0
 COUNT_IN_S = 0.25 + 4 * 60 / BPM
@@ -29,7 +29,6 @@ def begin(services, served, hearing, tmp_path):
         page = browser.new_page(viewport={"width": 1180, "height": 820})
         page.clock.install()
         stand = Stand(page, served.url)
-        page.set_default_timeout(30_000)
         stand.open().sees("start").press("Space").sees("intention")
         page.wait_for_function(HEARD)
         opened = time.monotonic()
@@ -74,7 +73,7 @@ def test_cut_off_by_a_reload_then_nobody_there(begin, services):
     stand, _ = begin([])
     page = stand.page
     stand.forward(WORK_S)
-    page.wait_for_function("() => document.body?.dataset.take === 'playing'", timeout=60_000)
+    page.wait_for_function("() => document.body?.dataset.take === 'playing'")
     page.wait_for_timeout(700)
     page.reload()
     page.wait_for_function("() => document.body?.dataset.ready === 'yes'")
@@ -89,7 +88,6 @@ def test_cut_off_by_a_reload_then_nobody_there(begin, services):
     stand.forward(30)
     page.wait_for_function(
         "() => document.querySelector('#notices').textContent.includes('Nobody played')",
-        timeout=60_000,
     )
     assert page.inner_text("#take-small") == "recorded, by your key"
     stand.forward(30)
@@ -103,7 +101,7 @@ def test_not_yet_and_a_pedal_with_more_switches(begin):
     stand, _ = begin([])
     page = stand.page
     stand.forward(WORK_S)
-    page.wait_for_function("() => document.body?.dataset.take === 'count_in'", timeout=60_000)
+    page.wait_for_function("() => document.body?.dataset.take === 'count_in'")
     stand.press("PageUp")
     page.wait_for_function("() => document.body?.dataset.take === 'none'")
     assert page.inner_text("#take-small") == "recorded, by your key"

@@ -14,7 +14,7 @@ from coldtake.domain.take import Answer
 from coldtake.listening import worker_client
 from coldtake.listening.keyboard.midi_take import keys_of
 
-pytestmark = [pytest.mark.browser, pytest.mark.alone]
+pytestmark = pytest.mark.browser
 
 KEYBOARD = """() => {
   const input = { id: "k1", name: "Stage piano", state: "connected", onmidimessage: null };

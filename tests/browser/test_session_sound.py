@@ -10,7 +10,7 @@ import pytest
 import soundfile as sf
 from stand import RATE, Stand, laid_out, plan_today, show_more, slot
 
-pytestmark = [pytest.mark.browser, pytest.mark.alone]
+pytestmark = pytest.mark.browser
 
 LENGTH_S = 90
 RNG = np.random.default_rng(5)
@@ -62,7 +62,6 @@ def says(page, words: str) -> None:
         "(words) => { const node = document.querySelector('.sound-check');"
         " return !node.hidden && node.textContent.startsWith(words); }",
         arg=words,
-        timeout=20_000,
     )
 
 

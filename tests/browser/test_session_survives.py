@@ -157,7 +157,6 @@ def test_two_tabs_do_not_fight(data, served_process, open_page):
     assert answers == ["no", "yes"]
 
 
-@pytest.mark.alone  # Chromium counts what is freed in its own time, later still on a busy machine
 def test_a_full_device_keeps_what_it_is_told_until_there_is_room(data, served_process):
     server = served_process(data)
     full = "document.querySelector('#notices').textContent.includes('can keep nothing')"
@@ -166,7 +165,7 @@ def test_a_full_device_keeps_what_it_is_told_until_there_is_room(data, served_pr
         small = {"origin": server.url, "quotaSize": QUOTA}
         browser.send("Storage.overrideQuotaForOrigin", empty.session, **small)
         tab = begin(browser, server.url)
-        tab.wait("document.body.dataset.screen === 'slot'", 60)
+        tab.wait("document.body.dataset.screen === 'slot'")
         tab.press("y", "KeyY", "y")
         tab.wait(f"({UNSENT})()", of="0")
         server.kill()

@@ -14,7 +14,7 @@ from playwright.sync_api import Page, expect
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step
 from coldtake.web.forms.criteria import first_criterion
 
-pytestmark = [pytest.mark.browser, pytest.mark.alone]
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("sound in a page")]
 
 RATE = 48_000
 LEAD_S = 0.1  # of silence before what is rendered
@@ -332,7 +332,7 @@ def test_it_plays_follows_and_ends(desk):
     expect(page.locator("#play")).to_have_text("Stop")
     page.wait_for_selector("#sheet .sounds")
     expect(page.locator("#now-said")).to_have_text(re.compile("Time 1 of 1 at 240"))
-    expect(page.locator("#play")).to_have_text("Play", timeout=15_000)
+    expect(page.locator("#play")).to_have_text("Play")
     expect(page.locator("#sheet .sounds")).to_have_count(0)
 
 

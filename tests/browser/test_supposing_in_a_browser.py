@@ -47,7 +47,7 @@ def test_one_more_topic_by_keyboard_until_all_futures_are_lived(served, open_pag
     page.locator("#take-on").focus()
     page.keyboard.press("Tab")
     page.keyboard.press("Enter")
-    expect(page.locator("#numbers [role=status]")).to_have_text("256 simulations", timeout=30_000)
+    expect(page.locator("#numbers [role=status]")).to_have_text("256 simulations")
     expect(page.locator(".said-first")).to_contain_text("With “Long tones” as a third topic")
     expect(page.locator(".now-then tbody tr")).to_have_count(3)
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")

@@ -7,9 +7,9 @@ import pytest
 import soundfile as sf
 
 from coldtake.settings import BY_NAME
-from conftest import launch, microphone
+from conftest import PATIENCE_S, launch, microphone
 
-pytestmark = [pytest.mark.browser, pytest.mark.alone]
+pytestmark = pytest.mark.browser
 
 RATE = 44_100
 # C. E. Cella et al., TinySOL: an audio dataset of isolated musical notes, 2020 (CC BY 4.0); the
@@ -47,6 +47,7 @@ def listening(playwright_driver, served):
         browser = launch(playwright_driver, *microphone(wav))
         started.append(browser)
         page = browser.new_page(viewport={"width": 1366, "height": 768, **size})
+        page.set_default_timeout(1000 * PATIENCE_S)
         page.goto(f"{served.url}/tuner")
         page.wait_for_function("() => document.body?.dataset.ready === 'yes'")
         page.click("text=Listen")
@@ -62,7 +63,6 @@ def wait_for(page, name: str, words: str) -> dict:
         "([name, words]) => document.querySelector('.tuner-name').textContent === name &&"
         " document.querySelector('.tuner-words').textContent === words",
         arg=[name, words],
-        timeout=15_000,
     )
     return page.evaluate(SHOWN)
 
@@ -107,7 +107,6 @@ def test_a_real_note_is_told_within_two_cents(listening, tmp_path, axe):
     page = listening(path, width=390, height=844)
     page.wait_for_function(
         "() => /^C4, /.test(document.querySelector('.tuner-stave').getAttribute('aria-label'))",
-        timeout=15_000,
     )
     label = page.get_attribute(".tuner-stave", "aria-label")
     assert label in ("C4, in tune", "C4, 3 cents sharp"), label
