@@ -7,9 +7,10 @@ import pytest
 from builders import DAY, random_values, request, state_of, try_on, value, work_on
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from coldtake.domain.plan import AskedAgain, SlotKind, Wish
-from coldtake.domain.topic import StepPhase
+from coldtake.domain.topic import Exercise, PassageRef, StepPhase
 from coldtake.learning.posterior import beliefs
 from coldtake.planning.day.keeping import (
     LONGEST_DAYS,
@@ -145,6 +146,19 @@ def test_of_many_the_most_valuable_come_first():
     kept = kept_steps(state, DAY)
     assert {k.step_id for k in asked_for(state, DAY, kept, 12, 2)} == {"t1s0", "t1s1"}
     assert len(asked_for(state, DAY, kept, 5, 2)) == 1
+
+
+def test_the_same_bars_are_asked_for_twice_only_when_all_others_were():
+    """A slow and a fast step of the same bars: the second try on an evening is hardly cold."""
+    state = lived((4,), {f"t0s{n}": [6] for n in range(4)})
+    for n in range(4):
+        step = state.steps[f"t0s{n}"]
+        bars = PassageRef(passage_id="p", first_bar=1 + 4 * (n // 2), last_bar=4 + 4 * (n // 2))
+        state.steps[step.id] = replace(step, exercise=Exercise(passage=bars, tempo_bpm=60 + n))
+    kept = kept_steps(state, DAY)
+    two = asked_for(state, DAY, kept, 2 * SHARE_MIN * 2, 2)
+    assert len({state.steps[k.step_id].exercise.passage for k in two}) == 2
+    assert len(asked_for(state, DAY, kept, 4 * SHARE_MIN * 2, 2)) == 4
 
 
 def test_no_cold_take_waits_with_which_a_slot_for_work_begins():

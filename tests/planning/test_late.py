@@ -45,10 +45,13 @@ def may_stand(plan, kept):
 
 
 def worth(plan, slots):
-    """Points; a minute of a cold take counts at least like one of the plan's work."""
+    """Points; the first cold take counts like twice its minutes of work, the last hardly."""
     work = [s for s in plan.slots if s.kind is SlotKind.WORK]
     each = sum(s.gain for s in work) / sum(s.minutes for s in work)
-    return sum(s.gain if s.kind is SlotKind.WORK else max(s.gain, each * s.minutes) for s in slots)
+    cold = sorted((s for s in plan.slots if s.kind is SlotKind.COLD), key=lambda s: -s.gain)
+    share = {s.id: 2 * (len(cold) - n) / (len(cold) + 1) for n, s in enumerate(cold)}
+    assert not cold or sum(share.values()) / len(cold) == pytest.approx(1.0)
+    return sum(max(s.gain, each * s.minutes * share.get(s.id, 0.0)) for s in slots)
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])

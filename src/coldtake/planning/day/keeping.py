@@ -4,8 +4,9 @@ The chance is the learning model's own, left alone from now on
 (`learning.posterior.cold_chances`): it only falls. A step is asked back on the last day on which it
 is still as high as the player wants (`keep_chance`), or at once where it is not; where the player
 does not come every day, on the last day that will probably have a session. More than a third of an
-evening never goes to such cold takes: of the others that are due those wait whose answers
-would change least, and the plan says so. Nothing here depends on what minutes are worth.
+evening never goes to such cold takes: of the others that are due those wait whose bars are asked
+for already, then those whose answers would change least, and the plan says so. Nothing here depends
+on what minutes are worth.
 """
 
 import math
@@ -17,7 +18,7 @@ import numpy as np
 
 from coldtake.domain.history.state import State
 from coldtake.domain.plan import AskedAgain
-from coldtake.domain.topic import Place, StepPhase
+from coldtake.domain.topic import Place, Step, StepPhase
 from coldtake.learning.memory_law import Array
 from coldtake.learning.posterior import Beliefs, beliefs, cold_chances
 from coldtake.planning.day.going_round import days_left, near
@@ -102,12 +103,25 @@ def asked_for(
 ) -> tuple[Kept, ...]:
     """Return the steps whose cold takes are asked for on a day, the most valuable first.
 
+    Of steps with the same bars all but the most valuable come after the others: a try on bars that
+    were played minutes before is hardly cold.
+
     kept : those that can be played; minutes : of the session; cold_min : of a cold take. At least
         one is asked for where one is due
     """
     last = due_by(state, day)
-    due = sorted((k for k in kept if k.on <= last), key=lambda k: -worth(state, day, k))
+    best = sorted((k for k in kept if k.on <= last), key=lambda k: -worth(state, day, k))
+    first: dict[object, Kept] = {}
+    for one in best:
+        first.setdefault(_bars(state.steps[one.step_id]), one)
+    due = [*first.values(), *(k for k in best if k not in first.values())]
     return tuple(due[: max(minutes // SHARE_MIN // cold_min, 1)])
+
+
+def _bars(step: Step) -> object:
+    """Return what is played, at whatever tempo; a step without notation is like no other."""
+    played = step.exercise
+    return step.id if played.passage is None else (step.topic_id, played.passage, played.key)
 
 
 def worth(state: State, day: date, kept: Kept) -> float:

@@ -8,8 +8,9 @@ were apart. Slots keep their period and order, so every break stays between the 
 between; a break goes only with its whole period. With less time than any slot takes, the best slot
 is cut to what is left. Nothing is made up by overrunning.
 
-A minute of a cold take counts at least as much as the average minute of the plan's work: where it
-is asked for to keep a step it adds hardly a point, and was yet given minutes in the place of work.
+Cold takes were given minutes in the place of work, although those that are asked for to keep a step
+add hardly a point. On average a minute of theirs counts at least like one of the plan's work: twice
+as much for the first, hardly anything for the last, so that of both some stay.
 
 A dynamic programme over the last slot kept and the minutes used, breaks included.
 """
@@ -76,11 +77,12 @@ def _worths(slots: tuple[Slot, ...]) -> tuple[float, ...]:
     """Return what each slot counts, in points."""
     work = [s for s in slots if s.kind is not SlotKind.COLD]
     each = sum(s.gain for s in work) / max(sum(s.minutes for s in work), 1)
+    cold = sorted((s for s in slots if s.kind is SlotKind.COLD), key=lambda s: -s.gain)
+    least = {
+        s.id: each * s.minutes * 2 * (len(cold) - n) / (len(cold) + 1) for n, s in enumerate(cold)
+    }
     return tuple(
-        (max(s.gain, each * s.minutes) if s.kind is SlotKind.COLD else s.gain)
-        + _LONGER * s.minutes
-        + _PINNED * s.pinned
-        for s in slots
+        max(s.gain, least.get(s.id, 0.0)) + _LONGER * s.minutes + _PINNED * s.pinned for s in slots
     )
 
 
