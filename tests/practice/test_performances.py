@@ -206,3 +206,28 @@ def test_nothing_to_run_through(services, concert):
     with pytest.raises(NotFoundError, match="no run-through"):
         services.performances.take_back_run("x")
     assert isinstance(concert, Performance)
+
+
+def test_a_performance_that_was_told_of_is_over_on_its_own_day(services, pieces):
+    """It stayed ahead until midnight, and the plan went on working for it."""
+    today, doors = services.today(), services.performances
+    programme = tuple(t.id for t in pieces)
+    concert = doors.add("Concert", today, programme=programme)
+    doors.add("Recital", today + timedelta(days=6), programme=programme[:1])
+    assert services.state().topic_date(pieces[0].id, today) == today
+    doors.tell_stage(concert.id, parts(pieces, YES, NO))
+    state = services.state()
+    assert [p.title for p in doors.upcoming()] == ["Recital"]
+    assert [p.title for p in doors.past()] == ["Concert"]
+    assert state.topic_date(pieces[0].id, today) == today + timedelta(days=6)
+    assert state.topic_date(pieces[1].id, today) is None
+    doors.take_back_run(doors.stage_run(concert.id).id)
+    assert services.state().topic_date(pieces[1].id, today) == today
+
+
+def test_its_topic_s_own_date_of_that_day_is_over_too(services, pieces):
+    today, doors = services.today(), services.performances
+    services.pile.keep_topic(msgspec.structs.replace(pieces[0], performance_on=today))
+    concert = doors.add("Concert", today, programme=(pieces[0].id,))
+    doors.tell_stage(concert.id, parts(pieces[:1], YES))
+    assert services.state().topic_date(pieces[0].id, today) is None

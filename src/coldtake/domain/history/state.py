@@ -22,7 +22,7 @@ from coldtake.domain.history.step_history import (
     mark_of,
     touching,
 )
-from coldtake.domain.performance import Performance, Run
+from coldtake.domain.performance import Performance, Run, RunKind
 from coldtake.domain.plan import Plan
 from coldtake.domain.progress import Standing, standing
 from coldtake.domain.requirement import Appointment
@@ -184,13 +184,25 @@ class State(msgspec.Struct, kw_only=True):
         """Return when a topic must work next, from `day` on.
 
         That is the nearest performance with it in the programme, or its own date where that is
-        nearer. With neither ahead it is its own date, past or None.
+        nearer. A performance that was told of is over, also on its own day. With nothing ahead it
+        is its own date, past or None.
         """
         topic = self.topics.get(topic_id)
         own = topic.performance_on if topic else None
-        stage = [p.on for p in self.performances.values() if topic_id in p.programme]
+        mine = [p for p in self.performances.values() if topic_id in p.programme]
+        stage = [p.on for p in mine if p.on > day or (p.on == day and not self.is_over(p, day))]
+        played = own == day and any(p.on == day and self.is_over(p, day) for p in mine)
         ahead = [on for on in (own, *stage) if on is not None and on >= day]
+        if played:
+            return min((on for on in ahead if on > day), default=None)
         return min(ahead, default=own)
+
+    def is_over(self, performance: Performance, day: date) -> bool:
+        """Say whether a performance is over on a day: its day is past, or it was told of."""
+        if performance.on != day:
+            return performance.on < day
+        runs = (r for r in self.runs.values() if r.performance_id == performance.id)
+        return any(r.kind is RunKind.STAGE and r.told for r in runs)
 
     def keep_past(self, step_id: str, past: Past, why: str) -> None:
         """Put a step's past in place of what it was; `why` must name what made the difference."""

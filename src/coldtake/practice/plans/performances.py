@@ -169,12 +169,14 @@ class Performances:
             self._log.append(ev.RunTakenBack(run_id=run_id))
 
     def upcoming(self) -> tuple[Performance, ...]:
-        """Return what lies ahead, today included, the nearest first."""
-        return tuple(p for p in self._in_order() if p.on >= self._log.today())
+        """Return what lies ahead, the nearest first; today's until it is told of."""
+        state, today = self._log.state(), self._log.today()
+        return tuple(p for p in self._in_order() if not state.is_over(p, today))
 
     def past(self) -> tuple[Performance, ...]:
         """Return what is over, the latest first."""
-        return tuple(p for p in reversed(self._in_order()) if p.on < self._log.today())
+        state, today = self._log.state(), self._log.today()
+        return tuple(p for p in reversed(self._in_order()) if state.is_over(p, today))
 
     def stage_run(self, performance_id: str) -> Run | None:
         """Return what was told of a performance itself, None while nothing was."""

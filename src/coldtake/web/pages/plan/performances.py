@@ -103,7 +103,7 @@ def rows_of(services: Services, performances: tuple[Performance, ...]) -> tuple[
     return tuple(
         Row(
             p,
-            (p.on - today).days,
+            -1 if state.is_over(p, today) else (p.on - today).days,
             ", ".join(piece.title for piece in pieces_of(state, p)),
             services.performances.stage_run(p.id),
         )
@@ -235,7 +235,7 @@ def _context(services: Services, performance: Performance) -> dict[str, object]:
         "here": "",
         "performance": performance,
         "today": today,
-        "days": (performance.on - today).days,
+        "days": -1 if state.is_over(performance, today) else (performance.on - today).days,
         "pieces": pieces_of(state, performance),
         "others": sorted(others, key=lambda t: (t.place is not Place.CURRENT, t.title.casefold())),
         "run_views": runs_of(services, performance.id),
