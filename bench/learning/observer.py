@@ -14,7 +14,7 @@ from scipy.stats import qmc
 
 from coldtake.domain.history.state import State
 from coldtake.domain.topic import Step
-from coldtake.learning.history import Mark, histories
+from coldtake.learning.history import HistoryMark, histories
 from coldtake.learning.simulated import Law, SimulatedPlayer
 
 SIZE = 2048
@@ -104,7 +104,7 @@ class StepSeen:
         bare = self.people.reached(self.worked, self.pace) - self.lost
         return bare * self.people.retained(self.hold, float(days))
 
-    def live(self, mark: Mark, errors: tuple[float, float]) -> None:
+    def live(self, mark: HistoryMark, errors: tuple[float, float]) -> None:
         self._wake(mark.day)
         if mark.cold and mark.yes is not None:
             self._answer(mark, errors)
@@ -113,7 +113,7 @@ class StepSeen:
             self._work(mark.minutes)
             self._answer(mark, errors)
 
-    def _answer(self, mark: Mark, errors: tuple[float, float]) -> None:
+    def _answer(self, mark: HistoryMark, errors: tuple[float, float]) -> None:
         if mark.yes is None:
             return
         clean = self.people.clean(self.skill(mark.day), 0.0 if mark.cold else 0.6)
@@ -159,7 +159,7 @@ def observed(
 
     Keys are the day (ordinal) and the step; only steps that were answered before.
     """
-    days: dict[int, dict[str, list[Mark]]] = {}
+    days: dict[int, dict[str, list[HistoryMark]]] = {}
     for step_id, marks in histories(state, max(w.day for w in state.works)).items():
         for mark in marks:
             days.setdefault(mark.day, {}).setdefault(step_id, []).append(mark)

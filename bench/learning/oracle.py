@@ -14,7 +14,7 @@ from world import Rule, World
 
 from coldtake.learning import simulated as sim
 from coldtake.planning.value import lookahead
-from coldtake.planning.value.priority_index import USUAL, Course
+from coldtake.planning.value.priority_index import USUAL, IndexPolicy
 
 ASKED_MIN = (0, 5, 8)  # minutes for which the truth is computed; what lies between is not asked
 
@@ -59,7 +59,7 @@ def oracle(*, whole: bool, reach: float = USUAL.reach) -> Rule:
             start = replace(start, need=np.array(paces))
         days = lookahead.days_ahead(state, day, per_day)
         table = type("Told", (TrueTable,), {"world": world})
-        values = table(state, day, 24, start, Course(reach, USUAL.met_share), days).values()
+        values = table(state, day, 24, start, IndexPolicy(reach, USUAL.met_share), days).values()
         return composed(values, world.scenario.minutes, UNLIMITED)
 
     return rule

@@ -17,7 +17,7 @@ from world import World, make, run
 from coldtake.domain.take import Judge
 from coldtake.learning.filter import PLAYER_ERRORS, try_chance, yes_chance
 from coldtake.learning.memory_law import FLOOR
-from coldtake.learning.posterior import Beliefs, beliefs, cold_chances
+from coldtake.learning.posterior import Posterior, beliefs, cold_chances
 
 WHO = ("constant", "last answer", "model", "observer", "truth")
 
@@ -67,7 +67,7 @@ class Watch:
         self.settled = len(tries)
 
 
-def _yes_told(b: Beliefs) -> tuple[np.ndarray, np.ndarray]:
+def _yes_told(b: Posterior) -> tuple[np.ndarray, np.ndarray]:
     """Chance of a yes by the player and by the tool, each (S,), the day's form unknown."""
     chance = np.clip(cold_chances(b), 1e-9, 1.0 - 1e-9)
     skill = (np.log(chance / (1.0 - chance)) - FLOOR) / b.cloud.span

@@ -11,7 +11,13 @@ from coldtake.learning.posterior import beliefs
 from coldtake.planning.day.composition.choice import DayChoice, TopicLimits
 from coldtake.planning.day.composition.options import Limits, free_options
 from coldtake.planning.value.lookahead import day_values
-from coldtake.planning.value.step_arrays import Thin, chances, moved, steps_ahead, thinned
+from coldtake.planning.value.step_arrays import (
+    ThinnedParticles,
+    chances,
+    moved,
+    steps_ahead,
+    thinned,
+)
 from coldtake.planning.value.values import StepValue
 
 UNLIMITED = 60
@@ -28,10 +34,10 @@ def greedy(world: World) -> list[Slot]:
     return filled([steps.ids[i] for i in order], float(world.scenario.minutes))
 
 
-def _soon(thin: Thin, minutes: float) -> np.ndarray:
+def _soon(thin: ThinnedParticles, minutes: float) -> np.ndarray:
     skill, half_life = moved(thin, 0.0, minutes)
     rested = np.zeros_like(thin.gap)
-    after = Thin(skill, half_life, thin.rate, thin.shape, thin.span, rested)
+    after = ThinnedParticles(skill, half_life, thin.rate, thin.shape, thin.span, rested)
     return np.asarray(chances(after, 1.0).mean(axis=1))
 
 

@@ -25,14 +25,14 @@ from passages import passage_of
 
 from coldtake.domain.criterion import ChangesTest, Criterion
 from coldtake.domain.take import Answer, ClickTrack, Verdict
-from coldtake.listening.features.audio_features import Hearing, _detected, hear
+from coldtake.listening.features.audio_features import AudioFeatures, _detected, hear
 from coldtake.listening.improvised.figures import Errors, figures_of
-from coldtake.listening.improvised.harmony import Ground, ground_of
+from coldtake.listening.improvised.harmony import ChordTimeline, ground_of
 from coldtake.listening.improvised.judging import judge_improvised, judge_improvised_keys
 from coldtake.listening.improvised.measuring import Measured, OnBeats, measured
 from coldtake.listening.improvised.transcribing import transcribe
-from coldtake.listening.judging_request import Asked
-from coldtake.listening.keyboard.midi_performance import Keys, Press
+from coldtake.listening.judging_request import JudgingRequest
+from coldtake.listening.keyboard.midi_performance import MidiNote, MidiPerformance
 from coldtake.listening.sources.sound import Sound
 from coldtake.music.passage import Bar as PassageBar
 from coldtake.music.passage import Harmony, Passage
@@ -63,7 +63,7 @@ def _intervals(notes):
     return times, 440.0 * 2.0 ** ((np.array([p for *_, p in notes]) - 69) / 12)
 
 
-def own_segments(hearing: Hearing) -> list[tuple[float, float, float]]:
+def own_segments(hearing: AudioFeatures) -> list[tuple[float, float, float]]:
     found = swift_f0.segment_notes(_detected(hearing.samples))
     return [(n.start, n.end, 69 + 12 * np.log2(n.pitch_hz / 440)) for n in found]
 
@@ -79,7 +79,7 @@ def passage_of_changes(imp: Improvisation, low: int) -> Passage:
     return Passage("changes", note, bars, (), "", harmonies=marks)
 
 
-def truth_of(imp: Improvisation, ground: Ground) -> Measured:
+def truth_of(imp: Improvisation, ground: ChordTimeline) -> Measured:
     """The figures of the notes as they were meant to be heard: key times on the true beats."""
     return measured(
         [
@@ -106,7 +106,7 @@ def asked_of(rng: np.random.Generator, choruses: int) -> ChangesTest:
     )
 
 
-def truth_answer(test: ChangesTest, true: Measured, ground: Ground) -> Answer:
+def truth_answer(test: ChangesTest, true: Measured, ground: ChordTimeline) -> Answer:
     figures = figures_of(test, [true], ground, EXACT, ground.length_beats)
     return Answer.YES if all(f.passed for f in figures) else Answer.NO
 
@@ -118,11 +118,11 @@ def judged(
     passage, criterion = passage_of_changes(imp, low), Criterion(tests=(test,))
     click = ClickTrack(first_s=imp.music_s - delay - 4 * imp.beat_s, every_s=imp.beat_s,
                        music_s=imp.music_s - delay, per_bar=4)  # fmt: skip
-    asked = Asked(passage, criterion, None if way == "no click" else click,
+    asked = JudgingRequest(passage, criterion, None if way == "no click" else click,
                   tempo_bpm=imp.style.bpm)  # fmt: skip
     if way == "keys":
-        presses = tuple(Press(n.start_s, n.end_s, n.pitch, 90) for n in imp.notes)
-        return judge_improvised_keys(Keys(presses, presses[-1].offset_s + 1.0), asked)
+        presses = tuple(MidiNote(n.start_s, n.end_s, n.pitch, 90) for n in imp.notes)
+        return judge_improvised_keys(MidiPerformance(presses, presses[-1].offset_s + 1.0), asked)
     assert sound is not None
     return judge_improvised(sound, asked)
 

@@ -20,7 +20,7 @@ from coldtake.domain.criterion import Criterion, NotesTest
 from coldtake.domain.take import Answer, NoteStatus
 from coldtake.listening.keyboard.midi_alignment import match_keys
 from coldtake.listening.keyboard.midi_judge import judge_keys
-from coldtake.listening.keyboard.midi_performance import Keys, Press
+from coldtake.listening.keyboard.midi_performance import MidiNote, MidiPerformance
 from coldtake.music.notation.reading.excerpt import select_bars
 from coldtake.music.notation.reading.reader import read_passage, unpack
 from coldtake.music.passage import Passage
@@ -55,13 +55,13 @@ def performed(passage: Passage, seed: int, faults: tuple[str, ...]):
     spread, lead = float(rng.uniform(0.024, 0.038)), float(rng.uniform(0.007, 0.023))
     top = {b: max(n.pitch for n in passage.notes if n.onset_beats == b)
            for b in {n.onset_beats for n in passage.notes}}  # fmt: skip
-    presses: list[Press | None] = []
+    presses: list[MidiNote | None] = []
     for note in passage.notes:
         at = note.onset_beats * beat_s * (1 + rubato * np.sin(0.4 * note.onset_beats + phase) * 0.2)
         at += 0.5 + rng.normal(0, 0.5 * spread) - lead * (note.pitch == top[note.onset_beats])
-        presses.append(Press(at, at + 0.85 * note.duration_beats * beat_s, note.pitch, 80))
+        presses.append(MidiNote(at, at + 0.85 * note.duration_beats * beat_s, note.pitch, 80))
     wrong: set[int] = set()
-    extras: list[Press] = []
+    extras: list[MidiNote] = []
     for fault in faults:
         k = int(rng.integers(2, len(presses) - 2))
         press = presses[k]
@@ -71,15 +71,15 @@ def performed(passage: Passage, seed: int, faults: tuple[str, ...]):
             presses[k] = None
         elif fault == "wrong":
             away = int(rng.choice([-2, -1, 1, 2]))
-            presses[k] = Press(press.onset_s, press.offset_s, press.pitch + away, 80)
+            presses[k] = MidiNote(press.onset_s, press.offset_s, press.pitch + away, 80)
             wrong.add(k)
         else:
             later = press.onset_s + 0.5 * beat_s
-            extras.append(Press(later, later + 0.1, press.pitch + 6, 60))
+            extras.append(MidiNote(later, later + 0.1, press.pitch + 6, 60))
     return presses, wrong, extras
 
 
-def _own(found: Press | None, press: Press) -> bool:
+def _own(found: MidiNote | None, press: MidiNote) -> bool:
     """Whether it is that press; two voices in unison have the same key, whichever is whose."""
     if found is None:
         return False
@@ -92,7 +92,7 @@ def run(takes: int) -> dict:
         for f, faults in enumerate(FAULTS):
             presses, wrong, extras = performed(passage, FIRST_SEED + 10 * k + f, faults)
             made = [p for p in presses if p is not None] + extras
-            keys = Keys(tuple(sorted(made, key=lambda p: (p.onset_s, p.pitch))), 600.0)
+            keys = MidiPerformance(tuple(sorted(made, key=lambda p: (p.onset_s, p.pitch))), 600.0)
             matched = match_keys(keys.presses, passage)
             verdict = judge_keys(keys, passage, Criterion(tests=(NotesTest(),)))
             status = {n.id: n.status for n in verdict.notes}

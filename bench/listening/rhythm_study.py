@@ -19,7 +19,7 @@ from rhythms import MAKERS, RhythmTake, play, rhythm_of
 
 from coldtake.domain.criterion import Criterion, NotesTest, RhythmTest
 from coldtake.domain.take import Answer, NoteStatus, Verdict
-from coldtake.listening.judging_request import Asked
+from coldtake.listening.judging_request import JudgingRequest
 from coldtake.listening.rhythm.judging import judge_rhythm
 from coldtake.listening.sources.sound import Sound
 
@@ -29,7 +29,9 @@ FAULTS = ((), (), ("missed",), ("extra",), ("out of place",), ("late",), ("misse
 
 def judged(take: RhythmTake, criterion: Criterion) -> Verdict:
     sound = Sound(take.sound.astype(np.float32), RATE)
-    return judge_rhythm(sound, Asked(take.passage, criterion, tempo_bpm=take.passage.written_bpm))
+    return judge_rhythm(
+        sound, JudgingRequest(take.passage, criterion, tempo_bpm=take.passage.written_bpm)
+    )
 
 
 def count(table: dict, take: RhythmTake, verdict: Verdict, faults: tuple[str, ...]) -> None:

@@ -13,7 +13,7 @@ import numpy as np
 
 from coldtake.domain import events as ev
 from coldtake.domain.criterion import Criterion, NotesTest, TempoTest, Times
-from coldtake.domain.estimate import Interval, SaidChance, SaidTopic
+from coldtake.domain.estimate import ForecastChance, Interval, SaidTopic
 from coldtake.domain.ids import named_id, uuid7
 from coldtake.domain.plan import LeftOut, Period, Plan, PlanRequest, PlanRules, Slot, SlotKind
 from coldtake.domain.take import Answer, Figure, Judge, NoteEvidence, NoteStatus, Verdict
@@ -125,7 +125,7 @@ class Player:
         """What is said of the day's steps, and once a week of a date eight weeks ahead."""
         ids = dict.fromkeys(slot.step_id for slot in plan.slots)
         chances = tuple(
-            SaidChance(step_id=i, chance=round(0.2 + 0.7 * (n / len(ids)), 3))
+            ForecastChance(step_id=i, chance=round(0.2 + 0.7 * (n / len(ids)), 3))
             for n, i in enumerate(ids)
         )
         yield self._event(ev.ChancesSaid(for_day=day, chances=chances), day)
@@ -233,7 +233,7 @@ def _said(steps: list[Step], day: date) -> SaidTopic:
         on=day + timedelta(days=56),
         clean_steps=Interval(low=1.0, mid=3.0, high=4.0),
         ready_chance=0.212,
-        steps=tuple(SaidChance(step_id=s.id, chance=0.587) for s in steps),
+        steps=tuple(ForecastChance(step_id=s.id, chance=0.587) for s in steps),
     )
 
 

@@ -76,7 +76,7 @@ class Store(Protocol):
 
 
 @runtime_checkable
-class Shelf(Protocol):
+class DerivedCache(Protocol):
     """A place beside the log for what was computed from it and can be computed again.
 
     Guarantees: `fetch` gives exactly what was put, for the log as it is; or None. What was made by
@@ -120,7 +120,7 @@ class TakeFiles(Protocol):
         ...
 
 
-class Caretaker(Protocol):
+class Maintenance(Protocol):
     """Looks after the data folder: automatic copies, check-ups, repairs."""
 
     def copies(self) -> Sequence[Copy]:

@@ -14,7 +14,7 @@ import soundfile
 from playwright.sync_api import Page, expect
 
 from coldtake.domain import events as ev
-from coldtake.domain.estimate import Interval, SaidChance, SaidTopic
+from coldtake.domain.estimate import ForecastChance, Interval, SaidTopic
 from coldtake.domain.plan import PlanRequest
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step, TopicKind
@@ -115,7 +115,7 @@ def _said(services, steps, back: int) -> None:
     """What the evening before would have said, so that there is something to look back at."""
     day = services.today() - timedelta(days=back)
     chances = tuple(
-        SaidChance(step_id=step.id, chance=0.3 + 0.2 * n) for n, step in enumerate(steps)
+        ForecastChance(step_id=step.id, chance=0.3 + 0.2 * n) for n, step in enumerate(steps)
     )
     at = services.now() - timedelta(days=back, hours=20)
     services.append(ev.ChancesSaid(for_day=day, chances=chances), at=at, day=day)
@@ -127,7 +127,7 @@ def _said_of_a_date(services, topic, steps, on: date) -> None:
         on=on,
         clean_steps=Interval(low=0, mid=1, high=2),
         ready_chance=0.2,
-        steps=tuple(SaidChance(step_id=step.id, chance=0.5) for step in steps),
+        steps=tuple(ForecastChance(step_id=step.id, chance=0.5) for step in steps),
     )
     day = services.today() - timedelta(days=3)  # so that none is due while the pages are looked at
     at = services.now() - timedelta(days=3)

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coldtake.domain import events as ev
-from coldtake.domain.estimate import Interval, SaidChance, SaidTopic
+from coldtake.domain.estimate import ForecastChance, Interval, SaidTopic
 from coldtake.domain.history.projection import apply, fold, order_key
 from coldtake.domain.history.state import State
 from coldtake.domain.instants import Misdating
@@ -59,7 +59,7 @@ def strategies():
         session_id=st.none() | sessions,
         first_try=st.none() | st.sampled_from(FirstTry),
     )
-    said_chance = st.builds(SaidChance, step_id=steps, chance=st.floats(0, 1))
+    said_chance = st.builds(ForecastChance, step_id=steps, chance=st.floats(0, 1))
     said_chances = st.lists(said_chance, max_size=3).map(tuple)
     said_topic = st.builds(
         SaidTopic,
@@ -273,7 +273,7 @@ def test_an_event_without_a_field_is_named(missing):
 
 
 def said(chance: float, minute: int, of: str = STEPS[0].id):
-    data = ev.ChancesSaid(for_day=NOON.date(), chances=(SaidChance(step_id=of, chance=chance),))
+    data = ev.ChancesSaid(for_day=NOON.date(), chances=(ForecastChance(step_id=of, chance=chance),))
     return event(data, at=NOON + timedelta(minutes=minute))
 
 

@@ -5,7 +5,7 @@ import pytest
 from scipy.stats import qmc
 
 from coldtake.learning.memory_law import SHAPES
-from coldtake.learning.prior import EARS, PER_BLOCK, cloud, halton
+from coldtake.learning.prior import FALSE_CLEAN_RATES, PER_BLOCK, cloud, halton
 
 
 def test_points_are_those_of_halton():
@@ -16,11 +16,11 @@ def test_points_are_those_of_halton():
 
 def test_every_shape_and_ear_has_its_particles_and_types():
     c = cloud()
-    assert len(c.pace) == len(SHAPES) * len(EARS) * PER_BLOCK
+    assert len(c.pace) == len(SHAPES) * len(FALSE_CLEAN_RATES) * PER_BLOCK
     assert c.type_chance.sum() == pytest.approx(1.0)
     assert c.given_type.sum(axis=1) == pytest.approx(1.0)
     pairs = {(int(s), float(e)) for s, e in zip(c.shape, c.ear, strict=True)}
-    assert len(pairs) == len(SHAPES) * len(EARS)
+    assert len(pairs) == len(SHAPES) * len(FALSE_CLEAN_RATES)
 
 
 def test_types_of_another_pace_want_other_particles():

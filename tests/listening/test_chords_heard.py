@@ -13,8 +13,8 @@ from takes import BANK, HAVE_BANK, WHY_NOT
 from coldtake.domain.criterion import Criterion, NoStopsTest, NotesTest
 from coldtake.domain.take import Answer, NoteStatus
 from coldtake.listening.chords import note_network, spectrum
-from coldtake.listening.chords.judging import Blind, _not_heard_blindly
-from coldtake.listening.chords.placing import Visit
+from coldtake.listening.chords.judging import ScoreFreeResult, _not_heard_blindly
+from coldtake.listening.chords.placing import ChordOccurrence
 from coldtake.listening.dispatch import judge_take, take_file
 from coldtake.listening.keyboard.midi_alignment import events_of
 from coldtake.listening.melody.judge import judge
@@ -280,7 +280,8 @@ def test_half_of_the_notes_must_be_heard_without_the_page(heard, another):
     events = events_of(passage_of(CADENCE))
     keys = [*events[0].pitches, *events[1].pitches][:heard]
     visits = tuple(
-        Visit(k, float(k), frozenset(p for p in events[k].pitches if p in keys)) for k in (0, 1)
+        ChordOccurrence(k, float(k), frozenset(p for p in events[k].pitches if p in keys))
+        for k in (0, 1)
     )
-    said = _not_heard_blindly(Blind(9, visits, 0.0), events)
+    said = _not_heard_blindly(ScoreFreeResult(9, visits, 0.0), events)
     assert (said is not None) is another

@@ -27,9 +27,9 @@ from coldtake.domain.criterion import (
 from coldtake.domain.take import Answer
 from coldtake.listening.improvised.figures import _register
 from coldtake.listening.improvised.judging import judge_improvised_keys
-from coldtake.listening.judging_request import Asked
+from coldtake.listening.judging_request import JudgingRequest
 from coldtake.listening.keyboard.midi_judge import judge_keys
-from coldtake.listening.keyboard.midi_performance import Keys, Press
+from coldtake.listening.keyboard.midi_performance import MidiNote, MidiPerformance
 from coldtake.listening.rhythm.judging import judge_rhythm_keys
 from coldtake.music.passage import Harmony
 
@@ -45,14 +45,14 @@ ONE_OF_EACH = (
 OF_THE_PLAYER = (ConditionsTest(stated=("standing",)), OwnQuestionTest(question="Does it sing?"))
 
 
-def pressed(passage, bpm=BPM) -> Keys:
+def pressed(passage, bpm=BPM) -> MidiPerformance:
     """The passage on a keyboard, to the millisecond."""
     beat = 60.0 / bpm
     presses = tuple(
-        Press(0.5 + n.onset_beats * beat, 0.45 + n.end_beats * beat, n.pitch, 80)
+        MidiNote(0.5 + n.onset_beats * beat, 0.45 + n.end_beats * beat, n.pitch, 80)
         for n in passage.notes
     )
-    return Keys(presses, presses[-1].offset_s + 0.5)
+    return MidiPerformance(presses, presses[-1].offset_s + 0.5)
 
 
 def written(*tests):
@@ -60,14 +60,14 @@ def written(*tests):
 
 
 def rhythm(*tests):
-    asked = Asked(tune(), Criterion(tests=tests, rhythm_only=True), tempo_bpm=BPM)
+    asked = JudgingRequest(tune(), Criterion(tests=tests, rhythm_only=True), tempo_bpm=BPM)
     return judge_rhythm_keys(pressed(tune()), asked)
 
 
 def over_changes(*tests):
     line = passage_of([(60 + p, 0.5) for p in (0, 4, 7, 4, 0, 4, 7, 4) * 4], bpm=BPM)
     marks = tuple(Harmony(4.0 * k, c) for k, c in enumerate(("C", "C6", "C", "C6")))
-    asked = Asked(replace(line, harmonies=marks), Criterion(tests=tests), tempo_bpm=BPM)
+    asked = JudgingRequest(replace(line, harmonies=marks), Criterion(tests=tests), tempo_bpm=BPM)
     return judge_improvised_keys(pressed(line), asked)
 
 

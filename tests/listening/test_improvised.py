@@ -16,8 +16,8 @@ from coldtake.listening.improvised.harmony import ground_of
 from coldtake.listening.improvised.judging import judge_improvised, judge_improvised_keys
 from coldtake.listening.improvised.measuring import OnBeats, measured
 from coldtake.listening.improvised.transcribing import transcribe
-from coldtake.listening.judging_request import Asked
-from coldtake.listening.keyboard.midi_performance import Keys, Press
+from coldtake.listening.judging_request import JudgingRequest
+from coldtake.listening.keyboard.midi_performance import MidiNote, MidiPerformance
 from coldtake.listening.sources.sound import Sound
 from coldtake.music.notation.reading.charts import read_changes
 from coldtake.music.passage import Bar, Harmony, Passage
@@ -67,8 +67,8 @@ def click(delay_s: float = 0.12) -> ClickTrack:
     return ClickTrack(first_s=start - 4 * BEAT_S, every_s=BEAT_S, music_s=start, per_bar=4)
 
 
-def asked(test: ChangesTest, *more, track: ClickTrack | None = None, **fields) -> Asked:
-    return Asked(passage(**fields), Criterion(tests=(test, *more)), track, tempo_bpm=BPM)
+def asked(test: ChangesTest, *more, track: ClickTrack | None = None, **fields) -> JudgingRequest:
+    return JudgingRequest(passage(**fields), Criterion(tests=(test, *more)), track, tempo_bpm=BPM)
 
 
 PLAIN = ChangesTest(in_scale_percent=85, silence_beats=4)
@@ -172,9 +172,9 @@ def test_silence_noise_and_gliding_pitches_are_never_yes():
         assert verdict.remedy
 
 
-def press(notes: list[Played]) -> Keys:
-    made = tuple(Press(n.start_s, n.end_s, n.key, n.velocity) for n in notes)
-    return Keys(made, made[-1].offset_s + 0.5)
+def press(notes: list[Played]) -> MidiPerformance:
+    made = tuple(MidiNote(n.start_s, n.end_s, n.key, n.velocity) for n in notes)
+    return MidiPerformance(made, made[-1].offset_s + 0.5)
 
 
 def test_keys_are_judged_alike_with_several_notes_at_once():
@@ -210,9 +210,9 @@ def test_what_needs_written_notes_cannot_be_told():
 
 
 def test_no_chord_symbols_or_no_tempo_says_what_to_do():
-    bare = Asked(replace(passage(), harmonies=()), Criterion(tests=(PLAIN,)), click())
+    bare = JudgingRequest(replace(passage(), harmonies=()), Criterion(tests=(PLAIN,)), click())
     assert "chord symbols" in judge_improvised_keys(press(keys(line())), bare).reason
-    loose = Asked(passage(), Criterion(tests=(PLAIN,)))
+    loose = JudgingRequest(passage(), Criterion(tests=(PLAIN,)))
     assert "tempo" in judge_improvised_keys(press(keys(line())), loose).remedy
 
 

@@ -16,8 +16,8 @@ from coldtake.domain.criterion import (
     TempoTest,
 )
 from coldtake.domain.take import Answer, NoteStatus
-from coldtake.listening.judging_request import Asked
-from coldtake.listening.keyboard.midi_performance import Keys, Press
+from coldtake.listening.judging_request import JudgingRequest
+from coldtake.listening.keyboard.midi_performance import MidiNote, MidiPerformance
 from coldtake.listening.rhythm.judging import judge_rhythm, judge_rhythm_keys
 from coldtake.listening.rhythm.matching import match
 from coldtake.listening.rhythm.strokes import find_strokes
@@ -37,7 +37,7 @@ ASKED = Criterion(tests=(NotesTest(), RhythmTest(), NoStopsTest()), rhythm_only=
 
 def judged(samples: np.ndarray, criterion: Criterion = ASKED, passage=RHYTHM):
     sound = Sound(samples.astype(np.float32), RATE)
-    return judge_rhythm(sound, Asked(passage, criterion, tempo_bpm=92.0))
+    return judge_rhythm(sound, JudgingRequest(passage, criterion, tempo_bpm=92.0))
 
 
 def faults(verdict) -> list[tuple[str, str]]:
@@ -141,13 +141,13 @@ def test_the_tempo_is_the_players_own():
 
 def test_pads_are_judged_alike():
     presses = tuple(
-        Press(0.5 + n.onset_beats * 60 / 92, 0.6 + n.onset_beats * 60 / 92, 38, 90)
+        MidiNote(0.5 + n.onset_beats * 60 / 92, 0.6 + n.onset_beats * 60 / 92, 38, 90)
         for n in RHYTHM.notes
     )
-    asked = Asked(RHYTHM, ASKED, tempo_bpm=92.0)
-    assert judge_rhythm_keys(Keys(presses, 20.0), asked).answer is Answer.YES
+    asked = JudgingRequest(RHYTHM, ASKED, tempo_bpm=92.0)
+    assert judge_rhythm_keys(MidiPerformance(presses, 20.0), asked).answer is Answer.YES
     fewer = (*presses[:5], *presses[6:])
-    verdict = judge_rhythm_keys(Keys(fewer, 20.0), asked)
+    verdict = judge_rhythm_keys(MidiPerformance(fewer, 20.0), asked)
     assert faults(verdict) == [("n5", "missed")]
 
 

@@ -11,14 +11,14 @@ from coldtake.planning.outlook.summary import by_date, outlook, refined
 from coldtake.planning.value.forecast import BATCHES, DRAWS
 from coldtake.planning.value.lookahead import begun
 from coldtake.planning.value.priority_index import (
-    Course,
+    IndexPolicy,
     costs,
     costs_each,
     fitting,
     fitting_each,
     topic_rows,
 )
-from coldtake.planning.value.rollout import Days, lived
+from coldtake.planning.value.rollout import CalendarAssumptions, lived
 from logs import DAY, Log
 
 
@@ -113,8 +113,8 @@ def test_what_fits_is_thought_over_again_while_the_days_pass():
     """One slot a day and two topics, of which one fits tonight: the other's turn comes after it."""
     log = Log().topic("a", 1, on=on(60), need=30).topic("b", 1, on=on(60), need=90)
     start = begun(log.state, on(1), 2.0, 64, np.random.default_rng(1))
-    tonight = Days(minutes=5.0, share=1.0, topics=4)
-    course = Course(reach=1.2, met_share=0.5)
+    tonight = CalendarAssumptions(minutes=5.0, share=1.0, topics=4)
+    course = IndexPolicy(reach=1.2, met_share=0.5)
     both = costs(start.steps, start.need, start.played, course.reach)
     start = replace(start, per_day=0.93 * sum(both.values()) / start.steps.left.max())
     [held] = lived(start, [course], tonight, np.random.default_rng(2))

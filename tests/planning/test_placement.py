@@ -10,12 +10,12 @@ from coldtake.planning.day.composition.order import in_order
 from coldtake.planning.day.composition.packing import pack
 from coldtake.planning.day.composition.periods import layout
 from coldtake.planning.day.composition.placement import place, place_most, too_large
-from coldtake.planning.day.composition.slot_drafts import Insisted, Piece
+from coldtake.planning.day.composition.slot_drafts import PinnedSlot, SlotDraft
 
 
 def work(step, minutes, topic="a", *, cold=False, newness=0.0, wish=None, gain=1.0):
     kind = SlotKind.COLD if cold else SlotKind.WORK
-    return Piece(step, topic, kind, minutes, gain, newness, wish=wish)
+    return SlotDraft(step, topic, kind, minutes, gain, newness, wish=wish)
 
 
 def fits(sizes, periods, cap):
@@ -73,13 +73,13 @@ def test_topics_are_spread_over_the_periods():
 def test_what_does_not_fit_is_left_out_by_least_points():
     pieces = [work("s0", 10, gain=1.0), work("s1", 10, gain=5.0), work("s2", 10, gain=3.0)]
     assert [p is None for p in place_most(pieces, [10, 10])] == [True, False, False]
-    wished = work("s0", 10, gain=0.0, wish=Insisted("s0", SlotKind.WORK))
+    wished = work("s0", 10, gain=0.0, wish=PinnedSlot("s0", SlotKind.WORK))
     kept = place_most([wished, *pieces[1:]], [10, 10])
     assert [p is None for p in kept] == [False, False, True]
 
 
 def test_overfilling_only_as_much_as_must_be():
-    pieces = [work("s0", 40, wish=Insisted("s0", SlotKind.WORK)), work("s1", 10)]
+    pieces = [work("s0", 40, wish=PinnedSlot("s0", SlotKind.WORK)), work("s1", 10)]
     assert place(pieces, [30, 30]) is None
     where = place(pieces, [30, 30], elastic=True)
     assert where is not None

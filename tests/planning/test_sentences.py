@@ -14,7 +14,7 @@ from coldtake.domain.plan import PlanRules, SlotKind
 from coldtake.domain.take import Answer
 from coldtake.domain.topic import StepPhase
 from coldtake.planning.day.goals import begins_cold, goal
-from coldtake.planning.day.keeping import Kept
+from coldtake.planning.day.keeping import KeepingTerms
 from coldtake.planning.day.load import load_notice
 from coldtake.planning.day.plan_day import plan_day
 from coldtake.planning.day.reasons import Reasons
@@ -241,7 +241,7 @@ def test_reason_of_a_slipped_step_does_not_ask_whether_it_is_still_clean():
 def test_reason_of_a_due_cold_take_agrees_with_its_chance(wanted, said):
     state = worked_state()
     state.settings["keep_chance"] = wanted
-    kept = [Kept("t0s0", 0.5, DAY)]
+    kept = [KeepingTerms("t0s0", 0.5, DAY)]
     reasons = Reasons(state, PlanRules(), DAY, state.steps, kept=kept)
     assert reasons.slot(value("t0s0"), SlotKind.COLD, 2).endswith(said)
 

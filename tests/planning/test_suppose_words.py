@@ -14,7 +14,7 @@ from coldtake.planning.triage.triage_words import (
     proposal_words,
     taken_words,
 )
-from coldtake.planning.value.topic_queue import Turn
+from coldtake.planning.value.topic_queue import StartEstimate
 from coldtake.planning.what_if.comparison import Difference, what_if
 from coldtake.planning.what_if.what_if_messages import (
     gained,
@@ -136,7 +136,7 @@ def test_what_cannot_be_told_from_the_error_is_not_told():
 )
 def test_turns_in_words(days, date_first, words):
     early, middle, late = (None if d is None else TODAY + timedelta(days=d) for d in days)
-    turn = Turn(early=early, middle=middle, late=late, date_first=date_first)
+    turn = StartEstimate(early=early, middle=middle, late=late, date_first=date_first)
     assert turn_words(turn, TODAY) == words
 
 

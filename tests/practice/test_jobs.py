@@ -7,7 +7,7 @@ import pytest
 from coldtake.errors import BusyError, InputError
 from coldtake.ports import Cancelled
 from coldtake.practice.jobs import OWN_FAULT, Jobs, Stage
-from coldtake.subprocesses import Stopped
+from coldtake.subprocesses import WorkerCancelled
 
 
 class Gate:
@@ -78,7 +78,7 @@ def test_it_stops_between_units(jobs):
 @pytest.mark.parametrize(
     ("raised", "stage", "fault"),
     [
-        (Stopped(), Stage.STOPPED, None),
+        (WorkerCancelled(), Stage.STOPPED, None),
         (InputError("Half of it is missing."), Stage.FAILED, "Half of it is missing."),
         (ZeroDivisionError(), Stage.FAILED, str(OWN_FAULT)),
     ],

@@ -12,7 +12,7 @@ from coldtake.domain.history.projection import fold, order_key
 from coldtake.domain.ids import uuid7
 from coldtake.domain.take import Answer, Judge
 from coldtake.practice.state import state_projection
-from coldtake.practice.state.state_projection import Memory
+from coldtake.practice.state.state_projection import StateProjection
 from making import NOON, event, step, topic
 
 CHOICES = [
@@ -65,7 +65,7 @@ def test_kept_up_equals_rebuilt(log, sizes, recent, every):
     state_projection.RECENT_MOST, state_projection.MARK_EVERY = recent, every
     try:
         upto, turn = 0, 0
-        kept = Memory(Rows(lambda: rows[:upto]))
+        kept = StateProjection(Rows(lambda: rows[:upto]))
         while upto < len(rows):
             portion = rows[upto : upto + sizes[turn % len(sizes)]]
             upto += len(portion)
@@ -84,7 +84,7 @@ def test_rows_that_a_rebuild_has_read_already_are_not_doubled():
     early = event(CHOICES[1], at=NOON)
     newest = event(worked, at=NOON + timedelta(minutes=9))
     rows = [(1, later), (2, early), (3, newest)]
-    kept = Memory(Rows(lambda: rows))
+    kept = StateProjection(Rows(lambda: rows))
     kept.take_in(rows[:1])
     kept._marks, kept._recent = (
         [state_projection._Mark(0, fold([later]))],

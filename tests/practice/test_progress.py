@@ -7,7 +7,7 @@ import pytest
 
 from coldtake.domain import events as ev
 from coldtake.domain.criterion import Criterion, NotesTest, TempoTest
-from coldtake.domain.estimate import Interval, SaidChance, SaidTopic
+from coldtake.domain.estimate import ForecastChance, Interval, SaidTopic
 from coldtake.domain.take import Answer, Figure, Judge, Verdict
 from coldtake.domain.topic import Exercise, PassageRef, Place
 from coldtake.learning.calibration import LEAST, Kept, yes_chance
@@ -156,7 +156,7 @@ def test_a_take_that_was_only_too_slow_was_clean_at_its_tempo(services, scales):
 
 def said(services, of, day, chance):
     at = NOON + timedelta(days=day - 1)
-    chances = (SaidChance(step_id=of.id, chance=chance),)
+    chances = (ForecastChance(step_id=of.id, chance=chance),)
     data = ev.ChancesSaid(for_day=(NOON + timedelta(days=day)).date(), chances=chances)
     services.append(data, at=at, day=at.date())
 
@@ -192,7 +192,7 @@ def foretold(services, scales, on, low, high):
         on=DAY + timedelta(days=on),
         clean_steps=Interval(low=low, mid=low, high=high),
         ready_chance=0.1,
-        steps=tuple(SaidChance(step_id=s.id, chance=0.5) for s in scales),
+        steps=tuple(ForecastChance(step_id=s.id, chance=0.5) for s in scales),
     )
     services.append(ev.OutlookSaid(topics=(topic,)), at=NOON, day=DAY)
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
 from coldtake.domain import events as ev
-from coldtake.domain.estimate import SaidChance
+from coldtake.domain.estimate import ForecastChance
 from coldtake.domain.history.projection import fold
 from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.take import Answer, Judge
@@ -35,7 +35,7 @@ WHAT = [
     ev.StepDropped(step_id=STEPS[1].id),
     ev.SettingChosen(name="a4_hz", value="442"),
     ev.PlanKept(plan=plan((slot(STEPS[0]),))),
-    ev.ChancesSaid(for_day=NOON.date(), chances=(SaidChance(step_id=STEPS[0].id, chance=0.6),)),
+    ev.ChancesSaid(for_day=NOON.date(), chances=(ForecastChance(step_id=STEPS[0].id, chance=0.6),)),
     ev.OutlookSaid(topics=()),
     ev.SessionStarted(**RUN, plan=plan((slot(STEPS[0]),))),
     ev.SlotStarted(**RUN, **ABOUT, planned_s=600),

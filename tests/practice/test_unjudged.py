@@ -20,7 +20,7 @@ from coldtake.music.playback.sounding import schedule
 from coldtake.music.playback.synth import render
 from coldtake.practice import rejudging
 from coldtake.practice.sessions.unjudged import TRIES_MOST
-from coldtake.subprocesses import Limits, Worker
+from coldtake.subprocesses import Limits, WorkerClient
 from making import step
 
 TAKE = named_id("take")
@@ -143,7 +143,7 @@ def test_one_that_fails_stops_no_other(services, made, kept, monkeypatch):
     ],
 )
 def test_a_limit_has_a_reason_of_its_own(services, kept, monkeypatch, limits, why):
-    small = Worker("coldtake.listening.worker", limits)
+    small = WorkerClient("coldtake.listening.worker", limits)
     monkeypatch.setattr(worker_client, "WORKER", small)
     if why is JudgingFault.TIME:  # a judging is given its own length beside the limit
         broken = msgspec.structs.replace(services.takes.get(TAKE), duration_s=0.0)

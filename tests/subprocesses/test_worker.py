@@ -8,13 +8,13 @@ from pathlib import Path
 import pytest
 
 from coldtake.errors import PassageError
-from coldtake.subprocesses import Broken, Limits, Lost, Stopped, Worker
+from coldtake.subprocesses import Broken, Limits, WorkerCancelled, WorkerClient, WorkerFailed
 
 
 @pytest.fixture
 def worker(monkeypatch):
     monkeypatch.setenv("PYTHONPATH", str(Path(__file__).parent))
-    made = Worker("ill_behaved", Limits(seconds=20.0, memory_bytes=600_000_000))
+    made = WorkerClient("ill_behaved", Limits(seconds=20.0, memory_bytes=600_000_000))
     yield made
     made.stop()
 
@@ -52,7 +52,7 @@ def test_a_fault_of_the_program_keeps_its_traceback(worker):
 
 @pytest.mark.parametrize(("how", "why"), [("eats", "memory"), ("dies", "end"), ("sleeps", "time")])
 def test_one_that_does_not_come_through_is_replaced(worker, how, why):
-    with pytest.raises(Lost) as caught:
+    with pytest.raises(WorkerFailed) as caught:
         worker.ask({"how": how}, seconds=1.0 if how == "sleeps" else None)
     assert caught.value.why == why
     assert worker.lost == 1
@@ -61,8 +61,8 @@ def test_one_that_does_not_come_through_is_replaced(worker, how, why):
 
 def test_a_job_that_toils_is_given_up_by_its_processor_time(monkeypatch):
     monkeypatch.setenv("PYTHONPATH", str(Path(__file__).parent))
-    made = Worker("ill_behaved", Limits(seconds=60.0, memory_bytes=600_000_000, cpu_s=0.5))
-    with pytest.raises(Lost) as caught:
+    made = WorkerClient("ill_behaved", Limits(seconds=60.0, memory_bytes=600_000_000, cpu_s=0.5))
+    with pytest.raises(WorkerFailed) as caught:
         made.ask({"how": "toils"})
     assert caught.value.why == "time"
     made.stop()
@@ -91,7 +91,7 @@ def test_progress_is_told_and_can_stop_it(worker):
         told.append(share)
         return share < 0.5
 
-    with pytest.raises(Stopped):
+    with pytest.raises(WorkerCancelled):
         worker.ask({"how": "goes_on"}, tell=until_half)
     assert told == [0.0, 0.1, 0.2, 0.3, 0.4, 0.5]
     assert worker.ask({"how": "goes_on"})[0] == "whole"

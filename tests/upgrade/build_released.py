@@ -24,7 +24,7 @@ from coldtake.domain.criterion import (
     TimingTest,
     TuneTest,
 )
-from coldtake.domain.estimate import Interval, SaidChance, SaidTopic
+from coldtake.domain.estimate import ForecastChance, Interval, SaidTopic
 from coldtake.domain.ids import named_id
 from coldtake.domain.instants import Misdating
 from coldtake.domain.performance import Performance, RunKind, RunPart
@@ -102,7 +102,7 @@ SAID = SaidTopic(
     on=START.date() + timedelta(days=3),
     clean_steps=Interval(low=0.0, mid=1.0, high=2.0),
     ready_chance=0.25,
-    steps=(SaidChance(step_id=FIRST.id, chance=0.5),),
+    steps=(ForecastChance(step_id=FIRST.id, chance=0.5),),
 )
 CONCERT = Performance(
     id="c",
@@ -136,7 +136,9 @@ def happenings() -> list[ev.AnyData]:
         ev.StepDropped(step_id=step("gone").id),
         ev.StepsOrdered(topic_id=topic().id, step_ids=(SECOND.id, FIRST.id)),
         ev.PlanKept(plan=PLAN),
-        ev.ChancesSaid(for_day=START.date(), chances=(SaidChance(step_id=FIRST.id, chance=0.625),)),
+        ev.ChancesSaid(
+            for_day=START.date(), chances=(ForecastChance(step_id=FIRST.id, chance=0.625),)
+        ),
         ev.OutlookSaid(topics=(SAID,)),
         ev.SessionStarted(**run, plan=PLAN),
         ev.IntentionSet(**run, slot_id=None, words="long lines"),

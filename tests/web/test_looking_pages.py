@@ -8,7 +8,7 @@ from desk import fault_of, words
 
 from coldtake import settings
 from coldtake.domain import events as ev
-from coldtake.domain.estimate import Interval, SaidChance, SaidTopic
+from coldtake.domain.estimate import ForecastChance, Interval, SaidTopic
 from coldtake.domain.take import Answer, Judge
 from coldtake.learning.calibration import yes_chance
 
@@ -113,7 +113,7 @@ def test_how_right_the_outlook_was(client, services, desk):
     for days_ago in range(25, 0, -1):
         day = services.today() - timedelta(days=days_ago)
         at = services.now() - timedelta(days=days_ago)
-        chance = (SaidChance(step_id=first.id, chance=0.75),)
+        chance = (ForecastChance(step_id=first.id, chance=0.75),)
         before = at - timedelta(hours=12)
         services.append(ev.ChancesSaid(for_day=day, chances=chance), at=before, day=day)
         practised(services, first, days_ago, Answer.YES if days_ago % 5 else Answer.NO)
@@ -132,7 +132,7 @@ def said_of(services, steps, on, days_ago=30):
         on=on,
         clean_steps=Interval(low=1, mid=1, high=2),
         ready_chance=0.3,
-        steps=tuple(SaidChance(step_id=s.id, chance=0.6) for s in steps),
+        steps=tuple(ForecastChance(step_id=s.id, chance=0.6) for s in steps),
     )
     at = services.now() - timedelta(days=days_ago)
     services.append(ev.OutlookSaid(topics=(topic,)), at=at, day=at.date())

@@ -7,7 +7,7 @@ import pytest
 from desk import TestClient, words
 
 from coldtake.domain.history.projection import fold
-from coldtake.practice.state.state_projection import Memory
+from coldtake.practice.state.state_projection import StateProjection
 from coldtake.web import opening
 from coldtake.web.app import create_app
 
@@ -84,7 +84,7 @@ def test_a_short_log_is_never_announced(desk, services, client):
 
 def test_how_far_a_reading_is_ends_with_it_also_where_it_fails(services, desk, monkeypatch):
     desk.laid_out()
-    memory = Memory(services.store)
+    memory = StateProjection(services.store)
 
     def broken():
         raise OSError("the disk")

@@ -11,7 +11,7 @@ from desk import fault_of
 
 from coldtake.listening import worker_client as hearing
 from coldtake.music.notation import verovio_client
-from coldtake.subprocesses import Limits, Worker
+from coldtake.subprocesses import Limits, WorkerClient
 
 LAUGHS = "".join(f'<!ENTITY l{n} "{f"&l{n - 1};" * 10 if n else "lol"}">' for n in range(10))
 BEGIN = '<score-partwise version="4.0">'
@@ -103,7 +103,7 @@ def test_sounds(client, services, desk, name):
 
 
 def test_a_sound_that_takes_too_much_memory_is_given_up(client, services, desk, monkeypatch):
-    small = Worker(hearing.WORKER.module, Limits(seconds=30.0, memory_bytes=250_000_000))
+    small = WorkerClient(hearing.WORKER.module, Limits(seconds=30.0, memory_bytes=250_000_000))
     monkeypatch.setattr(hearing, "WORKER", small)
     made = desk.step(desk.topic(), passage=True)
     answer = client.post(

@@ -70,7 +70,7 @@ class DateOutlook(msgspec.Struct, frozen=True, kw_only=True):
     enough: bool
 
 
-class SaidChance(msgspec.Struct, frozen=True, kw_only=True):
+class ForecastChance(msgspec.Struct, frozen=True, kw_only=True):
     """What was said of one step: its chance of a clean cold take, 0..1; None: not enough takes."""
 
     step_id: str
@@ -87,16 +87,16 @@ class SaidTopic(msgspec.Struct, frozen=True, kw_only=True):
     on: date
     clean_steps: Interval
     ready_chance: float
-    steps: tuple[SaidChance, ...]
+    steps: tuple[ForecastChance, ...]
 
 
 class SaidDay(msgspec.Struct, frozen=True, kw_only=True):
     """What was last said of the cold takes of one day, before they were played."""
 
-    chances: tuple[SaidChance, ...] = ()
+    chances: tuple[ForecastChance, ...] = ()
 
 
-class SaidOutlook(msgspec.Struct, frozen=True, kw_only=True):
+class ForecastOutlook(msgspec.Struct, frozen=True, kw_only=True):
     """What was said on one day of the dates ahead."""
 
     topics: tuple[SaidTopic, ...] = ()

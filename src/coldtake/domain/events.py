@@ -8,7 +8,7 @@ from datetime import date, datetime
 
 import msgspec
 
-from coldtake.domain.estimate import SaidChance, SaidTopic
+from coldtake.domain.estimate import ForecastChance, SaidTopic
 from coldtake.domain.instants import Misdating
 from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.plan import Plan, Slot
@@ -79,7 +79,7 @@ class ChancesSaid(Data, frozen=True, kw_only=True, tag="chances_said"):
     """
 
     for_day: date
-    chances: tuple[SaidChance, ...]
+    chances: tuple[ForecastChance, ...]
 
 
 class OutlookSaid(Data, frozen=True, kw_only=True, tag="outlook_said"):

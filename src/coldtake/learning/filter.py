@@ -12,12 +12,13 @@ import numpy as np
 
 from coldtake.domain.topic import TopicKind
 from coldtake.learning import memory_law
-from coldtake.learning.history import History, Mark
+from coldtake.learning.history import History, HistoryMark
 from coldtake.learning.memory_law import Array
-from coldtake.learning.prior import Cloud, cloud, first_half_life, first_rate
+from coldtake.learning.prior import ParticlePrior, cloud, first_half_life, first_rate
 
 # Wrong answers: (yes though it was not clean, no though it was). Guesses; a player's own ear is
-# kinder than a listener's. The filter weighs several ears (prior.EARS) instead of the first number.
+# kinder than a listener's. Instead of the first number the filter weighs several rates
+# (`prior.FALSE_CLEAN_RATES`).
 PLAYER_ERRORS = (0.12, 0.05)
 TOOL_ERRORS = (0.03, 0.03)
 WARM_BONUS = 0.5  # logits by which a try after work beats a cold take; a guess
@@ -74,7 +75,7 @@ def half_life_now(f: StepFilter) -> Array:
     return memory_law.grown(f.half_life, f.kept, f.today_min, cloud().growth)
 
 
-def _next_day(f: StepFilter, day: int, c: Cloud) -> StepFilter:
+def _next_day(f: StepFilter, day: int, c: ParticlePrior) -> StepFilter:
     if f.day is None:
         return replace(f, day=day, days=1)
     skill, half_life = skill_now(f), half_life_now(f)
@@ -94,7 +95,7 @@ def _next_day(f: StepFilter, day: int, c: Cloud) -> StepFilter:
     )
 
 
-def _played(f: StepFilter, minutes: float, c: Cloud) -> StepFilter:
+def _played(f: StepFilter, minutes: float, c: ParticlePrior) -> StepFilter:
     if minutes <= 0.0:
         return f
     back = np.exp(-minutes / c.recovery_min)
@@ -118,7 +119,7 @@ def yes_chance(clean: Array, *, heard: bool) -> Array:
     return np.asarray(false_yes + (1.0 - false_yes - false_no) * clean)
 
 
-def _said_chance(clean: Array, mark: Mark, ear: Array) -> Array:
+def _said_chance(clean: Array, mark: HistoryMark, ear: Array) -> Array:
     """Chance of what was said of a try, by the player, the tool, or both, who err apart."""
     own = _answer_chances(ear, PLAYER_ERRORS[1], mark.yes)
     tool = _answer_chances(TOOL_ERRORS[0], TOOL_ERRORS[1], mark.yes if mark.heard else mark.tool)
@@ -136,7 +137,7 @@ def _answer_chances(
     return (1.0 - false_no, false_yes) if yes else (false_no, 1.0 - false_yes)
 
 
-def _answered(f: StepFilter, mark: Mark, c: Cloud) -> StepFilter:
+def _answered(f: StepFilter, mark: HistoryMark, c: ParticlePrior) -> StepFilter:
     clean = try_chance(skill_now(f), c.span, warm=not mark.cold, shift=mark.shift)
     return replace(
         f,
@@ -146,7 +147,7 @@ def _answered(f: StepFilter, mark: Mark, c: Cloud) -> StepFilter:
     )
 
 
-def _lived(f: StepFilter, mark: Mark, c: Cloud) -> StepFilter:
+def _lived(f: StepFilter, mark: HistoryMark, c: ParticlePrior) -> StepFilter:
     """Let one mark happen. A cold take sees the skill before its own minutes."""
     if f.day is None or mark.day > f.day:
         f = _next_day(f, mark.day, c)

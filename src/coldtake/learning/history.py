@@ -10,7 +10,7 @@ from datetime import date, datetime
 from typing import NamedTuple
 
 from coldtake.domain.history.state import State
-from coldtake.domain.history.step_history import Past
+from coldtake.domain.history.step_history import StepHistory
 from coldtake.domain.performance import RunKind, StageTry
 from coldtake.domain.take import Answer, Judge, Try, Work
 
@@ -19,7 +19,7 @@ SHIFTS = {RunKind.RUN_THROUGH: -0.25, RunKind.STAGE: -0.5}
 TRY_MIN = 0.5  # minutes of playing that a try outside any slot stands for; a guess
 
 
-class Mark(NamedTuple):
+class HistoryMark(NamedTuple):
     """One thing that happened to a step on a day (proleptic Gregorian ordinal).
 
     minutes : of playing just before the answer
@@ -39,7 +39,7 @@ class Mark(NamedTuple):
     tool: bool | None = None
 
 
-History = tuple[Mark, ...]
+History = tuple[HistoryMark, ...]
 
 
 def histories(state: State, until: date) -> dict[str, History]:
@@ -48,7 +48,7 @@ def histories(state: State, until: date) -> dict[str, History]:
     return {i: marks for i, marks in told.items() if marks}
 
 
-def history(past: Past, until: date) -> History:
+def history(past: StepHistory, until: date) -> History:
     """Return one step's history, days up to and including `until`."""
     works = [work for work in past.works if work.day <= until]
     tries = [attempt for attempt in past.tries if attempt.day <= until]
@@ -59,7 +59,7 @@ def history(past: Past, until: date) -> History:
 def _merged(works: Iterable[Work], tries: Iterable[Try | StageTry]) -> History:
     """Join both in time; the minutes of a slot are cut at the tries within it."""
     left = sorted(tries, key=lambda t: (t.at, _id(t)))
-    marks: list[Mark] = []
+    marks: list[HistoryMark] = []
     for work in sorted(works, key=lambda w: (w.at, w.minutes)):
         while left and left[0].at < _start(work):
             marks.append(_try_mark(left.pop(0), TRY_MIN))
@@ -70,7 +70,7 @@ def _merged(works: Iterable[Work], tries: Iterable[Try | StageTry]) -> History:
             played = so_far
         if work.minutes > played:
             day = work.day.toordinal()
-            marks.append(Mark(day, work.minutes - played, False, None, False))
+            marks.append(HistoryMark(day, work.minutes - played, False, None, False))
     marks.extend(_try_mark(attempt, TRY_MIN) for attempt in left)
     return tuple(marks)
 
@@ -87,11 +87,11 @@ def _id(attempt: Try | StageTry) -> str:
     return attempt.run_id if isinstance(attempt, StageTry) else attempt.id
 
 
-def _try_mark(attempt: Try | StageTry, minutes: float) -> Mark:
+def _try_mark(attempt: Try | StageTry, minutes: float) -> HistoryMark:
     if isinstance(attempt, StageTry):
         day, shift = attempt.day.toordinal(), SHIFTS[attempt.kind]
-        return Mark(day, minutes, cold=True, yes=attempt.clean, heard=False, shift=shift)
-    return Mark(
+        return HistoryMark(day, minutes, cold=True, yes=attempt.clean, heard=False, shift=shift)
+    return HistoryMark(
         day=attempt.day.toordinal(),
         minutes=minutes,
         cold=attempt.cold,

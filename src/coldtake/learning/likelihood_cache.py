@@ -16,7 +16,7 @@ from coldtake.learning.prior import cloud
 About = tuple[int, TopicKind]  # minutes that the player expects, and the topic's kind
 
 
-class Known(NamedTuple):
+class StepLikelihood(NamedTuple):
     """What a step says (nothing, or one array of cloud().type_chance's shape).
 
     step_print : that of the past it was found from; last_day : newest day in it (ordinal)
@@ -28,7 +28,7 @@ class Known(NamedTuple):
     said: tuple[Array, ...]
 
 
-class Knowledge(dict[str, Known]):
+class LikelihoodCache(dict[str, StepLikelihood]):
     """What is known by step id; an entry of another log has another print.
 
     news : how much was found since it was last written
@@ -36,14 +36,14 @@ class Knowledge(dict[str, Known]):
 
     news = 0
 
-    def find(self, step_id: str, known: Known) -> Known:
+    def find(self, step_id: str, known: StepLikelihood) -> StepLikelihood:
         """Remember what was just found."""
         self[step_id] = known
         self.news += 1
         return known
 
 
-KNOWN = Knowledge()
+KNOWN = LikelihoodCache()
 
 _Entry = tuple[int, TopicKind, str, int, bytes]
 _DECODER = msgspec.msgpack.Decoder(dict[str, _Entry])
@@ -62,11 +62,11 @@ def read(body: bytes) -> None:
         entries = _DECODER.decode(body)
         for step_id, (need, kind, step_print, last_day, said) in entries.items():
             arrays = (np.frombuffer(said).reshape(shape),) if said else ()
-            KNOWN.setdefault(step_id, Known((need, kind), step_print, last_day, arrays))
+            KNOWN.setdefault(step_id, StepLikelihood((need, kind), step_print, last_day, arrays))
     except (msgspec.MsgspecError, ValueError):
         return
 
 
-def _entry(known: Known) -> _Entry:
+def _entry(known: StepLikelihood) -> _Entry:
     said = known.said[0].tobytes() if known.said else b""
     return (*known.about, known.step_print, known.last_day, said)

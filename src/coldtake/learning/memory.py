@@ -11,7 +11,7 @@ from coldtake.domain.history.state import State
 from coldtake.domain.topic import StepPhase
 from coldtake.learning import memory_law
 from coldtake.learning.memory_law import Array
-from coldtake.learning.posterior import Beliefs, beliefs, cold_chances, enough, quantiles
+from coldtake.learning.posterior import Posterior, beliefs, cold_chances, enough, quantiles
 
 SHARES = (0.1, 0.5, 0.9)  # an 80 % interval and its middle
 
@@ -32,7 +32,7 @@ def estimates(state: State, on: date, only: Collection[str] | None = None) -> di
     return found
 
 
-def _estimates(state: State, b: Beliefs) -> dict[str, Estimate]:
+def _estimates(state: State, b: Posterior) -> dict[str, Estimate]:
     clean = intervals(cold_chances(b), b.weight, mean=True)
     half_lives = intervals(b.half_life, b.weight)
     needs = intervals(minutes_to_met(state, b), b.weight)
@@ -70,7 +70,7 @@ def met_chance(times: Times) -> float:
     return float(min(0.5 ** (1.0 / times.wanted), 0.9))
 
 
-def minutes_to_met(state: State, b: Beliefs) -> Array:
+def minutes_to_met(state: State, b: Posterior) -> Array:
     """Minutes of work still expected by each particle (S, N) until the criterion is met."""
     kept = memory_law.retention(b.gap_days[:, None], b.half_life, b.cloud.psi)
     stored = b.skill * (1.0 - b.cloud.loss * (1.0 - kept))

@@ -26,13 +26,15 @@ Array = NDArray[np.float64]
 
 FLOOR = -4.0  # logit of a clean cold take with no skill at all (2 %); a guess
 SPAN = 7.2  # logits between no skill and the limit of an average step (96 %); a guess
-FIRMING_MIN = 4.0  # minutes that bring 63 % of what a day of work does for the half-life; a guess
+CONSOLIDATION_MIN = (
+    4.0  # minutes that bring 63 % of what a day of work does for the half-life; a guess
+)
 HALF_LIFE_MOST = 600.0  # days; beyond this the log of a player cannot tell
 SKILL_MOST = 0.9995
 
 
 @dataclass(frozen=True, slots=True)
-class Shape:
+class LawParameters:
     """One way of learning and forgetting. The model weighs several and is never told which.
 
     recovery_min : minutes that bring back 63 % of what is out of reach
@@ -53,15 +55,15 @@ class Shape:
 
 # What shapes differ in most is how fast the half-life grows; loss and bend can hardly be told apart
 # from a log. The numbers are guesses, tried on simulated players of two laws (bench/learning).
-SHAPES: tuple[Shape, ...] = (
-    Shape("power, hardly growing", 0.6, 1.0, 0.3, 0.15, 3.5),
-    Shape("power, slow growth", 0.6, 1.0, 0.9, 0.15, 3.5),
-    Shape("power, growing", 0.6, 1.0, 2.2, 0.15, 3.5),
-    Shape("power, fast growth", 0.6, 1.0, 5.0, 0.15, 3.5),
-    Shape("nearly exponential, bent, hardly growing", 3.0, 1.5, 0.3, 0.15, 3.5),
-    Shape("nearly exponential, bent, slow growth", 3.0, 1.5, 0.9, 0.15, 3.5),
-    Shape("nearly exponential, bent, growing", 3.0, 1.5, 2.2, 0.15, 3.5),
-    Shape("nearly exponential, bent, fast growth", 3.0, 1.5, 5.0, 0.15, 3.5),
+SHAPES: tuple[LawParameters, ...] = (
+    LawParameters("power, hardly growing", 0.6, 1.0, 0.3, 0.15, 3.5),
+    LawParameters("power, slow growth", 0.6, 1.0, 0.9, 0.15, 3.5),
+    LawParameters("power, growing", 0.6, 1.0, 2.2, 0.15, 3.5),
+    LawParameters("power, fast growth", 0.6, 1.0, 5.0, 0.15, 3.5),
+    LawParameters("nearly exponential, bent, hardly growing", 3.0, 1.5, 0.3, 0.15, 3.5),
+    LawParameters("nearly exponential, bent, slow growth", 3.0, 1.5, 0.9, 0.15, 3.5),
+    LawParameters("nearly exponential, bent, growing", 3.0, 1.5, 2.2, 0.15, 3.5),
+    LawParameters("nearly exponential, bent, fast growth", 3.0, 1.5, 5.0, 0.15, 3.5),
 )
 
 
@@ -103,7 +105,7 @@ def minutes_between(skill: Array, wanted: Array, rate: Array, curve: Array) -> A
 
 def grown(half_life: Array, kept: Array, minutes: Array | float, growth: Array | float) -> Array:
     """Half-life after a day with so many minutes, when the share `kept` had been retained."""
-    effect = 1.0 - np.exp(-np.asarray(minutes) / FIRMING_MIN)
+    effect = 1.0 - np.exp(-np.asarray(minutes) / CONSOLIDATION_MIN)
     return np.asarray(
         np.minimum(half_life * (1.0 + growth * (1.0 - kept) * effect), HALF_LIFE_MOST)
     )

@@ -16,9 +16,9 @@ from coldtake.domain.topic import TopicKind
 from coldtake.learning import memory_law
 from coldtake.learning.filter import StepFilter, advance, fresh, half_life_now, skill_now
 from coldtake.learning.history import history
-from coldtake.learning.likelihood_cache import KNOWN, About, Known
+from coldtake.learning.likelihood_cache import KNOWN, About, StepLikelihood
 from coldtake.learning.memory_law import Array
-from coldtake.learning.prior import Cloud, cloud
+from coldtake.learning.prior import ParticlePrior, cloud
 
 TRUST = 0.7
 ENOUGH_ANSWERS = 3
@@ -26,7 +26,7 @@ ENOUGH_DAYS = 2
 
 
 @dataclass(frozen=True, slots=True)
-class Beliefs:
+class Posterior:
     """Particles of S steps: skill at the last playing, half-life, rate, weights, each (S, N).
 
     gap_days : (S,) days from the last playing to `on`; 0 for a step never played
@@ -41,7 +41,7 @@ class Beliefs:
     weight: Array
     gap_days: Array
     types: Array
-    cloud: Cloud
+    cloud: ParticlePrior
     filters: tuple[StepFilter, ...]
 
     def index(self, step_id: str) -> int:
@@ -60,7 +60,7 @@ def beliefs(
     only: Collection[str] | None = None,
     *,
     types: Array | None = None,
-) -> Beliefs:
+) -> Posterior:
     """Filter the log up to and including `on`, steps in the state's order.
 
     only : ids of the steps wanted, default all. What the other steps say of the player counts the
@@ -73,9 +73,9 @@ def beliefs(
     filters = tuple(_filter_of(state, i, on) for i in ids)
     if not filters:
         empty = np.zeros((0, len(c.pace)))
-        return Beliefs(on, (), empty, empty, empty, empty, np.zeros(0), types, c, filters)
+        return Posterior(on, (), empty, empty, empty, empty, np.zeros(0), types, c, filters)
     gaps = [on.toordinal() - f.day if f.day is not None else 0 for f in filters]
-    return Beliefs(
+    return Posterior(
         on=on,
         step_ids=ids,
         skill=np.stack([skill_now(f) for f in filters]),
@@ -117,10 +117,10 @@ def _said(state: State, step_id: str, on: date) -> tuple[Array, ...]:
     return known.said
 
 
-def _known(state: State, step_id: str, about: About, step_print: str) -> Known:
+def _known(state: State, step_id: str, about: About, step_print: str) -> StepLikelihood:
     last = max(state.past(step_id).days, default=date.min)
     said = said_of(_filter_of(state, step_id, last))
-    return Known(about, step_print, last.toordinal(), said)
+    return StepLikelihood(about, step_print, last.toordinal(), said)
 
 
 def said_of(f: StepFilter) -> tuple[Array, ...]:
@@ -134,14 +134,14 @@ def said_of(f: StepFilter) -> tuple[Array, ...]:
     return (np.log(_marginal(f.loglik[None, :], c)[1][:, 0, :]),)
 
 
-def _marginal(loglik: Array, c: Cloud) -> tuple[Array, Array]:
+def _marginal(loglik: Array, c: ParticlePrior) -> tuple[Array, Array]:
     """Likelihood by shape (K, S, N / K), and its mean under each type (K, S, G / K)."""
     likelihood = np.exp(loglik - loglik.max(axis=1, keepdims=True))
     by_shape = likelihood.reshape(len(loglik), len(c.given_type), -1).transpose(1, 0, 2)
     return by_shape, np.maximum(by_shape @ c.given_type, 1e-300)
 
 
-def types_of(said: Sequence[Array], c: Cloud) -> Array:
+def types_of(said: Sequence[Array], c: ParticlePrior) -> Array:
     """Return the posterior of the player's types (K, G / K) from what the steps say."""
     log_types = np.log(c.type_chance)
     if said:
@@ -150,7 +150,7 @@ def types_of(said: Sequence[Array], c: Cloud) -> Array:
     return np.asarray(types / types.sum())
 
 
-def weigh(loglik: Array, types: Array, c: Cloud) -> Array:
+def weigh(loglik: Array, types: Array, c: ParticlePrior) -> Array:
     """Return particle weights (S, N), rows summing to 1. Steps without an answer share a row."""
     rows, back = np.unique(
         np.any(loglik != 0.0, axis=1) * np.arange(1, len(loglik) + 1), return_inverse=True
@@ -162,7 +162,7 @@ def weigh(loglik: Array, types: Array, c: Cloud) -> Array:
     return np.asarray((weight / weight.sum(axis=1, keepdims=True))[back])
 
 
-def cold_chances(b: Beliefs, more_days: Array | float = 0.0) -> Array:
+def cold_chances(b: Posterior, more_days: Array | float = 0.0) -> Array:
     """Chance of a clean cold take of each particle (S, N), `more_days` after b.on, unpractised.
 
     more_days : for all steps, or for each (S,)
@@ -188,6 +188,6 @@ def enough(f: StepFilter) -> bool:
     return f.answers >= ENOUGH_ANSWERS and f.days >= ENOUGH_DAYS
 
 
-def enough_rows(b: Beliefs) -> tuple[bool, ...]:
+def enough_rows(b: Posterior) -> tuple[bool, ...]:
     """Say for every step whether there are takes enough."""
     return tuple(enough(f) for f in b.filters)

@@ -1,9 +1,9 @@
 """What is thought about a step and a player before any try: a fixed cloud of possible steps.
 
 Each particle is one way a step could be: how fast it is learned, how long it holds, how far it can
-get, how much of it is there already, one of the shapes of law.SHAPES and one of the EARS with which
-the player judges. The cloud is a low-discrepancy sequence, the same for everybody, so equal logs
-give equal estimates.
+get, how much of it is there already, one of `memory_law.SHAPES`, and one of FALSE_CLEAN_RATES with
+which the player judges. The cloud is a low-discrepancy sequence, the same for everybody, so equal
+logs give equal estimates.
 
 A player is one of a few types (pace, how even it is, holding, shape, ear); a type says which
 particles are likely for each of the player's steps. So other steps tell how fast this player
@@ -26,7 +26,7 @@ Whole = NDArray[np.int_]
 
 PER_BLOCK = 48  # particles for each shape and ear
 BASES = (2, 3, 5, 7)  # of the sequence, one for each thing that a particle differs in
-EARS = (0.06, 0.2)  # share of unclean tries that the player calls clean; guesses
+FALSE_CLEAN_RATES = (0.06, 0.2)  # share of unclean tries that the player calls clean; guesses
 PACE_SD = 0.8  # of log rate over all players' steps
 PACE_WITHIN_SDS = (0.4, 0.7)  # of log rate over one player's steps: even or uneven guesses of need
 PACES = (-0.8, -0.4, 0.0, 0.4, 0.8)
@@ -49,7 +49,7 @@ HOLD_BY_KIND: dict[TopicKind, float] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Cloud:
+class ParticlePrior:
     """The particles, each field of shape (N,), and what each type of player thinks of them.
 
     pace, hold : log deviations from the first guess of rate and half-life
@@ -83,9 +83,9 @@ def _between(total: float, within: float) -> float:
 
 
 @lru_cache(maxsize=1)
-def cloud() -> Cloud:
+def cloud() -> ParticlePrior:
     """Build the cloud once."""
-    blocks = [(shape, ear) for shape in range(len(SHAPES)) for ear in EARS]
+    blocks = [(shape, ear) for shape in range(len(SHAPES)) for ear in FALSE_CLEAN_RATES]
     shape = np.repeat([b[0] for b in blocks], PER_BLOCK)
     points = np.concatenate([_points(seed) for seed in range(len(blocks))])
     pace, hold = points[:, 0] * PACE_SD, points[:, 1] * HOLD_SD
@@ -93,7 +93,7 @@ def cloud() -> Cloud:
     flat, chances = _types(pace, hold)
     weights = flat.reshape(len(blocks), PER_BLOCK, -1)
     chances = np.tile(chances / chances.sum() / len(blocks), (len(blocks), 1))
-    return Cloud(
+    return ParticlePrior(
         pace=pace,
         hold=hold,
         span=np.clip(SPAN + SPAN_SD * points[:, 2], SPAN - 2.2, SPAN + 1.6),

@@ -5,9 +5,9 @@ from pathlib import Path
 from coldtake.domain.criterion import Criterion
 from coldtake.domain.take import ClickTrack, Verdict
 from coldtake.errors import SoundError
-from coldtake.listening.features.audio_features import Tell
+from coldtake.listening.features.audio_features import ProgressCallback
 from coldtake.listening.improvised.judging import judge_improvised, judge_improvised_keys
-from coldtake.listening.judging_request import Asked
+from coldtake.listening.judging_request import JudgingRequest
 from coldtake.listening.keyboard.midi_judge import judge_keys
 from coldtake.listening.keyboard.midi_performance import is_keys, read_keys
 from coldtake.listening.keyboard.midi_take import keys_of, keys_to_flac
@@ -38,14 +38,14 @@ def judge_take(
     click: ClickTrack | None = None,
     started_cold: bool = False,
     tempo_bpm: float | None = None,
-    tell: Tell | None = None,
+    tell: ProgressCallback | None = None,
 ) -> Verdict:
     """As `judge`, for a file: a recording, a MIDI file, or a kept take of either. SoundError.
 
     tempo_bpm : of the exercise, in quarters a minute; where nothing written tells the beat
     """
     midi = _midi_in(path)
-    asked = Asked(passage, criterion, click, click_bpm, tempo_bpm)
+    asked = JudgingRequest(passage, criterion, click, click_bpm, tempo_bpm)
     if criterion.changes is not None:
         return _over_changes(path, midi, asked, tell)
     if criterion.rhythm_only:
@@ -72,13 +72,15 @@ def judge_take(
     return as_chosen(judge_one(passage), passage, judge_one)
 
 
-def _over_changes(path: Path, midi: bytes | None, asked: Asked, tell: Tell | None) -> Verdict:
+def _over_changes(
+    path: Path, midi: bytes | None, asked: JudgingRequest, tell: ProgressCallback | None
+) -> Verdict:
     if midi is None:
         return judge_improvised(read_sound(path), asked, tell)
     return judge_improvised_keys(read_keys(midi, path.name), asked)
 
 
-def _rhythm_alone(path: Path, midi: bytes | None, asked: Asked) -> Verdict:
+def _rhythm_alone(path: Path, midi: bytes | None, asked: JudgingRequest) -> Verdict:
     if midi is None:
         return judge_rhythm(read_sound(path), asked)
     return judge_rhythm_keys(read_keys(midi, path.name, drums=True), asked)

@@ -8,7 +8,7 @@ from coldtake.music.passage import Passage
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class JudgingRequest:
     """A passage and a criterion, and what is known of the beat.
 
     click : when clicks were made; click_bpm : where only their tempo is known; tempo_bpm : of the

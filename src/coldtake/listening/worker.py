@@ -10,7 +10,7 @@ from coldtake.domain.take import ClickTrack
 from coldtake.music.passage import Passage
 
 
-class Asked(msgspec.Struct, frozen=True, kw_only=True):
+class WorkerRequest(msgspec.Struct, frozen=True, kw_only=True):
     """What `judge` is given beside the sound: one field for each of its arguments."""
 
     passage: Passage
@@ -53,7 +53,7 @@ def _outline(job: dict[str, Any], _body: bytes, _tell: Any) -> tuple[dict[str, A
 def _judged(job: dict[str, Any], body: bytes, tell: Any) -> tuple[None, bytes]:
     from coldtake.listening.dispatch import judge_take
 
-    asked = msgspec.json.decode(body, type=Asked)
+    asked = msgspec.json.decode(body, type=WorkerRequest)
     verdict = judge_take(
         Path(job["path"]),
         asked.passage,

@@ -16,13 +16,13 @@ import msgspec
 from coldtake.domain.criterion import Criterion
 from coldtake.domain.take import ClickTrack, Verdict
 from coldtake.errors import SoundError
-from coldtake.subprocesses import Limits, Lost, Tell, Worker
+from coldtake.subprocesses import Limits, ProgressCallback, WorkerClient, WorkerFailed
 
 if TYPE_CHECKING:
     from coldtake.music.passage import Passage
 
 # Half an hour at 48 kHz is 345 MB of samples; to judge it takes the most, about three times that.
-WORKER = Worker("coldtake.listening.worker", Limits(seconds=60.0, memory_bytes=2_000_000_000))
+WORKER = WorkerClient("coldtake.listening.worker", Limits(seconds=60.0, memory_bytes=2_000_000_000))
 _TOO_MUCH = {
     "time": "reading it took too long, so it was given up.",
     "memory": "reading it took too much memory, so it was given up.",
@@ -32,7 +32,7 @@ _TOO_MUCH = {
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class KeptSound:
     """A recording as FLAC, with its length [s] and rate [Hz]."""
 
     flac: bytes
@@ -41,7 +41,7 @@ class Kept:
 
 
 @dataclass(frozen=True, slots=True)
-class Outline:
+class WaveformOverview:
     """Lowest and highest sample of each slice, in [-1, 1], and the length of the whole [s]."""
 
     lows: tuple[float, ...]
@@ -51,26 +51,26 @@ class Outline:
 
 def warm_up() -> None:
     """Have a process ready, with everything imported, before the first take comes."""
-    with suppress(Lost):  # the first take will say why
+    with suppress(WorkerFailed):  # the first take will say why
         WORKER.ask({"want": "ready"})
 
 
-def to_flac(sound: bytes, filename: str = "") -> Kept:
+def to_flac(sound: bytes, filename: str = "") -> KeptSound:
     """Read a recording that came in and make FLAC of it. Raises SoundError."""
     try:
         facts, flac, _ = WORKER.ask({"want": "flac", "filename": filename}, sound)
-    except Lost as lost:
+    except WorkerFailed as lost:
         raise _given_up(lost, filename) from lost
-    return Kept(flac, facts["duration_s"], facts["rate"])
+    return KeptSound(flac, facts["duration_s"], facts["rate"])
 
 
-def outline(path: Path, slices: int) -> Outline:
+def waveform_overview(path: Path, slices: int) -> WaveformOverview:
     """Draw a take small. Raises SoundError."""
     try:
         found, _, _ = WORKER.ask({"want": "outline", "path": str(path), "slices": slices})
-    except Lost as lost:
+    except WorkerFailed as lost:
         raise _given_up(lost, path.name) from lost
-    return Outline(tuple(found["lows"]), tuple(found["highs"]), found["duration_s"])
+    return WaveformOverview(tuple(found["lows"]), tuple(found["highs"]), found["duration_s"])
 
 
 def judge(
@@ -83,9 +83,9 @@ def judge(
     click: ClickTrack | None = None,
     started_cold: bool = False,
     tempo_bpm: float | None = None,
-    tell: Tell | None = None,
+    tell: ProgressCallback | None = None,
 ) -> Verdict:
-    """As `judge.judge`, for a take on disk of this length. Raises SoundError, subprocesses.Stopped.
+    """As `judge.judge`, for a take on disk of this length. Raises SoundError, WorkerCancelled.
 
     tell : is told how far the listening has come (0..1); stops it by returning False
     """
@@ -101,12 +101,12 @@ def judge(
     patience = WORKER.limits.seconds + duration_s
     try:
         _, verdict, _ = WORKER.ask(job, msgspec.json.encode(asked), seconds=patience, tell=tell)
-    except Lost as lost:
+    except WorkerFailed as lost:
         raise _given_up(lost, path.name) from lost
     return msgspec.json.decode(verdict, type=Verdict)
 
 
-def _given_up(lost: Lost, where: str) -> SoundError:
+def _given_up(lost: WorkerFailed, where: str) -> SoundError:
     return SoundError(
         _TOO_MUCH[lost.why],
         where=where or "the recording",

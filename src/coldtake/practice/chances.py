@@ -8,7 +8,7 @@ from coldtake.domain.history.state import State
 from coldtake.domain.performance import Link
 from coldtake.practice import lookup
 from coldtake.practice.plans.performances import Performances
-from coldtake.practice.reports.reports import Looking
+from coldtake.practice.reports.reports import ReportService
 from coldtake.practice.state.log import Log
 
 OPEN = timedelta(weeks=8)  # how far is looked ahead without a date
@@ -38,7 +38,7 @@ class StepChances:
 class Chances:
     """Puts together what the models say of a step."""
 
-    def __init__(self, log: Log, looking: Looking, performances: Performances) -> None:
+    def __init__(self, log: Log, looking: ReportService, performances: Performances) -> None:
         self._log, self._looking, self._performances = log, looking, performances
 
     def of_step(self, step_id: str) -> StepChances:

@@ -2,8 +2,8 @@
 
 A job is a function that is given a `ports.Progress` and returns what there is to say when it is
 done. It keeps what it has finished, so that begun again it goes on where it stopped; when the
-progress says no, it raises `ports.Cancelled` or `subprocesses.Stopped` and leaves nothing half
-done.
+progress says no, it raises `ports.Cancelled` or `subprocesses.WorkerCancelled` and leaves nothing
+half done.
 """
 
 import logging
@@ -14,7 +14,7 @@ from enum import StrEnum
 
 from coldtake.errors import BusyError, ColdtakeError
 from coldtake.ports import Cancelled, Progress
-from coldtake.subprocesses import Stopped
+from coldtake.subprocesses import WorkerCancelled
 
 log = logging.getLogger(__name__)
 
@@ -126,7 +126,7 @@ class Jobs:
         try:
             words = work(self)
             self._note(lambda job: replace(job, stage=Stage.DONE, done=job.total, words=words))
-        except (Cancelled, Stopped):
+        except (Cancelled, WorkerCancelled):
             self._note(lambda job: replace(job, stage=Stage.STOPPED))
         except ColdtakeError as fault:
             self._fail(fault)

@@ -13,10 +13,10 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from coldtake.errors import BusyError, JudgingError, NotFoundError, RuleError
-from coldtake.ports import Cancelled, Progress, Shelf, Store
+from coldtake.ports import Cancelled, DerivedCache, Progress, Store
 from coldtake.practice.jobs import Job
 from coldtake.practice.sessions.takes import Takes
-from coldtake.subprocesses import Stopped, Tell
+from coldtake.subprocesses import ProgressCallback, WorkerCancelled
 
 if TYPE_CHECKING:
     from coldtake.practice.services import Services
@@ -68,7 +68,7 @@ def rejudge(takes: Takes, progress: Progress, ids: Sequence[str] | None = None) 
             # One without a verdict may have got its verdict meanwhile.
             listen = takes.judge if before is None else takes.rejudge
             answer = listen(take_id, tell).answer
-        except Stopped:
+        except WorkerCancelled:
             raise Cancelled from None
         except (NotFoundError, JudgingError) as fault:
             unheard.append((take_id, str(fault)))
@@ -79,7 +79,7 @@ def rejudge(takes: Takes, progress: Progress, ids: Sequence[str] | None = None) 
     return Rejudged(len(ids) - len(unheard), tuple(changed), tuple(unheard), tuple(failed))
 
 
-def _watched(progress: Progress, number: int, count: int) -> Tell:
+def _watched(progress: Progress, number: int, count: int) -> ProgressCallback:
     """Tell of the progress within one of `count` takes."""
 
     def tell(share: float) -> bool:
@@ -133,10 +133,10 @@ def _noted(services: "Services", progress: Progress) -> str:
 
 
 def _note(store: Store, *, open_: bool) -> None:
-    if isinstance(store, Shelf):
+    if isinstance(store, DerivedCache):
         store.put(_NOTE, KIND, store.last_sequence(), b"open" if open_ else b"")
 
 
 def _is_open(store: Store) -> bool:
-    found = store.fetch(_NOTE, KIND) if isinstance(store, Shelf) else None
+    found = store.fetch(_NOTE, KIND) if isinstance(store, DerivedCache) else None
     return found is not None and found[1] == b"open"

@@ -4,15 +4,15 @@ from datetime import date, datetime
 
 from coldtake.domain.events import AnyData, Event
 from coldtake.domain.history.state import State
-from coldtake.ports import Caretaker, Clock, Store, TakeFiles
+from coldtake.ports import Clock, Maintenance, Store, TakeFiles
 from coldtake.practice.chances import Chances
 from coldtake.practice.jobs import Jobs
 from coldtake.practice.plans.appointments import Appointments
 from coldtake.practice.plans.performances import Performances
-from coldtake.practice.plans.plans import Evening
-from coldtake.practice.plans.what_if import Supposing
+from coldtake.practice.plans.plans import PlanService
+from coldtake.practice.plans.what_if import WhatIfService
 from coldtake.practice.reports.progress import LookingBack
-from coldtake.practice.reports.reports import Looking
+from coldtake.practice.reports.reports import ReportService
 from coldtake.practice.sessions.sessions import Sessions
 from coldtake.practice.sessions.takes import Takes
 from coldtake.practice.settings_service import ChosenSettings
@@ -20,7 +20,7 @@ from coldtake.practice.state.log import DaysNear, Log
 from coldtake.practice.state.misdated import MisdatedEntries
 from coldtake.practice.topics.importing import Importing
 from coldtake.practice.topics.pile import Pile
-from coldtake.practice.topics.triage import Sorting
+from coldtake.practice.topics.triage import TriageService
 
 
 class Services:
@@ -31,7 +31,7 @@ class Services:
         store: Store,
         take_files: TakeFiles,
         clock: Clock,
-        care: Caretaker | None = None,
+        care: Maintenance | None = None,
     ) -> None:
         self.store = store
         self.take_files = take_files
@@ -40,16 +40,16 @@ class Services:
         self.settings = ChosenSettings(self.log)
         self.pile = Pile(self.log)
         self.importing = Importing(self.log)
-        self.evening = Evening(self.log)
+        self.evening = PlanService(self.log)
         self.sessions = Sessions(self.log, self.evening)
         self.takes = Takes(self.log, take_files, self.pile.passages)
         self.performances = Performances(self.log)
         self.appointments = Appointments(self.log)
-        self.looking = Looking(self.log)
+        self.looking = ReportService(self.log)
         self.chances = Chances(self.log, self.looking, self.performances)
         self.back = LookingBack(self.log)
-        self.supposing = Supposing(self.log, self.looking)
-        self.sorting = Sorting(self.log)
+        self.supposing = WhatIfService(self.log, self.looking)
+        self.sorting = TriageService(self.log)
         self.misdated = MisdatedEntries(self.log)
         self.jobs = Jobs()  # long work: one at a time
         self.hearing = Jobs()  # a long take that is being heard: one at a time

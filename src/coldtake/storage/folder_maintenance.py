@@ -1,4 +1,4 @@
-"""Looking after a data folder: `ports.Caretaker`. Copies once a day, check-ups, takes in turn.
+"""Looking after a data folder: `ports.Maintenance`. Copies once a day, check-ups, takes in turn.
 
 The full check hears every take's checksum, which takes minutes after years; `watch` therefore looks
 at some of them a day, so that all have had their turn within a month.
@@ -32,7 +32,7 @@ _TOLD_EVERY = 2000  # entries
 _FIRST_LOOK_S = 20.0  # after the start, when the first pages have been answered
 
 
-class Keeper:
+class FolderMaintenance:
     """Looks after one data folder.
 
     copies : None for a database that somebody else copies (PostgreSQL)

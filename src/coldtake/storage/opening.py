@@ -19,7 +19,7 @@ from coldtake.storage.database.log import SqlStore
 from coldtake.storage.database.place import MARKER
 from coldtake.storage.database.schema import HEAD
 from coldtake.storage.folder import LOG_NAME, TAKES_NAME, sqlite_url
-from coldtake.storage.folder_maintenance import Keeper
+from coldtake.storage.folder_maintenance import FolderMaintenance
 from coldtake.storage.lock import FolderUse
 from coldtake.storage.read_only import LookingStore, cannot_be_written, look
 from coldtake.storage.repair.copies import Copies, opened
@@ -35,7 +35,7 @@ class Opened:
 
     store: SqlStore
     takes: FolderTakes
-    keeper: Keeper
+    keeper: FolderMaintenance
     repair: Repair | None
 
     def begin(self) -> None:
@@ -99,7 +99,7 @@ def _opened(
         store.close()
         raise
     use.share()
-    keeper = Keeper(folder, store, takes, copies=copies, repairs=repairs, use=use)
+    keeper = FolderMaintenance(folder, store, takes, copies=copies, repairs=repairs, use=use)
     return Opened(store, takes, keeper, repair)
 
 

@@ -21,7 +21,7 @@ from coldtake.durable import private_file
 from coldtake.errors import StoreError
 from coldtake.storage.database.log import SqlStore
 from coldtake.storage.folder import LOG_NAME, TAKES_NAME, sqlite_url
-from coldtake.storage.folder_maintenance import Keeper
+from coldtake.storage.folder_maintenance import FolderMaintenance
 from coldtake.storage.repair.copies import Copies, opened
 from coldtake.storage.repair.recovery import look_over
 from coldtake.storage.repair.repairs import Repairs
@@ -100,7 +100,7 @@ class LookingTakes(FolderTakes):
         raise _refusal(self._folder)
 
 
-class Looker(Keeper):
+class Looker(FolderMaintenance):
     """Looks at such a folder, and at its copies; makes none."""
 
     def __init__(

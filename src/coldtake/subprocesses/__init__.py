@@ -7,9 +7,23 @@ files and is replaced when it is lost; the process that serves the pages only ge
 A worker is a module with `do(job, body, tell) -> (answer, body)`: `job` and `answer` are JSON,
 `body` is bytes; nothing that a worker says is ever executed (no pickle). Refusals come through as
 the house's own errors; a fault of the program comes through as `Broken`, one of the ways of
-being `Lost`, so that whoever asks refuses in words whatever happened in there.
+being `WorkerFailed`, so that whoever asks refuses in words whatever happened in there.
 """
 
-from coldtake.subprocesses.worker import Broken, Limits, Lost, Stopped, Tell, Worker
+from coldtake.subprocesses.worker import (
+    Broken,
+    Limits,
+    ProgressCallback,
+    WorkerCancelled,
+    WorkerClient,
+    WorkerFailed,
+)
 
-__all__ = ["Broken", "Limits", "Lost", "Stopped", "Tell", "Worker"]
+__all__ = [
+    "Broken",
+    "Limits",
+    "ProgressCallback",
+    "WorkerCancelled",
+    "WorkerClient",
+    "WorkerFailed",
+]

@@ -19,7 +19,7 @@ from coldtake.subprocesses.frames import receive, send
 
 log = logging.getLogger(__name__)
 
-Tell = Callable[[float], bool]
+ProgressCallback = Callable[[float], bool]
 _IDLE_S = 300.0
 _JOBS_MOST = 500  # a process that has read so many files is replaced before it has grown
 _ONE_THREAD = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
@@ -41,7 +41,7 @@ class Limits:
     cpu_s: float = math.inf
 
 
-class Lost(Exception):  # noqa: N818 - the caller says it in the words of its room
+class WorkerFailed(Exception):  # noqa: N818 - the caller says it in the words of its room
     """The worker did not come through: `why` is time, memory, end (it died) or fault."""
 
     def __init__(self, why: str, details: str = "") -> None:
@@ -49,11 +49,11 @@ class Lost(Exception):  # noqa: N818 - the caller says it in the words of its ro
         self.why = why
 
 
-class Broken(Lost):
+class Broken(WorkerFailed):
     """A fault of the program: the worker lives, and gave its traceback, which is logged."""
 
 
-class Stopped(Exception):  # noqa: N818 - it is no fault
+class WorkerCancelled(Exception):  # noqa: N818 - it is no fault
     """Whoever was told of the progress asked to stop; the process is gone."""
 
 
@@ -92,7 +92,7 @@ class _Process:
         self.popen.wait()
 
 
-class Worker:
+class WorkerClient:
     """A few processes of one kind. Safe to use from several threads; further askers wait."""
 
     def __init__(self, module: str, limits: Limits | None = None, *, processes: int = 2) -> None:
@@ -111,7 +111,7 @@ class Worker:
         body: bytes = b"",
         *,
         seconds: float | None = None,
-        tell: Tell | None = None,
+        tell: ProgressCallback | None = None,
     ) -> tuple[Any, bytes, str]:
         """Have one job done: (answer, bytes, the libraries' own words).
 
@@ -128,11 +128,11 @@ class Worker:
                 asked = {"job": job, "seconds": limit, "cpu_s": cpu_s}
                 said, found = _exchange(process, asked, body, tell)
             except (OSError, EOFError, ValueError) as fault:
-                raise Lost("time" if process.out_of_time() else "end") from fault
+                raise WorkerFailed("time" if process.out_of_time() else "end") from fault
             finally:
                 timer.cancel()
             if "lost" in said:
-                raise Lost(str(said["lost"]))
+                raise WorkerFailed(str(said["lost"]))
         return _answer(said), found, said.get("log", "")
 
     def stop(self) -> None:
@@ -193,7 +193,7 @@ class Worker:
 
 
 def _exchange(
-    process: _Process, job: dict[str, Any], body: bytes, tell: Tell | None
+    process: _Process, job: dict[str, Any], body: bytes, tell: ProgressCallback | None
 ) -> tuple[dict[str, Any], bytes]:
     jobs, answers = process.pipes
     send(jobs, job, body)
@@ -202,7 +202,7 @@ def _exchange(
         if "share" not in said:
             return said, found
         if tell is not None and not tell(float(said["share"])):
-            raise Stopped
+            raise WorkerCancelled
     raise EOFError
 
 

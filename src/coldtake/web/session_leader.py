@@ -27,7 +27,7 @@ class Lead:
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class LeaderStatus:
     """leads : the asking device does. by : who does. quiet_s : since that one was last heard."""
 
     leads: bool
@@ -46,7 +46,9 @@ class Leads:
         self._known: dict[str, Lead] = {}
         self._lock = threading.Lock()
 
-    def ask(self, session_id: str, device: str, name: str, *, claims: bool, take: bool) -> Told:
+    def ask(
+        self, session_id: str, device: str, name: str, *, claims: bool, take: bool
+    ) -> LeaderStatus:
         """Say whether a device leads a session.
 
         claims : it has led so far, or has just been opened; take : the player wants it to
@@ -58,10 +60,10 @@ class Leads:
             own = lead is not None and lead.device == device
             if take or own or (free and claims):
                 self._keep(session_id, Lead(device, name, now))
-                return Told(leads=True, by=name, quiet_s=0.0)
+                return LeaderStatus(leads=True, by=name, quiet_s=0.0)
             if lead is None:
-                return Told(leads=False, by="", quiet_s=FORGOTTEN_S)
-            return Told(leads=False, by=lead.name, quiet_s=now - lead.heard_s)
+                return LeaderStatus(leads=False, by="", quiet_s=FORGOTTEN_S)
+            return LeaderStatus(leads=False, by=lead.name, quiet_s=now - lead.heard_s)
 
     def _keep(self, session_id: str, lead: Lead) -> None:
         self._known.pop(session_id, None)

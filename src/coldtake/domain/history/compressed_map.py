@@ -18,7 +18,7 @@ _LEVEL = 1  # zlib's quickest; the next ones save a tenth
 _UNPACKED_MOST = 256
 
 
-class Packed(MutableMapping[K, V], Generic[K, V]):
+class CompressedMap(MutableMapping[K, V], Generic[K, V]):
     """Records by key, in the order in which the keys came. Records are never changed in place.
 
     Equal to any mapping with equal records. Reading changes nothing, so many threads may read.
@@ -32,9 +32,9 @@ class Packed(MutableMapping[K, V], Generic[K, V]):
         self._things: dict[K, V | bytes] = {}
         self._fresh: dict[K, None] = {}
 
-    def copy(self) -> "Packed[K, V]":
+    def copy(self) -> "CompressedMap[K, V]":
         """Return one that goes its own way; the records are shared."""
-        twin = Packed[K, V](self._kind, self._most)
+        twin = CompressedMap[K, V](self._kind, self._most)
         twin._things, twin._fresh = self._things.copy(), self._fresh.copy()
         return twin
 
@@ -80,7 +80,7 @@ class Packed(MutableMapping[K, V], Generic[K, V]):
             return NotImplemented
         if len(self) != len(other):
             return False
-        theirs = other._things if isinstance(other, Packed) else other
+        theirs = other._things if isinstance(other, CompressedMap) else other
         return all(
             key in theirs and (thing == theirs[key] or self[key] == other[key])
             for key, thing in self._things.items()

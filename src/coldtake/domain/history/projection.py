@@ -12,7 +12,7 @@ import msgspec
 
 from coldtake.domain import events as ev
 from coldtake.domain.days import date_of_old_start
-from coldtake.domain.estimate import SaidDay, SaidOutlook
+from coldtake.domain.estimate import ForecastOutlook, SaidDay
 from coldtake.domain.history import appointments, misdated
 from coldtake.domain.history import runs as run_events
 from coldtake.domain.history.state import State
@@ -86,7 +86,7 @@ def _chances_said(state: State, _event: ev.Event, data: ev.ChancesSaid) -> None:
 
 def _outlook_said(state: State, event: ev.Event, data: ev.OutlookSaid) -> None:
     if event.day not in state.outlooks:
-        state.outlooks[event.day] = SaidOutlook(topics=data.topics)
+        state.outlooks[event.day] = ForecastOutlook(topics=data.topics)
 
 
 def _session(state: State, session_id: str | None) -> SessionRun | None:

@@ -7,17 +7,17 @@ from typing import Any
 
 import msgspec
 
-from coldtake.domain.estimate import SaidDay, SaidOutlook
+from coldtake.domain.estimate import ForecastOutlook, SaidDay
 from coldtake.domain.events import EntryMisdated
-from coldtake.domain.history.compressed_map import Packed
+from coldtake.domain.history.compressed_map import CompressedMap
 from coldtake.domain.history.step_history import (
     NOTHING_YET,
-    Aside,
     ById,
-    Homes,
-    Mark,
-    Past,
+    OwnerIndex,
     Pasts,
+    PhaseCache,
+    PhaseRecord,
+    StepHistory,
     Works,
     mark_of,
     touching,
@@ -63,11 +63,15 @@ class State(msgspec.Struct, kw_only=True):
     order: dict[str, tuple[str, ...]] = {}
     passages: dict[str, StoredPassage] = {}
     settings: dict[str, str] = {}
-    plans: Packed[date, Plan] = _field(lambda: Packed(Plan, _PLANS_FRESH))
-    said: Packed[date, SaidDay] = _field(lambda: Packed(SaidDay, _SAID_FRESH))
-    outlooks: Packed[date, SaidOutlook] = _field(lambda: Packed(SaidOutlook, _SAID_FRESH))
-    sessions: Packed[str, SessionRun] = _field(lambda: Packed(SessionRun, _SESSIONS_FRESH))
-    pasts: Pasts = _field(lambda: Packed(Past, _PASTS_FRESH))
+    plans: CompressedMap[date, Plan] = _field(lambda: CompressedMap(Plan, _PLANS_FRESH))
+    said: CompressedMap[date, SaidDay] = _field(lambda: CompressedMap(SaidDay, _SAID_FRESH))
+    outlooks: CompressedMap[date, ForecastOutlook] = _field(
+        lambda: CompressedMap(ForecastOutlook, _SAID_FRESH)
+    )
+    sessions: CompressedMap[str, SessionRun] = _field(
+        lambda: CompressedMap(SessionRun, _SESSIONS_FRESH)
+    )
+    pasts: Pasts = _field(lambda: CompressedMap(StepHistory, _PASTS_FRESH))
     prints: dict[str, str] = {}
     minutes_on: dict[date, float] = {}
     minutes_of: dict[str, float] = {}
@@ -84,8 +88,8 @@ class State(msgspec.Struct, kw_only=True):
     unjudged: dict[str, str] = {}
     misdated: dict[str, EntryMisdated] = {}
     passed_over: dict[str, bool] = {}
-    homes: Homes = _field(Homes)
-    marks: Aside = _field(Aside)
+    homes: OwnerIndex = _field(OwnerIndex)
+    marks: PhaseCache = _field(PhaseCache)
     began: datetime | None = None
     last: tuple[datetime, str] | None = None
     last_day: date | None = None
@@ -95,7 +99,7 @@ class State(msgspec.Struct, kw_only=True):
         own = {
             name: value.copy()
             for name in self.__struct_fields__
-            if isinstance(value := getattr(self, name), (dict, Packed))
+            if isinstance(value := getattr(self, name), (dict, CompressedMap))
         }
         return msgspec.structs.replace(self, **own)
 
@@ -114,7 +118,7 @@ class State(msgspec.Struct, kw_only=True):
         """Work on all steps as it happened. Reads ten years."""
         return Works(self.pasts, bool(self.minutes_on))
 
-    def past(self, step_id: str) -> Past:
+    def past(self, step_id: str) -> StepHistory:
         """Return what happened to one step so far."""
         return self.pasts.get(step_id, NOTHING_YET)
 
@@ -146,7 +150,7 @@ class State(msgspec.Struct, kw_only=True):
         """Tries of one step, oldest first."""
         return self.past(step_id).tries
 
-    def mark(self, step_id: str) -> Mark:
+    def mark(self, step_id: str) -> PhaseRecord:
         """Return one step's phase and the days on which it changed."""
         criterion = self.steps[step_id].criterion
         known = self.marks.get(step_id)
@@ -204,7 +208,7 @@ class State(msgspec.Struct, kw_only=True):
         runs = (r for r in self.runs.values() if r.performance_id == performance.id)
         return any(r.kind is RunKind.STAGE and r.told for r in runs)
 
-    def keep_past(self, step_id: str, past: Past, why: str) -> None:
+    def keep_past(self, step_id: str, past: StepHistory, why: str) -> None:
         """Put a step's past in place of what it was; `why` must name what made the difference."""
         self.pasts[step_id] = past
         told = f"{self.prints.get(step_id, '')} {why}".encode()

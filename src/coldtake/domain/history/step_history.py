@@ -8,7 +8,7 @@ from zlib import crc32
 import msgspec
 
 from coldtake.domain.criterion import Criterion
-from coldtake.domain.history.compressed_map import Packed
+from coldtake.domain.history.compressed_map import CompressedMap
 from coldtake.domain.performance import StageTry
 from coldtake.domain.progress import phase_changes, step_phase
 from coldtake.domain.take import Take, Try, Work
@@ -17,7 +17,7 @@ from coldtake.domain.topic import StepPhase
 T = TypeVar("T", Try, Take)
 
 
-class Past(msgspec.Struct, frozen=True, kw_only=True):
+class StepHistory(msgspec.Struct, frozen=True, kw_only=True):
     """One step's tries, works and takes as they happened; `days` on which it was touched.
 
     A try that was taken back is gone, its day stays: the first try of that day was had.
@@ -31,47 +31,47 @@ class Past(msgspec.Struct, frozen=True, kw_only=True):
     stage: tuple[StageTry, ...] = ()
 
 
-NOTHING_YET = Past()
-Pasts = Packed[str, Past]
+NOTHING_YET = StepHistory()
+Pasts = CompressedMap[str, StepHistory]
 
 
-def touching(past: Past, day: date) -> Past:
+def touching(past: StepHistory, day: date) -> StepHistory:
     """Return a past in which the step was touched on that day."""
     if day in past.days:
         return past
     return msgspec.structs.replace(past, days=(*past.days, day))
 
 
-class Mark(msgspec.Struct, frozen=True):
+class PhaseRecord(msgspec.Struct, frozen=True):
     """What follows from a step's tries: its phase now, and the days on which it changed."""
 
     phase: StepPhase
     changes: tuple[tuple[date, StepPhase], ...]
 
 
-def mark_of(criterion: Criterion, past: Past) -> Mark:
+def mark_of(criterion: Criterion, past: StepHistory) -> PhaseRecord:
     """Walk a step's tries once."""
     changes = phase_changes(criterion, past.tries)
-    return Mark(
+    return PhaseRecord(
         step_phase(criterion, past.tries, bool(past.works)),
         tuple((attempt.day, phase) for attempt, phase in changes),
     )
 
 
-class Aside(dict[str, tuple[Criterion, Mark]]):
+class PhaseCache(dict[str, tuple[Criterion, PhaseRecord]]):
     """Marks known already, by step id. Says nothing that the state does not: always equal."""
 
-    def copy(self) -> "Aside":
+    def copy(self) -> "PhaseCache":
         """Return one that goes its own way."""
-        return Aside(self)
+        return PhaseCache(self)
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, Aside)
+        return isinstance(other, PhaseCache)
 
     __hash__ = None
 
 
-class Homes:
+class OwnerIndex:
     """To which steps the tries and takes of an id may belong. It only grows, so copies share it."""
 
     def __init__(self, told: Mapping[str, Sequence[int]] | None = None) -> None:
@@ -90,7 +90,7 @@ class Homes:
         return (known,) if isinstance(known, str) else known
 
     def told(self) -> dict[str, list[int]]:
-        """Return all of it by step, for `Homes(told)`."""
+        """Return all of it by step, for `OwnerIndex(told)`."""
         found: dict[str, list[int]] = {}
         for key, steps in self._steps.items():
             for step_id in (steps,) if isinstance(steps, str) else steps:
@@ -104,7 +104,7 @@ class Homes:
             self._steps[key] = (*steps, step_id)
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, Homes)
+        return isinstance(other, OwnerIndex)
 
     __hash__ = None  # type: ignore[assignment]
 
@@ -113,10 +113,14 @@ class ById(Mapping[str, T], Generic[T]):
     """Tries or takes of all steps by id; going through all of them unpacks everything."""
 
     def __init__(
-        self, pasts: Pasts, homes: Homes, count: int, read: Callable[[Past], tuple[T, ...]]
+        self,
+        pasts: Pasts,
+        homes: OwnerIndex,
+        count: int,
+        read: Callable[[StepHistory], tuple[T, ...]],
     ) -> None:
         self._pasts, self._homes, self._count = pasts, homes, count
-        self._read: Callable[[Past], tuple[T, ...]] = read
+        self._read: Callable[[StepHistory], tuple[T, ...]] = read
 
     def __getitem__(self, key: str) -> T:
         for step_id in self._homes.of(key):

@@ -14,16 +14,16 @@ import numpy as np
 from coldtake.listening.alignment.performed_notes import (
     CLEAR_ATTACKS,
     DOUBTFUL_ATTACK,
-    Playing,
-    Reading,
+    PerformanceAlignment,
+    PerformedNote,
     is_repeat,
     pace_of,
 )
 from coldtake.listening.alignment.segmental_viterbi import Ints
-from coldtake.listening.features.audio_features import FINE_STEP_S, Floats, Hearing
+from coldtake.listening.features.audio_features import FINE_STEP_S, AudioFeatures, Floats
 from coldtake.listening.features.onset_strength import attack_strength
 from coldtake.listening.features.onsets import Onset, attack_in
-from coldtake.listening.features.score_informed_nmf import STEP_S, OwnTones
+from coldtake.listening.features.score_informed_nmf import STEP_S, PitchActivations
 from coldtake.listening.features.tones import exact_pitch, tone_between
 
 BEFORE_S = 0.06  # how much before its time a note may come
@@ -38,7 +38,7 @@ FAR_S, FAR_SHARE = 0.12, 0.45  # farther than this from where it was due it is a
 
 
 @dataclass(frozen=True)
-class Look:
+class OnsetCheck:
     """What was seen: onset (None where nothing was played), and whether that is sure."""
 
     onset: Onset | None
@@ -46,7 +46,7 @@ class Look:
 
 
 @dataclass(frozen=True)
-class Place:
+class SearchWindow:
     """Where a note is looked for [s].
 
     pitch, again : written pitch, and whether the note before has the same
@@ -62,19 +62,21 @@ class Place:
     same_after: bool
 
 
-def look(hearing: Hearing, own: OwnTones, place: Place, usual: float, clear: bool) -> Look:
+def look(
+    hearing: AudioFeatures, own: PitchActivations, place: SearchWindow, usual: float, clear: bool
+) -> OnsetCheck:
     """Look for a note.
 
     usual : the take's usual peak, as `usual_peak` tells; clear : notes struck again show in this
     take, so that a steady tone was not
     """
     if place.until_s - place.due_s < 0.03 or place.due_s - place.since_s < 0.03:
-        return Look(None, sure=False)
+        return OnsetCheck(None, sure=False)
     room = place.until_s - place.due_s
     # The next note shows in the window before it begins.
     until_s = place.until_s - (SMEAR_S if room > SHORT_S or place.same_after else 0.015)
     if until_s - place.due_s < 0.02:
-        return Look(None, sure=False)
+        return OnsetCheck(None, sure=False)
     one, whole = own.envelopes(hearing.samples, place.pitch, place.since_s, until_s)
     first = min(round((place.due_s - BEFORE_S - place.since_s) / STEP_S), len(one) - 2)
     first = max(first, 1)
@@ -86,29 +88,31 @@ def look(hearing: Hearing, own: OwnTones, place: Place, usual: float, clear: boo
 
 
 def _told(
-    one: Floats, whole: Floats, low: int, top: int, risen: float, place: Place, usual: float,
+    one: Floats, whole: Floats, low: int, top: int, risen: float, place: SearchWindow, usual: float,
     clear: bool,
-) -> Look:  # fmt: skip
+) -> OnsetCheck:  # fmt: skip
     room = place.until_s - place.due_s
     size, share = one[top] / usual, one[top] / max(whole[top], 1e-9)
     # What still rises when the same pitch is struck next belongs to that one.
     own_peak = top < len(one) - 2 or not place.same_after
     if place.again:
         if risen < STEADY:
-            return Look(None, sure=clear and room > SHORT_S)
+            return OnsetCheck(None, sure=clear and room > SHORT_S)
         heard = risen >= RISEN_AGAIN and size >= HEARD
     else:
         if size < PERHAPS or not own_peak:
-            return Look(None, sure=True)
+            return OnsetCheck(None, sure=True)
         heard = risen >= RISEN and size >= HEARD and share >= SHARE
     if not heard or not own_peak:
-        return Look(None, sure=False)
+        return OnsetCheck(None, sure=False)
     onset = attack_in(one[low : top + 1], STEP_S, place.since_s + low * STEP_S)
     far = abs(onset.onset_s - place.due_s) > max(FAR_S, FAR_SHARE * (place.until_s - place.due_s))
-    return Look(None, sure=False) if far else Look(onset, sure=True)
+    return OnsetCheck(None, sure=False) if far else OnsetCheck(onset, sure=True)
 
 
-def rises_again(hearing: Hearing, own: OwnTones, pitch: int, since_s: float, at_s: float) -> float:
+def rises_again(
+    hearing: AudioFeatures, own: PitchActivations, pitch: int, since_s: float, at_s: float
+) -> float:
     """How far a pitch rises where it is known to have been struck again, over the dip before."""
     one = own.envelope(hearing.samples, pitch, since_s, at_s + 0.2)
     middle = max(round((at_s - since_s - 0.04) / STEP_S), 1)
@@ -117,7 +121,7 @@ def rises_again(hearing: Hearing, own: OwnTones, pitch: int, since_s: float, at_
 
 
 def usual_peak(
-    hearing: Hearing, own: OwnTones, pitches: Sequence[int], onsets_s: Sequence[float]
+    hearing: AudioFeatures, own: PitchActivations, pitches: Sequence[int], onsets_s: Sequence[float]
 ) -> float:
     """Median over some notes of the loudest that sounds within 150 ms of their onsets."""
     some = range(0, len(pitches), max(len(pitches) // 12, 1))
@@ -129,8 +133,12 @@ def usual_peak(
 
 
 def look_again(
-    hearing: Hearing, own: OwnTones, reading: Reading, pitches: Ints, beats: Floats
-) -> Reading:
+    hearing: AudioFeatures,
+    own: PitchActivations,
+    reading: PerformanceAlignment,
+    pitches: Ints,
+    beats: Floats,
+) -> PerformanceAlignment:
     """Look again for notes that were left out or not told; pitches, beats : the passage's."""
     if all(_is_told(reading.kept, i) for i in range(min(reading.kept) + 1, len(pitches))):
         return reading
@@ -164,17 +172,19 @@ def look_again(
     return replace(reading, kept=kept, unsure=frozenset(unsure), missed=frozenset(missed))
 
 
-def _is_told(kept: dict[int, Playing], index: int) -> bool:
+def _is_told(kept: dict[int, PerformedNote], index: int) -> bool:
     return index in kept and kept[index].right is not None
 
 
-def _stirs(strength: Floats, place: Place) -> bool:
+def _stirs(strength: Floats, place: SearchWindow) -> bool:
     """Whether there is any sign of an attack about where a note was due."""
     first, last = round((place.due_s - 0.1) / FINE_STEP_S), round((place.due_s + 0.1) / FINE_STEP_S)
     return bool(strength[max(first, 0) : max(last, 1)].max(initial=0.0) > DOUBTFUL_ATTACK)
 
 
-def _repeats_show(hearing: Hearing, own: OwnTones, kept: dict[int, Playing], pitches: Ints) -> bool:
+def _repeats_show(
+    hearing: AudioFeatures, own: PitchActivations, kept: dict[int, PerformedNote], pitches: Ints
+) -> bool:
     """Whether this take's repeated notes show by a dip before them, as far as some were found."""
     found = [
         rises_again(hearing, own, int(pitches[i]), kept[i - 1].onset_s, p.onset_s)
@@ -185,7 +195,9 @@ def _repeats_show(hearing: Hearing, own: OwnTones, kept: dict[int, Playing], pit
     return len(found) >= 2 and min(found) > RISEN_AGAIN
 
 
-def _as_due(kept: dict[int, Playing], pitches: Ints, beats: Floats) -> dict[int, Playing]:
+def _as_due(
+    kept: dict[int, PerformedNote], pitches: Ints, beats: Floats
+) -> dict[int, PerformedNote]:
     """Where only some of a run of equal notes were heard, each the one that was due there."""
     pace, out = pace_of(kept, beats), dict(kept)
     for i in sorted(kept):
@@ -203,8 +215,8 @@ def _as_due(kept: dict[int, Playing], pitches: Ints, beats: Floats) -> dict[int,
 
 
 def _place_of(
-    i: int, kept: dict[int, Playing], pitches: Ints, beats: Floats, pace: float
-) -> Place | None:
+    i: int, kept: dict[int, PerformedNote], pitches: Ints, beats: Floats, pace: float
+) -> SearchWindow | None:
     """Where note i was due, between the nearest notes that were heard."""
     before = max((k for k in kept if k < i), default=None)
     after = min((k for k in kept if k > i and kept[k].right is not None), default=None)
@@ -217,22 +229,26 @@ def _place_of(
         until = min(due + pace, kept[before].offset_s)
         if until < due + BRIEF_S:
             return None  # the tone had ended
-        return Place(int(pitches[i]), again, a, due, until, same_after=False)
+        return SearchWindow(int(pitches[i]), again, a, due, until, same_after=False)
     b = kept[after].onset_s
     if b <= a:
         return None
     share = float((beats[i] - beats[before]) / (beats[after] - beats[before]))
     step = float((beats[i + 1] - beats[before]) / (beats[after] - beats[before]))
     same_after = bool(pitches[i + 1] == pitches[i])
-    return Place(int(pitches[i]), again, a, a + share * (b - a), a + step * (b - a), same_after)
+    return SearchWindow(
+        int(pitches[i]), again, a, a + share * (b - a), a + step * (b - a), same_after
+    )
 
 
-def _seen(hearing: Hearing, place: Place, onset: Onset, index: int, tuning: float) -> Playing:
+def _seen(
+    hearing: AudioFeatures, place: SearchWindow, onset: Onset, index: int, tuning: float
+) -> PerformedNote:
     wanted = place.pitch + tuning
     tone = tone_between(hearing, onset.onset_s, place.until_s, around=wanted)
     pitch = exact_pitch(hearing, onset.onset_s, place.until_s, wanted)
     tone = replace(tone, pitch=tone.pitch if pitch is None else pitch)
-    return Playing(
+    return PerformedNote(
         index,
         True,
         onset.onset_s,

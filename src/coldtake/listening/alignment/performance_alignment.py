@@ -14,18 +14,18 @@ from coldtake.listening.alignment.note_verification import look_again
 from coldtake.listening.alignment.performed_notes import (
     CLEAR_ATTACKS,
     DOUBTFUL_ATTACK,
-    Going,
-    Playing,
-    Reading,
+    BackJump,
+    PerformanceAlignment,
+    PerformedNote,
     is_repeat,
     pace_of,
 )
-from coldtake.listening.alignment.segmental_viterbi import Ints, Kind, Path, Piece, align
-from coldtake.listening.features.audio_features import Floats, Hearing
+from coldtake.listening.alignment.segmental_viterbi import Ints, Kind, Path, Segment, align
+from coldtake.listening.features.audio_features import AudioFeatures, Floats
 from coldtake.listening.features.boundary_candidates import Boundaries, find_boundaries
 from coldtake.listening.features.onsets import Own, find_offset, refine_onset
 from coldtake.listening.features.partials import growth, settle_octaves, true_octave
-from coldtake.listening.features.score_informed_nmf import OwnTones, Stretch, learn
+from coldtake.listening.features.score_informed_nmf import PitchActivations, Stretch, learn
 from coldtake.listening.features.tempo import local_period
 from coldtake.listening.features.tones import Tone, exact_pitch, lower_octave_sounds, tone_between
 from coldtake.music.passage import Passage
@@ -36,7 +36,7 @@ SURELY_GROWN = 0.7
 SAME_S = 0.03  # two onsets this near are one attack
 
 
-def read_take(hearing: Hearing, passage: Passage) -> Reading:
+def read_take(hearing: AudioFeatures, passage: Passage) -> PerformanceAlignment:
     """Lay the passage along the recording and say what was heard of every note."""
     pitches = np.array([n.pitch for n in passage.notes], dtype=np.int64)
     beats = np.array([n.onset_beats for n in passage.notes])
@@ -59,13 +59,13 @@ def read_take(hearing: Hearing, passage: Passage) -> Reading:
     return _collect(hearing, bounds, path, pitches, beats, tuning)
 
 
-def _grown(hearing: Hearing, bounds: Boundaries, pitches: Ints, tuning: float) -> Floats:
+def _grown(hearing: AudioFeatures, bounds: Boundaries, pitches: Ints, tuning: float) -> Floats:
     """Growth of each note's partials at each boundary, shape (boundaries, notes)."""
     unique, which = np.unique(pitches, return_inverse=True)
     return growth(hearing, bounds.times_s, unique.astype(np.float64) + tuning)[:, which]
 
 
-def rough_tuning(hearing: Hearing) -> float:
+def rough_tuning(hearing: AudioFeatures) -> float:
     """How far the take stands from equal temperament at 440 Hz, semitones within +-0.5."""
     heard = hearing.pitch[hearing.voiced]
     if not len(heard):
@@ -74,7 +74,7 @@ def rough_tuning(hearing: Hearing) -> float:
     return float(np.angle(turn) / (2 * np.pi)) if abs(turn) > 0.2 else 0.0
 
 
-def _sounding(path: Path) -> list[Piece]:
+def _sounding(path: Path) -> list[Segment]:
     return [p for p in path.pieces if p.kind in (Kind.RIGHT, Kind.WRONG) and p.first_boundary >= 0]
 
 
@@ -85,7 +85,7 @@ def _first_tempo(path: Path, beats: Floats) -> tuple[Floats, Floats] | None:
     return local_period(at, times) if len(begun) >= 3 else None
 
 
-def _tuning_of(hearing: Hearing, path: Path, pitches: Ints, first: float) -> float:
+def _tuning_of(hearing: AudioFeatures, path: Path, pitches: Ints, first: float) -> float:
     """Median distance of the right notes from their written pitch."""
     off = []
     for piece in path.pieces:
@@ -114,12 +114,17 @@ def _expected_places(path: Path, beats: Floats, period: tuple[Floats, Floats]) -
 
 
 def _collect(
-    hearing: Hearing, bounds: Boundaries, path: Path, pitches: Ints, beats: Floats, tuning: float
-) -> Reading:
-    playings: list[Playing] = []
-    goings: list[Going] = []
-    kept: dict[int, Playing] = {}
-    extras: list[Playing] = []
+    hearing: AudioFeatures,
+    bounds: Boundaries,
+    path: Path,
+    pitches: Ints,
+    beats: Floats,
+    tuning: float,
+) -> PerformanceAlignment:
+    playings: list[PerformedNote] = []
+    goings: list[BackJump] = []
+    kept: dict[int, PerformedNote] = {}
+    extras: list[PerformedNote] = []
     furthest, held = -1, False
     since = 0.0
     own = _own_tones(hearing, path, pitches, tuning)
@@ -135,7 +140,7 @@ def _collect(
             extras.append(heard)
             continue
         if piece.jumped:
-            goings.append(Going(heard.onset_s, piece.index, furthest))
+            goings.append(BackJump(heard.onset_s, piece.index, furthest))
             kept = {i: p for i, p in kept.items() if i < piece.index}
             extras = [e for e in extras if e.after < piece.index]
         if _same_attack(kept, piece.index, heard.onset_s) and is_repeat(pitches, piece.index):
@@ -147,11 +152,15 @@ def _collect(
         judged = _unstruck(heard, clarity) if goes_on else heard
         if judged is not None:
             kept[piece.index] = judged
-    told = Reading(tuple(playings), tuple(goings), kept, tuple(extras), tuning, clarity)
+    told = PerformanceAlignment(
+        tuple(playings), tuple(goings), kept, tuple(extras), tuning, clarity
+    )
     return told if own is None or len(kept) < 3 else look_again(hearing, own, told, pitches, beats)
 
 
-def _own_of(own: OwnTones | None, piece: Piece, pitches: Ints, since_s: float) -> Own | None:
+def _own_of(
+    own: PitchActivations | None, piece: Segment, pitches: Ints, since_s: float
+) -> Own | None:
     """Where to see the new note's own envelope: not where the same pitch sounded on."""
     pitch = int(pitches[piece.index])
     if own is None or piece.kind != Kind.RIGHT or pitch not in own.pitches:
@@ -159,7 +168,9 @@ def _own_of(own: OwnTones | None, piece: Piece, pitches: Ints, since_s: float) -
     return None if is_repeat(pitches, piece.index) else Own(own, pitch, since_s)
 
 
-def _own_tones(hearing: Hearing, path: Path, pitches: Ints, tuning: float) -> OwnTones | None:
+def _own_tones(
+    hearing: AudioFeatures, path: Path, pitches: Ints, tuning: float
+) -> PitchActivations | None:
     """Each written pitch's own share of the sound, learned where it was found right."""
     stretches = []
     for piece in path.pieces:
@@ -171,12 +182,12 @@ def _own_tones(hearing: Hearing, path: Path, pitches: Ints, tuning: float) -> Ow
     return learn(hearing.samples, stretches, {int(p) for p in pitches})
 
 
-def _same_attack(kept: dict[int, Playing], index: int, onset_s: float) -> bool:
+def _same_attack(kept: dict[int, PerformedNote], index: int, onset_s: float) -> bool:
     """Whether the note before already begins there: one attack is not two notes."""
     return index - 1 in kept and abs(kept[index - 1].onset_s - onset_s) < SAME_S
 
 
-def _due_there(kept: dict[int, Playing], index: int, onset_s: float, beats: Floats) -> bool:
+def _due_there(kept: dict[int, PerformedNote], index: int, onset_s: float, beats: Floats) -> bool:
     """Whether an attack comes nearer to when this note was due than to the note before."""
     earlier = [k for k in kept if k < index - 1]
     if not earlier:
@@ -196,7 +207,7 @@ def _clarity(bounds: Boundaries, path: Path, pitches: Ints) -> float:
     return float(np.percentile(clear, 10)) if len(clear) >= 4 else 0.0
 
 
-def _unstruck(heard: Playing, clarity: float) -> Playing | None:
+def _unstruck(heard: PerformedNote, clarity: float) -> PerformedNote | None:
     """A repeated note that goes on from the last: as heard, in doubt, or not there (None)."""
     if heard.attack >= DOUBTFUL_ATTACK:
         return heard
@@ -204,14 +215,14 @@ def _unstruck(heard: Playing, clarity: float) -> Playing | None:
 
 
 def _playing(
-    hearing: Hearing,
+    hearing: AudioFeatures,
     bounds: Boundaries,
-    piece: Piece,
+    piece: Segment,
     since_s: float,
     pitches: Ints,
     tuning: float,
-    own: OwnTones | None,
-) -> Playing:
+    own: PitchActivations | None,
+) -> PerformedNote:
     stop_s = piece.stop_s
     attack = float(bounds.attack[piece.first_boundary]) if piece.first_boundary >= 0 else 0.0
     its_own = _own_of(own, piece, pitches, since_s)
@@ -220,7 +231,7 @@ def _playing(
     tone = tone_between(hearing, onset.onset_s, max(offset, onset.onset_s + 0.05))
     if piece.kind != Kind.RIGHT:
         tone = true_octave(hearing, tone, onset.onset_s, offset)
-    plain = Playing(
+    plain = PerformedNote(
         None, None, onset.onset_s, onset.rise_s, offset, tone, attack, piece.index, onset.error_s
     )
     if piece.kind == Kind.EXTRA:
@@ -231,7 +242,7 @@ def _playing(
     return _exact(hearing, replace(plain, index=piece.index, right=right, tone=tone))
 
 
-def _exact(hearing: Hearing, heard: Playing) -> Playing:
+def _exact(hearing: AudioFeatures, heard: PerformedNote) -> PerformedNote:
     """The playing with its pitch measured to the cent."""
     if heard.tone.pitch is None:
         return heard
@@ -239,7 +250,7 @@ def _exact(hearing: Hearing, heard: Playing) -> Playing:
     return heard if pitch is None else replace(heard, tone=replace(heard.tone, pitch=pitch))
 
 
-def _near_tone(hearing: Hearing, heard: Playing, wanted: float) -> Tone:
+def _near_tone(hearing: AudioFeatures, heard: PerformedNote, wanted: float) -> Tone:
     """The tone from the frames near the wanted pitch where the last note's rest covers others."""
     tone = heard.tone
     if tone.pitch is None or abs(tone.pitch - wanted) <= NEAR:
@@ -248,7 +259,9 @@ def _near_tone(hearing: Hearing, heard: Playing, wanted: float) -> Tone:
     return near if near.pitch is not None and near.voiced >= NEAR_SHARE else tone
 
 
-def _is_right(hearing: Hearing, heard: Playing, wanted: float, piece: Piece) -> bool | None:
+def _is_right(
+    hearing: AudioFeatures, heard: PerformedNote, wanted: float, piece: Segment
+) -> bool | None:
     """Whether the tone has the wanted pitch; None where the sound does not tell."""
     tone = heard.tone
     if tone.pitch is None:
@@ -269,7 +282,9 @@ def _is_right(hearing: Hearing, heard: Playing, wanted: float, piece: Piece) -> 
     return False if tone.voiced >= 0.5 else None
 
 
-def _octave_is_right(hearing: Hearing, wanted: float, off: float, heard: Playing) -> bool | None:
+def _octave_is_right(
+    hearing: AudioFeatures, wanted: float, off: float, heard: PerformedNote
+) -> bool | None:
     low = min(wanted, wanted + off)
     at_low = lower_octave_sounds(hearing, heard.onset_s, heard.offset_s, low)
     if at_low is None:

@@ -13,7 +13,7 @@ DOUBTFUL_ATTACK = 0.05  # a repeated note with less evidence of an attack is not
 
 
 @dataclass(frozen=True)
-class Playing:
+class PerformedNote:
     """One tone that was heard.
 
     index : the note of the passage it stands for, None for an extra
@@ -34,7 +34,7 @@ class Playing:
 
 
 @dataclass(frozen=True)
-class Going:
+class BackJump:
     """The player went back: at_s, to the note index; after which index."""
 
     at_s: float
@@ -43,7 +43,7 @@ class Going:
 
 
 @dataclass(frozen=True, eq=False)
-class Reading:
+class PerformanceAlignment:
     """All of it, in order of time; `kept` is the last playing of each note, by note index.
 
     tuning : semitones above 440 Hz; clarity : 0..1, how clear this take's attacks are
@@ -51,10 +51,10 @@ class Reading:
     missed : those that surely were not
     """
 
-    playings: tuple[Playing, ...]
-    goings: tuple[Going, ...]
-    kept: dict[int, Playing]
-    extras: tuple[Playing, ...]
+    playings: tuple[PerformedNote, ...]
+    goings: tuple[BackJump, ...]
+    kept: dict[int, PerformedNote]
+    extras: tuple[PerformedNote, ...]
     tuning: float
     clarity: float
     unsure: frozenset[int] = frozenset()
@@ -66,7 +66,7 @@ def is_repeat(pitches: Ints, index: int) -> bool:
     return index > 0 and bool(pitches[index] == pitches[index - 1])
 
 
-def pace_of(kept: dict[int, Playing], beats: Floats) -> float:
+def pace_of(kept: dict[int, PerformedNote], beats: Floats) -> float:
     """Seconds per beat, the median over neighbouring notes that were heard."""
     pairs = [(k, k + 1) for k in sorted(kept) if k + 1 in kept and beats[k + 1] > beats[k]]
     ratios = [(kept[b].onset_s - kept[a].onset_s) / (beats[b] - beats[a]) for a, b in pairs]

@@ -24,7 +24,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from coldtake.listening.features.audio_features import PITCH_STEP_S, Floats, Hearing
+from coldtake.listening.features.audio_features import PITCH_STEP_S, AudioFeatures, Floats
 from coldtake.listening.features.boundary_candidates import Boundaries
 
 Ints = npt.NDArray[np.int64]
@@ -82,7 +82,7 @@ Period = Callable[[float], float]
 
 
 @dataclass(frozen=True)
-class Piece:
+class Segment:
     """A stretch of the path with one explanation.
 
     kind; index : note begun last, 0-based, -1 before the first; start_s, stop_s [s]
@@ -101,12 +101,12 @@ class Piece:
 class Path:
     """The explanation of a whole recording, in order of time, and its cost."""
 
-    pieces: tuple[Piece, ...]
+    pieces: tuple[Segment, ...]
     cost: float
 
 
 def align(
-    hearing: Hearing,
+    hearing: AudioFeatures,
     bounds: Boundaries,
     pitches: Ints,
     onset_beats: Floats,
@@ -312,9 +312,9 @@ class _Search:
         return Path(tuple(_joined(states[::-1], self.edges, self.n)), cost)
 
 
-def _joined(states: list[int], edges: Floats, n: int) -> list[Piece]:
+def _joined(states: list[int], edges: Floats, n: int) -> list[Segment]:
     """Join neighbouring pieces of one explanation."""
-    pieces: list[Piece] = []
+    pieces: list[Segment] = []
     before = 0
     for k, state in enumerate(states):
         kind, position = divmod(state, n + 1)
@@ -323,7 +323,7 @@ def _joined(states: list[int], edges: Floats, n: int) -> list[Piece]:
             pieces[-1] = replace(pieces[-1], stop_s=stop)
             continue
         jumped = kind == Kind.RIGHT and position <= before
-        pieces.append(Piece(Kind(kind), position - 1, float(edges[k]), stop, k - 1, jumped))
+        pieces.append(Segment(Kind(kind), position - 1, float(edges[k]), stop, k - 1, jumped))
         before = position
     return pieces
 
@@ -332,7 +332,7 @@ class _Emission:
     """Cost of each explanation of each piece from the pitch frames inside it."""
 
     def __init__(
-        self, hearing: Hearing, edges: Floats, pitches: Ints, tuning: float,
+        self, hearing: AudioFeatures, edges: Floats, pitches: Ints, tuning: float,
         costs: Costs,
     ) -> None:  # fmt: skip
         unique, self._which = np.unique(pitches, return_inverse=True)
@@ -375,7 +375,7 @@ def _frames_between(start_s: float, stop_s: float, count: int) -> tuple[int, int
     return start, min(max(stop, start), count)
 
 
-def _frame_costs(hearing: Hearing, pitches: Floats, costs: Costs) -> Floats:
+def _frame_costs(hearing: AudioFeatures, pitches: Floats, costs: Costs) -> Floats:
     """Cost of each pitch frame under each expected pitch, shape (frames, pitches)."""
     off = hearing.pitch[:, None] - pitches[None, :]
     cost = np.clip((np.abs(off) - NEAR) / (FAR - NEAR), 0.0, 1.0)

@@ -11,11 +11,17 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from coldtake.listening.chords.note_network import Begun, Heard, begun_in, peak_s, stops_s
-from coldtake.listening.chords.placing import Visit
+from coldtake.listening.chords.note_network import (
+    NoteActivations,
+    NoteOnset,
+    begun_in,
+    peak_s,
+    stops_s,
+)
+from coldtake.listening.chords.placing import ChordOccurrence
 from coldtake.listening.chords.spectrum import KEYS, LOWEST_KEY, STEP_S
-from coldtake.listening.keyboard.midi_alignment import Event, Matched
-from coldtake.listening.keyboard.midi_performance import Press
+from coldtake.listening.keyboard.midi_alignment import Matched, PlayedGroup
+from coldtake.listening.keyboard.midi_performance import MidiNote
 from coldtake.music.passage import Passage
 
 ASKED_S = 0.02  # the network is asked within this of the chord's time
@@ -40,7 +46,7 @@ NEVER = -9.0  # log odds of what lies outside the recording
 
 
 @dataclass
-class Told:
+class NoteDecisions:
     """A Matched performance, and the notes that cannot be told (indices in the passage).
 
     odds : log odds that each written note was played, by note index
@@ -55,11 +61,14 @@ class Told:
 
 
 def decide(
-    heard: Heard, visits: Sequence[Visit], events: tuple[Event, ...], passage: Passage
-) -> Told:
+    heard: NoteActivations,
+    visits: Sequence[ChordOccurrence],
+    events: tuple[PlayedGroup, ...],
+    passage: Passage,
+) -> NoteDecisions:
     """Say of every written note what became of it; the last playing of each counts."""
     clearness, octaves = _clearness(heard, visits, events)
-    told = Told(Matched(events), clearness=clearness, octaves=octaves)
+    told = NoteDecisions(Matched(events), clearness=clearness, octaves=octaves)
     strange = _unexpected(heard, visits, events)
     last = -1
     for k, visit in enumerate(visits):
@@ -70,14 +79,16 @@ def decide(
         _decide_visit(told, heard, visits, k, passage, strange)
     for tone in strange:
         if tone.strength >= _needed(tone, visits, events, told.clearness):
-            press = Press(tone.onset_s, _stop(heard, tone), tone.pitch, 64)
+            press = MidiNote(tone.onset_s, _stop(heard, tone), tone.pitch, 64)
             told.matched.extras.append((_event_at(tone.onset_s, visits), press))
     _drop_extras_before_goings(told)
     told.matched.extras.sort(key=lambda e: e[1].onset_s)
     return told
 
 
-def doubtful_in(heard: Heard, visits: Sequence[Visit], events: Sequence[Event]) -> set[int]:
+def doubtful_in(
+    heard: NoteActivations, visits: Sequence[ChordOccurrence], events: Sequence[PlayedGroup]
+) -> set[int]:
     """Places of the visits of which at least half seems not to be played."""
     out = set()
     for k, visit in enumerate(visits):
@@ -88,7 +99,7 @@ def doubtful_in(heard: Heard, visits: Sequence[Visit], events: Sequence[Event]) 
 
 
 def _clearness(
-    heard: Heard, visits: Sequence[Visit], events: Sequence[Event]
+    heard: NoteActivations, visits: Sequence[ChordOccurrence], events: Sequence[PlayedGroup]
 ) -> tuple[float, float]:
     """How clear the sound is to the network: 0 hard, 1 clear, for plain notes and for octaves.
 
@@ -116,14 +127,14 @@ def _between(ends: tuple[float, float], clearness: float) -> float:
     return ends[0] + clearness * (ends[1] - ends[0])
 
 
-def _forget(told: Told, event: int) -> None:
+def _forget(told: NoteDecisions, event: int) -> None:
     gone = {i for e in told.matched.events[event:] for i in e.notes}
     told.matched.played = {i: p for i, p in told.matched.played.items() if i not in gone}
     told.matched.wrong -= gone
     told.unsure -= gone
 
 
-def _drop_extras_before_goings(told: Told) -> None:
+def _drop_extras_before_goings(told: NoteDecisions) -> None:
     """What was played too much before going back is forgiven with the rest."""
     for at, event in told.matched.goings:
         told.matched.extras = [
@@ -132,8 +143,8 @@ def _drop_extras_before_goings(told: Told) -> None:
 
 
 def _decide_visit(
-    told: Told, heard: Heard, visits: Sequence[Visit], k: int, passage: Passage,
-    strange: list[Begun],
+    told: NoteDecisions, heard: NoteActivations, visits: Sequence[ChordOccurrence], k: int,
+    passage: Passage, strange: list[NoteOnset],
 ) -> None:  # fmt: skip
     visit = visits[k]
     gone = []
@@ -153,12 +164,12 @@ def _decide_visit(
         onset = _onset(heard, visits, k, pitch, told.matched.events)
         latest = onset + 4.0 * passage.notes[i].duration_beats * visit.period_s
         stop = stops_s(heard, onset, pitch, latest)
-        told.matched.played[i] = Press(onset, stop, pitch, 64)
+        told.matched.played[i] = MidiNote(onset, stop, pitch, 64)
     for i in gone:
         _as_wrong(told, heard, visit, i, passage.notes[i].pitch, strange, clear=False)
 
 
-def _limits(pitch: int, chord: Sequence[int], told: Told) -> tuple[float, float]:
+def _limits(pitch: int, chord: Sequence[int], told: NoteDecisions) -> tuple[float, float]:
     """Log odds below which a note was not played, and from which it is right."""
     if any(pitch - up in chord for up in OCTAVES):
         least, enough = (_between(ends, told.octaves) for ends in BY_OCTAVE)
@@ -169,7 +180,7 @@ def _limits(pitch: int, chord: Sequence[int], told: Told) -> tuple[float, float]
     return least, least + DOUBT
 
 
-def odds_of(heard: Heard, visit: Visit, pitch: int) -> float:
+def odds_of(heard: NoteActivations, visit: ChordOccurrence, pitch: int) -> float:
     """Log odds that a chord's note was played; of one beyond the keys, that it cannot be told."""
     key = pitch - LOWEST_KEY
     if not 0 <= key < KEYS:
@@ -181,7 +192,11 @@ def odds_of(heard: Heard, visit: Visit, pitch: int) -> float:
 
 
 def _onset(
-    heard: Heard, visits: Sequence[Visit], k: int, pitch: int, events: tuple[Event, ...]
+    heard: NoteActivations,
+    visits: Sequence[ChordOccurrence],
+    k: int,
+    pitch: int,
+    events: tuple[PlayedGroup, ...],
 ) -> float:
     """When the note itself begins: the strongest sign near its chord."""
     at = visits[k].at_s
@@ -199,7 +214,9 @@ def _onset(
     return peak_s(curve, low + int(np.argmax(part)))
 
 
-def _unexpected(heard: Heard, visits: Sequence[Visit], events: Sequence[Event]) -> list[Begun]:
+def _unexpected(
+    heard: NoteActivations, visits: Sequence[ChordOccurrence], events: Sequence[PlayedGroup]
+) -> list[NoteOnset]:
     """Tones that no written note at their time accounts for."""
     expected: dict[int, list[float]] = {}
     for visit in visits:
@@ -213,7 +230,14 @@ def _unexpected(heard: Heard, visits: Sequence[Visit], events: Sequence[Event]) 
 
 
 def _as_wrong(
-    told: Told, heard: Heard, visit: Visit, i: int, pitch: int, strange: list[Begun], *, clear: bool
+    told: NoteDecisions,
+    heard: NoteActivations,
+    visit: ChordOccurrence,
+    i: int,
+    pitch: int,
+    strange: list[NoteOnset],
+    *,
+    clear: bool,
 ) -> bool:
     """Let an unexpected tone of the chord stand for a note that was not played.
 
@@ -231,17 +255,20 @@ def _as_wrong(
         return False
     best = min(near, key=lambda b: (abs(b.pitch - pitch), -b.strength))
     strange.remove(best)
-    told.matched.played[i] = Press(best.onset_s, _stop(heard, best), best.pitch, 64)
+    told.matched.played[i] = MidiNote(best.onset_s, _stop(heard, best), best.pitch, 64)
     told.matched.wrong.add(i)
     return True
 
 
-def _stop(heard: Heard, tone: Begun) -> float:
+def _stop(heard: NoteActivations, tone: NoteOnset) -> float:
     return stops_s(heard, tone.onset_s, tone.pitch, tone.onset_s + 4.0)
 
 
 def _needed(
-    tone: Begun, visits: Sequence[Visit], events: Sequence[Event], clearness: float
+    tone: NoteOnset,
+    visits: Sequence[ChordOccurrence],
+    events: Sequence[PlayedGroup],
+    clearness: float,
 ) -> float:
     """Strength that an extra needs; more where a written key's partials may feign it."""
     for visit in visits:
@@ -252,6 +279,6 @@ def _needed(
     return _between(LEAST_EXTRA, clearness)
 
 
-def _event_at(time_s: float, visits: Sequence[Visit]) -> int:
+def _event_at(time_s: float, visits: Sequence[ChordOccurrence]) -> int:
     before = [v.event for v in visits if v.at_s <= time_s + NEAR_S]
     return before[-1] if before else 0

@@ -10,13 +10,13 @@ from dataclasses import dataclass
 
 from coldtake.domain.criterion import Criterion
 from coldtake.domain.take import Verdict
-from coldtake.listening.chords.deciding import Told, decide, doubtful_in
-from coldtake.listening.chords.note_network import Heard, begun_in, listen, no_page
-from coldtake.listening.chords.placing import Visit, moved, page_of, visits_along
+from coldtake.listening.chords.deciding import NoteDecisions, decide, doubtful_in
+from coldtake.listening.chords.note_network import NoteActivations, begun_in, listen, no_page
+from coldtake.listening.chords.placing import ChordOccurrence, moved, page_of, visits_along
 from coldtake.listening.chords.spectrum import Singles, prepared, spectrum, tuning_of
-from coldtake.listening.features.audio_features import Tell
-from coldtake.listening.features.signal_quality import Obstacle
-from coldtake.listening.keyboard.midi_alignment import Event, events_of
+from coldtake.listening.features.audio_features import ProgressCallback
+from coldtake.listening.features.signal_quality import Abstention
+from coldtake.listening.keyboard.midi_alignment import PlayedGroup, events_of
 from coldtake.listening.keyboard.midi_evidence import evidence_of
 from coldtake.listening.keyboard.midi_judge import another_in_keys
 from coldtake.listening.sources.sound import Sound
@@ -33,7 +33,7 @@ FEW_TONES = 3
 
 def judge_chords(
     sound: Sound, passage: Passage, criterion: Criterion, beside: ClickEffect,
-    tell: Tell | None = None,
+    tell: ProgressCallback | None = None,
 ) -> Verdict:  # fmt: skip
     """Judge a recording of a passage with several notes at once; its click was taken out."""
     events = events_of(passage)
@@ -52,17 +52,20 @@ def judge_chords(
 
 
 @dataclass(frozen=True)
-class Blind:
+class ScoreFreeResult:
     """What was heard without the page: tones, where the page was laid along them, tuning."""
 
     tones: int
-    visits: tuple[Visit, ...]
+    visits: tuple[ChordOccurrence, ...]
     tuning_cents: float
 
 
 def told_of(
-    sound: Sound, passage: Passage, events: tuple[Event, ...], tell: Tell | None = None
-) -> tuple[Told, Blind]:
+    sound: Sound,
+    passage: Passage,
+    events: tuple[PlayedGroup, ...],
+    tell: ProgressCallback | None = None,
+) -> tuple[NoteDecisions, ScoreFreeResult]:
     """Listen twice; what became of every note, and what was heard blindly."""
     view, tuning = _tuned(sound)
     first = listen(view, no_page(view.shape[1]), _part(tell, 0.1, 0.5))
@@ -74,13 +77,15 @@ def told_of(
     if again != visits:
         visits = again
         second = _listened_again(view, visits, events, passage, _part(tell, 0.95, 1.0))
-    return decide(second, visits, events, passage), Blind(len(begun), tuple(visits), tuning)
+    return decide(second, visits, events, passage), ScoreFreeResult(
+        len(begun), tuple(visits), tuning
+    )
 
 
 def _listened_again(
-    view: Singles, visits: Sequence[Visit], events: tuple[Event, ...], passage: Passage,
-    tell: Tell | None,
-) -> Heard:  # fmt: skip
+    view: Singles, visits: Sequence[ChordOccurrence], events: tuple[PlayedGroup, ...],
+    passage: Passage, tell: ProgressCallback | None,
+) -> NoteActivations:  # fmt: skip
     return listen(view, page_of(visits, events, passage, view.shape[1]), tell)
 
 
@@ -91,13 +96,13 @@ def _tuned(sound: Sound) -> tuple[Singles, float]:
     return (spectrum(samples, tuning) if abs(tuning) > OFF_PITCH_CENTS else view), tuning
 
 
-def _part(tell: Tell | None, low: float, high: float) -> Tell | None:
+def _part(tell: ProgressCallback | None, low: float, high: float) -> ProgressCallback | None:
     if tell is None:
         return None
     return lambda share: tell(low + (high - low) * share)
 
 
-def _without_clicks(told: Told, beside: ClickEffect) -> Told:
+def _without_clicks(told: NoteDecisions, beside: ClickEffect) -> NoteDecisions:
     """Without short extras that begin with a click: they may be what is left of it."""
     heard = beside.heard
     if heard is None:
@@ -110,19 +115,19 @@ def _without_clicks(told: Told, beside: ClickEffect) -> Told:
     return told
 
 
-def _not_heard_blindly(blind: Blind, events: Sequence[Event]) -> Obstacle | None:
+def _not_heard_blindly(blind: ScoreFreeResult, events: Sequence[PlayedGroup]) -> Abstention | None:
     right = sum(len(v.right) for v in blind.visits)
     written = sum(len(events[v.event].pitches) for v in blind.visits)
     if right >= BLIND_SHARE * written:
         return None
-    return Obstacle(
+    return Abstention(
         f"This seems to be another passage: {right} of {written} notes were heard clearly.",
         "Check that the step has the passage that you played, or move the microphone closer.",
     )
 
 
-def _no_tone() -> Obstacle:
-    return Obstacle(
+def _no_tone() -> Abstention:
+    return Abstention(
         "No clear tone can be heard in the recording, only noise.",
         "Move the microphone closer to the instrument and away from other sounds.",
     )

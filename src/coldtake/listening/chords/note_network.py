@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from coldtake.listening.chords.spectrum import KEYS, LOWEST_KEY, STEP_S, Singles
-from coldtake.listening.features.audio_features import Tell
+from coldtake.listening.features.audio_features import ProgressCallback
 
 if TYPE_CHECKING:
     import onnxruntime
@@ -29,7 +29,7 @@ REACH = 3  # frames from an onset to where its triangle ends
 
 
 @dataclass(frozen=True, eq=False)
-class Heard:
+class NoteActivations:
     """By frame and key, shape (frames, KEYS).
 
     onset : 1 where a note begins, falling to 0 three frames away; sounding : 0..1
@@ -51,7 +51,9 @@ def no_page(frames: int) -> Singles:
     return np.zeros((3, frames, KEYS), np.float32)
 
 
-def listen(spectrum: Singles, page: Singles, tell: Tell | None = None) -> Heard:
+def listen(
+    spectrum: Singles, page: Singles, tell: ProgressCallback | None = None
+) -> NoteActivations:
     """Ask the network, piece by piece.
 
     spectrum : shape (2, frames, BINS); page : shape (3, frames, KEYS), expected onsets (0..1),
@@ -68,7 +70,7 @@ def listen(spectrum: Singles, page: Singles, tell: Tell | None = None) -> Heard:
         if tell is not None:
             tell(stop / frames)
     odds = np.exp(-np.clip(out[:2], -30, 30))
-    return Heard(1.0 / (1.0 + odds[0]), 1.0 / (1.0 + odds[1]), out[2])
+    return NoteActivations(1.0 / (1.0 + odds[0]), 1.0 / (1.0 + odds[1]), out[2])
 
 
 @lru_cache(maxsize=1)
@@ -83,7 +85,7 @@ def _network() -> "onnxruntime.InferenceSession":
 
 
 @dataclass(frozen=True, slots=True)
-class Begun:
+class NoteOnset:
     """One key heard to begin: onset [s], MIDI pitch, strength 0..1."""
 
     onset_s: float
@@ -91,20 +93,20 @@ class Begun:
     strength: float
 
 
-def begun_in(onset: Singles, least: float) -> list[Begun]:
+def begun_in(onset: Singles, least: float) -> list[NoteOnset]:
     """Peaks of the onset evidence, in order of time."""
     padded = np.pad(onset, ((2, 2), (0, 0)))
     around = np.stack([padded[k : k + len(onset)] for k in (0, 1, 3, 4)]).max(axis=0)
     frame, key = np.nonzero((onset >= least) & (onset >= around))
     found = [
-        Begun(peak_s(onset[:, k], int(f)), int(k) + LOWEST_KEY, float(onset[f, k]))
+        NoteOnset(peak_s(onset[:, k], int(f)), int(k) + LOWEST_KEY, float(onset[f, k]))
         for f, k in zip(frame, key, strict=True)
     ]
     found.sort(key=lambda b: (b.onset_s, b.pitch))
     return _without_twins(found)
 
 
-def _without_twins(found: list[Begun]) -> list[Begun]:
+def _without_twins(found: list[NoteOnset]) -> list[NoteOnset]:
     """Without the second of two equal neighbouring peaks of one key."""
     last: dict[int, float] = {}
     out = []
@@ -125,7 +127,7 @@ def peak_s(curve: Singles, at: int) -> float:
     return (at + (shift if after > before else -shift)) * STEP_S
 
 
-def stops_s(heard: Heard, onset_s: float, pitch: int, latest_s: float) -> float:
+def stops_s(heard: NoteActivations, onset_s: float, pitch: int, latest_s: float) -> float:
     """When a key that began sounds no longer [s]."""
     first = round(onset_s / STEP_S) + 2
     last = min(round(latest_s / STEP_S), len(heard.sounding))

@@ -11,11 +11,11 @@ from itertools import groupby, pairwise
 
 import numpy as np
 
-from coldtake.listening.chords.note_network import Begun, no_page
+from coldtake.listening.chords.note_network import NoteOnset, no_page
 from coldtake.listening.chords.spectrum import KEYS, LOWEST_KEY, STEP_S, Singles
 from coldtake.listening.features.tempo import local_period
-from coldtake.listening.keyboard.midi_alignment import Event, lay_keys
-from coldtake.listening.keyboard.midi_performance import Press
+from coldtake.listening.keyboard.midi_alignment import PlayedGroup, lay_keys
+from coldtake.listening.keyboard.midi_performance import MidiNote
 from coldtake.music.passage import Passage
 
 BLUR_S = 0.03  # of the page's onsets, as in training
@@ -28,7 +28,7 @@ PLAIN_PERIOD_S = 0.6  # a beat, where nothing tells
 
 
 @dataclass(frozen=True, slots=True)
-class Visit:
+class ChordOccurrence:
     """One playing of a written chord: which event, when [s], and its right keys heard blindly."""
 
     event: int
@@ -37,11 +37,13 @@ class Visit:
     period_s: float = PLAIN_PERIOD_S
 
 
-def visits_along(begun: Sequence[Begun], events: Sequence[Event]) -> list[Visit]:
+def visits_along(
+    begun: Sequence[NoteOnset], events: Sequence[PlayedGroup]
+) -> list[ChordOccurrence]:
     """Every playing of a chord in order of time; empty where nothing begins."""
     if not begun:
         return []
-    presses = [Press(b.onset_s, b.onset_s + 0.1, b.pitch, 64) for b in begun]
+    presses = [MidiNote(b.onset_s, b.onset_s + 0.1, b.pitch, 64) for b in begun]
     strength = np.array([b.strength for b in begun])
     weights = np.clip((strength - FAINT) / (CLEAR - FAINT), 0.0, 1.0)
     places = lay_keys(presses, events, weights, again=AGAIN)
@@ -53,13 +55,15 @@ def visits_along(begun: Sequence[Begun], events: Sequence[Event]) -> list[Visit]
     return _with_tempo(_filled([v for v in seen if v.right], events), events)
 
 
-def _visit(event: int, group: list[Begun], written: Event) -> Visit:
+def _visit(event: int, group: list[NoteOnset], written: PlayedGroup) -> ChordOccurrence:
     right = [b for b in group if b.pitch in written.pitches]
     at = float(np.median([b.onset_s for b in right or group]))
-    return Visit(event, at, frozenset(b.pitch for b in right))
+    return ChordOccurrence(event, at, frozenset(b.pitch for b in right))
 
 
-def _period(seen: Sequence[Visit], events: Sequence[Event]) -> tuple[Singles, Singles] | None:
+def _period(
+    seen: Sequence[ChordOccurrence], events: Sequence[PlayedGroup]
+) -> tuple[Singles, Singles] | None:
     beats = np.array([events[v.event].beat for v in seen])
     times = np.array([v.at_s for v in seen])
     if len(seen) < 3:
@@ -68,16 +72,18 @@ def _period(seen: Sequence[Visit], events: Sequence[Event]) -> tuple[Singles, Si
     return None if found is None else (found[0].astype(np.float32), found[1].astype(np.float32))
 
 
-def _with_tempo(seen: list[Visit], events: Sequence[Event]) -> list[Visit]:
+def _with_tempo(
+    seen: list[ChordOccurrence], events: Sequence[PlayedGroup]
+) -> list[ChordOccurrence]:
     period = _period(seen, events)
     if period is None:
         return seen
     return [
-        Visit(v.event, v.at_s, v.right, float(np.interp(v.at_s, *period))) for v in seen
+        ChordOccurrence(v.event, v.at_s, v.right, float(np.interp(v.at_s, *period))) for v in seen
     ]  # fmt: skip
 
 
-def _filled(seen: list[Visit], events: Sequence[Event]) -> list[Visit]:
+def _filled(seen: list[ChordOccurrence], events: Sequence[PlayedGroup]) -> list[ChordOccurrence]:
     """With the chords between those that were heard, and a few before and after."""
     if not seen:
         return []
@@ -88,7 +94,7 @@ def _filled(seen: list[Visit], events: Sequence[Event]) -> list[Visit]:
         first, last = events[a.event].beat, events[b.event].beat
         for k in range(a.event + 1, b.event):
             share = (events[k].beat - first) / (last - first)
-            out.append(Visit(k, a.at_s + share * (b.at_s - a.at_s), frozenset()))
+            out.append(ChordOccurrence(k, a.at_s + share * (b.at_s - a.at_s), frozenset()))
     return [*out, seen[-1], *_after(seen[-1], events, _at(period, seen[-1].at_s))]
 
 
@@ -96,26 +102,32 @@ def _at(period: tuple[Singles, Singles] | None, time_s: float) -> float:
     return PLAIN_PERIOD_S if period is None else float(np.interp(time_s, *period))
 
 
-def _before(first: Visit, events: Sequence[Event], beat_s: float) -> list[Visit]:
+def _before(
+    first: ChordOccurrence, events: Sequence[PlayedGroup], beat_s: float
+) -> list[ChordOccurrence]:
     out = []
     for k in range(max(first.event - FILLED_AT_ENDS, 0), first.event):
         at = first.at_s - (events[first.event].beat - events[k].beat) * beat_s
         if at > 0:
-            out.append(Visit(k, at, frozenset()))
+            out.append(ChordOccurrence(k, at, frozenset()))
     return out
 
 
-def _after(last: Visit, events: Sequence[Event], beat_s: float) -> list[Visit]:
+def _after(
+    last: ChordOccurrence, events: Sequence[PlayedGroup], beat_s: float
+) -> list[ChordOccurrence]:
     return [
-        Visit(k, last.at_s + (events[k].beat - events[last.event].beat) * beat_s, frozenset())
+        ChordOccurrence(
+            k, last.at_s + (events[k].beat - events[last.event].beat) * beat_s, frozenset()
+        )
         for k in range(last.event + 1, min(last.event + 1 + FILLED_AT_ENDS, len(events)))
     ]
 
 
 def moved(
-    visits: Sequence[Visit], doubtful: Collection[int], begun: Sequence[Begun],
-    events: Sequence[Event],
-) -> list[Visit]:  # fmt: skip
+    visits: Sequence[ChordOccurrence], doubtful: Collection[int], begun: Sequence[NoteOnset],
+    events: Sequence[PlayedGroup],
+) -> list[ChordOccurrence]:  # fmt: skip
     """The visits, those that are doubtful moved to where tones of their pitches begin.
 
     doubtful : places in visits; begun : what the network heard once it was told the page
@@ -139,7 +151,7 @@ def moved(
     return out
 
 
-def _largest_cluster(tones: Sequence[Begun]) -> list[Begun]:
+def _largest_cluster(tones: Sequence[NoteOnset]) -> list[NoteOnset]:
     clusters = [
         [b for b in tones if 0.0 <= b.onset_s - first.onset_s <= CLUSTER_S] for first in tones
     ]
@@ -147,7 +159,7 @@ def _largest_cluster(tones: Sequence[Begun]) -> list[Begun]:
 
 
 def page_of(
-    visits: Sequence[Visit], events: Sequence[Event], passage: Passage, frames: int
+    visits: Sequence[ChordOccurrence], events: Sequence[PlayedGroup], passage: Passage, frames: int
 ) -> Singles:
     """What the network is told: expected onsets, expected sounding, and that a page is told."""
     page = no_page(frames)

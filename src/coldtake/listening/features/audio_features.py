@@ -21,7 +21,7 @@ from coldtake.listening.sources.sound import Sound
 
 Floats = npt.NDArray[np.float64]
 Samples = npt.NDArray[np.float32]
-Tell = Callable[[float], object]  # is told how far it has come, 0..1
+ProgressCallback = Callable[[float], object]  # is told how far it has come, 0..1
 
 RATE = 16_000  # Hz, of the pitch detector; all analysis runs at it
 PITCH_STEP_S = 0.016
@@ -39,7 +39,7 @@ TRACK_SHARE = 0.8  # of all the work of a verdict, about: following the pitch
 
 
 @dataclass(frozen=True, eq=False)
-class Hearing:
+class AudioFeatures:
     """Evidence of one recording; arrays of one clock have one shape.
 
     samples : float32 at RATE, scaled so that the loudest is 0.5; gain : what they were scaled by
@@ -70,13 +70,13 @@ class Hearing:
 
 
 def hear(
-    sound: Sound, lowest: float = 40.0, highest: float = 90.0, tell: Tell | None = None
-) -> Hearing:
+    sound: Sound, lowest: float = 40.0, highest: float = 90.0, tell: ProgressCallback | None = None
+) -> AudioFeatures:
     """Analyse a recording; lowest and highest expected MIDI pitch choose the detector's octave."""
     samples, gain = _prepared(sound)
     pitch, confidence, level_db = _track(samples, lowest, highest, tell)
     flux, fine_db = _fine(samples)
-    return Hearing(samples, gain, pitch, confidence, level_db, flux, fine_db)
+    return AudioFeatures(samples, gain, pitch, confidence, level_db, flux, fine_db)
 
 
 def _prepared(sound: Sound) -> tuple[Samples, float]:
@@ -94,7 +94,7 @@ def _detector() -> "swift_f0.SwiftF0":  # type: ignore[name-defined] # noqa: F82
 
 
 def _track(
-    samples: Samples, lowest: float, highest: float, tell: Tell | None = None
+    samples: Samples, lowest: float, highest: float, tell: ProgressCallback | None = None
 ) -> tuple[Floats, Floats, Floats]:
     """Pitch track. Beyond the detector's range it hears the sound an octave up or down."""
     found = _detected(samples, tell)
@@ -106,7 +106,7 @@ def _track(
     return pitch, confidence, found.loudness_db
 
 
-def _detected(samples: Samples, tell: Tell | None = None) -> "swift_f0.PitchResult":  # type: ignore[name-defined] # noqa: F821
+def _detected(samples: Samples, tell: ProgressCallback | None = None) -> "swift_f0.PitchResult":  # type: ignore[name-defined] # noqa: F821
     """The detector's result, fed piece by piece: the same frames with 100 MB less than at once."""
     import swift_f0
 

@@ -12,7 +12,12 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import maximum_filter1d, median_filter, uniform_filter1d
 
-from coldtake.listening.features.audio_features import FINE_STEP_S, PITCH_STEP_S, Floats, Hearing
+from coldtake.listening.features.audio_features import (
+    FINE_STEP_S,
+    PITCH_STEP_S,
+    AudioFeatures,
+    Floats,
+)
 from coldtake.listening.features.onset_strength import (
     DIP_DB,
     FLUX_FLOOR,
@@ -44,7 +49,7 @@ class Boundaries:
         return len(self.times_s)
 
 
-def find_boundaries(hearing: Hearing, also_s: Sequence[float] = ()) -> Boundaries:
+def find_boundaries(hearing: AudioFeatures, also_s: Sequence[float] = ()) -> Boundaries:
     """Boundaries of a recording; `also_s` are further places to look at closely [s]."""
     strength = attack_strength(hearing)
     starts, stops = _edges(hearing)
@@ -84,7 +89,7 @@ def _peaks(flux: Floats) -> Ints:
     return np.flatnonzero((smooth == top) & (smooth > FLUX_FLOOR + 1.5 * base))
 
 
-def _steps(hearing: Hearing) -> Ints:
+def _steps(hearing: AudioFeatures) -> Ints:
     """Pitch frames at which the pitch of the next frames differs from that of the last ones."""
     pitch, voiced = hearing.pitch, hearing.voiced
     if len(pitch) < 8:
@@ -99,7 +104,7 @@ def _steps(hearing: Hearing) -> Ints:
     return found[keep]
 
 
-def _edges(hearing: Hearing) -> tuple[Ints, Ints]:
+def _edges(hearing: AudioFeatures) -> tuple[Ints, Ints]:
     """Frames where tone starts after and ends before at least three frames without."""
     voiced = hearing.voiced.copy()
     gaps = np.flatnonzero(np.diff(np.concatenate([[1], voiced.astype(int), [1]])))
@@ -151,7 +156,7 @@ def _one_attack(times: Floats, attack: Floats) -> Floats:
     return np.where(attack < strongest - 0.02, 0.3 * attack, attack)
 
 
-def _change(hearing: Hearing, time_s: float) -> float:
+def _change(hearing: AudioFeatures, time_s: float) -> float:
     """1 where the pitch differs before and after, or where tone begins; 0 where it goes on."""
     at = round(time_s / PITCH_STEP_S)
     before = _steady(hearing, at - 5, at - 1)
@@ -166,7 +171,7 @@ def _change(hearing: Hearing, time_s: float) -> float:
     return float(np.clip((step - 0.35) / 0.4, 0.0, 1.0))
 
 
-def _steady(hearing: Hearing, start: int, stop: int) -> float | None:
+def _steady(hearing: AudioFeatures, start: int, stop: int) -> float | None:
     start, stop = max(start, 0), min(max(stop, 0), len(hearing.pitch))
     voiced = hearing.voiced[start:stop]
     if not voiced.any():

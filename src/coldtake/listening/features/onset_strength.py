@@ -3,13 +3,13 @@
 import numpy as np
 from scipy.ndimage import maximum_filter1d, median_filter, uniform_filter1d
 
-from coldtake.listening.features.audio_features import FINE_STEP_S, Floats, Hearing
+from coldtake.listening.features.audio_features import FINE_STEP_S, AudioFeatures, Floats
 
 FLUX_FLOOR = 0.035  # growth of the log spectrum; vibrato and noise stay below about this
 DIP_DB = 4.5  # a dip of the level as deep as this may be a new attack
 
 
-def attack_strength(hearing: Hearing) -> Floats:
+def attack_strength(hearing: AudioFeatures) -> Floats:
     """How sure a new attack is, 0..1, on the fine clock.
 
     A logistic rule over the flux against its surroundings, the rise of the level across the place,
@@ -29,7 +29,7 @@ def attack_strength(hearing: Hearing) -> Floats:
     return np.asarray(1.0 / (1.0 + np.exp(-odds)))
 
 
-def _click_like(hearing: Hearing) -> Floats:
+def _click_like(hearing: AudioFeatures) -> Floats:
     """0..1 where a burst neither follows a dip of the level nor leaves a higher level behind.
 
     A click from a loudspeaker is such a burst; hardly any stroke of an instrument is.
@@ -54,7 +54,7 @@ def _usual_level(level_db: Floats) -> float:
     return float(np.percentile(loud, 60)) if len(loud) else 0.0
 
 
-def level_dips(hearing: Hearing) -> Floats:
+def level_dips(hearing: AudioFeatures) -> Floats:
     """How far the level lies below both its sides (100 ms each) [dB], on the fine clock."""
     reach = round(0.1 / FINE_STEP_S)
     level = uniform_filter1d(hearing.fine_db, 3, mode="nearest")

@@ -15,8 +15,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.fft import rfft
 
-from coldtake.listening.features.audio_features import FINE_STEP_S, RATE, Floats, Hearing, Samples
-from coldtake.listening.features.score_informed_nmf import STEP_RISE_S, STEP_S, OwnTones
+from coldtake.listening.features.audio_features import (
+    FINE_STEP_S,
+    RATE,
+    AudioFeatures,
+    Floats,
+    Samples,
+)
+from coldtake.listening.features.score_informed_nmf import STEP_RISE_S, STEP_S, PitchActivations
 
 BEFORE_S, AFTER_S = 0.10, 0.24
 TEN, FIFTY = 0.10, 0.50
@@ -57,13 +63,13 @@ class Onset:
 class Own:
     """Where to look for the new tone's own envelope; since_s : when the tone before it began."""
 
-    tones: OwnTones
+    tones: PitchActivations
     pitch: int
     since_s: float
 
 
 def refine_onset(
-    hearing: Hearing,
+    hearing: AudioFeatures,
     near_s: float,
     stop_s: float,
     own: Own | None = None,
@@ -96,7 +102,7 @@ def refine_onset(
     return replace(found, error_s=0.006 + 0.4 * found.rise_s + doubt)
 
 
-def _own_rise(hearing: Hearing, own: Own, near_s: float, stop_s: float) -> Onset | None:
+def _own_rise(hearing: AudioFeatures, own: Own, near_s: float, stop_s: float) -> Onset | None:
     """The rise of the new tone's own envelope (own_tones) near a boundary; None without one."""
     first_s = max(own.since_s, near_s - LOOK_BACK_S, 0.0)
     last_s = min(max(stop_s - 0.02, near_s + 0.06), near_s + 0.12 + ATTACK_S)
@@ -143,7 +149,7 @@ def rise_to(curve: Floats, step_s: float, start_s: float) -> Onset:
     return Onset(float(start_s + fifty * step_s - 0.5 * rise), float(rise))
 
 
-def _at_peak_of_growth(hearing: Hearing, near_s: float) -> float:
+def _at_peak_of_growth(hearing: AudioFeatures, near_s: float) -> float:
     at, reach = round(near_s / FINE_STEP_S), 8
     low, high = max(at - reach, 0), min(at + reach + 1, len(hearing.flux))
     if high <= low:
@@ -225,7 +231,9 @@ def _last_below(level: Floats, top: int, share: float) -> float:
     return k + float((share - level[k]) / (level[k + 1] - level[k]))
 
 
-def find_offset(hearing: Hearing, onset_s: float, stop_s: float, drop_db: float = 20.0) -> float:
+def find_offset(
+    hearing: AudioFeatures, onset_s: float, stop_s: float, drop_db: float = 20.0
+) -> float:
     """Where the note has fallen `drop_db` below its loudest, or the next one begins [s]."""
     low = max(round(onset_s / FINE_STEP_S), 0)
     high = min(round(stop_s / FINE_STEP_S), len(hearing.fine_db))

@@ -14,7 +14,13 @@ import numpy as np
 import numpy.typing as npt
 from scipy.fft import rfft
 
-from coldtake.listening.features.audio_features import PITCH_STEP_S, RATE, Floats, Hearing, Samples
+from coldtake.listening.features.audio_features import (
+    PITCH_STEP_S,
+    RATE,
+    AudioFeatures,
+    Floats,
+    Samples,
+)
 from coldtake.listening.features.tones import Tone
 from coldtake.units import pitch_to_hz
 
@@ -31,7 +37,7 @@ STANDING = 0.06  # of the loudest partial
 CLEAR = 3.0  # times the valley beside it
 
 
-def growth(hearing: Hearing, times_s: Floats, pitches: Floats) -> Floats:
+def growth(hearing: AudioFeatures, times_s: Floats, pitches: Floats) -> Floats:
     """How far the partials of each pitch grow across each moment, 0..1, shape (times, pitches)."""
     if not len(times_s):
         return np.zeros((0, len(pitches)))
@@ -79,7 +85,7 @@ def _at(spectra: Floats, frequencies_hz: Floats) -> Floats:
     return out
 
 
-def settle_octaves(hearing: Hearing, pitches: Floats) -> Hearing:
+def settle_octaves(hearing: AudioFeatures, pitches: Floats) -> AudioFeatures:
     """Bring readings at 2, 3 or 4 times an expected frequency down where the tone is really there.
 
     Whole runs of frames are decided together, by the median of their evidence.
@@ -98,7 +104,7 @@ def settle_octaves(hearing: Hearing, pitches: Floats) -> Hearing:
     return replace(hearing, pitch=pitch)
 
 
-def true_octave(hearing: Hearing, tone: Tone, start_s: float, stop_s: float) -> Tone:
+def true_octave(hearing: AudioFeatures, tone: Tone, start_s: float, stop_s: float) -> Tone:
     """The tone, brought down where its partials say that it lies an octave or more lower."""
     if tone.pitch is None:
         return tone
@@ -116,13 +122,15 @@ def _runs(mask: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _lower_sounds(hearing: Hearing, start: int, stop: int, interval: float, multiple: int) -> bool:
+def _lower_sounds(
+    hearing: AudioFeatures, start: int, stop: int, interval: float, multiple: int
+) -> bool:
     frames = np.arange(start, stop)[:: max((stop - start) // 8, 1)]
     votes = [evidence_below(hearing, int(f), hearing.pitch[f] - interval, multiple) for f in frames]
     return float(np.median(votes)) > 0.0
 
 
-def evidence_below(hearing: Hearing, frame: int, low_pitch: float, multiple: int) -> float:
+def evidence_below(hearing: AudioFeatures, frame: int, low_pitch: float, multiple: int) -> float:
     """Positive when the tone is at low_pitch, negative when at `multiple` times its frequency."""
     centre = np.array([round(frame * PITCH_STEP_S * RATE)])
     spectrum = _magnitudes(hearing.samples, centre, TONE_WINDOW)

@@ -39,7 +39,7 @@ class Stretch:
 
 
 @dataclass(frozen=True, eq=False)
-class OwnTones:
+class PitchActivations:
     """Spectra of each pitch: square roots of magnitudes, shape (pitches, bins), of length 1."""
 
     pitches: tuple[int, ...]
@@ -63,7 +63,9 @@ class OwnTones:
         return one, np.sqrt(energy.sum(axis=1), dtype=np.float64)
 
 
-def learn(samples: Samples, stretches: Sequence[Stretch], wanted: Iterable[int]) -> OwnTones | None:
+def learn(
+    samples: Samples, stretches: Sequence[Stretch], wanted: Iterable[int]
+) -> PitchActivations | None:
     """Learn the pitches' spectra from stretches in which each sounds alone.
 
     A wanted pitch that was found nowhere gets the spectrum of the nearest one that was, moved.
@@ -77,7 +79,7 @@ def learn(samples: Samples, stretches: Sequence[Stretch], wanted: Iterable[int])
         if pitch not in shapes and abs(nearest - pitch) <= FARTHEST:
             shapes[pitch] = _moved(shapes[nearest], pitch - nearest)
     pitches = tuple(sorted(shapes))
-    return OwnTones(pitches, np.stack([shapes[p] for p in pitches]))
+    return PitchActivations(pitches, np.stack([shapes[p] for p in pitches]))
 
 
 def _moved(shape: Single, semitones: int) -> Single:

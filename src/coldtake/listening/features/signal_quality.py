@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coldtake.listening.features.audio_features import Hearing
+from coldtake.listening.features.audio_features import AudioFeatures
 from coldtake.listening.sources.sound import Samples, Sound
 
 SHORTEST_S = 0.4
@@ -17,7 +17,7 @@ STEADY_SEMITONES = 0.35  # a tone keeps its pitch from one frame to the next wit
 
 
 @dataclass(frozen=True)
-class Obstacle:
+class Abstention:
     """Why nothing can be told, and what to do."""
 
     reason: str
@@ -25,22 +25,22 @@ class Obstacle:
     code: str = ""
 
 
-def obstacle_in_sound(sound: Sound) -> Obstacle | None:
+def obstacle_in_sound(sound: Sound) -> Abstention | None:
     """What can be seen before listening: too short, silent, clipped."""
     if sound.duration_s < SHORTEST_S:
-        return Obstacle(
+        return Abstention(
             f"The recording is only {sound.duration_s:.2f} s long.",
             "Start the take before the first note and stop it after the last.",
         )
     peak = float(np.abs(sound.samples).max(initial=0.0))
     if peak < SILENT_PEAK:
-        return Obstacle(
+        return Abstention(
             "The recording is silent.",
             "Check that the right microphone is chosen and not muted.",
         )
     share = clipped_share(sound.samples, peak)
     if share > CLIPPED_SHARE:
-        return Obstacle(
+        return Abstention(
             f"The recording is clipped: {share * 100:.0f} % of its loud samples are cut off.",
             "Turn the input level down or move the microphone away.",
         )
@@ -65,19 +65,19 @@ def clipped_share(samples: Samples, peak: float) -> float:
     return float(at_top[cut_off].sum()) / max(loud, 1)
 
 
-def obstacle_in_hearing(hearing: Hearing) -> Obstacle | None:
+def obstacle_in_hearing(hearing: AudioFeatures) -> Abstention | None:
     """What shows after listening: no tone in the sound."""
     loud = hearing.level_db > hearing.level_db.max() - 25.0
     share = tone_share(hearing, loud)
     if share < TONE_SHARE:
-        return Obstacle(
+        return Abstention(
             "No clear tone can be heard in the recording, only noise.",
             "Move the microphone closer to the instrument and away from other sounds.",
         )
     return None
 
 
-def tone_share(hearing: Hearing, loud: "np.ndarray[tuple[int], np.dtype[np.bool_]]") -> float:
+def tone_share(hearing: AudioFeatures, loud: "np.ndarray[tuple[int], np.dtype[np.bool_]]") -> float:
     """Share of the loud frames in which a tone is heard and keeps its pitch."""
     steady = np.zeros(len(hearing.pitch), bool)
     same = np.abs(np.diff(hearing.pitch)) < STEADY_SEMITONES

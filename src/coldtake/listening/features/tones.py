@@ -6,7 +6,13 @@ import numpy as np
 import numpy.typing as npt
 from scipy.fft import rfft
 
-from coldtake.listening.features.audio_features import PITCH_STEP_S, RATE, Floats, Hearing, Samples
+from coldtake.listening.features.audio_features import (
+    PITCH_STEP_S,
+    RATE,
+    AudioFeatures,
+    Floats,
+    Samples,
+)
 from coldtake.units import pitch_to_hz
 
 SETTLE_S = 0.045  # the pitch detector's frames this near to an onset still hear the note before
@@ -34,7 +40,7 @@ class Tone:
 
 
 def tone_between(
-    hearing: Hearing, start_s: float, stop_s: float, around: float | None = None
+    hearing: AudioFeatures, start_s: float, stop_s: float, around: float | None = None
 ) -> Tone:
     """What tone sounds between two moments (the onset's own moment is left out).
 
@@ -86,7 +92,9 @@ def _mean(near: Floats, middle: float) -> float:
     return float(kept.mean())
 
 
-def exact_pitch(hearing: Hearing, start_s: float, stop_s: float, rough: float) -> float | None:
+def exact_pitch(
+    hearing: AudioFeatures, start_s: float, stop_s: float, rough: float
+) -> float | None:
     """Mean pitch of a tone from its partials' instantaneous frequencies [MIDI number].
 
     The detector's reading may err by some cents; the phase advance of each partial between two
@@ -147,7 +155,7 @@ def _middle(values: Floats, weights: Floats) -> Floats:
 
 
 def lower_octave_sounds(
-    hearing: Hearing, start_s: float, stop_s: float, low_pitch: float
+    hearing: AudioFeatures, start_s: float, stop_s: float, low_pitch: float
 ) -> bool | None:
     """Whether the tone is at low_pitch rather than an octave above it.
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from coldtake.domain.criterion import ChangesTest
 from coldtake.domain.take import Figure
-from coldtake.listening.improvised.harmony import Ground
+from coldtake.listening.improvised.harmony import ChordTimeline
 from coldtake.listening.improvised.measuring import Measured, OnBeats, Share
 from coldtake.listening.verdict.thresholds import not_told
 from coldtake.music.theory.tones import pitch_name
@@ -61,7 +61,11 @@ class _Asked:
 
 
 def figures_of(
-    test: ChangesTest, ways: Sequence[Measured], ground: Ground, errors: Errors, until_beats: float
+    test: ChangesTest,
+    ways: Sequence[Measured],
+    ground: ChordTimeline,
+    errors: Errors,
+    until_beats: float,
 ) -> tuple[Figure, ...]:
     """Every figure asked for; ways : of placing the notes, the likeliest first.
 
@@ -134,7 +138,7 @@ def _figure(asked: _Asked) -> Figure:
     )  # fmt: skip
 
 
-def _choruses(test: ChangesTest, ground: Ground, until_beats: float) -> Figure:
+def _choruses(test: ChangesTest, ground: ChordTimeline, until_beats: float) -> Figure:
     """Whether the take goes on to the last bar; what sounded in it, silence tells."""
     value = max(min(until_beats / ground.form_beats, float(test.choruses)), 0.0)
     whole = until_beats >= ground.length_beats - ground.bar_beats

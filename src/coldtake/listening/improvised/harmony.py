@@ -31,7 +31,7 @@ class NamedScale:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class ChordSpan:
     """One chord within one bar of one chorus.
 
     onset_beats : from the start of the first chorus, quarters; in_form_beats : of its chorus
@@ -61,17 +61,19 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
-class Ground:
+class ChordTimeline:
     """The changes as they are to be played over. length, bar in quarters; strong : all of them."""
 
-    places: tuple[Place, ...]
+    places: tuple[ChordSpan, ...]
     length_beats: float
     form_beats: float
     bar_beats: float
     strong: tuple[float, ...]
 
 
-def ground_of(changes: Changes, choruses: int, transposition: int, *, simplest: bool) -> Ground:
+def ground_of(
+    changes: Changes, choruses: int, transposition: int, *, simplest: bool
+) -> ChordTimeline:
     """Lay changes out as the player reads them; transposition : sounding minus written."""
     form = float(changes.bar) * changes.bars
     once = _places(changes, transposition, simplest=simplest)
@@ -84,11 +86,11 @@ def ground_of(changes: Changes, choruses: int, transposition: int, *, simplest: 
     bars = changes.bars * choruses
     within = _STRONG.get(changes.metre, (0.0,))
     strong = tuple(float(changes.bar) * k + at for k in range(bars) for at in within)
-    return Ground(places, form * choruses, form, float(changes.bar), strong)
+    return ChordTimeline(places, form * choruses, form, float(changes.bar), strong)
 
 
-def _places(changes: Changes, transposition: int, *, simplest: bool) -> list[Place]:
-    found: list[Place] = []
+def _places(changes: Changes, transposition: int, *, simplest: bool) -> list[ChordSpan]:
+    found: list[ChordSpan] = []
     harmony, before = -1, None
     for span in changes.spans:
         new = before is None or not _same(before, span.chord)
@@ -118,7 +120,7 @@ def _cut_at_bars(
     return [(a, b - a) for a, b in pairwise(cuts)]
 
 
-def _of_chord(chord: Chord, transposition: int, *, simplest: bool) -> Place:
+def _of_chord(chord: Chord, transposition: int, *, simplest: bool) -> ChordSpan:
     sounding = chord.moved(usual_interval(transposition)) if transposition else chord
     shift = transposition % 12
     pair = guide_pair(sounding)
@@ -130,7 +132,7 @@ def _of_chord(chord: Chord, transposition: int, *, simplest: bool) -> Place:
     tones = sounding.pitch_classes
     if chord.root is not None and not scales:  # an unusual chord: at least its own tones belong
         scales = (NamedScale(f"the tones of {chord.symbol}", tones),)
-    return Place(
+    return ChordSpan(
         chorus=0, bar_index=0, onset_beats=0.0, in_form_beats=0.0, beats=0.0, harmony=0,
         symbol=chord.symbol, root=None if sounding.root is None else sounding.root.pitch_class,
         tones=tones, scales=scales, changes=False,

@@ -36,22 +36,22 @@ from coldtake.domain.take import (
     Verdict,
 )
 from coldtake.listening.engine import ENGINE
-from coldtake.listening.features.audio_features import Tell, hear
+from coldtake.listening.features.audio_features import ProgressCallback, hear
 from coldtake.listening.features.signal_quality import (
-    Obstacle,
+    Abstention,
     obstacle_in_hearing,
     obstacle_in_sound,
 )
 from coldtake.listening.improvised.figures import OF_KEYS, OF_SOUND, Errors, figures_of
-from coldtake.listening.improvised.harmony import Ground, ground_of
+from coldtake.listening.improvised.harmony import ChordTimeline, ground_of
 from coldtake.listening.improvised.measuring import Measured, OverChord, measured
-from coldtake.listening.improvised.notes import Heard, of_keys
-from coldtake.listening.improvised.placing import TEMPO_ROOM, Placing, by_click, by_notes
+from coldtake.listening.improvised.notes import ImprovisedNote, of_keys
+from coldtake.listening.improvised.placing import TEMPO_ROOM, BeatMap, by_click, by_notes
 from coldtake.listening.improvised.signal_quality import LEAST_NOTES, obstacle_in_line
 from coldtake.listening.improvised.transcribing import transcribe
 from coldtake.listening.improvised.words import note_words
-from coldtake.listening.judging_request import Asked
-from coldtake.listening.keyboard.midi_performance import Keys
+from coldtake.listening.judging_request import JudgingRequest
+from coldtake.listening.keyboard.midi_performance import MidiPerformance
 from coldtake.listening.sources.sound import Sound
 from coldtake.listening.verdict.click_effect import ClickEffect, click_effect, ends_before_music
 from coldtake.listening.verdict.measures import figures_by, unmeasured
@@ -69,27 +69,27 @@ CLICK_TEMPO_ROOM = 0.004  # a click's tempo is known; clocks and the player diff
 TEMPO_ERROR = 0.01
 USUAL_LOWEST, BELOW_WRITTEN = 40, 5
 NOTHING_WRITTEN = "nothing is written that an improvisation could be compared with"
-NO_CHANGES = Obstacle(
+NO_CHANGES = Abstention(
     "There are no chord symbols in this notation to improvise over.",
     "Give the step its changes, with chord symbols above the bars.",
 )
-NO_TEMPO = Obstacle(
+NO_TEMPO = Abstention(
     "Without a click or a tempo the bars cannot be told.",
     "Give the step a tempo, or play with the click.",
 )
-NO_BEAT = Obstacle(
+NO_BEAT = Abstention(
     "No steady beat could be told from the notes.",
     "Play with the click, so that the bars are known.",
 )
 
 
-def _test(asked: Asked) -> ChangesTest:
+def _test(asked: JudgingRequest) -> ChangesTest:
     test = asked.criterion.changes
     assert test is not None
     return test
 
 
-def _ground(asked: Asked) -> Ground | None:
+def _ground(asked: JudgingRequest) -> ChordTimeline | None:
     """The changes in the passage, laid out for so many choruses."""
     changes, _ = changes_of(asked.passage)
     if changes is None:
@@ -98,7 +98,9 @@ def _ground(asked: Asked) -> Ground | None:
     return ground_of(changes, test.choruses, down, simplest=test.simplest)
 
 
-def judge_improvised(sound: Sound, asked: Asked, tell: Tell | None = None) -> Verdict:
+def judge_improvised(
+    sound: Sound, asked: JudgingRequest, tell: ProgressCallback | None = None
+) -> Verdict:
     """Judge a recorded improvisation of one line."""
     ground = _ground(asked)
     obstacle = NO_CHANGES if ground is None else obstacle_in_sound(sound)
@@ -124,14 +126,14 @@ def _lowest(passage: Passage) -> float:
     return float(min(written - BELOW_WRITTEN, USUAL_LOWEST))
 
 
-def judge_improvised_keys(keys: Keys, asked: Asked) -> Verdict:
+def judge_improvised_keys(keys: MidiPerformance, asked: JudgingRequest) -> Verdict:
     """Judge an improvisation on a keyboard; several notes at once are fine."""
     ground = _ground(asked)
     if ground is None:
         return cannot_tell(NO_CHANGES, asked.criterion)
     notes = of_keys(keys.presses)
     if len(notes) < LEAST_NOTES:
-        few = Obstacle(f"Only {len(notes)} keys were pressed.", "Record the take again.")
+        few = Abstention(f"Only {len(notes)} keys were pressed.", "Record the take again.")
         return cannot_tell(few, asked.criterion)
     return _judged(_Take(notes, keys.duration_s, OF_KEYS), asked, ground, None)
 
@@ -140,16 +142,18 @@ def judge_improvised_keys(keys: Keys, asked: Asked) -> Verdict:
 class _Take:
     """What was heard: notes by onset, length [s]; errors : how exactly; tuning in cents."""
 
-    notes: tuple[Heard, ...]
+    notes: tuple[ImprovisedNote, ...]
     duration_s: float
     errors: Errors
     remarks: tuple[str, ...] = ()
     tuning_cents: float | None = None
 
 
-def _judged(take: _Take, asked: Asked, ground: Ground, beside: ClickEffect | None) -> Verdict:
+def _judged(
+    take: _Take, asked: JudgingRequest, ground: ChordTimeline, beside: ClickEffect | None
+) -> Verdict:
     placing = _placed(take, asked, ground, beside)
-    if isinstance(placing, Obstacle):
+    if isinstance(placing, Abstention):
         return cannot_tell(placing, asked.criterion, take.remarks)
     error = placing.error_s * placing.bpm / 60.0
     ways = [
@@ -168,8 +172,8 @@ def _judged(take: _Take, asked: Asked, ground: Ground, beside: ClickEffect | Non
 
 
 def _placed(
-    take: _Take, asked: Asked, ground: Ground, beside: ClickEffect | None
-) -> Placing | Obstacle:
+    take: _Take, asked: JudgingRequest, ground: ChordTimeline, beside: ClickEffect | None
+) -> BeatMap | Abstention:
     track = asked.click or (None if beside is None else beside.track)
     heard = None if beside is None else beside.heard
     counted_in = track is not None and ends_before_music(track)
@@ -191,7 +195,7 @@ def _as_it_sounds(test: ChangesTest, transposition: int) -> ChangesTest:
     return replace(test, lowest=low, highest=high)
 
 
-def _other(test: AnyTest, placing: Placing) -> tuple[Figure, ...]:
+def _other(test: AnyTest, placing: BeatMap) -> tuple[Figure, ...]:
     """Another test than the changes: of an improvisation only the tempo can be told."""
     match test:
         case TempoTest():
@@ -207,7 +211,7 @@ def _other(test: AnyTest, placing: Placing) -> tuple[Figure, ...]:
             assert_never(test)
 
 
-def _tempo(test: TempoTest, placing: Placing) -> Figure:
+def _tempo(test: TempoTest, placing: BeatMap) -> Figure:
     """The tempo of the beat that the notes were placed on."""
     value = placing.bpm / test.beat_unit_beats
     error = TEMPO_ERROR * value
@@ -224,7 +228,7 @@ def _tempo(test: TempoTest, placing: Placing) -> Figure:
 
 
 def _verdict(
-    take: _Take, figures: tuple[Figure, ...], placing: Placing, way: Measured,
+    take: _Take, figures: tuple[Figure, ...], placing: BeatMap, way: Measured,
     click: ClickHeard | None,
 ) -> Verdict:  # fmt: skip
     answer = answer_of(figures)
@@ -245,7 +249,7 @@ def _verdict(
     )
 
 
-def _remedy(placing: Placing, figures: Sequence[Figure]) -> str:
+def _remedy(placing: BeatMap, figures: Sequence[Figure]) -> str:
     if any(not f.measured for f in figures):
         return UNMEASURED
     if len(placing.first_beats) > 1:
@@ -253,7 +257,9 @@ def _remedy(placing: Placing, figures: Sequence[Figure]) -> str:
     return f"Play it once more. {PLAYER_MAY_ANSWER}"
 
 
-def _notes(heard: Sequence[Heard], way: Measured, placing: Placing) -> tuple[NoteEvidence, ...]:
+def _notes(
+    heard: Sequence[ImprovisedNote], way: Measured, placing: BeatMap
+) -> tuple[NoteEvidence, ...]:
     on = placing.notes(heard, placing.first_beats[0])
     return tuple(
         NoteEvidence(
@@ -265,7 +271,7 @@ def _notes(heard: Sequence[Heard], way: Measured, placing: Placing) -> tuple[Not
     )  # fmt: skip
 
 
-def _chord(over: OverChord, placing: Placing) -> ChordHeard:
+def _chord(over: OverChord, placing: BeatMap) -> ChordHeard:
     place, share = over.place, over.inside
     return ChordHeard(
         chorus=place.chorus, bar_index=place.bar_index, symbol=place.symbol,

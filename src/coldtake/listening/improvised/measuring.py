@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from coldtake.listening.improvised.harmony import Ground, NamedScale, Place
+from coldtake.listening.improvised.harmony import ChordSpan, ChordTimeline, NamedScale
 
 EARLY_BEATS = 0.55  # an eighth, swung or not, and some room
 HELD_BEATS = 0.1
@@ -59,7 +59,7 @@ class Share:
 class OverChord:
     """What sounded over one place. time in beats."""
 
-    place: Place
+    place: ChordSpan
     scale: NamedScale | None
     sounded: float
     inside: Share
@@ -101,7 +101,7 @@ def _sum(shares: Sequence[Share]) -> Share:
     return Share(*(sum(getattr(s, k) for s in shares) for k in ("hits", "count", "unsure")))
 
 
-def measured(notes: Sequence[OnBeats], ground: Ground) -> Measured:
+def measured(notes: Sequence[OnBeats], ground: ChordTimeline) -> Measured:
     """Measure notes, ordered by onset, over the ground."""
     inside = [n for n in notes if n.offset > 0 and n.onset < ground.length_beats]
     parts = [_parts(n, ground.places) for n in inside]
@@ -119,7 +119,7 @@ def measured(notes: Sequence[OnBeats], ground: Ground) -> Measured:
     return Measured(chords, silence, at, (least, most), phrases, per_bar, tuple(inside))
 
 
-def _parts(note: OnBeats, places: Sequence[Place]) -> dict[int, float]:
+def _parts(note: OnBeats, places: Sequence[ChordSpan]) -> dict[int, float]:
     """Counted beats of a note by number of place."""
     found = {}
     for k, place in enumerate(places):
@@ -140,7 +140,7 @@ def _anticipates(note: OnBeats, start: float) -> bool:
 
 
 def _scales_meant(
-    notes: Sequence[OnBeats], parts: Sequence[dict[int, float]], ground: Ground
+    notes: Sequence[OnBeats], parts: Sequence[dict[int, float]], ground: ChordTimeline
 ) -> dict[int, NamedScale]:
     """For each harmony the scale that holds most of its sound; the simplest of equals."""
     time: dict[int, dict[int, float]] = {}
@@ -160,8 +160,8 @@ def _scales_meant(
 
 
 def _over(
-    k: int, place: Place, notes: Sequence[OnBeats], parts: Sequence[dict[int, float]],
-    scale: NamedScale | None, ground: Ground,
+    k: int, place: ChordSpan, notes: Sequence[OnBeats], parts: Sequence[dict[int, float]],
+    scale: NamedScale | None, ground: ChordTimeline,
 ) -> OverChord:  # fmt: skip
     mine = [(n, part[k]) for n, part in zip(notes, parts, strict=True) if k in part]
     sounded = sum(beats for _, beats in mine)
@@ -177,7 +177,7 @@ def _over(
     )  # fmt: skip
 
 
-def _strong(place: Place, notes: Sequence[OnBeats], ground: Ground) -> Share:
+def _strong(place: ChordSpan, notes: Sequence[OnBeats], ground: ChordTimeline) -> Share:
     hits, count, unsure = 0, 0, 0
     for at in ground.strong if place.root is not None else ():
         if not place.onset_beats <= at < place.end_beats:
@@ -195,7 +195,7 @@ def _on(at: float, notes: Sequence[OnBeats]) -> list[OnBeats]:
     return begun or [n for n in notes if n.onset < at and n.offset > at + NEAR_BEATS]
 
 
-def _arrived(place: Place, notes: Sequence[OnBeats]) -> bool | None:
+def _arrived(place: ChordSpan, notes: Sequence[OnBeats]) -> bool | None:
     start, stop = place.onset_beats, place.onset_beats + min(ARRIVAL_BEATS, place.beats)
     there = [
         n for n in notes
@@ -216,7 +216,7 @@ def _longest_silence(notes: Sequence[OnBeats], length: float) -> tuple[float, fl
     return (length - until, until) if length - until > best else (best, at)
 
 
-def _phrases(notes: Sequence[OnBeats], breath: float, ground: Ground) -> tuple[float, ...]:
+def _phrases(notes: Sequence[OnBeats], breath: float, ground: ChordTimeline) -> tuple[float, ...]:
     """Lengths of the phrases."""
     found: list[list[float]] = []
     for note in notes:

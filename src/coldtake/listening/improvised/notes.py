@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from coldtake.listening.keyboard.midi_performance import Press
+from coldtake.listening.keyboard.midi_performance import MidiNote
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
+class ImprovisedNote:
     """One note: onset_s, offset_s [s]; pitch : MIDI number; sure : whether its pitch is."""
 
     onset_s: float
@@ -16,6 +16,6 @@ class Heard:
     sure: bool = True
 
 
-def of_keys(presses: Sequence[Press]) -> tuple[Heard, ...]:
+def of_keys(presses: Sequence[MidiNote]) -> tuple[ImprovisedNote, ...]:
     """A keyboard's presses as notes."""
-    return tuple(Heard(float(p.onset_s), float(p.offset_s), int(p.pitch)) for p in presses)
+    return tuple(ImprovisedNote(float(p.onset_s), float(p.offset_s), int(p.pitch)) for p in presses)

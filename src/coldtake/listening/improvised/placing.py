@@ -20,9 +20,9 @@ import numpy as np
 from coldtake.domain.take import ClickTrack
 from coldtake.listening.features.audio_features import Floats
 from coldtake.listening.features.click_track import HeardClicks
-from coldtake.listening.improvised.harmony import Ground
+from coldtake.listening.improvised.harmony import ChordTimeline
 from coldtake.listening.improvised.measuring import OnBeats
-from coldtake.listening.improvised.notes import Heard
+from coldtake.listening.improvised.notes import ImprovisedNote
 
 SWINGS = (0.5, 0.56, 0.6, 0.64, 0.667, 0.7)  # place of the off-beat in its beat
 SHARP_S = 0.03  # width of a comb's teeth
@@ -37,7 +37,7 @@ LEAST_NOTES = 6
 
 
 @dataclass(frozen=True, eq=False)
-class Placing:
+class BeatMap:
     """Times of beats: knots for interpolation, and how sure they are [s].
 
     by : what they come from, as the end of a sentence; first_beats : possible beats of the form at
@@ -60,7 +60,7 @@ class Placing:
         at = np.asarray(beat - self.first_beats[0])
         return float(_along(at, self.beats, self.times_s))
 
-    def notes(self, heard: Sequence[Heard], first: float) -> tuple[OnBeats, ...]:
+    def notes(self, heard: Sequence[ImprovisedNote], first: float) -> tuple[OnBeats, ...]:
         """Notes on beats, with the first knot on this beat of the form."""
         on = self.beat_at(np.array([n.onset_s for n in heard])) + first
         off = self.beat_at(np.array([n.offset_s for n in heard])) + first
@@ -79,8 +79,8 @@ def _along(x: Floats, xs: Floats, ys: Floats) -> Floats:
 
 
 def by_click(
-    track: ClickTrack, heard: HeardClicks | None, notes: Sequence[Heard], length: float
-) -> Placing:
+    track: ClickTrack, heard: HeardClicks | None, notes: Sequence[ImprovisedNote], length: float
+) -> BeatMap:
     """Place by a click whose making is known."""
     beat_s = track.beat_s
     if heard is not None and heard.steady:
@@ -91,10 +91,10 @@ def by_click(
         error, by = FITTED_ERROR_S, "by the click as it was made"
     music = track.music_s + delay
     times = np.array([music, music + length * beat_s])
-    return Placing(times, np.array([0.0, length]), error, by, 60.0 / beat_s)
+    return BeatMap(times, np.array([0.0, length]), error, by, 60.0 / beat_s)
 
 
-def _delay(track: ClickTrack, notes: Sequence[Heard], beat_s: float) -> float:
+def _delay(track: ClickTrack, notes: Sequence[ImprovisedNote], beat_s: float) -> float:
     """The delay at which the notes lie best on beats, near the usual ones."""
     onsets = np.array([n.onset_s for n in notes])
     if not len(onsets):
@@ -114,12 +114,12 @@ def _comb(times: Floats, beat_s: float, swing: float) -> float:
 
 
 def by_notes(
-    heard: Sequence[Heard],
-    ground: Ground,
+    heard: Sequence[ImprovisedNote],
+    ground: ChordTimeline,
     tempo_bpm: float,
     room: float = TEMPO_ROOM,
     music_s: float | None = None,
-) -> Placing | None:
+) -> BeatMap | None:
     """Place by the notes alone, near a tempo; None where no beat can be told.
 
     music_s : when the first beat was to come by a count-in that was made
@@ -133,7 +133,7 @@ def by_notes(
     times = _followed(onsets, *first)
     beats = np.arange(len(times), dtype=np.float64)
     bpm = float(60.0 * beats[-1] / (times[-1] - times[0]))
-    plain = Placing(times, beats, FITTED_ERROR_S, "by your own beat", bpm)
+    plain = BeatMap(times, beats, FITTED_ERROR_S, "by your own beat", bpm)
     if music_s is not None:
         begun = -round(2.0 * float(plain.beat_at(music_s + DELAY_S))) / 2.0
         return replace(plain, by="by the count-in and your own beat", first_beats=(begun,))
@@ -192,7 +192,7 @@ def _corrected(
     return best[1], best[2]
 
 
-def _begun(placing: Placing, heard: Sequence[Heard], ground: Ground) -> Placing:
+def _begun(placing: BeatMap, heard: Sequence[ImprovisedNote], ground: ChordTimeline) -> BeatMap:
     """Add the beats of the form on which it may have begun."""
     first = float(placing.beat_at(heard[0].onset_s))
     low, high = -ground.bar_beats, LATEST_START_BARS * ground.bar_beats
@@ -207,7 +207,7 @@ def _begun(placing: Placing, heard: Sequence[Heard], ground: Ground) -> Placing:
     return replace(placing, first_beats=tuple(starts[k] for k in order))
 
 
-def _fits(notes: Sequence[OnBeats], ground: Ground) -> Floats:
+def _fits(notes: Sequence[OnBeats], ground: ChordTimeline) -> Floats:
     """How each note fits the harmony that it would stand over, shape (notes,)."""
     edges = np.array([p.onset_beats for p in ground.places])
     found = np.zeros(len(notes))

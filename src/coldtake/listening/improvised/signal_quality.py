@@ -4,9 +4,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from coldtake.listening.features.audio_features import PITCH_STEP_S, RATE, Hearing
-from coldtake.listening.features.signal_quality import Obstacle
-from coldtake.listening.improvised.notes import Heard
+from coldtake.listening.features.audio_features import PITCH_STEP_S, RATE, AudioFeatures
+from coldtake.listening.features.signal_quality import Abstention
+from coldtake.listening.improvised.notes import ImprovisedNote
 from coldtake.units import pitch_to_hz
 
 LEAST_NOTES = 4
@@ -19,46 +19,46 @@ SIZE = 4096  # samples at RATE, 256 ms
 _HEADPHONES = "Use headphones for the accompaniment, or play one line alone. "
 
 
-def obstacle_in_line(hearing: Hearing, notes: Sequence[Heard]) -> Obstacle | None:
+def obstacle_in_line(hearing: AudioFeatures, notes: Sequence[ImprovisedNote]) -> Abstention | None:
     """What shows after transcribing: too little, speech, several sounds at once."""
     if len(notes) < LEAST_NOTES:
-        return Obstacle(
+        return Abstention(
             f"Only {len(notes)} notes could be heard.",
             "Check the microphone, or record a take with more in it.",
         )
     if steadiness(hearing) < STEADY or share_of_sure(notes) < SURE_SHARE:
-        return Obstacle(
+        return Abstention(
             "The pitches glide too much to be told as notes, as in speech.",
             "Move the microphone to the instrument and record it alone.",
         )
     if toned_share(hearing) < TONED_SHARE or own_share(hearing, notes) < OWN_SHARE:
-        return Obstacle(
+        return Abstention(
             "Several sounds at once were heard; one line alone can be judged over changes.",
             f"{_HEADPHONES}A keyboard can be recorded through MIDI.",
         )
     return None
 
 
-def share_of_sure(notes: Sequence[Heard]) -> float:
+def share_of_sure(notes: Sequence[ImprovisedNote]) -> float:
     """Share of the sounded time in which the pitch is sure."""
     lengths = np.array([n.offset_s - n.onset_s for n in notes])
     sure = np.array([n.sure for n in notes])
     return float(lengths[sure].sum() / max(lengths.sum(), 1e-9))
 
 
-def steadiness(hearing: Hearing) -> float:
+def steadiness(hearing: AudioFeatures) -> float:
     """How closely pitches keep to one grid of semitones, 0..1 (resultant on the circle)."""
     pitch = hearing.pitch[hearing.voiced]
     return float(np.abs(np.exp(2j * np.pi * pitch).mean())) if len(pitch) else 0.0
 
 
-def toned_share(hearing: Hearing) -> float:
+def toned_share(hearing: AudioFeatures) -> float:
     """Share of the loud frames in which a tone is heard."""
     loud = hearing.level_db > hearing.level_db.max() - 20.0
     return float(hearing.voiced[loud].mean()) if loud.any() else 0.0
 
 
-def own_share(hearing: Hearing, notes: Sequence[Heard]) -> float:
+def own_share(hearing: AudioFeatures, notes: Sequence[ImprovisedNote]) -> float:
     """Share of the power that lies on the partials of the note heard, in the worst fifth of notes.
 
     One line has 0.8 and more there, a band of bass and piano 0.3 and less, both together between.
@@ -67,7 +67,7 @@ def own_share(hearing: Hearing, notes: Sequence[Heard]) -> float:
     return float(np.percentile(shares, OWN_PERCENT)) if shares else 1.0
 
 
-def _own_share(hearing: Hearing, note: Heard) -> float | None:
+def _own_share(hearing: AudioFeatures, note: ImprovisedNote) -> float | None:
     middle = round((note.onset_s + min(note.offset_s, note.onset_s + 0.5)) / 2 * RATE)
     low = middle - SIZE // 2
     if low < 0 or low + SIZE > len(hearing.samples):

@@ -14,12 +14,17 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from coldtake.listening.features.audio_features import FINE_STEP_S, PITCH_STEP_S, Floats, Hearing
+from coldtake.listening.features.audio_features import (
+    FINE_STEP_S,
+    PITCH_STEP_S,
+    AudioFeatures,
+    Floats,
+)
 from coldtake.listening.features.onset_strength import attack_strength
 from coldtake.listening.features.onsets import Own, find_offset, refine_onset
 from coldtake.listening.features.score_informed_nmf import Stretch, learn
 from coldtake.listening.features.tones import lower_octave_sounds
-from coldtake.listening.improvised.notes import Heard
+from coldtake.listening.improvised.notes import ImprovisedNote
 
 Ints = npt.NDArray[np.intp]
 BEGIN, BEGIN_STRUCK = 5.0, 1.0  # cost of a note without and with an attack
@@ -46,11 +51,11 @@ SAFE_SHARE = 0.5  # of a note's frames in which its pitch is heard
 class Transcript:
     """notes : by onset; tuning : the take's own, in semitones above A4 = 440 Hz."""
 
-    notes: tuple[Heard, ...]
+    notes: tuple[ImprovisedNote, ...]
     tuning: float
 
 
-def transcribe(hearing: Hearing) -> Transcript:
+def transcribe(hearing: AudioFeatures) -> Transcript:
     """Find the notes of one line."""
     from scipy.signal import find_peaks  # half a second to import: only where it is used
 
@@ -67,7 +72,7 @@ def transcribe(hearing: Hearing) -> Transcript:
     return Transcript(tuple(_timed(hearing, whole, strength, struck_s, tuning)), tuning)
 
 
-def own_tuning(hearing: Hearing) -> float:
+def own_tuning(hearing: AudioFeatures) -> float:
     """How far the take's semitones stand from A4 = 440 Hz: the circular mean, -0.5..0.5."""
     pitch = hearing.pitch[hearing.voiced]
     return float(np.angle(np.exp(2j * np.pi * pitch).mean()) / (2.0 * np.pi))
@@ -82,7 +87,7 @@ class _Span:
     pitch: int
 
 
-def _costs(hearing: Hearing, tuning: float) -> tuple[Floats, int]:
+def _costs(hearing: AudioFeatures, tuning: float) -> tuple[Floats, int]:
     """Cost of each semitone at each frame, shape (frames, semitones), and the lowest of them."""
     heard = hearing.pitch - tuning
     voiced = heard[hearing.voiced]
@@ -96,7 +101,7 @@ def _costs(hearing: Hearing, tuning: float) -> tuple[Floats, int]:
     return OFF_PITCH * sure[:, None] * off + alone[:, None], low
 
 
-def _spans(hearing: Hearing, strength: Floats, tuning: float) -> list[_Span]:
+def _spans(hearing: AudioFeatures, strength: Floats, tuning: float) -> list[_Span]:
     costs, low = _costs(hearing, tuning)
     path = _path(costs, _begin_costs(strength, len(costs)))
     edges = np.flatnonzero(np.diff(path)) + 1
@@ -208,8 +213,12 @@ def _is_scrap(found: Sequence[_Span], span: _Span, struck_s: Floats) -> bool:
 
 
 def _timed(
-    hearing: Hearing, spans: Sequence[_Span], strength: Floats, struck_s: Floats, tuning: float
-) -> list[Heard]:
+    hearing: AudioFeatures,
+    spans: Sequence[_Span],
+    strength: Floats,
+    struck_s: Floats,
+    tuning: float,
+) -> list[ImprovisedNote]:
     """Spans with their exact beginnings and ends; what is too short to be a note is dropped."""
     starts = _starts(hearing, spans, strength, struck_s)
     found = []
@@ -219,12 +228,12 @@ def _timed(
         stop = min(follows, find_offset(hearing, starts[k], follows if joined else span.stop_s))
         if stop - starts[k] >= SHORTEST_S:
             pitch = span.pitch + _octave(hearing, starts[k], stop, span.pitch + tuning)
-            found.append(Heard(starts[k], stop, pitch, _is_sure(hearing, span, tuning)))
+            found.append(ImprovisedNote(starts[k], stop, pitch, _is_sure(hearing, span, tuning)))
     return found
 
 
 def _starts(
-    hearing: Hearing, spans: Sequence[_Span], strength: Floats, struck_s: Floats
+    hearing: AudioFeatures, spans: Sequence[_Span], strength: Floats, struck_s: Floats
 ) -> list[float]:
     """Onsets: by the attack, or where a slow tone's own envelope rises (`own_tones`)."""
     long = [Stretch(s.pitch, s.start_s, s.stop_s) for s in spans if s.stop_s - s.start_s > LEARNT_S]
@@ -252,7 +261,7 @@ def _around(at_s: float, count: int) -> slice:
     return slice(max(k - reach, 0), min(k + reach + 1, count))
 
 
-def _octave(hearing: Hearing, start_s: float, stop_s: float, pitch: float) -> int:
+def _octave(hearing: AudioFeatures, start_s: float, stop_s: float, pitch: float) -> int:
     """Semitones by which the detector missed the octave: told by the odd partials."""
     if pitch < LEAST_OCTAVE:
         return 0
@@ -261,7 +270,7 @@ def _octave(hearing: Hearing, start_s: float, stop_s: float, pitch: float) -> in
     return 12 if lower_octave_sounds(hearing, start_s, stop_s, pitch) is False else 0
 
 
-def _is_sure(hearing: Hearing, span: _Span, tuning: float) -> bool:
+def _is_sure(hearing: AudioFeatures, span: _Span, tuning: float) -> bool:
     """Whether the pitch is told: heard most of the time, and not between two semitones."""
     a = max(round(span.start_s / PITCH_STEP_S) + 1, 0)
     b = max(round(span.stop_s / PITCH_STEP_S), a + 1)

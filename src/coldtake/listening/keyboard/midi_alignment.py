@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from coldtake.listening.features.tempo import local_period
-from coldtake.listening.keyboard.midi_performance import Press
+from coldtake.listening.keyboard.midi_performance import MidiNote
 from coldtake.music.passage import TOGETHER_BEATS, Passage
 
 Floats = npt.NDArray[np.float64]
@@ -35,7 +35,7 @@ FURTHEST_SKIP = 3
 
 
 @dataclass(frozen=True)
-class Event:
+class PlayedGroup:
     """Written notes that begin together: their indices in the passage, and their beat."""
 
     beat: float
@@ -44,7 +44,7 @@ class Event:
 
 
 @dataclass(frozen=True)
-class Place:
+class PathPoint:
     """Where one key stands: its event, or an extra after that."""
 
     event: int
@@ -59,14 +59,14 @@ class Matched:
     extras : presses that stand for nothing; goings : (time [s], event gone back to)
     """
 
-    events: tuple[Event, ...]
-    played: dict[int, Press] = field(default_factory=dict)
+    events: tuple[PlayedGroup, ...]
+    played: dict[int, MidiNote] = field(default_factory=dict)
     wrong: set[int] = field(default_factory=set)
-    extras: list[tuple[int, Press]] = field(default_factory=list)
+    extras: list[tuple[int, MidiNote]] = field(default_factory=list)
     goings: list[tuple[float, int]] = field(default_factory=list)
 
 
-def events_of(passage: Passage) -> tuple[Event, ...]:
+def events_of(passage: Passage) -> tuple[PlayedGroup, ...]:
     """The passage as events in order."""
     order = sorted(range(len(passage.notes)), key=lambda i: passage.notes[i].onset_beats)
     found = []
@@ -75,20 +75,20 @@ def events_of(passage: Passage) -> tuple[Event, ...]:
     ):
         at = tuple(group)
         pitches = tuple(passage.notes[i].pitch for i in at)
-        found.append(Event(passage.notes[at[0]].onset_beats, at, pitches))
+        found.append(PlayedGroup(passage.notes[at[0]].onset_beats, at, pitches))
     return tuple(found)
 
 
-def match_keys(presses: Sequence[Press], passage: Passage) -> Matched:
+def match_keys(presses: Sequence[MidiNote], passage: Passage) -> Matched:
     """Explain a performance: at first without a tempo, then with the one that was found."""
     events = events_of(passage)
     return _put_back(_collected(presses, lay_keys(presses, events), events), passage)
 
 
 def lay_keys(
-    presses: Sequence[Press], events: Sequence[Event], weights: Floats | None = None,
+    presses: Sequence[MidiNote], events: Sequence[PlayedGroup], weights: Floats | None = None,
     *, again: float = AGAIN,
-) -> list[Place]:  # fmt: skip
+) -> list[PathPoint]:  # fmt: skip
     """Where each of at least one press stands: at first without a tempo, then with one.
 
     weights : how much each press counts, 0..1, where it was only heard; else all count wholly
@@ -117,9 +117,9 @@ class _Staying:
 
 
 def _path(
-    presses: Sequence[Press], events: Sequence[Event], period: tuple[Floats, Floats] | None,
-    weights: Floats, stay: _Staying,
-) -> list[Place]:  # fmt: skip
+    presses: Sequence[MidiNote], events: Sequence[PlayedGroup],
+    period: tuple[Floats, Floats] | None, weights: Floats, stay: _Staying,
+) -> list[PathPoint]:  # fmt: skip
     """The path of least cost; states are (belongs, extra) by event."""
     n = len(events)
     beats = np.array([e.beat for e in events])
@@ -145,7 +145,7 @@ def _path(
     return _traced(cost, back, n)
 
 
-def _pitch_costs(events: Sequence[Event]) -> Floats:
+def _pitch_costs(events: Sequence[PlayedGroup]) -> Floats:
     """Cost of a key of each pitch in each event, shape (128, events)."""
     out = np.full((128, len(events)), WRONG)
     for k, event in enumerate(events):
@@ -189,18 +189,18 @@ def _entered(
     return best, came
 
 
-def _traced(cost: Floats, back: npt.NDArray[np.int32], n: int) -> list[Place]:
+def _traced(cost: Floats, back: npt.NDArray[np.int32], n: int) -> list[PathPoint]:
     left = np.arange(n)[::-1]
     at = int(np.argmin(cost + np.minimum(SKIP * left, JUMP)))
     places = []
     for k in range(len(back) - 1, -1, -1):
-        places.append(Place(at % n, at >= n))
+        places.append(PathPoint(at % n, at >= n))
         at = int(back[k].reshape(-1)[at])
     return places[::-1]
 
 
 def _firsts(
-    presses: Sequence[Press], places: Sequence[Place], events: Sequence[Event]
+    presses: Sequence[MidiNote], places: Sequence[PathPoint], events: Sequence[PlayedGroup]
 ) -> tuple[Floats, Floats]:
     """Beat and time of the first key of each visit to an event."""
     beats, times, last = [], [], -1
@@ -213,11 +213,11 @@ def _firsts(
 
 
 def _collected(
-    presses: Sequence[Press], places: Sequence[Place], events: tuple[Event, ...]
+    presses: Sequence[MidiNote], places: Sequence[PathPoint], events: tuple[PlayedGroup, ...]
 ) -> Matched:
     """Visits to events become notes; going back forgets what is played again."""
     out = Matched(events)
-    visit: list[Press] = []
+    visit: list[MidiNote] = []
     at = -1
 
     def leave() -> None:
@@ -248,7 +248,7 @@ def _forget(out: Matched, event: int) -> None:
     out.extras = [(e, p) for e, p in out.extras if e < event]
 
 
-def _match_event(out: Matched, at: int, visit: Sequence[Press]) -> None:
+def _match_event(out: Matched, at: int, visit: Sequence[MidiNote]) -> None:
     """Keys of one visit to the event's notes: the same pitch first, then the nearest."""
     event = out.events[at]
     open_notes = dict(zip(event.notes, event.pitches, strict=True))
@@ -308,7 +308,7 @@ def _put_back(out: Matched, passage: Passage) -> Matched:
     return out
 
 
-def _between(out: Matched, event: Event) -> float | None:
+def _between(out: Matched, event: PlayedGroup) -> float | None:
     """When an event of which nothing was played should have come."""
     known = sorted(
         (e.beat, min(out.played[i].onset_s for i in e.notes if i in out.played))

@@ -8,8 +8,8 @@ import numpy as np
 from coldtake.domain.take import NoteEvidence, NoteStatus, Restart
 from coldtake.listening.features.audio_features import Floats
 from coldtake.listening.features.tempo import Grid, TempoFit, against_click, fit_tempo
-from coldtake.listening.keyboard.midi_alignment import TOGETHER_S, Event, Matched
-from coldtake.listening.keyboard.midi_performance import Press
+from coldtake.listening.keyboard.midi_alignment import TOGETHER_S, Matched, PlayedGroup
+from coldtake.listening.keyboard.midi_performance import MidiNote
 from coldtake.listening.verdict.evidence import Evidence, least_displaced_s, of_written
 from coldtake.music.passage import Passage, PassageNote
 
@@ -70,7 +70,7 @@ def evidence_of(
     )
 
 
-def _cuts(matched: Matched, played: Sequence[Event]) -> list[int]:
+def _cuts(matched: Matched, played: Sequence[PlayedGroup]) -> list[int]:
     """Places among the played events to which the player went back."""
     first_of = {e.notes[0]: k for k, e in enumerate(matched.events)}
     return [
@@ -82,7 +82,7 @@ def _cuts(matched: Matched, played: Sequence[Event]) -> list[int]:
 
 
 def _timed(
-    matched: Matched, played: Sequence[Event], cuts: Sequence[int], error_s: float,
+    matched: Matched, played: Sequence[PlayedGroup], cuts: Sequence[int], error_s: float,
     grid: Grid | None,
 ) -> _Timed:  # fmt: skip
     times = np.array([_time_of(matched, e.notes) for e in played])
@@ -131,7 +131,7 @@ def _late_words(late_ms: float, apart_s: float) -> str:
     return f"{abs(late_ms):.0f} ms {'late' if late_ms > 0 else 'early'}"
 
 
-def _lateness(press: Press, i: int, timed: _Timed) -> tuple[float | None, bool, float]:
+def _lateness(press: MidiNote, i: int, timed: _Timed) -> tuple[float | None, bool, float]:
     """Milliseconds late; whether clearly displaced; seconds apart from its chord, 0 if together."""
     k, fit = timed.place.get(i), timed.fit
     if fit is None or k is None:

@@ -5,10 +5,10 @@ What MIDI does not carry is not told: in tune or not, and how loud in decibels.
 
 from coldtake.domain.criterion import Criterion
 from coldtake.domain.take import ClickTrack, Verdict
-from coldtake.listening.features.signal_quality import Obstacle
+from coldtake.listening.features.signal_quality import Abstention
 from coldtake.listening.keyboard.midi_alignment import Matched, match_keys
 from coldtake.listening.keyboard.midi_evidence import evidence_of
-from coldtake.listening.keyboard.midi_performance import Keys
+from coldtake.listening.keyboard.midi_performance import MidiPerformance
 from coldtake.listening.verdict.verdicts import (
     cannot_tell,
     decided,
@@ -22,7 +22,7 @@ NO_CLICK = ", to your own tempo: a keyboard does not tell when the click sounded
 
 
 def judge_keys(
-    keys: Keys,
+    keys: MidiPerformance,
     passage: Passage,
     criterion: Criterion,
     *,
@@ -44,7 +44,7 @@ def judge_keys(
     return decided(criterion, evidence, tuning_cents=None)
 
 
-def another_in_keys(matched: Matched, passage: Passage) -> Obstacle | None:
+def another_in_keys(matched: Matched, passage: Passage) -> Abstention | None:
     """What stands in the way where too little of the passage was played."""
     right = set(matched.played) - matched.wrong
     stretch = 0

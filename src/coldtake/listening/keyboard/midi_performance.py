@@ -17,7 +17,7 @@ DRUMS = 9  # channel of General MIDI's percussion, counted from 0; its keys are 
 
 
 @dataclass(frozen=True, slots=True)
-class Press:
+class MidiNote:
     """One key, pressed at onset_s, let go at offset_s [s]; MIDI pitch; velocity 1..127."""
 
     onset_s: float
@@ -27,10 +27,10 @@ class Press:
 
 
 @dataclass(frozen=True)
-class Keys:
+class MidiPerformance:
     """A performance: presses by onset, then pitch; duration_s : length of the file [s]."""
 
-    presses: tuple[Press, ...]
+    presses: tuple[MidiNote, ...]
     duration_s: float
 
 
@@ -39,7 +39,7 @@ def is_keys(data: bytes) -> bool:
     return data[:4] == MAGIC
 
 
-def read_keys(data: bytes, where: str = "the MIDI file", *, drums: bool = False) -> Keys:
+def read_keys(data: bytes, where: str = "the MIDI file", *, drums: bool = False) -> MidiPerformance:
     """Read a performance. Raises SoundError for a damaged, empty or too long file.
 
     drums : pads of General MIDI's percussion count too, where only the rhythm is asked
@@ -64,9 +64,9 @@ def _short(error: Exception) -> str:
     return words[:80] if words else "it ends too early"
 
 
-def _collected(file: "mido.MidiFile", where: str, *, drums: bool) -> Keys:  # type: ignore[name-defined] # noqa: F821
+def _collected(file: "mido.MidiFile", where: str, *, drums: bool) -> MidiPerformance:  # type: ignore[name-defined] # noqa: F821
     down: dict[tuple[int, int], tuple[float, int]] = {}
-    presses: list[Press] = []
+    presses: list[MidiNote] = []
     now = 0.0
     for message in file:
         now += message.time
@@ -77,15 +77,15 @@ def _collected(file: "mido.MidiFile", where: str, *, drums: bool) -> Keys:  # ty
         key = (message.channel, message.note)
         if key in down:
             onset, velocity = down.pop(key)
-            presses.append(Press(onset, now, message.note, velocity))
+            presses.append(MidiNote(onset, now, message.note, velocity))
         if message.type == "note_on" and message.velocity > 0:
             down[key] = (now, message.velocity)
         if len(presses) > MOST_KEYS:
             raise _too_much(f"more than {MOST_KEYS} notes", where)
-    presses += [Press(t, now, note, velocity) for (_, note), (t, velocity) in down.items()]
+    presses += [MidiNote(t, now, note, velocity) for (_, note), (t, velocity) in down.items()]
     if not presses:
         raise SoundError("no key was pressed.", where=where, remedy="Record the take again.")
-    return Keys(tuple(sorted(presses, key=lambda p: (p.onset_s, p.pitch))), now)
+    return MidiPerformance(tuple(sorted(presses, key=lambda p: (p.onset_s, p.pitch))), now)
 
 
 def _too_much(what: str, where: str) -> SoundError:

@@ -20,11 +20,11 @@ from coldtake.domain.criterion import (
 )
 from coldtake.domain.take import ClickTrack, Verdict
 from coldtake.listening.alignment.performance_alignment import read_take
-from coldtake.listening.alignment.performed_notes import Reading
+from coldtake.listening.alignment.performed_notes import PerformanceAlignment
 from coldtake.listening.chords.judging import judge_chords
-from coldtake.listening.features.audio_features import Tell, hear
+from coldtake.listening.features.audio_features import ProgressCallback, hear
 from coldtake.listening.features.signal_quality import (
-    Obstacle,
+    Abstention,
     obstacle_in_hearing,
     obstacle_in_sound,
 )
@@ -67,7 +67,7 @@ def judge(
     click_bpm: float | None = None,
     click: ClickTrack | None = None,
     started_cold: bool = False,
-    tell: Tell | None = None,
+    tell: ProgressCallback | None = None,
 ) -> Verdict:
     """Judge a take by the tests that can be heard.
 
@@ -106,7 +106,9 @@ def _range(passage: Passage) -> tuple[int, int]:
     return min(pitches), max(pitches)
 
 
-def _another_passage(passage: Passage, reading: Reading, evidence: Evidence) -> Obstacle | None:
+def _another_passage(
+    passage: Passage, reading: PerformanceAlignment, evidence: Evidence
+) -> Abstention | None:
     right = sum(1 for p in reading.kept.values() if p.right)
     stretch = max(reading.kept) - min(reading.kept) + 1 if reading.kept else 0
     return seems_another(right, len(passage.notes), len(evidence.extras), stretch)

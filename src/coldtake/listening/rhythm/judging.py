@@ -14,12 +14,12 @@ from msgspec.structs import replace
 from coldtake.domain.criterion import TempoTest
 from coldtake.domain.take import NoteEvidence, NoteStatus, Verdict
 from coldtake.listening.features.audio_features import Floats
-from coldtake.listening.features.signal_quality import Obstacle, obstacle_in_sound
+from coldtake.listening.features.signal_quality import Abstention, obstacle_in_sound
 from coldtake.listening.features.tempo import TempoFit, against_click, fit_tempo
-from coldtake.listening.judging_request import Asked
-from coldtake.listening.keyboard.midi_alignment import Event, events_of
+from coldtake.listening.judging_request import JudgingRequest
+from coldtake.listening.keyboard.midi_alignment import PlayedGroup, events_of
 from coldtake.listening.keyboard.midi_judge import NO_CLICK, ONSET_ERROR_S
-from coldtake.listening.keyboard.midi_performance import Keys
+from coldtake.listening.keyboard.midi_performance import MidiPerformance
 from coldtake.listening.rhythm.matching import match
 from coldtake.listening.rhythm.strokes import (
     DOUBTFUL,
@@ -46,7 +46,7 @@ DOUBT = 0.05  # around that it cannot be told
 CLICK_S, CLICK_DB = 0.012, 14.0  # a stroke at a click and so much below the usual is its rest
 NOT_SURE = "cannot tell whether it is in its place"
 QUIET_ENOUGH_DB = 18.0  # people's soft strokes lie so far below their usual ones
-_NO_STROKES = Obstacle(
+_NO_STROKES = Abstention(
     "No strokes could be heard in the recording.",
     "Check that the right microphone is chosen, and move it closer.",
 )
@@ -59,7 +59,7 @@ class _Played:
     quiet : so little noise that a soft stroke would have been heard
     """
 
-    events: tuple[Event, ...]
+    events: tuple[PlayedGroup, ...]
     strokes: tuple[Stroke, ...]
     pairs: dict[int, int]
     fit: TempoFit | None
@@ -78,7 +78,7 @@ class _Played:
         return [s for k, s in enumerate(self.strokes) if k not in taken and s.sure]
 
 
-def judge_rhythm(sound: Sound, asked: Asked) -> Verdict:
+def judge_rhythm(sound: Sound, asked: JudgingRequest) -> Verdict:
     """Judge a recorded rhythm."""
     obstacle = obstacle_in_notes(asked.passage) or obstacle_in_sound(sound)
     if obstacle is not None:
@@ -90,7 +90,7 @@ def judge_rhythm(sound: Sound, asked: Asked) -> Verdict:
     return replace(verdict, click=beside.told)
 
 
-def judge_rhythm_keys(keys: Keys, asked: Asked) -> Verdict:
+def judge_rhythm_keys(keys: MidiPerformance, asked: JudgingRequest) -> Verdict:
     """Judge a rhythm on pads or keys."""
     obstacle = obstacle_in_notes(asked.passage)
     if obstacle is not None:
@@ -100,7 +100,7 @@ def judge_rhythm_keys(keys: Keys, asked: Asked) -> Verdict:
     return _judged(strokes, asked, (), None, NO_CLICK if clicked else "")
 
 
-def _usual_bpm(asked: Asked) -> float:
+def _usual_bpm(asked: JudgingRequest) -> float:
     click = asked.click
     clicked = None if click is None else click.bpm
     test = next((t.bpm for t in asked.criterion.tests if isinstance(t, TempoTest)), None)
@@ -120,7 +120,7 @@ def _without_clicks(strokes: tuple[Stroke, ...], beside: ClickEffect) -> tuple[S
 
 
 def _judged(
-    found: Strokes, asked: Asked, remarks: Sequence[str],
+    found: Strokes, asked: JudgingRequest, remarks: Sequence[str],
     beside: ClickEffect | None, timed_by: str = "",
 ) -> Verdict:  # fmt: skip
     if len(found.strokes) < LEAST_STROKES:
@@ -138,7 +138,7 @@ def _judged(
     return decided(asked.criterion, evidence, remarks, tuning_cents=None)
 
 
-def _matched(found: Strokes, asked: Asked, beside: ClickEffect | None) -> _Played:
+def _matched(found: Strokes, asked: JudgingRequest, beside: ClickEffect | None) -> _Played:
     strokes = found.strokes
     events = events_of(asked.passage)
     written, heard = [e.beat for e in events], [s.time_s for s in strokes]
@@ -174,7 +174,7 @@ def _evidence(played: _Played, passage: Passage) -> Evidence:
     )  # fmt: skip
 
 
-def _rooms(events: Sequence[Event]) -> list[float]:
+def _rooms(events: Sequence[PlayedGroup]) -> list[float]:
     """The shorter written time beside each event [quarters]."""
     gaps = np.diff([e.beat for e in events])
     if not len(gaps):
@@ -234,7 +234,7 @@ def _extras(played: _Played) -> tuple[NoteEvidence, ...]:
     )
 
 
-def _another(evidence: Evidence, played: _Played) -> Obstacle | None:
+def _another(evidence: Evidence, played: _Played) -> Abstention | None:
     heard = [n for n in evidence.notes if n.onset_s is not None]
     right = sum(n.status is NoteStatus.RIGHT for n in heard)
     stretch = 0
@@ -244,4 +244,4 @@ def _another(evidence: Evidence, played: _Played) -> Obstacle | None:
     obstacle = seems_another(right, len(evidence.notes), len(evidence.extras), stretch)
     if obstacle is None:
         return None
-    return Obstacle(obstacle.reason.replace("passage", "rhythm"), obstacle.remedy)
+    return Abstention(obstacle.reason.replace("passage", "rhythm"), obstacle.remedy)

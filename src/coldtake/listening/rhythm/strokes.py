@@ -16,7 +16,7 @@ import numpy.typing as npt
 from scipy.ndimage import maximum_filter1d, median_filter
 
 from coldtake.listening.features.audio_features import RATE, Floats, Samples
-from coldtake.listening.keyboard.midi_performance import Press
+from coldtake.listening.keyboard.midi_performance import MidiNote
 from coldtake.listening.sources.sound import Sound
 
 WINDOW, HOP, BANDS = 256, 32, 24  # samples at RATE: 16 ms and 2 ms
@@ -52,7 +52,7 @@ class Stroke:
         return self.confidence >= SURE
 
 
-def strokes_of_keys(presses: Sequence[Press], error_s: float) -> tuple[Stroke, ...]:
+def strokes_of_keys(presses: Sequence[MidiNote], error_s: float) -> tuple[Stroke, ...]:
     """Keys or pads pressed; those pressed together are one stroke."""
     found: list[Stroke] = []
     for press in sorted(presses, key=lambda p: p.onset_s):

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from coldtake.domain.take import ClickHeard, ClickTrack
 from coldtake.listening.alignment.performance_alignment import NEAR
-from coldtake.listening.alignment.performed_notes import Playing, Reading
+from coldtake.listening.alignment.performed_notes import PerformanceAlignment, PerformedNote
 from coldtake.listening.features.click_track import (
     ACCENT_HZ,
     PLAIN_HZ,
@@ -115,7 +115,9 @@ def ends_before_music(track: ClickTrack) -> bool:
     )
 
 
-def without_click_notes(reading: Reading, passage: Passage, heard: HeardClicks | None) -> Reading:
+def without_click_notes(
+    reading: PerformanceAlignment, passage: Passage, heard: HeardClicks | None
+) -> PerformanceAlignment:
     """The reading without extra tones that are only the rest of a click.
 
     Nor does a click speak for a note: one that begins with a click and was taken for right by the
@@ -129,8 +131,8 @@ def without_click_notes(reading: Reading, passage: Passage, heard: HeardClicks |
 
 
 def _unless_by_click(
-    playing: Playing, passage: Passage, reading: Reading, heard: HeardClicks
-) -> Playing:
+    playing: PerformedNote, passage: Passage, reading: PerformanceAlignment, heard: HeardClicks
+) -> PerformedNote:
     pitch = playing.tone.pitch
     if not playing.right or playing.index is None or pitch is None:
         return playing
@@ -140,7 +142,7 @@ def _unless_by_click(
     return replace(playing, right=None)
 
 
-def _is_rest_of_click(extra: Playing, heard: HeardClicks) -> bool:
+def _is_rest_of_click(extra: PerformedNote, heard: HeardClicks) -> bool:
     if heard.nearest_s(extra.onset_s) > AT_CLICK_S:
         return False
     pitch = extra.tone.pitch

@@ -7,8 +7,12 @@ from typing import Any
 import numpy as np
 
 from coldtake.domain.take import NoteEvidence, NoteStatus, Restart
-from coldtake.listening.alignment.performed_notes import CLEAR_ATTACKS, Playing, Reading
-from coldtake.listening.features.audio_features import FINE_STEP_S, Floats, Hearing
+from coldtake.listening.alignment.performed_notes import (
+    CLEAR_ATTACKS,
+    PerformanceAlignment,
+    PerformedNote,
+)
+from coldtake.listening.features.audio_features import FINE_STEP_S, AudioFeatures, Floats
 from coldtake.listening.features.onset_strength import attack_strength
 from coldtake.listening.features.tempo import Grid, TempoFit, against_click, fit_tempo
 from coldtake.music.passage import Passage, PassageNote
@@ -49,7 +53,10 @@ class Evidence:
 
 
 def gather(
-    hearing: Hearing, passage: Passage, reading: Reading, grid: Grid | None = None
+    hearing: AudioFeatures,
+    passage: Passage,
+    reading: PerformanceAlignment,
+    grid: Grid | None = None,
 ) -> Evidence:
     """Put a reading into evidence; with a click's grid, deviations are from that."""
     played = tuple(sorted(reading.kept))
@@ -83,7 +90,7 @@ def gather(
     )
 
 
-def _tuning(reading: Reading, passage: Passage, played: Sequence[int]) -> float:
+def _tuning(reading: PerformanceAlignment, passage: Passage, played: Sequence[int]) -> float:
     off = [
         t - passage.notes[i].pitch
         for i in played
@@ -111,7 +118,9 @@ def _timing(
     return _Timing(float(off_s[k]), float(fit.deviations_s[k]), float(fit.spread_s[k]))
 
 
-def _unsure(hearing: Hearing, passage: Passage, reading: Reading, fit: TempoFit | None) -> set[int]:
+def _unsure(
+    hearing: AudioFeatures, passage: Passage, reading: PerformanceAlignment, fit: TempoFit | None
+) -> set[int]:
     """Notes whose pitch, or whose being played at all, the sound does not tell."""
     unsure = {i for i, p in reading.kept.items() if p.right is None} | reading.unsure
     if fit is None or not reading.kept:
@@ -123,7 +132,7 @@ def _unsure(hearing: Hearing, passage: Passage, reading: Reading, fit: TempoFit 
     }
 
 
-def _faded(hearing: Hearing, onset_s: float, expected_s: float) -> bool:
+def _faded(hearing: AudioFeatures, onset_s: float, expected_s: float) -> bool:
     """Whether the tone has fallen by 10 dB and more where the next should begin."""
     at, place = round(onset_s / FINE_STEP_S), round(expected_s / FINE_STEP_S)
     peak = hearing.fine_db[at : at + 60].max(initial=-120.0)
@@ -131,7 +140,12 @@ def _faded(hearing: Hearing, onset_s: float, expected_s: float) -> bool:
 
 
 def _may_be_repeated(
-    hearing: Hearing, strength: Floats, passage: Passage, reading: Reading, i: int, bpm: float
+    hearing: AudioFeatures,
+    strength: Floats,
+    passage: Passage,
+    reading: PerformanceAlignment,
+    i: int,
+    bpm: float,
 ) -> bool:
     """A note missed while an equal one before it sounds on, where attacks are not clear."""
     j = i - 1
@@ -159,7 +173,7 @@ def of_written(note: PassageNote, status: NoteStatus, **heard: Any) -> NoteEvide
 
 
 def _note(
-    passage: Passage, index: int, playing: Playing | None, timing: _Timing | None,
+    passage: Passage, index: int, playing: PerformedNote | None, timing: _Timing | None,
     tuning: float, unsure: bool,
 ) -> NoteEvidence:  # fmt: skip
     note = passage.notes[index]
@@ -189,7 +203,7 @@ def _note(
     )  # fmt: skip
 
 
-def _confidence(playing: Playing) -> float:
+def _confidence(playing: PerformedNote) -> float:
     return float(np.clip(0.5 + 0.5 * playing.tone.voiced, 0.0, 1.0))
 
 
@@ -210,7 +224,9 @@ def _off_words(late_ms: float | None, cents: float | None) -> str:
     return ", ".join(parts)
 
 
-def _extras(passage: Passage, reading: Reading, tuning: float) -> tuple[NoteEvidence, ...]:
+def _extras(
+    passage: Passage, reading: PerformanceAlignment, tuning: float
+) -> tuple[NoteEvidence, ...]:
     levels = [p.tone.level_db for p in reading.kept.values()]
     floor = (float(np.median(levels)) if levels else 0.0) - FAINT_DB
     first = min((p.onset_s for p in reading.kept.values()), default=0.0)
@@ -239,7 +255,7 @@ def _apart(onset_s: float, starts: Sequence[float]) -> bool:
     return not any(0.0 < abs(onset_s - s) < CLOSEST_S for s in starts)
 
 
-def _stands_apart(extra: Playing, beside: Sequence[float]) -> bool:
+def _stands_apart(extra: PerformedNote, beside: Sequence[float]) -> bool:
     """Whether a tone without a clear attack is surely another than those before and after it.
 
     beside : their pitches; a pitch detector strays by octaves and twelfths, never by a second
@@ -251,14 +267,14 @@ def _stands_apart(extra: Playing, beside: Sequence[float]) -> bool:
     return all(APART < step < STRAY and tone.voiced > 0.9 for step in steps)
 
 
-def _beside(extra: Playing, playings: Sequence[Playing]) -> list[float]:
+def _beside(extra: PerformedNote, playings: Sequence[PerformedNote]) -> list[float]:
     """Pitches of the tones before and after."""
     before = [p for p in playings if p.onset_s < extra.onset_s][-1:]
     after = [p for p in playings if p.onset_s > extra.onset_s][:1]
     return [p.tone.pitch for p in (*before, *after) if p.tone.pitch is not None]
 
 
-def _counts(extra: Playing, floor_db: float, first_s: float, beside: Sequence[float]) -> bool:
+def _counts(extra: PerformedNote, floor_db: float, first_s: float, beside: Sequence[float]) -> bool:
     """Whether an extra tone is held against the player."""
     if extra.tone.pitch is None or extra.tone.level_db < floor_db:
         return False

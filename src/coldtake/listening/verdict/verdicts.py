@@ -8,7 +8,7 @@ from msgspec.structs import replace
 from coldtake.domain.criterion import Criterion
 from coldtake.domain.take import Answer, Figure, NoteStatus, Verdict
 from coldtake.listening.engine import ENGINE
-from coldtake.listening.features.signal_quality import Obstacle
+from coldtake.listening.features.signal_quality import Abstention
 from coldtake.listening.verdict.evidence import Evidence
 from coldtake.listening.verdict.measures import measure_all
 from coldtake.music.passage import Passage
@@ -21,19 +21,19 @@ PLAYER_MAY_ANSWER = "You can answer for this take yourself."
 UNMEASURED = f"Edit the criterion of the step. {PLAYER_MAY_ANSWER}"
 
 
-def obstacle_in_notes(passage: Passage) -> Obstacle | None:
+def obstacle_in_notes(passage: Passage) -> Abstention | None:
     """Return what in the passage itself stands in the way, whoever listens."""
     if not passage.notes:
-        return Obstacle("The passage holds no notes.", "Choose bars with notes.")
+        return Abstention("The passage holds no notes.", "Choose bars with notes.")
     if len(passage.notes) > MOST_NOTES:
-        return Obstacle(
+        return Abstention(
             f"The passage has {len(passage.notes)} notes; up to {MOST_NOTES} can be judged.",
             "Choose fewer bars.",
         )
     return None
 
 
-def seems_another(right: int, written: int, extras: int, stretch: int) -> Obstacle | None:
+def seems_another(right: int, written: int, extras: int, stretch: int) -> Abstention | None:
     """Return an obstacle where too little of the passage was found.
 
     right : notes found right; stretch : written notes from the first to the last that was played
@@ -41,7 +41,7 @@ def seems_another(right: int, written: int, extras: int, stretch: int) -> Obstac
     part = right >= PART_NOTES and right / (stretch + extras) >= PART_SHARE
     if part or right / (written + extras) >= KNOWN_SHARE:
         return None
-    return Obstacle(
+    return Abstention(
         f"This seems to be another passage: {right} of {written} notes were found.",
         "Check that the step has the passage that you played, or record the take again.",
         ANOTHER_PASSAGE,
@@ -49,7 +49,7 @@ def seems_another(right: int, written: int, extras: int, stretch: int) -> Obstac
 
 
 def cannot_tell(
-    obstacle: Obstacle,
+    obstacle: Abstention,
     criterion: Criterion,
     remarks: Sequence[str] = (),
     evidence: Evidence | None = None,

@@ -4,7 +4,7 @@ Accidentals hold to the end of the bar in all octaves (ABC 2.1, section 11.3, de
 what is printed follows the usual rule of the page, where they hold in their own octave only.
 """
 
-from coldtake.music.abc.tune import Event, Head, Key, Place
+from coldtake.music.abc.tune import Head, Key, SourcePosition, VoiceEvent
 
 
 class Accidentals:
@@ -22,7 +22,12 @@ class Accidentals:
         self._shown.clear()
 
     def head(
-        self, step: str, octave: int, own: int | None, before: Event | None, place: Place
+        self,
+        step: str,
+        octave: int,
+        own: int | None,
+        before: VoiceEvent | None,
+        place: SourcePosition,
     ) -> Head:
         """A notehead; own: its written alteration; before: a note that may be tied into it."""
         where = (step, octave if self.propagate == "octave" else 0)
@@ -39,7 +44,7 @@ class Accidentals:
         return Head(step, octave, alter, shown, place)
 
 
-def _tied_into(before: Event | None, step: str, octave: int) -> int | None:
+def _tied_into(before: VoiceEvent | None, step: str, octave: int) -> int | None:
     """Alteration that a tie carries over, or None."""
     for head in before.heads if before is not None else []:
         if head.tied and (head.step, head.octave) == (step, octave):

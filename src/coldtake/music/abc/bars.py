@@ -3,7 +3,7 @@
 from fractions import Fraction
 
 from coldtake.music.abc.accidentals import Accidentals
-from coldtake.music.abc.tune import Bar, Change, Clef, Event, Key, Metre, Place, Voice
+from coldtake.music.abc.tune import Bar, Change, Clef, Key, Metre, SourcePosition, Voice, VoiceEvent
 from coldtake.music.page_limits import MOST_NOTES_IN_A_BAR
 
 _LONGEST = Fraction(64)
@@ -20,15 +20,15 @@ class BarKeeper:
         self.started = False
         self._tuplet = (0, 0)
         self._tuplets = 0
-        self._tuplet_place = Place(1, 1)
-        self._broken: tuple[Fraction, Place] | None = None
+        self._tuplet_place = SourcePosition(1, 1)
+        self._broken: tuple[Fraction, SourcePosition] | None = None
         self._grace = ""
         self._space = True
         self._signs: list[str] = []
         self._symbols: list[str] = []
         self._slur_starts = 0
-        self._slurs: list[Place] = []
-        self._last: Event | None = None
+        self._slurs: list[SourcePosition] = []
+        self._last: VoiceEvent | None = None
         self._line, self._at, self._number = "", 0, 1
         self._closed_bar = False
         self._metre_due = False
@@ -36,7 +36,7 @@ class BarKeeper:
     def _change(self, value: Key | Clef | Metre) -> None:
         self.bar.changes.append(Change(len(self.bar.layers[-1]), value))
 
-    def _add(self, event: Event) -> None:
+    def _add(self, event: VoiceEvent) -> None:
         """Put an event into the bar, with everything that was waiting for it."""
         if not 0 < event.length <= _LONGEST:
             raise event.place.error("this note is longer than 64 whole notes.", "Check its length.")
@@ -64,13 +64,13 @@ class BarKeeper:
             self._closed_bar = False
         self._space = False
 
-    def _take_tuplet(self, event: Event) -> None:
+    def _take_tuplet(self, event: VoiceEvent) -> None:
         number, left = self._tuplet
         if left:
             event.tuplet = number
             self._tuplet = (number, left - 1)
 
-    def _take_broken(self, event: Event) -> None:
+    def _take_broken(self, event: VoiceEvent) -> None:
         if self._broken is not None:
             event.length *= self._broken[0]
             self._broken = None

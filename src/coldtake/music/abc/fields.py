@@ -3,7 +3,7 @@
 import re
 from fractions import Fraction
 
-from coldtake.music.abc.tune import Clef, Key, Metre, Place, Tempo
+from coldtake.music.abc.tune import Clef, Key, Metre, SourcePosition, Tempo
 from coldtake.music.theory.spelling import SHARP_ORDER
 
 _TONICS = {"F": -1, "C": 0, "G": 1, "D": 2, "A": 3, "E": 4, "B": 5}
@@ -19,7 +19,7 @@ _SIGNS = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
 _WORDS_SHOWN = re.compile(r'"([^"]*)"')
 
 
-def key(text: str, place: Place, before: Key) -> Key:
+def key(text: str, place: SourcePosition, before: Key) -> Key:
     """K: tonic, mode and extra accidentals; a field that names only a clef leaves the key."""
     text = text.strip()
     if text in ("", "none"):
@@ -53,7 +53,7 @@ def _is_clef_word(text: str) -> bool:
     return bool(re.match(r"(clef|treble|bass|alto|tenor|perc|transpose|octave|middle|exp)\b", text))
 
 
-def _tonic_key(found: re.Match[str], place: Place) -> tuple[Key, str]:
+def _tonic_key(found: re.Match[str], place: SourcePosition) -> tuple[Key, str]:
     mode, rest = found[3], found.string[found.end() :]
     if _is_clef_word(mode) or mode.startswith(("clef", "treble", "bass", "alto", "tenor")):
         mode, rest = "", found[3] + rest
@@ -78,7 +78,7 @@ def _signature(fifths: int) -> Key:
     return Key(fifths, tuple((s, 1 if fifths > 0 else -1) for s in letters))
 
 
-def metre(text: str, place: Place) -> Metre:
+def metre(text: str, place: SourcePosition) -> Metre:
     """M: such as 3/4, C, C|, (2+3)/8, none."""
     text = text.strip()
     if text in ("", "none"):
@@ -98,7 +98,7 @@ def default_length(m: Metre) -> Fraction:
     return Fraction(1, 16) if 0 < m.length < Fraction(3, 4) else Fraction(1, 8)
 
 
-def unit_length(text: str, place: Place) -> Fraction:
+def unit_length(text: str, place: SourcePosition) -> Fraction:
     """L: such as 1/8."""
     found = re.fullmatch(r"(\d+)\s*(?:/\s*(\d+))?", text.strip())
     value = Fraction(int(found[1]), int(found[2] or 1)) if found and found[2] != "0" else None
@@ -107,7 +107,7 @@ def unit_length(text: str, place: Place) -> Fraction:
     return value
 
 
-def tempo(text: str, place: Place, unit: Fraction) -> Tempo | None:
+def tempo(text: str, place: SourcePosition, unit: Fraction) -> Tempo | None:
     """Q: in every form of the standard; None when empty.
 
     `1/4=120`, `"Allegro" 1/4=120`, `3/8=50 "Slowly"`, `1/4 3/8 1/4 3/8=40`, words only, and the old

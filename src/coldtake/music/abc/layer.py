@@ -6,7 +6,7 @@ from itertools import groupby, takewhile
 from coldtake.music import mei
 from coldtake.music.abc import ornaments
 from coldtake.music.abc.signatures import ACCID, change
-from coldtake.music.abc.tune import Bar, Clef, Event, Head, Key
+from coldtake.music.abc.tune import Bar, Clef, Head, Key, VoiceEvent
 from coldtake.music.abc.values import bar_length, part_id, split
 from coldtake.music.mei import Element
 
@@ -17,7 +17,7 @@ class LayerWriter:
     def __init__(self, bar: Bar | None, first: bool) -> None:
         self.bar, self.first = bar, first
 
-    def write(self, layer: Element, events: list[Event], lead: Bar) -> None:
+    def write(self, layer: Element, events: list[VoiceEvent], lead: Bar) -> None:
         """All events, in tuplets and beams."""
         if not events or self.bar is None:
             mei.add(layer, "mRest" if not lead.layers[0] or bar_length(lead) else "mSpace")
@@ -43,8 +43,8 @@ class LayerWriter:
         if self.first and len(events) in changes:
             layer.append(change(changes[len(events)]))
 
-    def _beams(self, parent: Element, events: list[Event]) -> None:
-        run: list[Event] = []
+    def _beams(self, parent: Element, events: list[VoiceEvent]) -> None:
+        run: list[VoiceEvent] = []
         for event in events:
             if run and not event.joined:
                 self._flush(parent, run)
@@ -55,7 +55,7 @@ class LayerWriter:
                 run = []
         self._flush(parent, run)
 
-    def _flush(self, parent: Element, run: list[Event]) -> None:
+    def _flush(self, parent: Element, run: list[VoiceEvent]) -> None:
         """Write a run of joined notes: short ones from the first to the last under one beam."""
         short = [i for i, e in enumerate(run) if e.heads and not e.grace and _beamable(e)]
         inside = parent
@@ -69,13 +69,13 @@ class LayerWriter:
             if len(short) > 1 and index == short[-1]:
                 inside = parent
 
-    def _graces(self, parent: Element, graces: list[Event]) -> None:
+    def _graces(self, parent: Element, graces: list[VoiceEvent]) -> None:
         group = mei.add(parent, "graceGrp", attach="post")
         inside = group if len(graces) < 2 else mei.add(group, "beam")
         for event in graces:
             self._event(inside, event, "8" if len(graces) < 2 else "16")
 
-    def _event(self, parent: Element, event: Event, grace_dur: str = "8") -> None:
+    def _event(self, parent: Element, event: VoiceEvent, grace_dur: str = "8") -> None:
         if event.whole_bar:
             mei.add(parent, "mSpace" if event.hidden else "mRest")
             return
@@ -92,7 +92,7 @@ class LayerWriter:
             else:
                 self._chord(parent, event, value, part)
 
-    def _chord(self, parent: Element, event: Event, value: tuple[str, int], part: int) -> None:
+    def _chord(self, parent: Element, event: VoiceEvent, value: tuple[str, int], part: int) -> None:
         chord = mei.add(parent, "chord", id=part_id(event.id, part), **_value(value))
         if event.grace:
             chord.set("grace", event.grace)
@@ -102,11 +102,11 @@ class LayerWriter:
             ornaments.articulate(chord, event)
 
 
-def _beamable(event: Event) -> bool:
+def _beamable(event: VoiceEvent) -> bool:
     return event.grace != "" or (event.length < Fraction(1, 4) and not event.whole_bar)
 
 
-def note(head: Head, value: tuple[str, int] | None, event: Event, part: int) -> Element:
+def note(head: Head, value: tuple[str, int] | None, event: VoiceEvent, part: int) -> Element:
     """MEI of one notehead; value None inside a chord."""
     made = mei.make("note", id=part_id(head.id, part), pname=head.step, oct=head.octave)
     if value is not None:

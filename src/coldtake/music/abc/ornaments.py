@@ -7,7 +7,7 @@ from fractions import Fraction
 from coldtake.errors import PassageError
 from coldtake.music import mei
 from coldtake.music.abc.signs import ARTICULATIONS, DYNAMICS
-from coldtake.music.abc.tune import Bar, Event, Head, Tune, Voice
+from coldtake.music.abc.tune import Bar, Head, Tune, Voice, VoiceEvent
 from coldtake.music.abc.values import part_id, sounding, split
 from coldtake.music.mei import Element
 
@@ -27,7 +27,7 @@ def stamp(bar: Bar, index: int) -> float:
     return float(1 + quarters * unit / 4)
 
 
-def articulate(element: Element, event: Event) -> None:
+def articulate(element: Element, event: VoiceEvent) -> None:
     """Articulations belong to the note itself."""
     marks = [ARTICULATIONS[s] for s in event.signs if s in ARTICULATIONS]
     if marks:
@@ -57,7 +57,7 @@ def _symbol(measure: Element, text: str, staff: int, at: float) -> None:
     made.text = words
 
 
-def _sign(measure: Element, sign: str, staff: int, event: Event, at: float) -> None:
+def _sign(measure: Element, sign: str, staff: int, event: VoiceEvent, at: float) -> None:
     if sign in DYNAMICS:
         mei.add(measure, "dynam", staff=staff, tstamp=f"{at:g}", place="below").text = sign
     elif sign in _CONTROLS and event.id:
@@ -83,7 +83,7 @@ def connect(tune: Tune, section: Element) -> None:
         _slurs(voice, measures)
 
 
-def _located(voice: Voice) -> Iterator[tuple[int, int, Event]]:
+def _located(voice: Voice) -> Iterator[tuple[int, int, VoiceEvent]]:
     """Layer number, bar number from 1, event; layer by layer."""
     for layer in range(max(len(b.layers) for b in voice.bars)):
         for number, bar in enumerate(voice.bars, start=1):
@@ -108,7 +108,7 @@ def _ties(voice: Voice, measures: dict[str, Element]) -> None:
                     mei.add(measures[f"m{bar}"], "tie", startid=f"#{last}", tstamp2="0m+1")
 
 
-def _inner_ties(head: Head, event: Event, measure: Element) -> str:
+def _inner_ties(head: Head, event: VoiceEvent, measure: Element) -> str:
     """Tie the noteheads that one length needed; the id of the last."""
     count = 1 if event.grace else len(split(event.length))
     for part in range(count - 1):
@@ -117,7 +117,7 @@ def _inner_ties(head: Head, event: Event, measure: Element) -> str:
     return part_id(head.id, count - 1)
 
 
-def _same(head: Head, event: Event) -> Head | None:
+def _same(head: Head, event: VoiceEvent) -> Head | None:
     same = (
         h
         for h in event.heads

@@ -5,7 +5,7 @@ from fractions import Fraction
 
 from coldtake.errors import PassageError
 from coldtake.music.abc import fields
-from coldtake.music.abc.tune import Place, Tempo, Tune, Voice
+from coldtake.music.abc.tune import SourcePosition, Tempo, Tune, Voice
 from coldtake.music.abc.voice import VoiceReader
 
 _FIELD = re.compile(r"^([A-Za-z+]):(.*)$")
@@ -24,11 +24,11 @@ class TuneReader:
     def __init__(self) -> None:
         self.title = ""
         self.order = ""
-        self.metre = fields.metre("4/4", Place(1, 1))
+        self.metre = fields.metre("4/4", SourcePosition(1, 1))
         self.metre_given = False
         self.unit: Fraction | None = None
-        self.tempo: tuple[str, Place] | None = None
-        self.key_place: Place | None = None
+        self.tempo: tuple[str, SourcePosition] | None = None
+        self.key_place: SourcePosition | None = None
         self.propagate = "pitch"
         self.voices: dict[str, VoiceReader] = {}
         self.voice_fields: dict[str, str] = {}
@@ -49,10 +49,10 @@ class TuneReader:
         """Bare notes, as typed in a hurry, are in C; a header without K: is a mistake."""
         for number, line in enumerate(lines, start=1):
             if _FIELD.match(line):
-                raise Place(number, 1).error(
+                raise SourcePosition(number, 1).error(
                     "the header has no key.", "End it with a line such as “K:C”."
                 )
-        self._begin(Place(1, 1), "C")
+        self._begin(SourcePosition(1, 1), "C")
 
     def _line(self, line: str, number: int) -> None:
         if line.startswith("%"):
@@ -63,16 +63,16 @@ class TuneReader:
             return
         found = _FIELD.match(line)
         if found and not line.startswith("|:"):
-            self._field(found[1], _without_comment(found[2]), Place(number, 3))
+            self._field(found[1], _without_comment(found[2]), SourcePosition(number, 3))
         elif self.current is None:
-            raise Place(number, 1).error(
+            raise SourcePosition(number, 1).error(
                 "notes stand before the key.", "Put the “K:” line before the first notes."
             )
         else:
             self._refuse_second(number)
             voice = _VOICE_AT_START.match(line)
             if voice:
-                self._choose_voice(voice[1], Place(number, 1))
+                self._choose_voice(voice[1], SourcePosition(number, 1))
                 line = " " * voice.end() + line[voice.end() :]
             self.current.music(line, number)
 
@@ -81,7 +81,7 @@ class TuneReader:
 
     def _refuse_second(self, number: int) -> None:
         if self._ended:
-            raise Place(number, 1).error(
+            raise SourcePosition(number, 1).error(
                 "there are notes after the empty line that ends the tune.",
                 "Remove the empty line, or give one tune at a time.",
             )
@@ -91,7 +91,7 @@ class TuneReader:
         if found:
             self.propagate = found[1]
 
-    def _field(self, name: str, value: str, place: Place) -> None:
+    def _field(self, name: str, value: str, place: SourcePosition) -> None:
         if name == "X" and self._has_music():
             raise place.error("a second tune begins here.", "Give one tune at a time.")
         if name == "m":
@@ -106,7 +106,7 @@ class TuneReader:
         elif name == "I":
             self._directive("%%" + value.strip())
 
-    def _header(self, name: str, value: str, place: Place) -> None:
+    def _header(self, name: str, value: str, place: SourcePosition) -> None:
         if name == "T":
             self.title = self.title or value.strip()
         elif name == "M":
@@ -124,7 +124,7 @@ class TuneReader:
         elif name == "K":
             self._begin(place, value)
 
-    def _begin(self, place: Place, key: str) -> None:
+    def _begin(self, place: SourcePosition, key: str) -> None:
         """The key ends the header: the first voice begins."""
         self._key_text, self.key_place = key, place
         if fields.is_percussion(key):
@@ -134,7 +134,7 @@ class TuneReader:
         first = next(iter(self.voices), "1")
         self.current = self._voice(first, place)
 
-    def _voice(self, name: str, place: Place) -> VoiceReader:
+    def _voice(self, name: str, place: SourcePosition) -> VoiceReader:
         if name in self.voices:
             return self.voices[name]
         if len(self.voices) >= MOST_VOICES:
@@ -157,7 +157,7 @@ class TuneReader:
         self.voice_fields.setdefault(name, "")
         return name
 
-    def _choose_voice(self, value: str, place: Place) -> None:
+    def _choose_voice(self, value: str, place: SourcePosition) -> None:
         """V: in the body: the lines that follow belong to that voice."""
         only = len(self.voices) == 1 and not self.voice_fields and not self._has_music()
         name = self._note_voice(value)
@@ -194,7 +194,7 @@ def _without_comment(text: str) -> str:
     return text[: found.start()] if found else text
 
 
-def _percussion(place: Place) -> PassageError:
+def _percussion(place: SourcePosition) -> PassageError:
     return place.error(
         "this part has no pitches (percussion).",
         "Coldtake listens for pitches: give a part with pitched notes.",

@@ -7,7 +7,7 @@ from coldtake.errors import PassageError
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class SourcePosition:
     """Line and column, both counted from 1."""
 
     line: int
@@ -57,7 +57,7 @@ class Head:
     octave: int
     alter: int
     shown: int | None
-    place: Place
+    place: SourcePosition
     tied: bool = False
     id: str = ""
     tie_stop: bool = False
@@ -65,11 +65,11 @@ class Head:
 
 
 @dataclass(slots=True)
-class Event:
+class VoiceEvent:
     """A note, chord (heads) or rest (none); length: whole notes as written, before tuplets."""
 
     length: Fraction
-    place: Place
+    place: SourcePosition
     heads: list[Head] = field(default_factory=list)
     hidden: bool = False
     whole_bar: bool = False
@@ -109,7 +109,7 @@ class Metre:
 class Bar:
     """One bar of one voice."""
 
-    layers: list[list[Event]] = field(default_factory=lambda: [[]])
+    layers: list[list[VoiceEvent]] = field(default_factory=lambda: [[]])
     changes: list[Change] = field(default_factory=list)
     tempi: list[tuple[int, Tempo]] = field(default_factory=list)
     tuplets: dict[int, tuple[int, int]] = field(default_factory=dict)

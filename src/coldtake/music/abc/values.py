@@ -2,7 +2,7 @@
 
 from fractions import Fraction
 
-from coldtake.music.abc.tune import Bar, Event
+from coldtake.music.abc.tune import Bar, VoiceEvent
 
 
 def bar_length(bar: Bar) -> Fraction:
@@ -10,7 +10,7 @@ def bar_length(bar: Bar) -> Fraction:
     return max(sum((sounding(e, bar) for e in layer), Fraction(0)) for layer in bar.layers)
 
 
-def sounding(event: Event, bar: Bar) -> Fraction:
+def sounding(event: VoiceEvent, bar: Bar) -> Fraction:
     """Sounding length of an event [quarter notes]."""
     if event.grace:
         return Fraction(0)

@@ -10,7 +10,7 @@ from fractions import Fraction
 from coldtake.music.abc import fields
 from coldtake.music.abc.bars import BarKeeper
 from coldtake.music.abc.signs import SIGNS, jump_of
-from coldtake.music.abc.tune import Clef, Event, Head, Place
+from coldtake.music.abc.tune import Clef, Head, SourcePosition, VoiceEvent
 
 _NOTE = re.compile(r"(\^\^|\^|__|_|=)?([A-Ga-g])([',]*)")
 _LENGTH = re.compile(r"(\d*)(/+)?(\d*)")
@@ -41,7 +41,7 @@ class VoiceReader(BarKeeper):
         """Properties of a V: field."""
         self._properties(text, opening=not self.started)
 
-    def key_field(self, text: str, place: Place, *, opening: bool = False) -> None:
+    def key_field(self, text: str, place: SourcePosition, *, opening: bool = False) -> None:
         """K:, which may name a clef and a transposition too."""
         new = fields.key(text, place, self.accidentals.key)
         self._properties(text, opening=opening)
@@ -68,7 +68,7 @@ class VoiceReader(BarKeeper):
         changes = (c.value for bar in bars for c in reversed(bar.changes))
         return next((value for value in changes if isinstance(value, Clef)), self.voice.clef)
 
-    def field(self, name: str, text: str, place: Place) -> None:
+    def field(self, name: str, text: str, place: SourcePosition) -> None:
         """A field in the body, on its own line or inline."""
         if name == "K":
             self.key_field(text, place)
@@ -102,8 +102,8 @@ class VoiceReader(BarKeeper):
             self._space = True
         self._require_closed_grace()
 
-    def _place(self) -> Place:
-        return Place(self._number, self._at + 1)
+    def _place(self) -> SourcePosition:
+        return SourcePosition(self._number, self._at + 1)
 
     def _match(self, pattern: re.Pattern[str]) -> re.Match[str] | None:
         found = pattern.match(self._line, self._at)
@@ -181,7 +181,7 @@ class VoiceReader(BarKeeper):
     def _note(self) -> None:
         place = self._place()
         head = self._head()
-        self._add(Event(self._length(place), place, [head]))
+        self._add(VoiceEvent(self._length(place), place, [head]))
 
     def _head(self) -> Head:
         place = self._place()
@@ -199,10 +199,10 @@ class VoiceReader(BarKeeper):
         before = None if self._grace else self._last
         return self.accidentals.head(step, octave, own, before, place)
 
-    def _length(self, place: Place) -> Fraction:
+    def _length(self, place: SourcePosition) -> Fraction:
         return self._factor(place) * self.unit
 
-    def _factor(self, place: Place) -> Fraction:
+    def _factor(self, place: SourcePosition) -> Fraction:
         found = self._match(_LENGTH)
         if found is None or not found[0]:
             return Fraction(1)
@@ -228,7 +228,7 @@ class VoiceReader(BarKeeper):
         if not heads:
             raise place.error("this chord is empty.", "Put notes between “[” and “]”.")
         length = heads[0].factor * self._factor(place) * self.unit
-        self._add(Event(length, place, heads))
+        self._add(VoiceEvent(length, place, heads))
 
     def _chord_part(self) -> list[Head]:
         char = self._line[self._at]
@@ -256,7 +256,7 @@ class VoiceReader(BarKeeper):
         place = self._place()
         self._at += 1
         if char in "zx":
-            self._add(Event(self._length(place), place, hidden=char == "x"))
+            self._add(VoiceEvent(self._length(place), place, hidden=char == "x"))
             return
         found = re.compile(r"\d{0,3}").match(self._line, self._at)
         count = int(found[0]) if found and found[0] else 1
@@ -268,7 +268,7 @@ class VoiceReader(BarKeeper):
         for index in range(count):
             if index:
                 self._end_bar("single")
-            self._add(Event(self.metre.length, place, hidden=char == "X", whole_bar=True))
+            self._add(VoiceEvent(self.metre.length, place, hidden=char == "X", whole_bar=True))
 
     # Between notes
 
@@ -326,7 +326,7 @@ class VoiceReader(BarKeeper):
 
     def _require_closed_grace(self) -> None:
         if self._grace:
-            raise Place(self._number, max(len(self._line), 1)).error(
+            raise SourcePosition(self._number, max(len(self._line), 1)).error(
                 "grace notes are not closed.", "Write them as “{gab}” on one line."
             )
 

@@ -7,7 +7,7 @@ from coldtake.music import mei
 from coldtake.music.abc import ornaments
 from coldtake.music.abc.layer import LayerWriter
 from coldtake.music.abc.signatures import change, clef, key_signature, metre_signature
-from coldtake.music.abc.tune import Bar, Event, Key, Metre, Tempo, Tune, Voice
+from coldtake.music.abc.tune import Bar, Key, Metre, Tempo, Tune, Voice, VoiceEvent
 from coldtake.music.abc.values import bar_length, note_value
 from coldtake.music.mei import Element
 from coldtake.music.theory.tempo import note_sign
@@ -45,7 +45,7 @@ def number_heads(tune: Tune) -> None:
                 event.id = event.heads[0].id if len(event.heads) == 1 else f"e{count}.{index}"
 
 
-def _events(bars: Iterable[Bar]) -> Iterator[Event]:
+def _events(bars: Iterable[Bar]) -> Iterator[VoiceEvent]:
     return (event for bar in bars for layer in bar.layers for event in layer)
 
 

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from coldtake.subprocesses import Limits, Lost, Worker, runtime
+from coldtake.subprocesses import Limits, WorkerClient, WorkerFailed, runtime
 
 _SEED = 20_817  # any fixed number: ids that verovio makes are the same at every reading
 _READERS = {"musicxml": "xml", "mei": "mei"}
@@ -67,9 +67,9 @@ def _ask(text: str, reader: str, want: str, options: Mapping[str, Any]) -> Answe
     else:
         try:
             found, _, _ = WORKER.ask(job)
-        except Lost:
+        except WorkerFailed:
             return Answer((), ("the engraver gave up on it",))
     return Answer(tuple(found["pages"]), tuple(found["log"].splitlines()))
 
 
-WORKER = Worker("coldtake.music.notation.verovio_worker", Limits(cpu_s=10.0))
+WORKER = WorkerClient("coldtake.music.notation.verovio_worker", Limits(cpu_s=10.0))

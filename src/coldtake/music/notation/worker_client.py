@@ -11,7 +11,7 @@ from coldtake.errors import PassageError
 from coldtake.music.midi.choice import Choice
 from coldtake.music.notation.verovio_client import WORKER
 from coldtake.music.passage import Passage
-from coldtake.subprocesses import Lost, Tell
+from coldtake.subprocesses import ProgressCallback, WorkerFailed
 
 _LONG_S = 180.0  # for a long work that somebody watches
 _TOO_MUCH = {
@@ -26,7 +26,7 @@ def unpack(data: bytes, filename: str = "") -> tuple[str, str]:
     """As `reading.unpack`. Raises PassageError."""
     try:
         form, text, _ = WORKER.ask({"want": "unpack", "filename": filename}, data)
-    except Lost as lost:
+    except WorkerFailed as lost:
         raise _given_up(lost, filename) from lost
     return str(form), text.decode()
 
@@ -36,19 +36,19 @@ def read_passage(text: str, format: str) -> Passage:  # noqa: A002 - the name ag
     """As `reading.read_passage`. Raises PassageError."""
     try:
         _, found, _ = WORKER.ask({"want": "passage", "form": format}, text.encode())
-    except Lost as lost:
+    except WorkerFailed as lost:
         raise _given_up(lost) from lost
     except UnicodeEncodeError as fault:
         raise _no_text() from fault
     return msgspec.json.decode(found, type=Passage)
 
 
-def read_slowly(text: str, form: str, tell: Tell) -> Passage:
-    """Read a long work, telling the share done. Raises PassageError, subprocesses.Stopped."""
+def read_slowly(text: str, form: str, tell: ProgressCallback) -> Passage:
+    """Read a long work, telling the share done. Raises PassageError, WorkerCancelled."""
     job = {"want": "passage", "form": form}
     try:
         _, found, _ = WORKER.ask(job, text.encode(), seconds=_LONG_S, tell=tell)
-    except Lost as lost:
+    except WorkerFailed as lost:
         raise _given_up(lost) from lost
     except UnicodeEncodeError as fault:
         raise _no_text() from fault
@@ -60,7 +60,7 @@ def midi(data: bytes, filename: str, choice: Choice) -> tuple[str, tuple[str, ..
     job = {"want": "midi", "filename": filename, "choice": msgspec.to_builtins(choice)}
     try:
         facts, abc, _ = WORKER.ask(job, data)
-    except Lost as lost:
+    except WorkerFailed as lost:
         raise _given_up(lost, filename) from lost
     return abc.decode(), tuple(facts["said"])
 
@@ -69,7 +69,7 @@ def midi_parts(data: bytes, filename: str = "") -> tuple[tuple[str, int], ...]:
     """Name and count of notes of each part of a MIDI file. Raises PassageError."""
     try:
         found, _, _ = WORKER.ask({"want": "midi parts", "filename": filename}, data)
-    except Lost as lost:
+    except WorkerFailed as lost:
         raise _given_up(lost, filename) from lost
     return tuple((part["name"], part["notes"]) for part in found)
 
@@ -79,7 +79,7 @@ def _no_text() -> PassageError:
     return PassageError("this is not text.", remedy="Give MusicXML, MEI or ABC.")
 
 
-def _given_up(lost: Lost, filename: str = "") -> PassageError:
+def _given_up(lost: WorkerFailed, filename: str = "") -> PassageError:
     return PassageError(
         _TOO_MUCH[lost.why],
         where=filename,

@@ -11,7 +11,7 @@ from coldtake.planning.day.composition.options import (
     shortest_work,
     work_worth,
 )
-from coldtake.planning.day.composition.slot_drafts import Piece
+from coldtake.planning.day.composition.slot_drafts import SlotDraft
 from coldtake.planning.day.reasons import Reasons
 from coldtake.planning.value.values import StepValue
 
@@ -48,7 +48,7 @@ def best_slot(task: Task, row: int, done: int = 0) -> _Extra:
     return max(tried, key=lambda e: (e.density, -e.minutes))
 
 
-def spare_pieces(task: Task, composed: Composed) -> tuple[Piece, ...]:
+def spare_pieces(task: Task, composed: Composed) -> tuple[SlotDraft, ...]:
     """Return up to three more slots, best first, of the planned topics or within their limit.
 
     Steps not in the plan come first; then another slot of a planned step.
@@ -86,9 +86,9 @@ def _within(task: Task, chosen: Sequence[_Extra], topics: set[str]) -> list[_Ext
     return kept
 
 
-def _piece(task: Task, extra: _Extra) -> Piece:
+def _piece(task: Task, extra: _Extra) -> SlotDraft:
     value = task.values[extra.row]
-    return Piece(value.step_id, value.topic_id, SlotKind.WORK, extra.minutes, extra.gain)
+    return SlotDraft(value.step_id, value.topic_id, SlotKind.WORK, extra.minutes, extra.gain)
 
 
 def left_out_steps(

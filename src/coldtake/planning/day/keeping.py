@@ -20,7 +20,7 @@ from coldtake.domain.history.state import State
 from coldtake.domain.plan import AskedAgain
 from coldtake.domain.topic import Place, Step, StepPhase
 from coldtake.learning.memory_law import Array
-from coldtake.learning.posterior import Beliefs, beliefs, cold_chances
+from coldtake.learning.posterior import Posterior, beliefs, cold_chances
 from coldtake.planning.day.going_round import days_left, near
 from coldtake.settings import value_of
 
@@ -33,7 +33,7 @@ _MET = frozenset({StepPhase.MET, StepPhase.HELD})
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class KeepingTerms:
     """A met step: its chance of a clean first try today, and the last day on which it is wanted."""
 
     step_id: str
@@ -41,7 +41,9 @@ class Kept:
     on: date
 
 
-def kept_steps(state: State, day: date, only: Collection[str] | None = None) -> tuple[Kept, ...]:
+def kept_steps(
+    state: State, day: date, only: Collection[str] | None = None
+) -> tuple[KeepingTerms, ...]:
     """Say of every met step of a current topic when it is to be asked back, seen from `day`.
 
     only : ids of the steps wanted, default all. `on` is never before `day`
@@ -54,7 +56,7 @@ def kept_steps(state: State, day: date, only: Collection[str] | None = None) -> 
     days = days_until(b, wanted)
     now = mean_chances(b, 0.0)
     return tuple(
-        Kept(i, float(chance), day + timedelta(days=int(left)))
+        KeepingTerms(i, float(chance), day + timedelta(days=int(left)))
         for i, chance, left in zip(b.step_ids, now, days, strict=True)
     )
 
@@ -64,13 +66,13 @@ def _is_kept(state: State, step_id: str) -> bool:
     return topic is not None and topic.place is Place.CURRENT and state.phase(step_id) in _MET
 
 
-def mean_chances(b: Beliefs, more_days: Array | float) -> Array:
+def mean_chances(b: Posterior, more_days: Array | float) -> Array:
     """Chance of a clean first try of each step (S,), so many days more without playing."""
     rows = np.broadcast_to(np.asarray(more_days, dtype=float), (len(b.step_ids),))
     return np.asarray((cold_chances(b, rows) * b.weight).sum(axis=1))
 
 
-def days_until(b: Beliefs, wanted: float) -> Array:
+def days_until(b: Posterior, wanted: float) -> Array:
     """Last day from b.on (0: that day, or none) on which each chance is as high as wanted (S,).
 
     Chances only fall, so the day is found by halving.
@@ -99,8 +101,8 @@ def due_by(state: State, day: date) -> date:
 
 
 def asked_for(
-    state: State, day: date, kept: Sequence[Kept], minutes: int, cold_min: int
-) -> tuple[Kept, ...]:
+    state: State, day: date, kept: Sequence[KeepingTerms], minutes: int, cold_min: int
+) -> tuple[KeepingTerms, ...]:
     """Return the steps whose cold takes are asked for on a day, the most valuable first.
 
     Of steps with the same bars all but the most valuable come after the others: a try on bars that
@@ -111,7 +113,7 @@ def asked_for(
     """
     last = due_by(state, day)
     best = sorted((k for k in kept if k.on <= last), key=lambda k: -worth(state, day, k))
-    first: dict[object, Kept] = {}
+    first: dict[object, KeepingTerms] = {}
     for one in best:
         first.setdefault(_bars(state.steps[one.step_id]), one)
     due = [*first.values(), *(k for k in best if k not in first.values())]
@@ -124,7 +126,7 @@ def _bars(step: Step) -> object:
     return step.id if played.passage is None else (step.topic_id, played.passage, played.key)
 
 
-def worth(state: State, day: date, kept: Kept) -> float:
+def worth(state: State, day: date, kept: KeepingTerms) -> float:
     """How much hangs on an answer: the topic's importance and date, and how open the answer is."""
     topic_id = state.steps[kept.step_id].topic_id
     weight = state.topics[topic_id].importance * near(days_left(state, topic_id, day))
@@ -132,7 +134,7 @@ def worth(state: State, day: date, kept: Kept) -> float:
 
 
 def asked_again(
-    state: State, day: date, kept: Sequence[Kept], planned: Collection[str]
+    state: State, day: date, kept: Sequence[KeepingTerms], planned: Collection[str]
 ) -> tuple[AskedAgain, ...]:
     """Tell when the kept steps are asked, those of the week after `day`, the soonest first.
 

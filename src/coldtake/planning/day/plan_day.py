@@ -41,11 +41,11 @@ from coldtake.planning.day.changes import settled
 from coldtake.planning.day.composition.around import compose_around
 from coldtake.planning.day.composition.compose import Task
 from coldtake.planning.day.composition.options import limits_of
-from coldtake.planning.day.composition.slot_drafts import Insisted, Piece
-from coldtake.planning.day.composition.user_constraints import Wishes, read_wishes
+from coldtake.planning.day.composition.slot_drafts import PinnedSlot, SlotDraft
+from coldtake.planning.day.composition.user_constraints import UserConstraints, read_wishes
 from coldtake.planning.day.goals import begins_cold, goal
 from coldtake.planning.day.going_round import Rotation, due_topics, rotation_of
-from coldtake.planning.day.keeping import Kept, asked_again, asked_for, kept_steps
+from coldtake.planning.day.keeping import KeepingTerms, asked_again, asked_for, kept_steps
 from coldtake.planning.day.load import load_notice
 from coldtake.planning.day.reasons import Reasons
 from coldtake.planning.day.unmet import unmet
@@ -186,7 +186,7 @@ class _Day:
         self.before_min = before_min  # played before the slots
         self.state, self.request, self.rules = state, request, rules
         self.limits = limits_of(rules, request.minutes)
-        self.wishes: Wishes = read_wishes(state, request, rules, self.limits)
+        self.wishes: UserConstraints = read_wishes(state, request, rules, self.limits)
         self.there = at_hand.at_hand_on(state, request)
         self.kept = kept_steps(state, request.day)
         self.phases = state.phases()
@@ -232,7 +232,7 @@ class _Day:
         met = self.phases[value.step_id] in (StepPhase.MET, StepPhase.HELD)
         return value.available and not met
 
-    def _asked(self, told: Collection[str]) -> dict[str, Kept]:
+    def _asked(self, told: Collection[str]) -> dict[str, KeepingTerms]:
         """Steps whose cold takes are asked for, but for topics of which a run-through tells."""
         free = [
             k
@@ -300,7 +300,7 @@ class _Day:
         return msgspec.structs.replace(plan, remarks=self._remarks(plan, tuple(late.values())))
 
     def _task(self) -> Task:
-        insisted: dict[int, tuple[Insisted, ...]] = {}
+        insisted: dict[int, tuple[PinnedSlot, ...]] = {}
         for wish in self.wishes.insisted:
             row = self.rows[wish.step_id]
             insisted[row] = (*insisted.get(row, ()), wish)
@@ -325,7 +325,7 @@ class _Day:
         day, minutes = self.request.day, self.request.minutes
         return rotation_of(self.state, day, self.rules, topics, minutes)
 
-    def _slot(self, piece: Piece) -> Slot:
+    def _slot(self, piece: SlotDraft) -> Slot:
         step, value = self.state.steps[piece.step_id], self.values[self.rows[piece.step_id]]
         done = self.taken.setdefault((step.id, piece.kind), [])
         before, count = sum(done), len(done)

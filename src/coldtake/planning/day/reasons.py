@@ -16,7 +16,7 @@ from coldtake.domain.plan import PlanRules, SlotKind
 from coldtake.domain.requirement import Requirement
 from coldtake.domain.take import Answer, Try
 from coldtake.domain.topic import MET_ONCE, Step, StepPhase, Topic
-from coldtake.planning.day.keeping import Kept, due_by
+from coldtake.planning.day.keeping import KeepingTerms, due_by
 from coldtake.planning.value.at_hand import lacks
 from coldtake.planning.value.at_hand_words import waits_for
 from coldtake.planning.value.left_alone import LeftAlone
@@ -40,7 +40,7 @@ class Reasons:
         day: date,
         step_ids: Collection[str],
         at_hand: Sequence[Requirement] | None = None,
-        kept: Sequence[Kept] = (),
+        kept: Sequence[KeepingTerms] = (),
     ) -> None:
         self.state, self.rules, self.day, self.at_hand = state, rules, day, at_hand
         self._first_try = LeftAlone(state, day, step_ids)

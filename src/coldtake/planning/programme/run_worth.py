@@ -19,13 +19,17 @@ from coldtake.domain.plan import PlannedRun, PlanRules
 from coldtake.learning import memory_law
 from coldtake.learning.filter import PLAYER_ERRORS
 from coldtake.learning.memory_law import Array
-from coldtake.learning.posterior import Beliefs, beliefs
+from coldtake.learning.posterior import Posterior, beliefs
 from coldtake.learning.stage import StageEffect, day_forms
 from coldtake.learning.stage_log import effect_of
 from coldtake.planning.programme.readiness import programme_of
 from coldtake.planning.programme.taper import ahead
 from coldtake.planning.value.step_arrays import Whole
-from coldtake.planning.value.value_of_information import Answers, answers, spread
+from coldtake.planning.value.value_of_information import (
+    OutcomePosteriors,
+    posteriors_by_answer,
+    spread,
+)
 from coldtake.planning.words import counted, in_hundred, on_day
 
 DRAWS = 64
@@ -35,7 +39,7 @@ LEAST_WORTH = 0.2  # points; below, nothing is said of it
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class RunInformation:
     """What a run-through would tell: chance of a yes now, and on the day before and after."""
 
     yes: float
@@ -46,7 +50,7 @@ class Told:
     @property
     def spread(self) -> float:
         """Standard deviation of the chance on the day that the answer explains."""
-        told = Answers(*map(np.asarray, (self.yes, self.after_no, self.after_yes)))
+        told = OutcomePosteriors(*map(np.asarray, (self.yes, self.after_no, self.after_yes)))
         return float(spread(told, self.on_day))
 
 
@@ -110,7 +114,7 @@ def _planned(
     )
 
 
-def _reason(told: Told, performance: Performance, day: date) -> str:
+def _reason(told: RunInformation, performance: Performance, day: date) -> str:
     """Say what it would tell; the chances are of the stage, nothing more being practised."""
     left = counted((performance.on - day).days, "day")
     return (
@@ -123,7 +127,7 @@ def _reason(told: Told, performance: Performance, day: date) -> str:
 
 def what_it_tells(
     state: State, day: date, on: date, topics: Sequence[str], effect: StageEffect
-) -> Told | None:
+) -> RunInformation | None:
     """Work out what a run-through of these topics on `day` says of their coming out on `on`.
 
     None where one of them is gone or has no steps.
@@ -135,7 +139,7 @@ def what_it_tells(
     return told_by(b, effect, (on - day).days)
 
 
-def told_by(b: Beliefs, effect: StageEffect, days: int) -> Told:
+def told_by(b: Posterior, effect: StageEffect, days: int) -> RunInformation:
     """The same from what is believed of the steps and of the stage."""
     rng = np.random.default_rng(len(b.step_ids))
     spots = _drawn(b, rng)
@@ -144,8 +148,8 @@ def told_by(b: Beliefs, effect: StageEffect, days: int) -> Told:
     on_day = _comes_out(_logits(b, spots, float(days)), stage)
     false_yes, false_no = PLAYER_ERRORS
     says = false_yes + (1.0 - false_yes - false_no) * clean_now
-    told = answers(on_day, says)
-    return Told(
+    told = posteriors_by_answer(on_day, says)
+    return RunInformation(
         yes=float(clean_now.mean()),
         on_day=float(on_day.mean()),
         after_yes=float(told.after_yes),
@@ -153,7 +157,7 @@ def told_by(b: Beliefs, effect: StageEffect, days: int) -> Told:
     )
 
 
-def _drawn(b: Beliefs, rng: np.random.Generator) -> Whole:
+def _drawn(b: Posterior, rng: np.random.Generator) -> Whole:
     """Particles at equal shares of each step's posterior, in a random order (S, DRAWS)."""
     reached = np.cumsum(b.weight, axis=1)
     shares = (np.arange(DRAWS) + 0.5) / DRAWS
@@ -161,7 +165,7 @@ def _drawn(b: Beliefs, rng: np.random.Generator) -> Whole:
     return np.asarray(rng.permuted(np.minimum(spots, b.weight.shape[1] - 1), axis=1))
 
 
-def _logits(b: Beliefs, spots: Whole, days: float) -> Array:
+def _logits(b: Posterior, spots: Whole, days: float) -> Array:
     gap = (b.gap_days + days)[:, None]
     kept = memory_law.retention(gap, b.half_life, b.cloud.psi)
     chance = np.clip(memory_law.clean_chance(b.skill * kept, b.cloud.span), 1e-6, 1.0 - 1e-6)

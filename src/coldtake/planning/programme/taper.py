@@ -20,9 +20,9 @@ from coldtake.domain.history.state import State
 from coldtake.domain.performance import Performance
 from coldtake.learning import memory_law
 from coldtake.learning.memory_law import Array
-from coldtake.learning.posterior import Beliefs, beliefs
+from coldtake.learning.posterior import Posterior, beliefs
 from coldtake.learning.stage_log import effect_of
-from coldtake.planning.value.step_arrays import KINDS, Thin, Whole, chances, thinned
+from coldtake.planning.value.step_arrays import KINDS, ThinnedParticles, Whole, chances, thinned
 from coldtake.planning.value.values import StepValue
 
 HORIZON_DAYS = 28  # so long before, there is time for all; a guess
@@ -83,7 +83,7 @@ def _scaled(value: StepValue, share: float) -> StepValue:
     return replace(value, work_value=tuple(share * v for v in value.work_value))
 
 
-def shares_left(b: Beliefs, days: Whole, minutes: int, stage: float) -> Array:
+def shares_left(b: Posterior, days: Whole, minutes: int, stage: float) -> Array:
     """Share of what work adds at the horizon that it still adds `days` before, 0..1 (S,).
 
     stage : logits by which a step comes out otherwise on stage than in the room
@@ -95,7 +95,7 @@ def shares_left(b: Beliefs, days: Whole, minutes: int, stage: float) -> Array:
     return np.asarray(np.clip(now / np.maximum(before, LEAST_LEFT), 0.0, 1.0))
 
 
-def _added(thin: Thin, minutes: int, stage: float) -> Array:
+def _added(thin: ThinnedParticles, minutes: int, stage: float) -> Array:
     """Chance to stand on stage because of 1 … HORIZON_DAYS days of work (S, HORIZON_DAYS)."""
     found, skill, half_life = [], thin.skill, thin.half_life
     kinds = tuple(KINDS[:, thin.shape])
@@ -103,7 +103,9 @@ def _added(thin: Thin, minutes: int, stage: float) -> Array:
     for worked in range(1, HORIZON_DAYS + 1):
         skill, half_life = memory_law.after_day(skill, half_life, gap, minutes, thin.rate, kinds)
         gap = np.ones_like(skill)
-        after = Thin(skill, half_life, thin.rate, thin.shape, thin.span, np.zeros_like(skill))
+        after = ThinnedParticles(
+            skill, half_life, thin.rate, thin.shape, thin.span, np.zeros_like(skill)
+        )
         done, alone = chances(after, 1.0), chances(thin, float(worked))
         gained = _counted(done, stage) - _counted(alone, stage)
         found.append(np.maximum(gained.mean(axis=1), 0.0))

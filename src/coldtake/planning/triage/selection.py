@@ -23,9 +23,9 @@ from coldtake.domain.progress import Standing
 from coldtake.domain.topic import Place
 from coldtake.planning.value.deadline_selection import Candidate, best_set
 from coldtake.planning.value.lookahead import minutes_per_day
-from coldtake.planning.value.rollout import Future
-from coldtake.planning.value.step_arrays import Steps
-from coldtake.planning.value.topic_queue import Turn, held_days, queue_of
+from coldtake.planning.value.rollout import RolloutResult
+from coldtake.planning.value.step_arrays import StepArrays
+from coldtake.planning.value.topic_queue import StartEstimate, held_days, queue_of
 from coldtake.planning.what_if.comparison import DRAWS, Paired
 from coldtake.planning.what_if.pile_needs import (
     Basis,
@@ -68,7 +68,7 @@ class LaterTopic(msgspec.Struct, frozen=True, kw_only=True):
     topic_id: str
     current: bool
     basis: Basis
-    turn: Turn | None
+    turn: StartEstimate | None
     room_for: tuple[str, ...] = ()
 
 
@@ -94,7 +94,7 @@ class LeftOutTopic(msgspec.Struct, frozen=True, kw_only=True):
     with_importance: bool
     instead_of: tuple[str, ...]
     beside: tuple[str, ...]
-    turn: Turn | None
+    turn: StartEstimate | None
 
     @property
     def goes(self) -> bool:
@@ -228,7 +228,7 @@ class _Sorting:
             left_out=tuple(self._left_out(c, more, turn) for c in (*out, *past)),
         )
 
-    def _lives(self) -> tuple[Steps | None, list[Future]]:
+    def _lives(self) -> tuple[StepArrays | None, list[RolloutResult]]:
         """Simulate the coming days with the proposed topics."""
         played, then = current(self.state), {*self.now, *self.stay}
         supposed = WhatIf(take_on=tuple(sorted(then - played)), leave=tuple(sorted(played - then)))
@@ -237,7 +237,7 @@ class _Sorting:
         paired = Paired(self.state, self.today, supposed, ())
         return paired.then.steps, [paired.live(DRAWS, n).then for n in range(LIVES)]
 
-    def _turns(self, waiting: list[Candidate]) -> dict[str, Turn]:
+    def _turns(self, waiting: list[Candidate]) -> dict[str, StartEstimate]:
         if self.steps is None:
             return {}
         line = queue_of(self.state, self.today, self.steps, self.per_day, waiting)
@@ -266,7 +266,7 @@ class _Sorting:
             must_begin=None if topic_id in self.current else self._must_begin(topic_id),
         )
 
-    def _later(self, one: Candidate, turn: dict[str, Turn]) -> LaterTopic:
+    def _later(self, one: Candidate, turn: dict[str, StartEstimate]) -> LaterTopic:
         goes = one.topic_id in self.current
         urgent = tuple(i for i in self.now if i not in self.current) if goes else ()
         return LaterTopic(
@@ -278,7 +278,7 @@ class _Sorting:
         )
 
     def _left_out(
-        self, one: Candidate, more: dict[str, int], turn: dict[str, Turn]
+        self, one: Candidate, more: dict[str, int], turn: dict[str, StartEstimate]
     ) -> LeftOutTopic:
         past = one.topic_id in self.past
         return LeftOutTopic(

@@ -24,7 +24,7 @@ import numpy as np
 
 from coldtake.domain.history.state import State
 from coldtake.learning.memory_law import Array
-from coldtake.learning.posterior import Beliefs, enough_rows
+from coldtake.learning.posterior import Posterior, enough_rows
 from coldtake.planning.value.day_outcomes import day_chances, room_logits
 from coldtake.planning.value.lookahead import DRAWS as TRIED
 from coldtake.planning.value.lookahead import (
@@ -36,8 +36,8 @@ from coldtake.planning.value.lookahead import (
 )
 from coldtake.planning.value.needs import as_believed
 from coldtake.planning.value.priority_index import topic_rows
-from coldtake.planning.value.rollout import Days, Start, drawn, lived
-from coldtake.planning.value.step_arrays import ON_DATE, Flags, Steps, plannable
+from coldtake.planning.value.rollout import CalendarAssumptions, Start, drawn, lived
+from coldtake.planning.value.step_arrays import ON_DATE, Flags, StepArrays, plannable
 
 BATCHES = 4
 DRAWS = 32  # in a batch
@@ -55,7 +55,7 @@ class Forecast:
     """
 
     today: date
-    steps: Steps
+    steps: StepArrays
     logits: Array
     ready: Array
     enough: Flags
@@ -136,7 +136,7 @@ def _dated(start: Start, left: Mapping[str, int]) -> Start:
     return replace(start, steps=dated)
 
 
-def _as_played(days: Days, b: Beliefs) -> Days:
+def _as_played(days: CalendarAssumptions, b: Posterior) -> CalendarAssumptions:
     """With as many tries on a day as the player makes, and thinking anew what fits."""
     tries = (sum(f.answers for f in b.filters) + 1.0) / (sum(f.days for f in b.filters) + 1.0)
     return replace(days, tries=min(max(tries, 1.0), TRIES_MOST), anew=ANEW_DAYS)

@@ -19,11 +19,11 @@ from coldtake.learning.memory import minutes_to_met
 from coldtake.learning.memory_law import Array
 from coldtake.learning.posterior import beliefs, enough_rows
 from coldtake.planning.value import priority_index, value_of_information, visits
-from coldtake.planning.value.priority_index import COURSES, USUAL, Course
-from coldtake.planning.value.rollout import Days, Start, drawn, lived
+from coldtake.planning.value.priority_index import COURSES, USUAL, IndexPolicy
+from coldtake.planning.value.rollout import CalendarAssumptions, Start, drawn, lived
 from coldtake.planning.value.step_arrays import (
     Flags,
-    Thin,
+    ThinnedParticles,
     Whole,
     believed,
     chances,
@@ -62,7 +62,7 @@ def minutes_per_day(state: State, day: date) -> float:
     return (played + 7.0 * offered * 0.85) / (days + 7.0)
 
 
-def days_ahead(state: State, day: date, per_day: float) -> Days:
+def days_ahead(state: State, day: date, per_day: float) -> CalendarAssumptions:
     """Say how the days to come go. Share of days played: the last four weeks, and a first guess.
 
     The first guess is a week in which six days of seven are played.
@@ -72,7 +72,7 @@ def days_ahead(state: State, day: date, per_day: float) -> Days:
     span = max((day - max(since, first)).days, 0)
     played = len([on for on in state.minutes_on if since <= on < day])
     share = min((played + 6.0) / (span + 7.0), 1.0)
-    return Days(per_day / share, share, value_of(state.settings, "topics_most"))
+    return CalendarAssumptions(per_day / share, share, value_of(state.settings, "topics_most"))
 
 
 def seeded(state: State, day: date, *words: str) -> np.random.Generator:
@@ -102,7 +102,7 @@ def begun(
     never = np.array([b.filters[r].day is None for r in steps.rows], dtype=bool)
     if not steps.ids:
         empty = np.zeros((0, draws))
-        thin = Thin(empty, empty, empty, empty.astype(int), empty, empty)
+        thin = ThinnedParticles(empty, empty, empty, empty.astype(int), empty, empty)
         return Start(b, steps, thin, played, played, never, per_day)
     thin = drawn(b, steps, draws, rng)
     need = np.array([state.steps[i].need_min for i in steps.ids], dtype=float)
@@ -110,7 +110,7 @@ def begun(
     return Start(b, steps, thin, need, played, never, per_day)
 
 
-def best_course(start: Start, days: Days, rng: np.random.Generator) -> Course:
+def best_course(start: Start, days: CalendarAssumptions, rng: np.random.Generator) -> IndexPolicy:
     """Live all courses through the same futures; another than the usual one must be clearly better.
 
     While there is but one, nothing is lived.
@@ -159,8 +159,8 @@ class _Table:
         day: date,
         slot_most: int,
         start: Start,
-        course: Course,
-        days: Days,
+        course: IndexPolicy,
+        days: CalendarAssumptions,
     ) -> None:
         self.state, self.day, self.slot_most = state, day, slot_most
         self.start, self.steps, self.beliefs = start, start.steps, start.beliefs
@@ -295,11 +295,11 @@ class _Table:
         likely = sorted(worth, key=lambda t: -worth[t])[: self.days.topics]
         return np.array([t in likely for t in self.steps.topics], dtype=bool)
 
-    def _answers(self) -> value_of_information.Answers:
+    def _answers(self) -> value_of_information.OutcomePosteriors:
         """What a cold take now would tell of the chance on the date, each (S,)."""
         on_date = chances(self.thin, self.left)
         clean = try_chance(self._reached(), self.thin.span, warm=False)
-        return value_of_information.answers(on_date, yes_chance(clean, heard=False))
+        return value_of_information.posteriors_by_answer(on_date, yes_chance(clean, heard=False))
 
     def _answered(self, i: int) -> tuple[float, float] | None:
         """Chance on the date after a no and after a yes, for a step that can be asked."""
@@ -330,6 +330,6 @@ class _Table:
         thin, found = self.thin, [chances(self.thin, self.left).mean(axis=1)]
         for minutes in range(1, self.slot_most + 1):
             skill, half_life = moved(thin, 0.0, float(minutes))
-            after = Thin(skill, half_life, thin.rate, thin.shape, thin.span, rested)
+            after = ThinnedParticles(skill, half_life, thin.rate, thin.shape, thin.span, rested)
             found.append(chances(after, self.left).mean(axis=1))
         return np.maximum.accumulate(np.stack(found, axis=1), axis=1)

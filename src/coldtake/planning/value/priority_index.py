@@ -3,10 +3,10 @@
 Practice days couple only through their minutes, so every step gets an index that depends on itself
 alone and the steps of the highest indices are played (an index rule for a weakly coupled problem:
 Whittle 1988, Journal of Applied Probability 25A:287, for the idea). The index is the days since the
-step was played, times how much hangs on it. What is left open stands in a `Course`: how much is
-taken on, and how soon what was met comes back. Topics are taken on only as far as their minutes are
-there until their dates (`fitting`), and one that was begun stays taken on. `futures` lives a course
-through the days to come: that is the outlook.
+step was played, times how much hangs on it. What is left open stands in an `IndexPolicy`: how much
+is taken on, and how soon what was met comes back. Topics are taken on only as far as their minutes
+are there until their dates (`fitting`), and one that was begun stays taken on. `rollout` follows a
+policy through the days to come: that is the outlook.
 
 The numbers were tried on simulated players of two laws (bench/learning); they are guesses.
 """
@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coldtake.learning.memory_law import Array
-from coldtake.planning.value.step_arrays import ON_DATE, Flags, Steps, Whole
+from coldtake.planning.value.step_arrays import ON_DATE, Flags, StepArrays, Whole
 
 FRESH_GAP = 6.0  # days since it was played that a step never played counts as
 IMPORTANCE_POWER = 0.8
@@ -34,7 +34,7 @@ OPEN_SLOPE, MET_SLOPE = 0.03, 0.02  # what a minute more brings then, of what th
 
 
 @dataclass(frozen=True, slots=True)
-class Course:
+class IndexPolicy:
     """One way to go round.
 
     reach : minutes thought for a step until its date, times those expected until it is met;
@@ -46,9 +46,9 @@ class Course:
     met_share: float
 
 
-USUAL = Course(reach=1.4, met_share=0.5)
+USUAL = IndexPolicy(reach=1.4, met_share=0.5)
 # A choice among courses of other reach brought steps and lost whole topics.
-COURSES: tuple[Course, ...] = (USUAL,)
+COURSES: tuple[IndexPolicy, ...] = (USUAL,)
 
 
 def spent(minutes: Array, met: Flags) -> Array:
@@ -58,7 +58,9 @@ def spent(minutes: Array, met: Flags) -> Array:
     return np.asarray(np.minimum(minutes, SLOT_MIN) / SLOT_MIN + more)
 
 
-def turn(steps: Steps, gap: Array, met: Flags, chance: Array, met_share: Array | float) -> Array:
+def turn(
+    steps: StepArrays, gap: Array, met: Flags, chance: Array, met_share: Array | float
+) -> Array:
     """Index of each step, all (S, C) or broadcasting; 0 is never wanted.
 
     gap : days since it was played; chance : of a clean cold take now, as believed
@@ -67,13 +69,13 @@ def turn(steps: Steps, gap: Array, met: Flags, chance: Array, met_share: Array |
     return weights(steps)[:, None] * np.maximum(gap, 0.2) * np.where(met, back, 1.0)
 
 
-def weights(steps: Steps) -> Array:
+def weights(steps: StepArrays) -> Array:
     """What hangs on each step: importance, nearness of the date, steps that wait for it (S,)."""
     date = 1.0 + DATE_SCALE / (steps.left + DATE_FLOOR)
     return np.asarray(steps.weight**IMPORTANCE_POWER * date * (1.0 + WAITING * waiting(steps)))
 
 
-def waiting(steps: Steps) -> NDArray[np.int_]:
+def waiting(steps: StepArrays) -> NDArray[np.int_]:
     """How many unmet steps wait for each one, directly or through others (S,)."""
     behind: list[set[int]] = [set() for _ in steps.ids]
     for i in np.argsort(-steps.depth, kind="stable"):
@@ -82,7 +84,7 @@ def waiting(steps: Steps) -> NDArray[np.int_]:
     return np.array([len(b) for b in behind], dtype=int)
 
 
-def fitting(steps: Steps, cost: Mapping[str, float], per_day: float) -> Array:
+def fitting(steps: StepArrays, cost: Mapping[str, float], per_day: float) -> Array:
     """Take on only what fits: 1 for steps of topics that fit until their dates, else OUTSIDE (S,).
 
     Topics are taken by what comes out for the minutes they cost; one is taken when the minutes of
@@ -92,13 +94,13 @@ def fitting(steps: Steps, cost: Mapping[str, float], per_day: float) -> Array:
     return _fits(steps, minutes, per_day, 0)[:, 0]
 
 
-def fitting_each(steps: Steps, cost: Array, per_day: float, ahead: int) -> Array:
+def fitting_each(steps: StepArrays, cost: Array, per_day: float, ahead: int) -> Array:
     """`fitting` for many futures at once, `ahead` days on: cost (S, C) -> (S, C)."""
     minutes = {topic: cost[rows].sum(axis=0) for topic, rows in topic_rows(steps).items()}
     return _fits(steps, minutes, per_day, ahead)
 
 
-def _fits(steps: Steps, cost: Mapping[str, Array], per_day: float, ahead: int) -> Array:
+def _fits(steps: StepArrays, cost: Mapping[str, Array], per_day: float, ahead: int) -> Array:
     """What fits in each future, by the minutes of each topic there (C,) -> (S, C)."""
     topics = topic_rows(steps)
     if not topics:
@@ -123,7 +125,7 @@ def _fits(steps: Steps, cost: Mapping[str, Array], per_day: float, ahead: int) -
     return fits
 
 
-def days_to_fit(steps: Steps) -> Whole:
+def days_to_fit(steps: StepArrays) -> Whole:
     """Days until which each step's minutes must be there (S,).
 
     While there are dates, what has none is measured by the last of them: nothing new without a
@@ -135,7 +137,7 @@ def days_to_fit(steps: Steps) -> Whole:
     return np.where(dated, steps.left, int(steps.left[dated].max()))
 
 
-def costs(steps: Steps, need: Array, played: Array, reach: float) -> dict[str, float]:
+def costs(steps: StepArrays, need: Array, played: Array, reach: float) -> dict[str, float]:
     """Minutes that each topic still takes until its date, need and played in minutes (S,).
 
     Steps of a topic pay for each other: minutes played on the first ones beyond their need have
@@ -145,7 +147,7 @@ def costs(steps: Steps, need: Array, played: Array, reach: float) -> dict[str, f
     return {topic: float(minutes[0]) for topic, minutes in found.items()}
 
 
-def costs_each(steps: Steps, need: Array, played: Array, reach: Array, ahead: int) -> Array:
+def costs_each(steps: StepArrays, need: Array, played: Array, reach: Array, ahead: int) -> Array:
     """`costs` for many futures at once, `ahead` days on: played (S, C), reach (C,) -> (S, C).
 
     A topic's minutes are shared between its steps by their need.
@@ -157,7 +159,7 @@ def costs_each(steps: Steps, need: Array, played: Array, reach: Array, ahead: in
 
 
 def _topic_costs(
-    steps: Steps, need: Array, played: Array, reach: Array, ahead: int
+    steps: StepArrays, need: Array, played: Array, reach: Array, ahead: int
 ) -> dict[str, Array]:
     left = np.maximum(days_to_fit(steps) - ahead, 0)
     keeping = KEEPING * need * np.minimum(left / KEEPING_DAYS, 1.0)
@@ -170,7 +172,7 @@ def _topic_costs(
     }
 
 
-def share_of_cost(steps: Steps, need: Array, cost: Mapping[str, float]) -> Array:
+def share_of_cost(steps: StepArrays, need: Array, cost: Mapping[str, float]) -> Array:
     """Each step's part of what its topic still costs, by its need (S,)."""
     part = np.zeros(len(steps.ids))
     for topic, rows in topic_rows(steps).items():
@@ -178,12 +180,12 @@ def share_of_cost(steps: Steps, need: Array, cost: Mapping[str, float]) -> Array
     return part
 
 
-def close(steps: Steps, left: Whole) -> Flags:
+def close(steps: StepArrays, left: Whole) -> Flags:
     """Steps whose date is so near that no later turn will come: tonight counts by itself."""
     return np.asarray((steps.aim == ON_DATE) & (left > 0) & (left <= CLOSE_DAYS))
 
 
-def before_date(steps: Steps, index: Array, near: Flags, gain: Array, alone: Array) -> Array:
+def before_date(steps: StepArrays, index: Array, near: Flags, gain: Array, alone: Array) -> Array:
     """Index (S, C) in the last days: also by what a slot adds on the date, to steps and topics.
 
     The middle (geometric) of the usual index and of what is added: the latter by itself is right
@@ -205,7 +207,7 @@ def before_date(steps: Steps, index: Array, near: Flags, gain: Array, alone: Arr
     return np.where(near[:, None], np.sqrt(worth * scale * index), index)
 
 
-def topic_rows(steps: Steps) -> dict[str, list[int]]:
+def topic_rows(steps: StepArrays) -> dict[str, list[int]]:
     """Rows of each topic's steps, in order."""
     topics: dict[str, list[int]] = {}
     for row, topic_id in enumerate(steps.topics):

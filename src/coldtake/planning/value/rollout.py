@@ -13,10 +13,17 @@ import numpy as np
 
 from coldtake.learning import memory_law
 from coldtake.learning.memory_law import Array
-from coldtake.learning.posterior import Beliefs
+from coldtake.learning.posterior import Posterior
 from coldtake.planning.value import priority_index
-from coldtake.planning.value.priority_index import Course
-from coldtake.planning.value.step_arrays import KINDS, PSI, Flags, Steps, Thin, Whole
+from coldtake.planning.value.priority_index import IndexPolicy
+from coldtake.planning.value.step_arrays import (
+    KINDS,
+    PSI,
+    Flags,
+    StepArrays,
+    ThinnedParticles,
+    Whole,
+)
 
 FINAL_SHARE = 0.7  # of the chance on the date; the rest is its average over the days to it
 LOOKS = 8  # days on which the average is taken
@@ -26,7 +33,7 @@ TRIES_MISSED = 0.12  # share of unclean tries that are called clean
 
 
 @dataclass(frozen=True, slots=True)
-class Days:
+class CalendarAssumptions:
     """How the coming days go: minutes of a session, share of days that have one, its topics.
 
     free : days ahead, counted from tomorrow as 0, on which nothing is played
@@ -43,14 +50,14 @@ class Days:
 
 
 @dataclass(frozen=True, slots=True)
-class Future:
+class RolloutResult:
     """One course over D draws: chance on the date, average to it, first ready day or -1: (S, D)."""
 
     final: Array
     average: Array
     ready: Array
 
-    def worth(self, steps: Steps) -> Array:
+    def worth(self, steps: StepArrays) -> Array:
         """Importance-weighted score of each draw (D,); what has no date counts by its average."""
         dated = np.equal(steps.aim, 0)[:, None]
         mixed = FINAL_SHARE * self.final + (1.0 - FINAL_SHARE) * self.average
@@ -58,7 +65,9 @@ class Future:
         return np.asarray((steps.weight[:, None] * score).sum(axis=0) / steps.weight.sum())
 
 
-def drawn(b: Beliefs, steps: Steps, count: int, rng: np.random.Generator) -> Thin:
+def drawn(
+    b: Posterior, steps: StepArrays, count: int, rng: np.random.Generator
+) -> ThinnedParticles:
     """Draw players, then for each a particle of every step, given the player's type: (S, count)."""
     loglik = np.stack([b.filters[r].loglik for r in steps.rows])
     likelihood = np.exp(loglik - loglik.max(axis=1, keepdims=True))
@@ -72,7 +81,7 @@ def drawn(b: Beliefs, steps: Steps, count: int, rng: np.random.Generator) -> Thi
         spot = (reached < aims[:, None]).sum(axis=1)
         chosen[:, d] = k * size + np.minimum(spot, size - 1)
     rows = steps.rows[:, None]
-    return Thin(
+    return ThinnedParticles(
         skill=b.skill[rows, chosen],
         half_life=b.half_life[rows, chosen],
         rate=b.rate[rows, chosen],
@@ -90,9 +99,9 @@ class Start:
     played : minutes so far (S,); never : never played (S,); per_day : minutes really played a day
     """
 
-    beliefs: Beliefs
-    steps: Steps
-    thin: Thin
+    beliefs: Posterior
+    steps: StepArrays
+    thin: ThinnedParticles
     need: Array
     played: Array
     never: Flags
@@ -100,8 +109,11 @@ class Start:
 
 
 def lived(
-    start: Start, courses: Sequence[Course], days: Days, rng: np.random.Generator
-) -> tuple[Future, ...]:
+    start: Start,
+    courses: Sequence[IndexPolicy],
+    days: CalendarAssumptions,
+    rng: np.random.Generator,
+) -> tuple[RolloutResult, ...]:
     """Live every course through the same draws and days."""
     life = _Life(start, courses, days)
     seed = int(rng.integers(2**62))
@@ -116,7 +128,9 @@ def lived(
 class _Life:
     """Columns are courses times draws, course by course: (S, C D)."""
 
-    def __init__(self, start: Start, courses: Sequence[Course], days: Days) -> None:
+    def __init__(
+        self, start: Start, courses: Sequence[IndexPolicy], days: CalendarAssumptions
+    ) -> None:
         self.steps, self.days, self.courses = start.steps, days, len(courses)
         thin = start.thin
         self.draws = thin.skill.shape[1]
@@ -264,8 +278,8 @@ class _Life:
         no = (1.0 - TRIES_MISSED) * (1.0 - clean)
         self.met[at] |= luck < 1.0 - no**self.days.tries
 
-    def told(self) -> tuple[Future, ...]:
+    def told(self) -> tuple[RolloutResult, ...]:
         """Split the columns by course."""
         average = self.total / np.maximum(self.seen, 1.0)  # a date on the first day has none
         parts = [np.split(a, self.courses, axis=1) for a in (self.final, average, self.ready)]
-        return tuple(Future(f, a, r) for f, a, r in zip(*parts, strict=True))
+        return tuple(RolloutResult(f, a, r) for f, a, r in zip(*parts, strict=True))

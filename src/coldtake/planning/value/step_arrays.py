@@ -12,7 +12,7 @@ from coldtake.domain.requirement import Requirement
 from coldtake.domain.topic import MET_ONCE, Place
 from coldtake.learning import memory_law
 from coldtake.learning.memory_law import Array
-from coldtake.learning.posterior import Beliefs, cold_chances
+from coldtake.learning.posterior import Posterior, cold_chances
 from coldtake.planning.value.at_hand import days_served, lacks
 
 Whole = NDArray[np.int_]
@@ -25,7 +25,7 @@ ON_DATE, KEPT = 0, 1  # what counts: the chance on the date, or its average
 
 
 @dataclass(frozen=True, slots=True)
-class Steps:
+class StepArrays:
     """The steps that a plan may hold, S of them, in the state's order.
 
     topics : id of the topic of each; rows : their rows in the beliefs
@@ -51,7 +51,7 @@ class Steps:
 
 
 @dataclass(frozen=True, slots=True)
-class Thin:
+class ThinnedParticles:
     """M particles of each step, equally weighted, each (S, M); `gap` (S, 1) days since played."""
 
     skill: Array
@@ -71,8 +71,8 @@ def plannable(state: State) -> tuple[str, ...]:
 
 
 def steps_ahead(
-    state: State, day: date, b: Beliefs, at_hand: Iterable[Requirement] | None = None
-) -> Steps:
+    state: State, day: date, b: Posterior, at_hand: Iterable[Requirement] | None = None
+) -> StepArrays:
     """Collect the plannable steps with their dates, weights and needs.
 
     at_hand : what there is, None: what the player usually has
@@ -89,7 +89,7 @@ def steps_ahead(
     dates = [state.topic_date(state.steps[i].topic_id, day) for i in ids]
     left = [(d - day).days if d and d > day else 0 for d in dates]
     weights = [state.topics[state.steps[i].topic_id].importance / 3.0 for i in ids]
-    return Steps(
+    return StepArrays(
         ids=ids,
         topics=tuple(state.steps[i].topic_id for i in ids),
         rows=np.array([row[i] for i in ids], dtype=int),
@@ -118,7 +118,7 @@ def _depths(needs: tuple[tuple[int, ...], ...]) -> Whole:
     return np.array([depth(i, frozenset({i})) for i in range(len(needs))], dtype=int)
 
 
-def thinned(b: Beliefs, rows: Whole, count: int = THIN) -> Thin:
+def thinned(b: Posterior, rows: Whole, count: int = THIN) -> ThinnedParticles:
     """Take the particles at equal shares of the posterior, ordered by their skill now."""
     skill, weight = b.skill[rows], b.weight[rows]
     order = np.argsort(skill - 0.05 * np.log(b.half_life[rows]), axis=1)
@@ -127,7 +127,7 @@ def thinned(b: Beliefs, rows: Whole, count: int = THIN) -> Thin:
     spots = (reached[:, None, :] < shares[None, :, None]).sum(axis=2)
     chosen = np.take_along_axis(order, np.minimum(spots, skill.shape[1] - 1), axis=1)
     span = b.cloud.span[chosen]
-    return Thin(
+    return ThinnedParticles(
         skill=np.take_along_axis(skill, chosen, axis=1),
         half_life=np.take_along_axis(b.half_life[rows], chosen, axis=1),
         rate=np.take_along_axis(b.rate[rows], chosen, axis=1),
@@ -141,7 +141,7 @@ KINDS = np.array([s.kinds for s in memory_law.SHAPES]).T
 PSI = KINDS[0]
 
 
-def moved(thin: Thin, days: float, minutes: float) -> tuple[Array, Array]:
+def moved(thin: ThinnedParticles, days: float, minutes: float) -> tuple[Array, Array]:
     """Skill and half-life after `days` more without playing, then minutes of work."""
     psi, curve, growth, loss, recovery = KINDS[:, thin.shape]
     kinds = (psi, curve, growth, loss, recovery)
@@ -150,12 +150,12 @@ def moved(thin: Thin, days: float, minutes: float) -> tuple[Array, Array]:
     )
 
 
-def chances(thin: Thin, days: Array | float) -> Array:
+def chances(thin: ThinnedParticles, days: Array | float) -> Array:
     """Chance of a clean cold take of each particle after `days` more without playing."""
     kept = memory_law.retention(thin.gap + days, thin.half_life, PSI[thin.shape])
     return memory_law.clean_chance(thin.skill * kept, thin.span)
 
 
-def believed(b: Beliefs, rows: Whole) -> Array:
+def believed(b: Posterior, rows: Whole) -> Array:
     """Chance of a clean cold take now, averaged over the posterior (S,)."""
     return np.asarray((cold_chances(b) * b.weight).sum(axis=1)[rows])

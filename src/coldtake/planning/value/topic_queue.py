@@ -19,12 +19,12 @@ from coldtake.domain.history.state import State
 from coldtake.learning.memory_law import Array
 from coldtake.planning.value.deadline_selection import Candidate
 from coldtake.planning.value.priority_index import topic_rows
-from coldtake.planning.value.rollout import Future
-from coldtake.planning.value.step_arrays import DAYS_MOST, ON_DATE, Steps
+from coldtake.planning.value.rollout import RolloutResult
+from coldtake.planning.value.step_arrays import DAYS_MOST, ON_DATE, StepArrays
 from coldtake.settings import value_of
 
 
-class Turn(msgspec.Struct, frozen=True, kw_only=True):
+class StartEstimate(msgspec.Struct, frozen=True, kw_only=True):
     """When a topic's turn comes: in 1, 5 and 9 of 10 simulations; None: not in sight.
 
     date_first : share of the futures in which its date passes before its turn
@@ -37,7 +37,7 @@ class Turn(msgspec.Struct, frozen=True, kw_only=True):
 
 
 @dataclass(frozen=True, slots=True)
-class Queue:
+class TopicQueue:
     """Who holds a place, and who waits for one.
 
     busy : rows of the steps of each topic that holds a place; left : days to those dates there are
@@ -51,7 +51,7 @@ class Queue:
     spare: int
     waiting: Sequence[tuple[str, float, float]]
 
-    def turns(self, lives: Sequence[Future]) -> dict[str, Turn]:
+    def turns(self, lives: Sequence[RolloutResult]) -> dict[str, StartEstimate]:
         """Say when each turn comes, from futures in which the busy topics were played."""
         if not self.waiting:
             return {}
@@ -68,12 +68,12 @@ def held_days(state: State, minutes: float, per_day: float) -> float:
 def queue_of(
     state: State,
     today: date,
-    steps: Steps,
+    steps: StepArrays,
     per_day: float,
     waiting: Sequence[Candidate],
     dates: Mapping[str, date | None] | None = None,
     held: int = 0,
-) -> Queue:
+) -> TopicQueue:
     """Line up those who wait behind the topics that are played: the steps that have a weight.
 
     dates : another date for some, by topic id; held : places of topics that have no steps yet
@@ -93,7 +93,7 @@ def queue_of(
         )
         for c in waiting
     ]
-    return Queue(today, rows, left, spare, line if rows or spare else ())
+    return TopicQueue(today, rows, left, spare, line if rows or spare else ())
 
 
 def _due(state: State, topic_id: str, today: date, dates: Mapping[str, date | None]) -> float:
@@ -107,17 +107,17 @@ def turns_of(
     spare: int,
     waiting: Sequence[tuple[str, float, float]],
     today: date,
-) -> dict[str, Turn]:
+) -> dict[str, StartEstimate]:
     """Say when each waiting topic's turn comes.
 
     ready : for each current topic the first ready day of its steps (S, D), -1 for never
-    left, spare, waiting : as in `Queue`
+    left, spare, waiting : as in `TopicQueue`
     """
     busy = [_free_from(days, left.get(topic_id)) for topic_id, days in ready.items()]
     draws = next(iter(ready.values())).shape[1] if ready else 1
     places = np.stack([*busy, *(np.zeros(draws) for _ in range(spare))])
     pace = _pace(busy, draws)
-    found: dict[str, Turn] = {}
+    found: dict[str, StartEstimate] = {}
     for topic_id, long, due in waiting:
         place = places.argmin(axis=0)
         turn = places[place, np.arange(draws)]
@@ -145,10 +145,10 @@ def _pace(busy: Sequence[Array], draws: int) -> Array:
     return np.asarray(days / max(float(days.mean()), 1.0))
 
 
-def _told(turn: Array, date_first: float, today: date) -> Turn:
+def _told(turn: Array, date_first: float, today: date) -> StartEstimate:
     ordered = np.sort(turn)
     spots = [min(int(np.ceil(len(ordered) * s)) - 1, len(ordered) - 1) for s in (0.1, 0.5, 0.9)]
     early, middle, late = (
         today + timedelta(days=int(ordered[p])) if np.isfinite(ordered[p]) else None for p in spots
     )
-    return Turn(early=early, middle=middle, late=late, date_first=date_first)
+    return StartEstimate(early=early, middle=middle, late=late, date_first=date_first)

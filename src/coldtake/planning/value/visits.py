@@ -21,7 +21,14 @@ from numpy.typing import NDArray
 
 from coldtake.learning import memory_law
 from coldtake.learning.memory_law import Array
-from coldtake.planning.value.step_arrays import KINDS, ON_DATE, PSI, Flags, Steps, Thin
+from coldtake.planning.value.step_arrays import (
+    KINDS,
+    ON_DATE,
+    PSI,
+    Flags,
+    StepArrays,
+    ThinnedParticles,
+)
 
 Whole = NDArray[np.intp]
 
@@ -45,15 +52,15 @@ class Ahead:
     fades : 0 for a step never played, which has nothing to lose; starts : days until it is open
     """
 
-    steps: Steps
-    thin: Thin
+    steps: StepArrays
+    thin: ThinnedParticles
     fades: Array
     left: Array
     starts: Array
     final: Array
 
     @staticmethod
-    def of(steps: Steps, thin: Thin, never: Flags) -> "Ahead":
+    def of(steps: StepArrays, thin: ThinnedParticles, never: Flags) -> "Ahead":
         """Collect; never : steps that were never played (S,)."""
         left = steps.left.astype(float)
         return Ahead(
@@ -230,7 +237,7 @@ def _later(lived: Lived, every: Array) -> Lived:
     return lived
 
 
-def openers(steps: Steps, shares: Shares, gap: Array, never: Flags) -> Array:
+def openers(steps: StepArrays, shares: Shares, gap: Array, never: Flags) -> Array:
     """Worth of a minute on steps that others with visits wait for (S,)."""
     wanted = np.zeros(len(steps.ids), dtype=bool)
     for row in np.flatnonzero(shares.visits > 0):
@@ -239,7 +246,7 @@ def openers(steps: Steps, shares: Shares, gap: Array, never: Flags) -> Array:
     return np.where(wanted & ~steps.done, OPENER * shares.price * days, 0.0)
 
 
-def _before(steps: Steps, row: int) -> Iterator[int]:
+def _before(steps: StepArrays, row: int) -> Iterator[int]:
     """Rows of all unmet steps that must be met first."""
     for need in steps.needs[row]:
         yield need

@@ -27,7 +27,7 @@ from coldtake.domain.estimate import TopicOutlook
 from coldtake.domain.history.state import State
 from coldtake.domain.topic import Place
 from coldtake.learning.memory_law import Array
-from coldtake.learning.posterior import Beliefs, enough_rows
+from coldtake.learning.posterior import Posterior, enough_rows
 from coldtake.planning.outlook.summary import outlook
 from coldtake.planning.value.day_outcomes import day_chances, room_logits
 from coldtake.planning.value.lookahead import DRAWS as TRIED
@@ -39,10 +39,10 @@ from coldtake.planning.value.lookahead import (
     seeded,
 )
 from coldtake.planning.value.needs import as_believed
-from coldtake.planning.value.priority_index import USUAL, Course, costs, fitting, topic_rows
-from coldtake.planning.value.rollout import Days, Future, Start, drawn, lived
-from coldtake.planning.value.step_arrays import Steps, steps_ahead
-from coldtake.planning.value.topic_queue import Queue, Turn, queue_of
+from coldtake.planning.value.priority_index import USUAL, IndexPolicy, costs, fitting, topic_rows
+from coldtake.planning.value.rollout import CalendarAssumptions, RolloutResult, Start, drawn, lived
+from coldtake.planning.value.step_arrays import StepArrays, steps_ahead
+from coldtake.planning.value.topic_queue import StartEstimate, TopicQueue, queue_of
 from coldtake.planning.what_if.pile_needs import by_worth, candidates, open_topics
 from coldtake.planning.what_if.what_if_scenario import (
     WhatIf,
@@ -102,8 +102,8 @@ class TurnThen(msgspec.Struct, frozen=True, kw_only=True):
     """When the turn of a topic that waits comes, now and then; None: it is current, or no place."""
 
     topic_id: str
-    now: Turn | None
-    then: Turn | None
+    now: StartEstimate | None
+    then: StartEstimate | None
 
 
 class WhatIfFound(msgspec.Struct, frozen=True, kw_only=True):
@@ -129,10 +129,10 @@ class Way:
     """
 
     current: frozenset[str]
-    steps: Steps
-    days: Days
+    steps: StepArrays
+    days: CalendarAssumptions
     per_day: float
-    course: Course
+    course: IndexPolicy
     fits: frozenset[str]
 
     def start(self, start: Start) -> Start:
@@ -144,8 +144,8 @@ class Way:
 class Pair:
     """Now and then over the same D draws, as lived so far."""
 
-    now: Future
-    then: Future
+    now: RolloutResult
+    then: RolloutResult
 
 
 class Paired:
@@ -185,11 +185,11 @@ class Paired:
         return not self.start.steps.ids
 
     @property
-    def beliefs(self) -> Beliefs:
+    def beliefs(self) -> Posterior:
         """What is believed of every step."""
         return self.start.beliefs
 
-    def _way(self, state: State, topics: frozenset[str], days: Days) -> Way:
+    def _way(self, state: State, topics: frozenset[str], days: CalendarAssumptions) -> Way:
         steps = steps_ahead(state, self.tomorrow, self.beliefs)
         playing = np.array([t in topics for t in steps.topics], dtype=float)
         steps = replace(steps, weight=steps.weight * playing)
@@ -202,7 +202,7 @@ class Paired:
         fitting_topics = frozenset(t for t, rows in topic_rows(steps).items() if fits[rows].all())
         return Way(topics, steps, days, start.per_day, course, fitting_topics)
 
-    def _queue(self, way: Way, supposed: WhatIf) -> Queue:
+    def _queue(self, way: Way, supposed: WhatIf) -> TopicQueue:
         topics = self.state.topics.values()
         current = {t.id for t in topics if t.place is Place.CURRENT} - set(supposed.leave)
         bare = lent(self.state, current) - way.current  # nothing to play yet, and yet a place taken
@@ -302,7 +302,7 @@ def difference(gain: Array) -> Difference:
 _NOTHING = Difference(mean=0.0, error=0.0, low=0.0, high=0.0)
 
 
-def _days_then(days: Days, supposed: WhatIf, tomorrow: date) -> Days:
+def _days_then(days: CalendarAssumptions, supposed: WhatIf, tomorrow: date) -> CalendarAssumptions:
     minutes = max(days.minutes + supposed.more_min, 0.0)
     if supposed.free_from is None or supposed.free_days <= 0:
         return replace(days, minutes=minutes)

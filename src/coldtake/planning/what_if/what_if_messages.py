@@ -8,7 +8,7 @@ and the days.
 from datetime import date
 
 from coldtake.domain.history.state import State
-from coldtake.planning.value.topic_queue import Turn
+from coldtake.planning.value.topic_queue import StartEstimate
 from coldtake.planning.what_if.comparison import Difference, TopicThen, WhatIfFound
 from coldtake.planning.what_if.what_if_scenario import WhatIf
 from coldtake.planning.words import counted, on_day
@@ -192,7 +192,7 @@ class _Said:
         return self._join(self._own(head, topic_id), self._others())
 
 
-def turn_words(turn: Turn | None, today: date) -> str:
+def turn_words(turn: StartEstimate | None, today: date) -> str:
     """Say when a topic's turn comes: “about 3 February, between 20 January and 1 March”."""
     if turn is None:
         return ""

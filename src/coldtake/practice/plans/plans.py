@@ -18,7 +18,7 @@ MINUTES_LEAST, MINUTES_MOST = 5, 720  # those of PlanRequest
 _STEP_OF_START_MIN = 5
 
 
-class Evening:
+class PlanService:
     """Use cases around the plan of one day. A plan is an event only when it changed."""
 
     def __init__(self, log: Log) -> None:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from coldtake.domain.instants import check_date
 from coldtake.ports import Cancelled, Progress
 from coldtake.practice.jobs import Job, Jobs, Stage
-from coldtake.practice.reports.reports import Looking
+from coldtake.practice.reports.reports import ReportService
 from coldtake.practice.state.evidence_mark import EvidenceMark
 from coldtake.practice.state.log import Log
 
@@ -36,10 +36,10 @@ class Answer:
         return self.job.running
 
 
-class Supposing:
+class WhatIfService:
     """Answers questions of the kind “what if”. Thread-safe."""
 
-    def __init__(self, log: Log, looking: Looking) -> None:
+    def __init__(self, log: Log, looking: ReportService) -> None:
         self._log, self._looking = log, looking
         self._mark = EvidenceMark(log)
         self._jobs = Jobs()

@@ -1,7 +1,8 @@
 """What each step's past comes to for looking back, kept until that past changes.
 
 Ten years are two thousand steps: to unpack them all takes a second or two, so it is done once, in
-the background, and on the shelf (`ports.Shelf`) from one start to the next. Only speed hangs on it.
+the background, and cached (`ports.DerivedCache`) from one start to the next. Only speed hangs on
+it.
 """
 
 import threading
@@ -11,9 +12,9 @@ import msgspec
 
 from coldtake.domain.days import monday_of
 from coldtake.domain.history.state import State
-from coldtake.domain.history.step_history import Past
+from coldtake.domain.history.step_history import StepHistory
 from coldtake.domain.take import Answer, Judge, Take, Try
-from coldtake.ports import Shelf, Store
+from coldtake.ports import DerivedCache, Store
 
 NAME = "digests"
 SAVE_FROM = 50  # digests made anew from which on it is worth the writing
@@ -33,7 +34,7 @@ class Digest(msgspec.Struct, frozen=True):
     cold: dict[date, tuple[bool, bool]]
 
 
-def digest_of(past: Past, step_print: str) -> Digest:
+def digest_of(past: StepHistory, step_print: str) -> Digest:
     """Go through a step's past once."""
     minutes: dict[date, float] = {}
     for work in past.works:
@@ -48,7 +49,7 @@ def digest_of(past: Past, step_print: str) -> Digest:
     return Digest(step_print, minutes, clean, _cold(past))
 
 
-def _cold(past: Past) -> dict[date, tuple[bool, bool]]:
+def _cold(past: StepHistory) -> dict[date, tuple[bool, bool]]:
     return {
         t.day: (t.answer is Answer.YES, t.judge is Judge.TOOL)
         for t in past.tries
@@ -78,7 +79,7 @@ class Digests:
 
     def __init__(self, store: Store) -> None:
         self._store = store
-        self._shelf = store if isinstance(store, Shelf) else None
+        self._shelf = store if isinstance(store, DerivedCache) else None
         self._lock = threading.Lock()
         self._known: dict[str, Digest] | None = None
 

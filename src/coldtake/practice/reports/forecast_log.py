@@ -7,7 +7,7 @@ cold takes with the evening's plan, and once a week what the outlook says of the
 from collections.abc import Sequence
 from datetime import date, timedelta
 
-from coldtake.domain.estimate import SaidChance, SaidDay, SaidTopic, StepOutlook, TopicOutlook
+from coldtake.domain.estimate import ForecastChance, SaidDay, SaidTopic, StepOutlook, TopicOutlook
 from coldtake.domain.events import ChancesSaid, OutlookSaid
 from coldtake.domain.history.state import State
 from coldtake.domain.plan import Plan
@@ -25,7 +25,7 @@ def chances_of(state: State, plan: Plan) -> ChancesSaid | None:
 
     found = estimates(state, plan.request.day, {s.step_id for s in plan.slots})
     chances = tuple(
-        SaidChance(step_id=e.step_id, chance=round(e.clean_cold.mid, _DIGITS))
+        ForecastChance(step_id=e.step_id, chance=round(e.clean_cold.mid, _DIGITS))
         for e in found.values()
         if e.enough
     )
@@ -66,6 +66,6 @@ def _topic(found: TopicOutlook) -> SaidTopic:
     )
 
 
-def _step(found: StepOutlook) -> SaidChance:
+def _step(found: StepOutlook) -> ForecastChance:
     chance = round(found.chance.mid, _DIGITS) if found.enough else None
-    return SaidChance(step_id=found.step_id, chance=chance)
+    return ForecastChance(step_id=found.step_id, chance=chance)

@@ -44,7 +44,7 @@ class _Counts:
     sessions: int = 0
 
 
-class Looking:
+class ReportService:
     """Progress and outlook."""
 
     def __init__(self, log: Log) -> None:

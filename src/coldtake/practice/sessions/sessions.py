@@ -15,7 +15,7 @@ from coldtake.domain.plan import Plan
 from coldtake.domain.session import SessionRun
 from coldtake.errors import PlanError
 from coldtake.practice import event_validation, lookup
-from coldtake.practice.plans.plans import Evening
+from coldtake.practice.plans.plans import PlanService
 from coldtake.practice.state.log import Log
 
 WHY_MOST = 300  # characters
@@ -37,7 +37,7 @@ class Receipt:
 class Sessions:
     """Use cases of a running session."""
 
-    def __init__(self, log: Log, evening: Evening) -> None:
+    def __init__(self, log: Log, evening: PlanService) -> None:
         self._log = log
         self._evening = evening
 

@@ -29,7 +29,7 @@ from coldtake.practice import lookup
 from coldtake.practice.sessions import unjudged
 from coldtake.practice.state.log import Log
 from coldtake.practice.topics.passages import Passages
-from coldtake.subprocesses import Lost, Stopped, Tell
+from coldtake.subprocesses import ProgressCallback, WorkerCancelled, WorkerFailed
 
 log = logging.getLogger(__name__)
 
@@ -163,23 +163,23 @@ class Takes:
             sha256=data.sha256,
         )
 
-    def judge(self, take_id: str, tell: Tell | None = None) -> Verdict:
+    def judge(self, take_id: str, tell: ProgressCallback | None = None) -> Verdict:
         """Return a take's verdict, listening if nobody has yet. Raises NotFoundError."""
         verdict = self.get(take_id).verdict
         return verdict or self.rejudge(take_id, tell)
 
-    def rejudge(self, take_id: str, tell: Tell | None = None) -> Verdict:
+    def rejudge(self, take_id: str, tell: ProgressCallback | None = None) -> Verdict:
         """Listen to a take (again) and keep the verdict; the last one counts.
 
-        tell : is told how far it has come (0..1); False stops it, and nothing is kept. Raises
-        subprocesses.Stopped then. Raises JudgingError where judging failed, once the log says so;
+        tell : is told how far it has come (0..1); False stops it, and nothing is kept, and
+        WorkerCancelled is raised. Raises JudgingError where judging failed, once the log says so;
         NotFoundError without its step or its sound.
         """
         take = self.get(take_id)
         step = lookup.step(self._log.state(), take.step_id)
         try:
             verdict = self._listen(take, step, tell)
-        except (Stopped, NotFoundError, StoreError, BusyError):
+        except (WorkerCancelled, NotFoundError, StoreError, BusyError):
             raise
         except Exception as fault:
             raise self._failed(take, fault) from fault
@@ -246,7 +246,7 @@ class Takes:
             return take
         return msgspec.structs.replace(take, verdict=told.data.verdict)
 
-    def _listen(self, take: Take, step: Step, tell: Tell | None) -> Verdict:
+    def _listen(self, take: Take, step: Step, tell: ProgressCallback | None) -> Verdict:
         reason, remedy = _why_not_heard(step)
         if reason:
             return _cannot_tell(reason, remedy)
@@ -297,7 +297,7 @@ class Takes:
 
 
 def _why(fault: Exception) -> JudgingFault:
-    if isinstance(fault.__cause__, Lost):
+    if isinstance(fault.__cause__, WorkerFailed):
         return JudgingFault(fault.__cause__.why)
     return JudgingFault.SOUND if isinstance(fault, SoundError) else JudgingFault.FAULT
 

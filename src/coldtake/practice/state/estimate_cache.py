@@ -4,13 +4,13 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from coldtake.ports import Shelf, Store
+from coldtake.ports import DerivedCache, Store
 
 NAME = "learned"
 SAVE_FROM = 20  # steps found anew from which on it is worth the writing
 
 
-class Learned:
+class EstimateCache:
     """Around every use of the models: what was found before is there, what is found is kept.
 
     Only speed hangs on it. The models are imported here, not before: that takes a while.
@@ -18,7 +18,7 @@ class Learned:
 
     def __init__(self, store: Store) -> None:
         self._store = store
-        self._shelf = store if isinstance(store, Shelf) else None
+        self._shelf = store if isinstance(store, DerivedCache) else None
         self._lock = threading.Lock()
         self._recalled = False
 

@@ -12,9 +12,9 @@ from coldtake.domain.events import AnyData, EntryMisdated, Event
 from coldtake.domain.history.misdated import waiting_id
 from coldtake.domain.history.state import State
 from coldtake.domain.instants import Misdating, believed, misdating, possible
-from coldtake.ports import Clock, Shelf, Store
-from coldtake.practice.state.estimate_cache import Learned
-from coldtake.practice.state.state_projection import Memory
+from coldtake.ports import Clock, DerivedCache, Store
+from coldtake.practice.state.estimate_cache import EstimateCache
+from coldtake.practice.state.state_projection import StateProjection
 
 _TICK = timedelta(microseconds=1)
 _BATCH = 2000
@@ -36,10 +36,10 @@ class Log:
         self.store = store
         self.clock = clock
         self._lock = threading.RLock()
-        self._memory = Memory(store, store if isinstance(store, Shelf) else None)
+        self._memory = StateProjection(store, store if isinstance(store, DerivedCache) else None)
         self._begun = False
         self.preparing = False  # somebody has begun to read the log, before it is asked for
-        self.learned = Learned(store)
+        self.learned = EstimateCache(store)
         self._issued: datetime | None = None
 
     def state(self) -> State:

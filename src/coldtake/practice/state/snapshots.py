@@ -15,9 +15,9 @@ from typing import Any, get_type_hints
 import msgspec
 
 import coldtake.domain
-from coldtake.domain.history.compressed_map import Packed
+from coldtake.domain.history.compressed_map import CompressedMap
 from coldtake.domain.history.state import State
-from coldtake.domain.history.step_history import Aside, Homes, Mark
+from coldtake.domain.history.step_history import OwnerIndex, PhaseCache, PhaseRecord
 
 log = logging.getLogger(__name__)
 
@@ -40,7 +40,7 @@ _PARTS = msgspec.msgpack.Decoder(dict[str, msgspec.Raw])  # looked at in place, 
 _PACKED = msgspec.msgpack.Decoder(dict[str, bytes])
 _BYTES = msgspec.msgpack.Decoder(bytes)
 _HOMES = msgspec.json.Decoder(dict[str, list[int]])
-_MARKS = msgspec.json.Decoder(dict[str, Mark])
+_MARKS = msgspec.json.Decoder(dict[str, PhaseRecord])
 
 
 def write(state: State, numbers: list[int]) -> bytes:
@@ -65,11 +65,11 @@ def read(body: bytes) -> tuple[State, list[int]] | None:
 
 
 def _written(value: Any) -> bytes | dict[str, bytes]:
-    if isinstance(value, Packed):
+    if isinstance(value, CompressedMap):
         return {_text(k): v for k, v in value.packed().items()}
-    if isinstance(value, Homes):
+    if isinstance(value, OwnerIndex):
         return msgspec.json.encode(value.told())
-    if isinstance(value, Aside):
+    if isinstance(value, PhaseCache):
         return msgspec.json.encode({step_id: mark for step_id, (_, mark) in value.items()})
     return msgspec.json.encode(value)
 
@@ -92,7 +92,7 @@ def _read_by_day(state: State, name: str, body: msgspec.Raw) -> None:
 
 
 def _read_homes(state: State, _name: str, body: msgspec.Raw) -> None:
-    state.homes = Homes(_HOMES.decode(_BYTES.decode(body)))
+    state.homes = OwnerIndex(_HOMES.decode(_BYTES.decode(body)))
 
 
 def _read_marks(state: State, _name: str, body: msgspec.Raw) -> None:

@@ -20,7 +20,7 @@ from coldtake.domain.history.misdated import counts
 from coldtake.domain.history.projection import apply, order_key
 from coldtake.domain.history.state import State
 from coldtake.domain.instants import possible
-from coldtake.ports import Shelf, Store
+from coldtake.ports import DerivedCache, Store
 from coldtake.practice.state import snapshots
 
 RECENT_MOST = 4000  # events behind the first mark that are held ready
@@ -42,7 +42,7 @@ class _Mark:
     state: State
 
 
-class Memory:
+class StateProjection:
     """Not thread-safe; its owner locks.
 
     seen : sequence number of the newest event that has been taken in
@@ -50,7 +50,7 @@ class Memory:
     reading : how far the whole log has been read while it is; other threads look at it
     """
 
-    def __init__(self, store: Store, shelf: Shelf | None = None) -> None:
+    def __init__(self, store: Store, shelf: DerivedCache | None = None) -> None:
         self.seen = 0
         self.saved = 0
         self._store = store

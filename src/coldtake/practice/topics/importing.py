@@ -40,7 +40,7 @@ class Incoming:
 
 
 @dataclass(frozen=True, slots=True)
-class Kept:
+class ImportedItem:
     """A piece that was kept, or was there already (`known`).
 
     parts : names of the players' parts; said : how it became notation, where it was not before
@@ -58,7 +58,7 @@ class Kept:
 class Imported:
     """What came of an import. refused : (name, reason)."""
 
-    kept: list[Kept] = field(default_factory=list)
+    kept: list[ImportedItem] = field(default_factory=list)
     refused: list[tuple[str, str]] = field(default_factory=list)
 
     def words(self) -> str:
@@ -103,7 +103,7 @@ class Importing:
         self.last: Imported | None = None
 
     def keep(self, files: Sequence[Incoming], progress: Progress | None = None) -> Imported:
-        """Keep every piece of every file. Raises ports.Cancelled, subprocesses.Stopped."""
+        """Keep every piece of every file. Raises ports.Cancelled, subprocesses.WorkerCancelled."""
         found = self.last = Imported()
         for number, file in enumerate(files):
             watch = _Watch(progress, number, len(files), file.name)
@@ -224,11 +224,13 @@ def _same(state: State, form: str, text: str, title: str) -> StoredPassage | Non
     return next((p for p in same if p.text == text), None)
 
 
-def _kept(stored: StoredPassage, read: "Passage", said: tuple[str, ...], *, known: bool) -> Kept:
+def _kept(
+    stored: StoredPassage, read: "Passage", said: tuple[str, ...], *, known: bool
+) -> ImportedItem:
     from coldtake.music.notation.reading.parts import parts
 
     names = tuple(p.name for p in parts(read)) if len(set(read.part_names)) > 1 else ()
-    return Kept(
+    return ImportedItem(
         stored, len(read.bars), len(read.notes), names if len(names) > 1 else (), said, known
     )
 

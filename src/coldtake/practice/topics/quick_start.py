@@ -8,7 +8,7 @@ after two minutes, and whoever begins meets at once what the rest is about.
 from coldtake.domain.criterion import Criterion, OwnQuestionTest
 from coldtake.domain.plan import Plan, PlanRequest, SlotKind, Wish
 from coldtake.domain.topic import Place, Step
-from coldtake.practice.plans.plans import Evening
+from coldtake.practice.plans.plans import PlanService
 from coldtake.practice.state.log import Log
 from coldtake.practice.topics.pile import Pile
 from coldtake.settings import value_of
@@ -17,7 +17,7 @@ STEP = "Once through"
 QUESTION = "Did it come out clean"
 
 
-def play_now(pile: Pile, evening: Evening, log: Log, title: str, minutes: int) -> Plan:
+def play_now(pile: Pile, evening: PlanService, log: Log, title: str, minutes: int) -> Plan:
     """Add a topic with its first step and plan today with it. Raises RuleError, PlanError.
 
     The topic waits when as many are current as may be; the plan then goes without it.

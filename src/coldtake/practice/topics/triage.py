@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from coldtake.planning.triage.selection import Triage
 
 
-class Sorting:
+class TriageService:
     """Use cases of triage. A decision is one append; what it replaced is remembered for undoing."""
 
     def __init__(self, log: Log) -> None:

@@ -27,7 +27,7 @@ def _nothing(_sequence: int, _as_it_is: Columns) -> None:
     return None
 
 
-class Mender:
+class EntryRepair:
     """Puts single entries right while they are read.
 
     from_copy : looks an entry up in the automatic copies

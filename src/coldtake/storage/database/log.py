@@ -24,8 +24,8 @@ from coldtake.durable import private_file
 from coldtake.errors import BusyError, StoreError
 from coldtake.storage.database.checksums import COLUMNS, digest_of, row_of
 from coldtake.storage.database.engine import insert_into, open_engine, writing
-from coldtake.storage.database.entry_repair import FromCopy, Mender
-from coldtake.storage.database.place import REMEDY, Place
+from coldtake.storage.database.entry_repair import EntryRepair, FromCopy
+from coldtake.storage.database.place import REMEDY, DatabasePlace
 from coldtake.storage.database.schema import prepare
 from coldtake.storage.database.shelf import SqlShelf
 from coldtake.storage.database.tables import LOG, QUARANTINE
@@ -52,13 +52,13 @@ class SqlStore:
     ) -> None:
         """Open `sqlite:////path/file.db` or `postgresql://…`. Raises StoreError or BusyError.
 
-        from_copy, note : where an entry damaged on the disk is looked up, and told (`Mender`)
+        from_copy, note : where an entry damaged on the disk is looked up, and told (`EntryRepair`)
         marker : the file by which the folder of this log is known (`Place`)
         """
         self._where = _shown(url)
         self._writer = threading.Lock()
         database = _file_of(url)
-        self.place = Place(database, marker)
+        self.place = DatabasePlace(database, marker)
         with spoken(self._where):
             if database is not None:
                 private_file(database)  # SQLite gives its other files the same rights
@@ -70,7 +70,7 @@ class SqlStore:
                 self._engine.dispose()  # a connection left open would hold the file
                 raise
         self._shelf = SqlShelf(self._engine)
-        self._mender = Mender(self._engine, from_copy, note)
+        self._mender = EntryRepair(self._engine, from_copy, note)
 
     def append(self, events: Iterable[Event]) -> int:
         """Append in one transaction; ids already there are left as they were and not counted.
@@ -159,7 +159,7 @@ class SqlStore:
         return None if body is None else self._read(sequence, body)
 
     def put(self, name: str, maker: str, upto: int, body: bytes) -> None:
-        """Keep what was computed from the log (`ports.Shelf`)."""
+        """Keep what was computed from the log (`ports.DerivedCache`)."""
         with suppress(StoreError, BusyError), spoken(self._where), self._writer:
             self._shelf.put(name, maker, upto, body)
 

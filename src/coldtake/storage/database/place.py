@@ -35,7 +35,7 @@ _SERVER = "The database was replaced while Coldtake was running."
 _Seen = tuple[int, ...]
 
 
-class Place:
+class DatabasePlace:
     """Where a log lies.
 
     database : the file; None for a database server

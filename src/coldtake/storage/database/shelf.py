@@ -1,4 +1,4 @@
-"""What was computed from the log, kept beside it: `ports.Shelf` over a table.
+"""What was computed from the log, kept beside it: `ports.DerivedCache` over a table.
 
 Each entry carries a mark of the log it was computed from: how many events that log had and the id
 of its newest. A log that was put back from a copy, or repaired, has another mark, and the entry is

@@ -10,7 +10,7 @@ from coldtake.domain.history.state import State
 from coldtake.domain.topic import StepPhase
 from coldtake.planning.words import counted, on_day
 from coldtake.practice.reports.reports import changes_since
-from coldtake.web.views.stave import Bar, Mark, Stave, System, edges, space_y
+from coldtake.web.views.stave import Bar, Stave, StaveMark, System, edges, space_y
 
 WEEKS_AS_STAVES = 4
 WEEK = timedelta(days=7)
@@ -86,7 +86,7 @@ def _day_bar(
     columns = -(-len(changes) // len(DAY_HEIGHTS))
     step = (to - start) / (columns + 1)
     marks = tuple(
-        Mark(
+        StaveMark(
             round(start + step * (i // len(DAY_HEIGHTS) + 1), 3),
             space_y(DAY_HEIGHTS[i % len(DAY_HEIGHTS)]),
             SIGN_OF_PHASE[phase],

@@ -20,7 +20,7 @@ Progress = Literal["done", "now", "coming"]
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class StaveMark:
     """One answer on the stave: where, which sign, whether it was a cold take."""
 
     x: float
@@ -41,7 +41,7 @@ class Bar:
     above: str = ""
     below: str = ""
     name: str = ""
-    marks: tuple[Mark, ...] = ()
+    marks: tuple[StaveMark, ...] = ()
     stroke_share: float = 1.0
 
     @property
@@ -169,7 +169,9 @@ def _slot_bar(slot: Slot, edge: tuple[float, float], y: float, name: str, played
     answers = played.answers.get(slot.id, ())
     step = (to - start) / (len(answers) + 1)
     marks = tuple(
-        Mark(round(start + step * (i + 1), 3), y, sign, cold and slot.kind is not SlotKind.COLD)
+        StaveMark(
+            round(start + step * (i + 1), 3), y, sign, cold and slot.kind is not SlotKind.COLD
+        )
         for i, (sign, cold) in enumerate(answers)
     )
     state = played.states.get(slot.id, "coming")

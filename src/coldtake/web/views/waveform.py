@@ -35,7 +35,7 @@ def drawn(lows: Sequence[float], highs: Sequence[float]) -> str:
 @lru_cache(maxsize=32)
 def waveform(path: Path) -> Waveform:
     """Read a take's FLAC file. Raises SoundError when it cannot be read."""
-    from coldtake.listening.worker_client import outline
+    from coldtake.listening.worker_client import waveform_overview
 
-    small = outline(path, SLICES)
+    small = waveform_overview(path, SLICES)
     return Waveform(drawn(small.lows, small.highs), small.duration_s)

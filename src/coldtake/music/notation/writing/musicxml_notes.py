@@ -32,7 +32,7 @@ _MOST_RATIO = 64  # of a tuplet
 
 
 @dataclass(slots=True)
-class Event:
+class MusicXmlEvent:
     """A chord, note, rest or new clef at a place of its bar [quarter notes].
 
     notes : () for a rest; whole : rests all bar; hidden : a rest that is not drawn
@@ -78,9 +78,9 @@ class Sink(LayerWalk):
         self.before = before
         self._content = content
         self._source = layer
-        self.found: list[Event] = []
+        self.found: list[MusicXmlEvent] = []
 
-    def events(self) -> list[Event]:
+    def events(self) -> list[MusicXmlEvent]:
         """Every event in order."""
         self.run(self._source)
         return self.found
@@ -89,13 +89,13 @@ class Sink(LayerWalk):
         what = mei.kind(element)
         start = self.at
         if what == "clef":
-            self.found.append(Event(start, clef=element))
+            self.found.append(MusicXmlEvent(start, clef=element))
         elif what in ("rest", "space", "mRest", "mSpace", "multiRest"):
             super()._event(element, factor, grace)
             whole = what in ("mRest", "mSpace")
             if whole and start == 0:
                 self.at = self._content.length
-            rest = Event(start, self.at - start, element, whole=whole)
+            rest = MusicXmlEvent(start, self.at - start, element, whole=whole)
             rest.hidden = what in ("space", "mSpace")
             self.found.append(rest)
         elif what == "mRpt":
@@ -113,12 +113,12 @@ class Sink(LayerWalk):
                 chords.setdefault(note.onset, []).append(note)
         edges = [*sorted(chords), self.at]
         if not chords or edges[0] > start:
-            self.found.append(Event(start, edges[0] - start))
+            self.found.append(MusicXmlEvent(start, edges[0] - start))
         for at, after in pairwise(edges):
             length = min(chords[at][0].length, after - at)
-            self.found.append(Event(at, length, notes=tuple(chords[at])))
+            self.found.append(MusicXmlEvent(at, length, notes=tuple(chords[at])))
             if after > at + length:
-                self.found.append(Event(at + length, after - at - length))
+                self.found.append(MusicXmlEvent(at + length, after - at - length))
 
     def _sound(self, event: Element, heads: list[Element], factor: Fraction, grace: bool) -> None:
         count, start = len(self.notes), self.at
@@ -126,7 +126,7 @@ class Sink(LayerWalk):
         notes = tuple(self.notes[count:])
         grace = grace or event.get("grace") is not None
         if notes or self.at > start:
-            self.found.append(Event(start, self.at - start, event, notes, grace))
+            self.found.append(MusicXmlEvent(start, self.at - start, event, notes, grace))
 
     def _group(self, element: Element, what: str, factor: Fraction, grace: bool) -> None:
         count = len(self.found)
@@ -139,7 +139,7 @@ class Sink(LayerWalk):
             _beamed([e for e in inside if e.notes])
 
 
-def _beamed(events: Sequence[Event]) -> None:
+def _beamed(events: Sequence[MusicXmlEvent]) -> None:
     """One beam over the full notes, or over grace notes where there are only such."""
     full = [e for e in events if not e.grace] or events
     if len(full) > 1:
@@ -148,14 +148,14 @@ def _beamed(events: Sequence[Event]) -> None:
         full[0].beam, full[-1].beam = "begin", "end"
 
 
-def note_element(event: Event, voice: Voice) -> list[Element]:
+def note_element(event: MusicXmlEvent, voice: Voice) -> list[Element]:
     """The <note> elements of one event: as many as it has noteheads, one for a rest."""
     if not event.notes:
         return [_rest(event, voice)] if event.length > 0 else []
     return [_note(event, note, i, voice) for i, note in enumerate(event.notes)]
 
 
-def _rest(event: Event, voice: Voice) -> Element:
+def _rest(event: MusicXmlEvent, voice: Voice) -> Element:
     made = ET.Element("note")
     if event.hidden:
         made.set("print-object", "no")
@@ -175,7 +175,7 @@ def _rest(event: Event, voice: Voice) -> Element:
     return made
 
 
-def _note(event: Event, note: WrittenNote, place: int, voice: Voice) -> Element:
+def _note(event: MusicXmlEvent, note: WrittenNote, place: int, voice: Voice) -> Element:
     made = ET.Element("note", id=note.id)
     if event.grace:
         grace = ET.SubElement(made, "grace")
@@ -217,7 +217,7 @@ def _pitch(made: Element, note: WrittenNote) -> None:
     _sub(pitch, "octave", note.name.lstrip("ABCDEFG♯♭"))
 
 
-def _nominal(event: Event) -> Fraction | None:
+def _nominal(event: MusicXmlEvent) -> Fraction | None:
     """Written value with its dots, before tuplets [quarters]."""
     if event.element is None:
         return None
@@ -232,7 +232,7 @@ def _dots(element: Element) -> int:
     return min(mei.whole(element.get("dots")), 4) or len(list(mei.all_of(element, "dot")))
 
 
-def _value(made: Element, event: Event) -> None:
+def _value(made: Element, event: MusicXmlEvent) -> None:
     """Note value and dots, where they explain the length."""
     element = event.element
     if element is None or _nominal(event) is None or not _explained(event):
@@ -242,17 +242,17 @@ def _value(made: Element, event: Event) -> None:
         ET.SubElement(made, "dot")
 
 
-def _share(event: Event) -> Fraction:
+def _share(event: MusicXmlEvent) -> Fraction:
     nominal = _nominal(event)
     return Fraction(1) if nominal is None or event.grace else event.length / nominal
 
 
-def _explained(event: Event) -> bool:
+def _explained(event: MusicXmlEvent) -> bool:
     share = _share(event)
     return max(share.numerator, share.denominator) <= _MOST_RATIO
 
 
-def _ratio(made: Element, event: Event) -> None:
+def _ratio(made: Element, event: MusicXmlEvent) -> None:
     share = _share(event)
     if share == 1 or not _explained(event):
         return
@@ -261,7 +261,7 @@ def _ratio(made: Element, event: Event) -> None:
     _sub(lasts, "normal-notes", share.numerator)
 
 
-def _head(event: Event, name: str) -> Element | None:
+def _head(event: MusicXmlEvent, name: str) -> Element | None:
     if event.element is None:
         return None
     heads = [e for e in event.element.iter() if mei.kind(e) == "note"]
@@ -277,7 +277,7 @@ def _accidental(made: Element, head: Element | None) -> None:
         _sub(made, "accidental", _ACCIDENTALS[shown])
 
 
-def _notations(made: Element, event: Event, name: str, place: int, signs: Signs) -> None:
+def _notations(made: Element, event: MusicXmlEvent, name: str, place: int, signs: Signs) -> None:
     notations = ET.SubElement(made, "notations")
     for kind in signs.ties_of(name):
         ET.SubElement(notations, "tied", type=kind)
@@ -298,7 +298,7 @@ def _notations(made: Element, event: Event, name: str, place: int, signs: Signs)
         made.remove(notations)
 
 
-def _brackets(notations: Element, event: Event) -> None:
+def _brackets(notations: Element, event: MusicXmlEvent) -> None:
     for number, kind in enumerate(event.tuplets, start=1):
         ET.SubElement(notations, "tuplet", type=kind, number=str(min(number, 6)))
 

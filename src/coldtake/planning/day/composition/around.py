@@ -9,13 +9,13 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from coldtake.planning.day.composition.compose import Composed, Task, compose
-from coldtake.planning.day.composition.slot_drafts import Insisted, Piece
+from coldtake.planning.day.composition.slot_drafts import PinnedSlot, SlotDraft
 
 _TRIES = 2  # with some of the wishes, before all of them are let in
 _OTHER_PERIOD = 100
 _ABSENT_MIN = 1000  # a slot that is not there at all weighs as much as one so many minutes off
 
-Wished = tuple[tuple[int, Insisted], ...]
+Wished = tuple[tuple[int, PinnedSlot], ...]
 
 
 def compose_around(task: Task) -> Composed:
@@ -41,7 +41,7 @@ def compose_around(task: Task) -> Composed:
 
 def _try(task: Task, wished: Wished, let_in: Wished) -> tuple[Composed, dict[int, int]]:
     """Compose with some of the wishes; return by number how far each one is missed."""
-    insisted: dict[int, tuple[Insisted, ...]] = {}
+    insisted: dict[int, tuple[PinnedSlot, ...]] = {}
     for row, slot in let_in:
         insisted[row] = (*insisted.get(row, ()), slot)
     composed = compose(replace(task, insisted=insisted))
@@ -50,8 +50,8 @@ def _try(task: Task, wished: Wished, let_in: Wished) -> tuple[Composed, dict[int
 
 
 def _marked(
-    task: Task, periods: tuple[tuple[Piece, ...], ...], wished: Wished
-) -> tuple[tuple[tuple[Piece, ...], ...], dict[int, int]]:
+    task: Task, periods: tuple[tuple[SlotDraft, ...], ...], wished: Wished
+) -> tuple[tuple[tuple[SlotDraft, ...], ...], dict[int, int]]:
     """Write each wish on the slot that fulfils it."""
     rows = [list(period) for period in periods]
     missed: dict[int, int] = {}
@@ -71,7 +71,9 @@ def _marked(
     return tuple(map(tuple, rows)), missed
 
 
-def _along(rows: list[list[Piece]], break_min: int) -> Iterator[tuple[Piece, int, int, int]]:
+def _along(
+    rows: list[list[SlotDraft]], break_min: int
+) -> Iterator[tuple[SlotDraft, int, int, int]]:
     at = 0
     for p, row in enumerate(rows):
         for i, piece in enumerate(row):
@@ -80,7 +82,7 @@ def _along(rows: list[list[Piece]], break_min: int) -> Iterator[tuple[Piece, int
         at += break_min
 
 
-def _missed_by(slot: Insisted, piece: Piece, place: tuple[int, int, int]) -> int:
+def _missed_by(slot: PinnedSlot, piece: SlotDraft, place: tuple[int, int, int]) -> int:
     """Return 0 for a slot that is as wished, minutes or places off, else `_ABSENT_MIN`."""
     period, index, at_min = place
     if piece.minutes != (slot.minutes or piece.minutes):

@@ -27,7 +27,7 @@ from coldtake.planning.day.composition.order import in_order
 from coldtake.planning.day.composition.periods import Layout, layout, room
 from coldtake.planning.day.composition.pin_times import minutes_off, on_time
 from coldtake.planning.day.composition.placement import place, place_most
-from coldtake.planning.day.composition.slot_drafts import Insisted, Piece
+from coldtake.planning.day.composition.slot_drafts import PinnedSlot, SlotDraft
 from coldtake.planning.day.composition.user_constraints import (
     hard_places,
     least_minutes,
@@ -57,7 +57,7 @@ class Task:
     values: tuple[StepValue, ...]
     exercises: tuple[str, ...]
     fresh: tuple[bool, ...]
-    insisted: Mapping[int, tuple[Insisted, ...]]
+    insisted: Mapping[int, tuple[PinnedSlot, ...]]
     rules: PlanRules
     limits: Limits
     minutes: int
@@ -71,7 +71,7 @@ class Task:
 class Composed:
     """The slots in their periods and order, and what was solved on the way."""
 
-    periods: tuple[tuple[Piece, ...], ...]
+    periods: tuple[tuple[SlotDraft, ...], ...]
     choice: Choice
     solved: DayChoice
     playing_min: int
@@ -91,8 +91,8 @@ def compose(task: Task) -> Composed:
 
 
 def _ordered(
-    task: Task, pieces: Sequence[Piece], where: Sequence[int]
-) -> tuple[tuple[Piece, ...], ...]:
+    task: Task, pieces: Sequence[SlotDraft], where: Sequence[int]
+) -> tuple[tuple[SlotDraft, ...], ...]:
     """Order the slots; pinned ones at their place in the row, and at their minute where they can.
 
     Where they cannot, a place further on or back may do it.
@@ -106,11 +106,13 @@ def _ordered(
     return other if minutes_off(other, rest) < off else made
 
 
-def _on_time(task: Task, periods: tuple[tuple[Piece, ...], ...]) -> tuple[tuple[Piece, ...], ...]:
+def _on_time(
+    task: Task, periods: tuple[tuple[SlotDraft, ...], ...]
+) -> tuple[tuple[SlotDraft, ...], ...]:
     """Let pinned slots begin at their minute; the worth of what changed its length is told anew."""
     rows = {v.step_id: row for row, v in enumerate(task.values)}
 
-    def reach(piece: Piece) -> tuple[int, int]:
+    def reach(piece: SlotDraft) -> tuple[int, int]:
         least = shortest_work(task.limits, fresh=task.fresh[rows[piece.step_id]])
         return min(piece.minutes, least), max(piece.minutes, task.limits.most)
 
@@ -125,7 +127,7 @@ def _on_time(task: Task, periods: tuple[tuple[Piece, ...], ...]) -> tuple[tuple[
         return periods
     done: dict[str, int] = {}
 
-    def again(piece: Piece) -> Piece:
+    def again(piece: SlotDraft) -> SlotDraft:
         if piece.cold:
             return piece
         value, before = task.values[rows[piece.step_id]], done.get(piece.step_id, 0)
@@ -161,7 +163,7 @@ def topic_rows(values: Sequence[StepValue]) -> dict[str, list[int]]:
     return topics
 
 
-Fitting = tuple[Choice, tuple[tuple[Piece, ...], ...]]
+Fitting = tuple[Choice, tuple[tuple[SlotDraft, ...], ...]]
 
 
 def _first_fitting(task: Task, solved: DayChoice, laid: Layout, minutes: int) -> Fitting | None:
@@ -239,7 +241,7 @@ def _span(task: Task, choice: Choice, topic_id: str, free: Sequence[int]) -> Spa
     return Span(minutes - _SLACK_MIN, minutes + _SLACK_MIN, share)
 
 
-def _shared_pieces(task: Task, fitted: Fitted) -> tuple[list[Pick], list[Piece], list[int]]:
+def _shared_pieces(task: Task, fitted: Fitted) -> tuple[list[Pick], list[SlotDraft], list[int]]:
     picks, pieces, where = [], [], []
     for part in fitted.parts:
         picks.append(Pick(part.row, part.cold, sum(part.minutes)))
@@ -282,7 +284,7 @@ def _held(task: Task, pick: Pick, held: set[tuple[str, SlotKind]]) -> Pick | Non
     return Pick(pick.row, cold, work) if cold or work else None
 
 
-def _arranged(task: Task, choice: Choice, laid: Layout) -> tuple[tuple[Piece, ...], ...] | None:
+def _arranged(task: Task, choice: Choice, laid: Layout) -> tuple[tuple[SlotDraft, ...], ...] | None:
     """Put a choice into as few periods as hold it, in order; None where a rule would break."""
     pieces = [p for pick in choice.picks for p in _pieces(task, pick)]
     for count in _counts(pieces, choice.minutes, laid):
@@ -294,7 +296,7 @@ def _arranged(task: Task, choice: Choice, laid: Layout) -> tuple[tuple[Piece, ..
     return None
 
 
-def _counts(pieces: Sequence[Piece], minutes: int, laid: Layout) -> list[int]:
+def _counts(pieces: Sequence[SlotDraft], minutes: int, laid: Layout) -> list[int]:
     """Numbers of periods to try: the fewest that hold the minutes, one more, and all."""
     asked = [p.wish.period for p in pieces if p.wish and p.wish.period is not None]
     first = max(asked, default=0) + 1
@@ -302,7 +304,7 @@ def _counts(pieces: Sequence[Piece], minutes: int, laid: Layout) -> list[int]:
     return list(dict.fromkeys([*enough[:2], *enough[-1:]]))
 
 
-def _broken(periods: Sequence[Sequence[Piece]]) -> bool:
+def _broken(periods: Sequence[Sequence[SlotDraft]]) -> bool:
     """Say whether a rule of order is broken where the player did not ask for it."""
     slots = [p for period in periods for p in period]
     if any(a.step_id == b.step_id and not (a.wish or b.wish) for a, b in pairwise(slots)):
@@ -316,7 +318,7 @@ def _broken(periods: Sequence[Sequence[Piece]]) -> bool:
     return False
 
 
-def _pieces(task: Task, pick: Pick) -> list[Piece]:
+def _pieces(task: Task, pick: Pick) -> list[SlotDraft]:
     """Turn one step's option into slots; their gains add up to its worth."""
     value, slots = task.values[pick.row], task.insisted.get(pick.row, ())
     made = []
@@ -333,10 +335,10 @@ def _pieces(task: Task, pick: Pick) -> list[Piece]:
 
 
 def _piece(
-    task: Task, row: int, kind: SlotKind, minutes: int, gain: float, wish: Insisted | None
-) -> Piece:
+    task: Task, row: int, kind: SlotKind, minutes: int, gain: float, wish: PinnedSlot | None
+) -> SlotDraft:
     value = task.values[row]
-    return Piece(
+    return SlotDraft(
         step_id=value.step_id,
         topic_id=value.topic_id,
         kind=kind,
@@ -349,8 +351,8 @@ def _piece(
 
 
 def _work_split(
-    task: Task, pick: Pick, slots: Sequence[Insisted]
-) -> list[tuple[int, Insisted | None]]:
+    task: Task, pick: Pick, slots: Sequence[PinnedSlot]
+) -> list[tuple[int, PinnedSlot | None]]:
     works = [s for s in slots if s.kind is SlotKind.WORK]
     if not pick.work_min:
         return []
@@ -364,10 +366,10 @@ def _work_split(
     return [(first, None), (pick.work_min - first, None)]
 
 
-def _split_insisted(total: int, works: Sequence[Insisted]) -> list[tuple[int, Insisted | None]]:
+def _split_insisted(total: int, works: Sequence[PinnedSlot]) -> list[tuple[int, PinnedSlot | None]]:
     rest = total - sum(w.minutes or 0 for w in works)
     open_ones = sum(w.minutes is None for w in works)
-    made: list[tuple[int, Insisted | None]] = []
+    made: list[tuple[int, PinnedSlot | None]] = []
     for work in works:
         minutes = work.minutes
         if minutes is None:
@@ -379,7 +381,7 @@ def _split_insisted(total: int, works: Sequence[Insisted]) -> list[tuple[int, In
     return made
 
 
-def _least_pieces(task: Task, insisted: Mapping[int, Sequence[Insisted]]) -> list[Piece]:
+def _least_pieces(task: Task, insisted: Mapping[int, Sequence[PinnedSlot]]) -> list[SlotDraft]:
     return [
         _piece(task, row, s.kind, least_minutes(s, task.limits), 0.0, s)
         for row, slots in insisted.items()
@@ -388,8 +390,8 @@ def _least_pieces(task: Task, insisted: Mapping[int, Sequence[Insisted]]) -> lis
 
 
 def _laid_out(
-    task: Task, insisted: Sequence[Insisted]
-) -> tuple[Layout, Mapping[int, tuple[Insisted, ...]]]:
+    task: Task, insisted: Sequence[PinnedSlot]
+) -> tuple[Layout, Mapping[int, tuple[PinnedSlot, ...]]]:
     """Lay out the periods; where wishes overfill them, as little as possible over the cap."""
     asked = minutes_by_period(insisted, task.limits)
     laid = layout(task.minutes, task.rules, asked)
@@ -402,7 +404,7 @@ def _laid_out(
     return _overfilled(task, pieces, place(pieces, caps, elastic=True) or where, count)
 
 
-def _hard_places(task: Task, insisted: Sequence[Insisted]) -> tuple[int, tuple[int, ...]]:
+def _hard_places(task: Task, insisted: Sequence[PinnedSlot]) -> tuple[int, tuple[int, ...]]:
     found = hard_places(insisted, task.minutes, task.rules, task.limits)
     if found is None:
         raise ValueError("wishes that break a hard rule must be changed before")
@@ -410,13 +412,13 @@ def _hard_places(task: Task, insisted: Sequence[Insisted]) -> tuple[int, tuple[i
 
 
 def _overfilled(
-    task: Task, pieces: Sequence[Piece], where: Sequence[int], count: int
-) -> tuple[Layout, Mapping[int, tuple[Insisted, ...]]]:
+    task: Task, pieces: Sequence[SlotDraft], where: Sequence[int], count: int
+) -> tuple[Layout, Mapping[int, tuple[PinnedSlot, ...]]]:
     load = [
         sum(x.minutes for x, p in zip(pieces, where, strict=True) if p == q) for q in range(count)
     ]
     caps = tuple(max(task.rules.period_cap_min, minutes) for minutes in load)
-    fixed: dict[int, tuple[Insisted, ...]] = {}
+    fixed: dict[int, tuple[PinnedSlot, ...]] = {}
     at = iter(zip(pieces, where, strict=True))
     for row, slots in task.insisted.items():
         held = []

@@ -14,7 +14,7 @@ import numpy as np
 from coldtake.planning.day.composition.options import OptionTable
 from coldtake.planning.day.composition.periods import Layout
 from coldtake.planning.day.composition.placement import PRESOLVE
-from coldtake.planning.day.composition.slot_drafts import Piece
+from coldtake.planning.day.composition.slot_drafts import SlotDraft
 
 _GAP = 0.01
 _NODES = 10
@@ -64,7 +64,7 @@ class _Model:
         table: OptionTable,
         topics: Sequence[Sequence[int]],
         cold_worth: Sequence[float],
-        fixed: Sequence[Piece],
+        fixed: Sequence[SlotDraft],
         laid: Layout,
         spans: Sequence[Span | None],
     ) -> None:
@@ -112,7 +112,7 @@ class _Model:
             self.load[0][cold] = float(self.table.cold_min[row])
         return _Step(row, totals, minutes, slots, cold)
 
-    def _place(self, piece: Piece) -> tuple[int, ...]:
+    def _place(self, piece: SlotDraft) -> tuple[int, ...]:
         columns = tuple(self._column() for _ in self.laid.caps)
         asked = piece.wish.period if piece.wish else None
         for p, column in enumerate(columns):
@@ -122,7 +122,7 @@ class _Model:
         self._row(dict.fromkeys(columns, 1.0), 1.0, 1.0)
         return columns
 
-    def _touch(self, topics: Sequence[Sequence[int]], fixed: Sequence[Piece]) -> None:
+    def _touch(self, topics: Sequence[Sequence[int]], fixed: Sequence[SlotDraft]) -> None:
         """Every chosen topic keeps a slot, unless a fixed slot may be what it was chosen for."""
         by_row = {s.row: s for s in self.steps}
         for rows in topics if not fixed else ():
@@ -132,7 +132,10 @@ class _Model:
             self._row(terms, 1.0, np.inf)
 
     def _span(
-        self, topics: Sequence[Sequence[int]], fixed: Sequence[Piece], spans: Sequence[Span | None]
+        self,
+        topics: Sequence[Sequence[int]],
+        fixed: Sequence[SlotDraft],
+        spans: Sequence[Span | None],
     ) -> None:
         """Keep the minutes of each topic's free steps inside their span."""
         every = self._minutes_of([s.row for s in self.steps])
@@ -188,7 +191,7 @@ def fit(
     table: OptionTable,
     topics: Sequence[Sequence[int]],
     cold_worth: Sequence[float],
-    fixed: Sequence[Piece],
+    fixed: Sequence[SlotDraft],
     laid: Layout,
     spans: Sequence[Span | None],
 ) -> Fitted | None:

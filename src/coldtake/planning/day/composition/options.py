@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coldtake.domain.plan import PlanRules, SlotKind
-from coldtake.planning.day.composition.slot_drafts import Insisted
+from coldtake.planning.day.composition.slot_drafts import PinnedSlot
 from coldtake.planning.value.values import StepValue
 
 Points = NDArray[np.float64]
@@ -165,7 +165,7 @@ def room_of(table: OptionTable, rows: Sequence[int]) -> int:
 
 
 def _insisted_work(
-    value: StepValue, works: Sequence[Insisted], limits: Limits, closed: bool
+    value: StepValue, works: Sequence[PinnedSlot], limits: Limits, closed: bool
 ) -> dict[int, float]:
     fixed = sum(w.minutes for w in works if w.minutes is not None)
     open_ones = sum(1 for w in works if w.minutes is None)
@@ -179,7 +179,7 @@ def _insisted_work(
 
 
 def _insisted_row(
-    value: StepValue, slots: Sequence[Insisted], free: Points, limits: Limits, closed: bool
+    value: StepValue, slots: Sequence[PinnedSlot], free: Points, limits: Limits, closed: bool
 ) -> dict[tuple[int, bool], float]:
     """Options (minutes, with cold take) -> points of a step with slots that must be in."""
     works = [s for s in slots if s.kind is SlotKind.WORK]
@@ -203,7 +203,7 @@ def _insisted_row(
 def with_insisted(
     table: OptionTable,
     values: Sequence[StepValue],
-    insisted: Mapping[int, Sequence[Insisted]],
+    insisted: Mapping[int, Sequence[PinnedSlot]],
     *,
     closed: Collection[int] = (),
     fresh: Sequence[bool] | None = None,

@@ -11,7 +11,7 @@ where it begins nearest to it.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from coldtake.planning.day.composition.slot_drafts import Piece
+from coldtake.planning.day.composition.slot_drafts import SlotDraft
 
 _WIDTH = 150
 _TIMED_WIDTH = 2000  # with a wished minute, what stands before it decides: more ways are kept
@@ -33,7 +33,7 @@ class _Way:
     worked: int = 0
 
 
-def _pair_cost(before: Piece, piece: Piece) -> float:
+def _pair_cost(before: SlotDraft, piece: SlotDraft) -> float:
     """Cost of playing this slot straight after that one."""
     if before.step_id == piece.step_id:
         return _BROKEN
@@ -44,7 +44,7 @@ def _pair_cost(before: Piece, piece: Piece) -> float:
     return near + (_SAME_EXERCISE if alike else 0.0)
 
 
-def _fixed(pieces: Sequence[Piece], members: Sequence[int], by_minute: bool) -> dict[int, int]:
+def _fixed(pieces: Sequence[SlotDraft], members: Sequence[int], by_minute: bool) -> dict[int, int]:
     """Return place -> slot for slots with a wished index.
 
     Two at one place stand side by side; all keep their order, also past the end.
@@ -65,7 +65,7 @@ def _fixed(pieces: Sequence[Piece], members: Sequence[int], by_minute: bool) -> 
 
 
 class _Search:
-    def __init__(self, pieces: Sequence[Piece], break_min: int, by_minute: bool) -> None:
+    def __init__(self, pieces: Sequence[SlotDraft], break_min: int, by_minute: bool) -> None:
         self.pieces, self.break_min, self.by_minute = pieces, break_min, by_minute
         self.start_min = 0  # of the period that is being filled
         self.timed = any(p.wish and p.wish.at_min is not None for p in pieces)
@@ -144,8 +144,12 @@ def _last(way: _Way) -> int:
 
 
 def in_order(
-    pieces: Sequence[Piece], periods: Sequence[int], break_min: int = 0, *, by_minute: bool = False
-) -> tuple[tuple[Piece, ...], ...]:
+    pieces: Sequence[SlotDraft],
+    periods: Sequence[int],
+    break_min: int = 0,
+    *,
+    by_minute: bool = False,
+) -> tuple[tuple[SlotDraft, ...], ...]:
     """Order the slots inside their periods (given for each slot); empty periods fall away.
 
     by_minute : a slot with a wished minute and index may leave the index for the minute

@@ -9,10 +9,10 @@ stay as near as they came; where the minutes given would be passed, everything s
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from coldtake.planning.day.composition.slot_drafts import Piece
+from coldtake.planning.day.composition.slot_drafts import SlotDraft
 
-Reach = Callable[[Piece], tuple[int, int]]
-Periods = tuple[tuple[Piece, ...], ...]
+Reach = Callable[[SlotDraft], tuple[int, int]]
+Periods = tuple[tuple[SlotDraft, ...], ...]
 
 
 def on_time(
@@ -82,12 +82,12 @@ class _Moving:
         return self.sizes[n] < most and filled < self.most[period]
 
     def made(self) -> Periods:
-        rows: dict[int, list[Piece]] = {}
+        rows: dict[int, list[SlotDraft]] = {}
         for piece, period, size in zip(self.slots, self.of, self.sizes, strict=True):
             rows.setdefault(period, []).append(replace(piece, minutes=size))
         return tuple(map(tuple, rows.values()))
 
 
-def _free(piece: Piece) -> bool:
+def _free(piece: SlotDraft) -> bool:
     """Say whether the minutes of a slot are the solver's."""
     return not piece.cold and (piece.wish is None or piece.wish.minutes is None)

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from coldtake.domain.plan import HARD_PERIOD_MIN
 from coldtake.planning.day.composition.packing import pack
-from coldtake.planning.day.composition.slot_drafts import Piece
+from coldtake.planning.day.composition.slot_drafts import SlotDraft
 
 if TYPE_CHECKING:
     from scipy.optimize import Bounds
@@ -61,7 +61,7 @@ class _Programme:
 
     def __init__(
         self,
-        pieces: Sequence[Piece],
+        pieces: Sequence[SlotDraft],
         caps: Sequence[int],
         *,
         elastic: bool = False,
@@ -157,12 +157,12 @@ class _Programme:
         return Bounds(low, high)
 
 
-def _both_placed(a: Piece, b: Piece) -> bool:
+def _both_placed(a: SlotDraft, b: SlotDraft) -> bool:
     return all(x.wish is not None and x.wish.period is not None for x in (a, b))
 
 
 def place(
-    pieces: Sequence[Piece], caps: Sequence[int], *, elastic: bool = False
+    pieces: Sequence[SlotDraft], caps: Sequence[int], *, elastic: bool = False
 ) -> tuple[int, ...] | None:
     """Return the period of each slot, or None where they do not fit.
 
@@ -185,7 +185,7 @@ def place(
 
 
 def _best(
-    pieces: Sequence[Piece],
+    pieces: Sequence[SlotDraft],
     caps: Sequence[int],
     *,
     elastic: bool,
@@ -204,12 +204,12 @@ def _best(
     return fallback
 
 
-def _full(pieces: Sequence[Piece], caps: Sequence[int]) -> bool:
+def _full(pieces: Sequence[SlotDraft], caps: Sequence[int]) -> bool:
     """Say whether a long session is so full that nothing but fitting counts."""
     return len(caps) > 2 and min(caps) == max(caps) and _minutes(pieces) > _FULL * sum(caps)
 
 
-def _packed(pieces: Sequence[Piece], caps: Sequence[int]) -> tuple[int, ...] | None:
+def _packed(pieces: Sequence[SlotDraft], caps: Sequence[int]) -> tuple[int, ...] | None:
     """Place by packing alone: cold takes first, two slots of a step in different periods."""
     if min(caps) != max(caps) or too_large(pieces, caps):
         return None
@@ -218,11 +218,11 @@ def _packed(pieces: Sequence[Piece], caps: Sequence[int]) -> tuple[int, ...] | N
     return pack([x.minutes for x in pieces], places, len(caps), caps[0], alike)
 
 
-def _minutes(pieces: Sequence[Piece]) -> int:
+def _minutes(pieces: Sequence[SlotDraft]) -> int:
     return sum(p.minutes for p in pieces)
 
 
-def place_most(pieces: Sequence[Piece], caps: Sequence[int]) -> tuple[int | None, ...]:
+def place_most(pieces: Sequence[SlotDraft], caps: Sequence[int]) -> tuple[int | None, ...]:
     """Return the period of each slot, None for those left out so that the rest fits.
 
     Nearly the most points that fit (within 1 %); slots that are wished stay in.
@@ -233,7 +233,7 @@ def place_most(pieces: Sequence[Piece], caps: Sequence[int]) -> tuple[int | None
     return found or tuple(None for _ in pieces)
 
 
-def _may_fit(pieces: Sequence[Piece], caps: Sequence[int]) -> bool:
+def _may_fit(pieces: Sequence[SlotDraft], caps: Sequence[int]) -> bool:
     """Say cheaply whether the minutes alone could fit; unequal caps are only counted."""
     if too_large(pieces, caps):
         return False
@@ -241,7 +241,7 @@ def _may_fit(pieces: Sequence[Piece], caps: Sequence[int]) -> bool:
     return min(caps) != max(caps) or bool(pack(sizes, [None] * len(sizes), len(caps), caps[0]))
 
 
-def too_large(pieces: Sequence[Piece], caps: Sequence[int]) -> bool:
+def too_large(pieces: Sequence[SlotDraft], caps: Sequence[int]) -> bool:
     """Say by counting alone that the slots cannot fit (False means that they may).
 
     For every k the slots longer than half a period stand alone, and slots of k minutes or more

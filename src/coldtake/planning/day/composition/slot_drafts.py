@@ -6,7 +6,7 @@ from coldtake.domain.plan import SlotKind
 
 
 @dataclass(frozen=True, slots=True)
-class Insisted:
+class PinnedSlot:
     """A slot the player insists on. None leaves minutes, place or time to the solver.
 
     at_min : minutes from the session's start to its beginning; number : of the wish in its request
@@ -22,7 +22,7 @@ class Insisted:
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class SlotDraft:
     """One slot to be placed: minutes decided, place not yet.
 
     gain : points; newness : 0 (safe already) to 1 (not there at all), new work goes earlier
@@ -36,7 +36,7 @@ class Piece:
     gain: float = 0.0
     newness: float = 0.0
     exercise: str = ""
-    wish: Insisted | None = None
+    wish: PinnedSlot | None = None
 
     @property
     def cold(self) -> bool:

@@ -15,26 +15,26 @@ from coldtake.domain.topic import MET_ONCE, Place
 from coldtake.planning.day.composition.options import Limits
 from coldtake.planning.day.composition.packing import pack
 from coldtake.planning.day.composition.periods import most_periods, room
-from coldtake.planning.day.composition.slot_drafts import Insisted
+from coldtake.planning.day.composition.slot_drafts import PinnedSlot
 from coldtake.planning.words import counted
 
 _MOST_WORK = 3  # slots of work on one step that can be insisted on
 
 
 @dataclass(frozen=True, slots=True)
-class Wishes:
+class UserConstraints:
     """Steps of which no free slot is wanted, slots that must be in, and what was changed in them.
 
     said : numbers of the wishes that the remarks speak of
     """
 
     refused: frozenset[str]
-    insisted: tuple[Insisted, ...]
+    insisted: tuple[PinnedSlot, ...]
     remarks: tuple[str, ...]
     said: frozenset[int] = frozenset()
 
 
-def least_minutes(slot: Insisted, limits: Limits) -> int:
+def least_minutes(slot: PinnedSlot, limits: Limits) -> int:
     """Fewest minutes of a slot that is insisted on."""
     return slot.minutes or (limits.cold if slot.kind is SlotKind.COLD else limits.least)
 
@@ -44,14 +44,14 @@ class _Reading:
         self.state, self.rules, self.limits = state, rules, limits
         self.minutes = request.minutes
         self.refused: set[str] = set()
-        self.slots: list[Insisted] = []
+        self.slots: list[PinnedSlot] = []
         self.remarks: list[str] = []
         self.said: set[int] = set()
 
     def title(self, step_id: str) -> str:
         return f"“{self.state.steps[step_id].title}”"
 
-    def say(self, slot: Insisted, words: str) -> None:
+    def say(self, slot: PinnedSlot, words: str) -> None:
         """Say what became of a wish."""
         self.remarks.append(f"{self.title(slot.step_id)} {words}")
         self.said.add(slot.number)
@@ -67,9 +67,9 @@ class _Reading:
                 self.say(slot, "is left out: you removed it after you had asked for it.")
         else:
             place = (wish.minutes, wish.period, wish.index, wish.at_min)
-            self._insist(Insisted(wish.step_id, wish.kind, *place, number))
+            self._insist(PinnedSlot(wish.step_id, wish.kind, *place, number))
 
-    def _insist(self, slot: Insisted) -> None:
+    def _insist(self, slot: PinnedSlot) -> None:
         same = [s for s in self.slots if (s.step_id, s.kind) == (slot.step_id, slot.kind)]
         most = 1 if slot.kind is SlotKind.COLD else _MOST_WORK
         if len(same) < most:
@@ -88,7 +88,7 @@ class _Reading:
             if kept is not None:
                 self.slots.append(kept)
 
-    def _in_last_period(self, slot: Insisted) -> Insisted:
+    def _in_last_period(self, slot: PinnedSlot) -> PinnedSlot:
         last = most_periods(self.minutes, self.rules) - 1
         if slot.period is None or slot.period <= last:
             return slot
@@ -98,7 +98,7 @@ class _Reading:
         )
         return replace(slot, period=last, index=None, at_min=None)
 
-    def _in_period(self, slot: Insisted) -> Insisted:
+    def _in_period(self, slot: PinnedSlot) -> PinnedSlot:
         free = replace(slot, period=None, index=None, at_min=None)
         if slot.period is None or self._fits(slot) or not self._fits(free):
             return slot
@@ -109,7 +109,7 @@ class _Reading:
         )
         return free
 
-    def _in_time(self, slot: Insisted) -> Insisted | None:
+    def _in_time(self, slot: PinnedSlot) -> PinnedSlot | None:
         """Keep the slot, shorten it to what still fits, or leave it out."""
         wanted = least_minutes(slot, self.limits)
         if self._fits(slot):
@@ -132,7 +132,7 @@ class _Reading:
         )
         return None
 
-    def _fits(self, slot: Insisted) -> bool:
+    def _fits(self, slot: PinnedSlot) -> bool:
         slots = (*self.slots, slot)
         return hard_places(slots, self.minutes, self.rules, self.limits) is not None
 
@@ -157,7 +157,7 @@ class _Reading:
 
 
 def hard_places(
-    slots: Sequence[Insisted], minutes: int, rules: PlanRules, limits: Limits
+    slots: Sequence[PinnedSlot], minutes: int, rules: PlanRules, limits: Limits
 ) -> tuple[int, tuple[int, ...]] | None:
     """Return (number of periods, period of each slot) that keep the hard rules, or None.
 
@@ -174,7 +174,9 @@ def hard_places(
     return None
 
 
-def read_wishes(state: State, request: PlanRequest, rules: PlanRules, limits: Limits) -> Wishes:
+def read_wishes(
+    state: State, request: PlanRequest, rules: PlanRules, limits: Limits
+) -> UserConstraints:
     """Read the request's wishes in their order."""
     reading = _Reading(state, request, rules, limits)
     for number, wish in enumerate(request.wishes):
@@ -182,7 +184,7 @@ def read_wishes(state: State, request: PlanRequest, rules: PlanRules, limits: Li
     reading.fit()
     if reading.slots:
         reading.note_unusual()
-    return Wishes(
+    return UserConstraints(
         frozenset(reading.refused),
         tuple(reading.slots),
         tuple(reading.remarks),
@@ -190,7 +192,7 @@ def read_wishes(state: State, request: PlanRequest, rules: PlanRules, limits: Li
     )
 
 
-def minutes_by_period(slots: Sequence[Insisted], limits: Limits) -> dict[int, int]:
+def minutes_by_period(slots: Sequence[PinnedSlot], limits: Limits) -> dict[int, int]:
     """Sum the minutes insisted on in each named period."""
     sums: dict[int, int] = {}
     for slot in slots:

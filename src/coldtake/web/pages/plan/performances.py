@@ -39,7 +39,7 @@ ROOM_SHOWN = 0.9  # chance in the room for which the stage effect is told
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class ProgrammePiece:
     """One piece of a programme; its title also when the topic is gone."""
 
     topic_id: str
@@ -79,15 +79,15 @@ class Row:
     told: Run | None
 
 
-def pieces_of(state: State, performance: Performance) -> tuple[Piece, ...]:
+def pieces_of(state: State, performance: Performance) -> tuple[ProgrammePiece, ...]:
     """Read a programme in order."""
     return tuple(_piece(state, topic_id) for topic_id in performance.programme)
 
 
-def _piece(state: State, topic_id: str) -> Piece:
+def _piece(state: State, topic_id: str) -> ProgrammePiece:
     topic = state.topics.get(topic_id)
     phases = state.phases(s.id for s in state.topic_steps(topic_id)).values()
-    return Piece(
+    return ProgrammePiece(
         topic_id=topic_id,
         title=topic.title if topic else "a topic that is no longer there",
         here=topic is not None,

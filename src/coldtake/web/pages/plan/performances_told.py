@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class RunForm:
     """One piece of a run: what was answered, if it was, and the steps where it can break."""
 
     topic_id: str
@@ -38,7 +38,7 @@ class RunView:
     """A run with its pieces in order, and what it was for."""
 
     run: Run
-    pieces: tuple[Told, ...]
+    pieces: tuple[RunForm, ...]
     performance: str
 
     @property
@@ -55,14 +55,14 @@ def view_of(state: State, run: Run) -> RunView:
     return RunView(run, pieces, performance.title if performance else "")
 
 
-def told_of(state: State, topic_id: str, part: RunPart | None) -> Told:
+def told_of(state: State, topic_id: str, part: RunPart | None) -> RunForm:
     """Read one piece of a run."""
     topic = state.topics.get(topic_id)
     steps = state.topic_steps(topic_id)
     gone = "a step that is no longer there"
     titles = {s.id: s.title for s in steps}
     broke = tuple(titles.get(i, gone) for i in part.broke) if part else ()
-    return Told(topic_id, topic.title if topic else "a topic that is gone", part, steps, broke)
+    return RunForm(topic_id, topic.title if topic else "a topic that is gone", part, steps, broke)
 
 
 def read_parts(fields: FormData, topic_ids: tuple[str, ...], state: State) -> list[RunPart]:

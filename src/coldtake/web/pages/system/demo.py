@@ -28,7 +28,7 @@ TOP_PX = 6  # nothing stands above these staves
 
 
 @dataclass
-class Telling:
+class DemoProgress:
     """The example being told; `ports.Progress` for whoever tells it. One at a time."""
 
     done: int = 0
@@ -83,7 +83,7 @@ def telling_stave(done: int, total: int) -> Stave:
 def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     """Build the routes of the example."""
     routes = APIRouter()
-    telling = Telling()
+    telling = DemoProgress()
 
     @routes.post("/demo")
     def begin(request: Request) -> Response:

@@ -20,7 +20,7 @@ from coldtake.web.forms import form_fields
 CHECKING = "Looking through everything"
 
 if TYPE_CHECKING:
-    from coldtake.ports import Caretaker, Progress
+    from coldtake.ports import Maintenance, Progress
     from coldtake.practice.services import Services
 
 
@@ -141,7 +141,7 @@ def _beginnings(routes: APIRouter, services: Services) -> None:
         return RedirectResponse("/long-work", status_code=303)
 
 
-def _checked(care: Caretaker, progress: Progress) -> str:
+def _checked(care: Maintenance, progress: Progress) -> str:
     found = care.check(progress)
     looked = f"{found.events} entries and {found.heard_of} takes were read"
     if found.sound:
