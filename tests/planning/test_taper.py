@@ -8,7 +8,7 @@ import pytest
 
 from coldtake.domain import events as ev
 from coldtake.domain.performance import Performance, RunKind, RunPart
-from coldtake.domain.plan import PlanRequest, PlanRules, SlotKind, violations
+from coldtake.domain.plan import PlanRequest, PlanRules, SlotKind, Wish, violations
 from coldtake.domain.take import Answer
 from coldtake.domain.topic import StepPhase, Topic
 from coldtake.learning.posterior import beliefs
@@ -16,6 +16,7 @@ from coldtake.learning.stage import stage_effect
 from coldtake.learning.stage_log import effect_of
 from coldtake.planning.day.plan_day import plan_day
 from coldtake.planning.programme.run_worth import best_run, told_by, what_it_tells
+from coldtake.planning.programme.stage_day import REMARK
 from coldtake.planning.programme.taper import HORIZON_DAYS, shares_left, tapered
 from coldtake.planning.value.lookahead import day_values
 from logs import DAY, Log
@@ -198,3 +199,45 @@ def test_an_unsure_stage_leaves_more_to_be_told():
     sharp[30, 33] = 1.0  # both effects known
     known = type(wide)(wide.stage, wide.run, 99, 99, 9, sharp)
     assert told_by(b, wide, 2).spread > told_by(b, known, 2).spread
+
+
+def test_on_the_day_itself_only_beginnings_and_two_weak_places_are_looked_at():
+    """It planned the whole session of new work on the evening of the concert."""
+    log = world()
+    log.topic("study", 3)
+    state = concert(log, 0, programme=("air", "dance")).state
+    plan = plan_day(state, request())
+    looked = [s.step_id for s in plan.slots]
+    assert {s.topic_id for s in plan.slots} == {"air", "dance"}
+    assert {"air.0", "dance.0"} <= set(looked)
+    assert len(looked) == len(set(looked)) == 4
+    assert all(s.minutes == plan.rules.slot_least_min for s in plan.slots)
+    assert all(state.played(i) for i in looked), "nothing new on the day"
+    assert plan.run is None
+    assert REMARK in plan.remarks
+
+
+def test_on_the_day_what_the_player_pins_is_kept():
+    log = world()
+    log.topic("study", 3)
+    state = concert(log, 0, programme=("air", "dance")).state
+    wish = Wish(step_id="study.0", minutes=6)
+    plan = plan_day(state, request(wishes=(wish,)))
+    assert ("study.0", 6) in [(s.step_id, s.minutes) for s in plan.slots]
+
+
+def test_a_first_performance_without_history_looks_at_the_beginnings():
+    log = Log()
+    for topic in PIECES:
+        log.topic(topic, 3)
+    plan = plan_day(concert(log, 0).state, request())
+    assert sorted(s.step_id for s in plan.slots) == ["air.0", "dance.0", "song.0"]
+
+
+def test_after_the_performance_was_told_the_day_is_like_another():
+    log = world()
+    concert(log, 0)
+    parts = tuple(RunPart(topic_id=t, answer=Answer.YES) for t in PIECES)
+    told = ev.RunTold(run_id="r", run_kind=RunKind.STAGE, performance_id="c", parts=parts)
+    state = log.put(told, 22).state
+    assert REMARK not in plan_day(state, request()).remarks

@@ -50,6 +50,7 @@ from coldtake.planning.day.load import load_notice
 from coldtake.planning.day.reasons import Reasons
 from coldtake.planning.day.unmet import unmet
 from coldtake.planning.programme.run_worth import best_run
+from coldtake.planning.programme.stage_day import REMARK, on_stage_today, only_looks
 from coldtake.planning.programme.taper import tapered
 from coldtake.planning.tempi import tempi_in
 from coldtake.planning.value import at_hand, at_hand_words
@@ -123,6 +124,7 @@ def plan_day(
         there = at_hand.at_hand_on(state, request)
         values = day_values(state, request.day, slot_most=2 * rules.slot_most_min, at_hand=there)
     values = tapered(state, request.day, values, rules.slot_most_min)
+    values = only_looks(state, request.day, values, rules.slot_least_min)
     day = _Day(state, request, rules, values)
     plan = day.plan()
     run = best_run(state, request.day, rules, request.minutes) if request.run_through else None
@@ -371,6 +373,8 @@ class _Day:
         if not plan.periods:
             return [NOTHING_WORTH if self.values else NO_STEPS]
         said = [NONE_CURRENT] if self.none_current else []
+        if on_stage_today(self.state, self.request.day):
+            return [*said, REMARK]
         if not self.state.try_count and not self.state.minutes_on:
             said.append(NO_HISTORY)
         workable = {v.topic_id for v in self.values if _worth_something(v)}
