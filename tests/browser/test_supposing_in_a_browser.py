@@ -40,6 +40,16 @@ def pile(services):
     return services.pile.add("Long tones")
 
 
+# What a draw may come to: all topics of thirty steps, all chances at an end.
+WIDEST = """() => document.querySelectorAll(".now-then tbody tr").forEach((row) => {
+  const [now, then, difference, all] = row.querySelectorAll("td");
+  now.textContent = "29.9";
+  then.textContent = "29.9 of 30";
+  difference.textContent = "-29.9";
+  all.append(" fewer than 1 in 100 → more than 99 in 100");
+})"""
+
+
 @pytest.mark.usefixtures("pile")
 def test_one_more_topic_by_keyboard_until_all_futures_are_lived(served, open_page):
     page = open_page(390, 844)
@@ -50,6 +60,9 @@ def test_one_more_topic_by_keyboard_until_all_futures_are_lived(served, open_pag
     expect(page.locator("#numbers [role=status]")).to_have_text("256 simulations")
     expect(page.locator(".said-first")).to_contain_text("With “Long tones” as a third topic")
     expect(page.locator(".now-then tbody tr")).to_have_count(3)
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    page.set_viewport_size({"width": 320, "height": 640})
+    page.evaluate(WIDEST)
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
 
 
