@@ -27,7 +27,10 @@ from coldtake.storage.repair.copies import opened_copy, path_of
 from coldtake.storage.takes import FolderTakes
 from making import NOON, SteppingClock, event
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL and fork are Unix things")
+pytestmark = [
+    pytest.mark.long,
+    pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL and fork are Unix things"),
+]
 SEED = 20270116
 RELEASED = Path(__file__).parents[1] / "upgrade" / "released"
 KILLS = {"upgrade": 60, "archive": 60, "restore": 50, "repair": 30}

@@ -22,7 +22,10 @@ from coldtake.listening import worker_client
 from coldtake.practice.services import Services
 from making import step
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL and fork are Unix things")
+pytestmark = [
+    pytest.mark.long,
+    pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL and fork are Unix things"),
+]
 SEED, KILLS, A_FOLDER = 20270115, 200, 20
 SOUND = np.random.default_rng(SEED).standard_normal(3000).astype("float32") / 8
 

@@ -3,6 +3,7 @@
 from datetime import time
 
 import msgspec
+import pytest
 from builders import random_values, request, state_of
 from hypothesis import settings
 from hypothesis import strategies as st
@@ -13,6 +14,7 @@ from coldtake.domain.topic import Place
 from coldtake.planning.day import changes
 from coldtake.planning.day.plan_day import plan_day
 
+pytestmark = pytest.mark.long
 NTH = st.integers(0, 99)
 # How a sentence goes on that says why a wish was not kept, after the step's name.
 WHY_NOT = (

@@ -42,6 +42,7 @@ def planned(sizes, seed, minutes, chosen=None, due_share=0.3):
     return plan_day(state, request(minutes), values=random_values(state, seed, due_share=due_share))
 
 
+@pytest.mark.long
 @settings(max_examples=60, deadline=None)
 @given(sizes=SIZES, seed=st.integers(0, 10_000), minutes=st.integers(5, 200), chosen=CHOSEN)
 def test_every_rule_is_kept(sizes, seed, minutes, chosen):

@@ -13,6 +13,7 @@ from making import SteppingClock
 
 pytestmark = [
     pytest.mark.audio,
+    pytest.mark.long,
     pytest.mark.xdist_group("every take"),
     pytest.mark.skipif(not every_take.HAVE_BANK, reason="fluid-soundfont-gm is not installed"),
 ]
