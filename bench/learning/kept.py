@@ -5,8 +5,9 @@
 
 Players of the held-out laws (`laws.REPORTING`, in turn). One line of JSON a player and setting:
 scores as in `world.py`; `kept`: of the steps that were met at some time, the share that comes out
-clean at a cold try on the last day (the hidden truth's mean); `cold_min`: minutes a session of cold
-takes of steps met by then, `met_min`: all minutes a session on such steps.
+clean at a cold try on the last day (the hidden truth's mean); `below`: of the steps that are met,
+each evening before playing, the share whose hidden chance is under 70 in 100; `cold_min`: minutes
+a session of cold takes of steps met by then; `met_min`: all minutes a session on such steps.
 """
 
 import json
@@ -22,15 +23,16 @@ from world import Slot, World, make, run
 from coldtake.domain import events as ev
 from coldtake.domain.topic import StepPhase
 
+WANTED = 0.7
 MET = frozenset({StepPhase.MET, StepPhase.HELD})
-SHOWN = ("total", "date", "topics", "met", "kept", "cold_min", "met_min")
+SHOWN = ("total", "date", "topics", "met", "kept", "below", "cold_min", "met_min")
 
 
 class Watch:
     """The rule of `flow`, counting what it gives to steps that are met."""
 
     def __init__(self) -> None:
-        self.sessions, self.cold, self.all = 0, 0.0, 0.0
+        self.sessions, self.cold, self.all, self.seen, self.below = 0, 0.0, 0.0, 0, 0
         self.ever: set[str] = set()
 
     def rule(self, world: World) -> list[Slot]:
@@ -39,6 +41,10 @@ class Watch:
         slots = flow(world)
         self.sessions += 1
         self.ever |= met
+        self.seen += len(met)
+        self.below += sum(
+            world.player.clean_chance(world.state.steps[i], world.day) < WANTED for i in met
+        )
         self.cold += sum(2.0 for s in slots if s.cold and s.step_id in met)
         self.all += sum(s.work + 2.0 * s.cold for s in slots if s.step_id in met)
         return slots
@@ -64,6 +70,7 @@ def row(name: str, seed: int, chosen: str) -> dict[str, object]:
         "topics": round(score.topics, 5),
         "met": round(len(ever) / len(world.state.steps), 5),
         "kept": round(float(np.mean(chances)), 5) if chances else 0.0,
+        "below": round(watch.below / max(watch.seen, 1), 5),
         "cold_min": round(watch.cold / watch.sessions, 3),
         "met_min": round(watch.all / watch.sessions, 3),
         "cpu": round(time.process_time() - start, 2),
