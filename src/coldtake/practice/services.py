@@ -13,6 +13,7 @@ from coldtake.practice.plans.plans import PlanService
 from coldtake.practice.plans.what_if import WhatIfService
 from coldtake.practice.reports.progress import LookingBack
 from coldtake.practice.reports.reports import ReportService
+from coldtake.practice.sessions.elsewhere import Elsewhere
 from coldtake.practice.sessions.sessions import Sessions
 from coldtake.practice.sessions.takes import Takes
 from coldtake.practice.settings_service import ChosenSettings
@@ -42,6 +43,7 @@ class Services:
         self.importing = Importing(self.log)
         self.evening = PlanService(self.log)
         self.sessions = Sessions(self.log, self.evening)
+        self.elsewhere = Elsewhere(self.log)
         self.takes = Takes(self.log, take_files, self.pile.passages)
         self.performances = Performances(self.log)
         self.appointments = Appointments(self.log)

@@ -25,6 +25,7 @@ from coldtake.web.forms.criteria import BEAT_UNITS, editor_of, read_criterion
 from coldtake.web.forms.form_fields import Fields, text_fields
 from coldtake.web.pages.plan.progress import Tempo, tempo_of
 from coldtake.web.pages.session.take import listen_to
+from coldtake.web.pages.topics.elsewhere import add_elsewhere
 from coldtake.web.views import tries
 from coldtake.web.views.notation import bar_query, notation_path, sound_path
 
@@ -99,6 +100,7 @@ def hear_page(step: Step) -> str:
 def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     """Build the routes of the step page."""
     routes = APIRouter()
+    add_elsewhere(routes, services)
 
     def change(step_id: str, **fields: object) -> Response:
         known = services.pile.step(step_id)
