@@ -24,24 +24,24 @@ class Setting:
 
 
 SETTINGS: tuple[Setting, ...] = (
-    Setting("current_topics", 4, 1, 8, "topics", "How many topics may be current at a time."),
-    Setting("session_minutes", 60, 5, 720, "min", "Minutes offered when a plan is made."),
-    Setting("starts_at_hour", 17, 0, 23, "h", "Hour at which a session usually starts."),
-    Setting("period_cap", 30, 5, 60, "min", "Longest unbroken playing; 60 is the hard limit."),
+    Setting("current_topics", 4, 1, 8, "topics", "Most topics that are current at one time."),
+    Setting("session_minutes", 60, 5, 720, "min", "Usual minutes for a plan."),
+    Setting("starts_at_hour", 17, 0, 23, "h", "Usual start hour of a session."),
+    Setting("period_cap", 30, 5, 60, "min", "Longest period without a break (60 at most)."),
     Setting("break_minutes", 5, 3, 60, "min", "Length of a break between two periods."),
     Setting("slot_least", 4, 1, 30, "min", "Shortest slot for working on a step."),
     Setting("slot_most", 12, 2, 60, "min", "Longest slot for working on a step."),
-    Setting("tightness", 80, 30, 100, "%", "Share of the expected need that a slot is given."),
+    Setting("tightness", 80, 30, 100, "%", "Slot length as a share of the time the step needs."),
     Setting("topics_least", 2, 1, 8, "topics", "Fewest topics in one session."),
     Setting("topics_most", 4, 1, 8, "topics", "Most topics in one session."),
-    Setting("touch_days", 3, 1, 30, "days", "A current topic is met again within this many days."),
+    Setting("touch_days", 3, 1, 30, "days", "Most days between two practices of a current topic."),
     Setting(
         "topic_share",
         50,
         34,
         100,
         "%",
-        "Most of the minutes for one of three topics; 100: any.",
+        "Largest share of the minutes for one of three topics or more (100: no limit).",
     ),
     Setting(
         "keep_chance",
@@ -49,27 +49,43 @@ SETTINGS: tuple[Setting, ...] = (
         0,
         95,
         "in 100",
-        "A met step is asked again before its chance of a clean first try falls below this.",
+        "A met step gets a cold take before its chance of a clean first try falls below this.",
     ),
-    Setting("cold_minutes", 2, 1, 10, "min", "Minutes set aside for one cold take."),
-    Setting("quiet_seconds", 20, 0, 120, "s", "Quiet moment before the first slot."),
+    Setting("cold_minutes", 2, 1, 10, "min", "Minutes for one cold take."),
+    Setting("quiet_seconds", 20, 0, 120, "s", "Quiet time before the first slot."),
     Setting(
-        "load_notice", 20, 5, 200, "%", "Notice when a week grows beyond the last four by this."
+        "load_notice",
+        20,
+        5,
+        200,
+        "%",
+        "Show a notice if a week is longer than the last four weeks by this.",
     ),
     Setting("a4_hz", 440, 392, 466, "Hz", "Tuning of A4."),
-    Setting("click_volume", 60, 0, 100, "%", "Loudness of the click."),
-    Setting("held_test", 0, 0, 1, "yes is 1", "Say after each cold take how a held-test stands."),
-    Setting("held_poor", 60, 5, 98, "%", "Clean cold takes of a step that must not pass as held."),
-    Setting("held_good", 90, 6, 99, "%", "Clean cold takes of a step that should pass as held."),
-    Setting("held_wrong_yes", 5, 1, 40, "%", "How often the test may call a poor step held."),
-    Setting("held_wrong_no", 10, 1, 40, "%", "How often it may call a good step not held."),
-    Setting("have_people", 0, 0, 1, "yes is 1", "Usually at hand: other people to play with."),
-    Setting("have_place", 0, 0, 1, "yes is 1", "Usually at hand: the place that a step names."),
-    Setting("have_instrument", 0, 0, 1, "yes is 1", "Usually at hand: a further instrument."),
-    Setting("have_piano", 0, 0, 1, "yes is 1", "Usually at hand: a piano."),
-    Setting("have_quiet", 1, 0, 1, "yes is 1", "Usually at hand: quiet, and nobody to disturb."),
-    Setting("have_recorder", 1, 0, 1, "yes is 1", "Usually at hand: a recording device."),
-    Setting("takes_alone", 1, 0, 1, "yes is 1", "Takes that can be heard start by themselves."),
+    Setting("click_volume", 60, 0, 100, "%", "Volume of the click."),
+    Setting("held_test", 0, 0, 1, "yes is 1", "Show the held-test after each cold take."),
+    Setting(
+        "held_poor",
+        60,
+        5,
+        98,
+        "%",
+        "A step is not held if only this share of its cold takes is clean.",
+    ),
+    Setting(
+        "held_good", 90, 6, 99, "%", "A step is held if this share of its cold takes is clean."
+    ),
+    Setting("held_wrong_yes", 5, 1, 40, "%", "Allowed rate of wrong “held”."),
+    Setting("held_wrong_no", 10, 1, 40, "%", "Allowed rate of wrong “not held”."),
+    Setting("have_people", 0, 0, 1, "yes is 1", "Usually available: other people to play with."),
+    Setting("have_place", 0, 0, 1, "yes is 1", "Usually available: the place that a step needs."),
+    Setting("have_instrument", 0, 0, 1, "yes is 1", "Usually available: another instrument."),
+    Setting("have_piano", 0, 0, 1, "yes is 1", "Usually available: a piano."),
+    Setting(
+        "have_quiet", 1, 0, 1, "yes is 1", "Usually available: a time when you disturb nobody."
+    ),
+    Setting("have_recorder", 1, 0, 1, "yes is 1", "Usually available: a recording device."),
+    Setting("takes_alone", 1, 0, 1, "yes is 1", "Takes that can be judged start by themselves."),
 )
 # A least and its most, and how far apart they have to be.
 PAIRS = (
@@ -84,16 +100,16 @@ def parse(name: str, text: str) -> int:
     """Check a setting's new value. Raises RuleError saying the limits."""
     setting = BY_NAME.get(name)
     if setting is None:
-        raise RuleError(f"There is no setting called “{name}”.", remedy="See the settings page.")
+        raise RuleError(f"The setting “{name}” does not exist.", remedy="See the settings page.")
     try:
         value = int(text.strip())
     except ValueError:
         value = setting.least - 1
     if not setting.least <= value <= setting.most:
         raise RuleError(
-            f"“{text}” is outside {setting.least} to {setting.most} {setting.unit}.",
+            f"“{text}” is not allowed.",
             where=setting.name,
-            remedy="Give a whole number within these limits.",
+            remedy="Enter a whole number from {setting.least} to {setting.most}.",
         )
     return value
 
@@ -106,7 +122,7 @@ def check_pair(chosen: Mapping[str, str], name: str) -> None:
             raise RuleError(
                 f"{least} would be {low} and {most} {high}.",
                 where=name,
-                remedy="Change the other one first.",
+                remedy="Change the other setting first.",
             )
 
 

@@ -27,6 +27,21 @@ METRONOME_MARKS: tuple[int, ...] = (
     *range(144, 209, 8),
 )
 
+# Signs of the beats that a line of text can show; the others are named.
+BEAT_SIGNS = {0.5: "♪", 0.75: "♪.", 1.0: "♩", 1.5: "♩."}
+_BEAT_NAMES = {2.0: "half note", 3.0: "dotted half note", 4.0: "whole note"}
+
+
+def tempo_mark(beat_beats: float, per_minute: str) -> str:
+    """Write a tempo as text shows it: “♩ = 84”. beat_beats : the beat in quarters."""
+    return f"{beat_sign(beat_beats)} = {per_minute}"
+
+
+def beat_sign(beat_beats: float) -> str:
+    """Sign of a beat of so many quarters, or its name where text has no sign for it."""
+    named = BEAT_SIGNS | _BEAT_NAMES
+    return named.get(beat_beats, f"{beat_beats:g} quarter notes")
+
 
 def pitch_to_hz(pitch: float, a4_hz: float = A4_HZ) -> float:
     """Frequency of a MIDI pitch in 12-tone equal temperament [Hz]."""

@@ -52,10 +52,10 @@ TAP = """
     window.__turns = [];
     let shown = "";
     new MutationObserver(() => {
-      const letter = document.querySelector("#slot-letter").textContent;
-      if (letter !== shown) window.__turns.push([letter, Date.now()]);
-      shown = letter;
-    }).observe(document.querySelector("#slot-letter"), { childList: true });
+      const slot = document.querySelector("#slot-title").textContent;
+      if (slot !== shown) window.__turns.push([slot, Date.now()]);
+      shown = slot;
+    }).observe(document.querySelector("#slot-title"), { childList: true });
   });
 })();
 """

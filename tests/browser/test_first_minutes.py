@@ -34,9 +34,9 @@ def test_one_line_and_five_touches_to_the_first_finished_slot(served, open_page,
     newcomer.enter()
     newcomer.touch("Start")
     newcomer.touch("Skip")
-    newcomer.touch("Begin now")
+    newcomer.touch("Start now")
     question = page.locator("#slot-question")
-    expect(question).to_have_text("Did it come out clean?")
+    expect(question).to_have_text("Was it clean?")
     expect(page.locator("#slot-cold")).to_be_visible()
     newcomer.touch("Yes")
     expect(page.locator("#slot-cold")).to_be_hidden()  # the next slot has begun
@@ -70,5 +70,5 @@ def test_a_line_can_also_be_added_without_playing_and_then_it_waits(served, open
     page.keyboard.press("Enter")
     expect(page.locator("#first-minutes")).to_be_focused()
     page.keyboard.press("Enter")
-    expect(page.get_by_role("link", name="Begin to play")).to_be_visible()
+    expect(page.get_by_role("link", name="Start session")).to_be_visible()
     assert served.services.state().sessions == {}

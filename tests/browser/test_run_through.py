@@ -92,7 +92,7 @@ def test_the_order_is_changed_by_keyboard_alone(served, concert, open_page):
 
 def test_run_through_by_touch_told_with_places_and_taken_back(served, concert, open_page):
     page = show(open_page(390, 844, has_touch=True), f"{served.url}/performances/{concert.id}")
-    page.get_by_role("link", name="Run it through").tap()
+    page.get_by_role("link", name="Start run-through").tap()
     page.locator("#intention").fill("Play to the back of the room.")
     page.get_by_role("button", name="Begin").tap()
     expect(page.locator("h1")).to_have_text("Play to the back of the room.")
@@ -101,11 +101,11 @@ def test_run_through_by_touch_told_with_places_and_taken_back(served, concert, o
     page.locator("input[name=answer-1][value=no]").tap()
     page.locator("#where-1 summary").tap()
     page.locator("#where-1 input[type=checkbox]").first.tap()
-    page.get_by_role("button", name="That is it").tap()
+    page.get_by_role("button", name="Save result").tap()
     expect(page.locator("h1")).to_have_text("1 of 2 came out")
     [run] = served.services.state().runs.values()
     assert [len(p.broke) for p in run.parts] == [0, 1]
-    page.get_by_role("button", name="Take it back").tap()
+    page.get_by_role("button", name="Delete result").tap()
     expect(page.locator("h1")).to_have_text("Noon concert")
     assert served.services.state().runs == {}
 
@@ -123,7 +123,7 @@ def test_a_run_through_is_recorded_and_kept(served, concert, hearing, tmp_path):
     page.locator("#over").click()
     for n in (0, 1):
         page.locator(f"input[name=answer-{n}][value=yes]").check()
-    page.get_by_role("button", name="That is it").click()
+    page.get_by_role("button", name="Save result").click()
     expect(page.locator("audio")).to_have_count(1)  # it goes out from here
     [take] = served.services.state().takes.values()
     assert (take.step_id, take.verdict) == (run.id, None)

@@ -41,7 +41,7 @@ def lay_out(page: Page, url: str) -> None:
     page.get_by_role("button", name="Add without playing").click()
     page.get_by_role("button", name="Make “Air in C” current").click()
     page.fill("#first-step", "Bars 1 to 3")
-    page.get_by_role("button", name="This first").click()
+    page.get_by_role("button", name="Add first step").click()
     expect(page.get_by_text("Plan today").first).to_be_visible()
     page.get_by_role("link", name="Air in C").first.click()
     page.get_by_role("link", name="Bars 1 to 3").click()
@@ -66,7 +66,7 @@ def plan(page: Page, url: str) -> None:
     day = page.evaluate("() => new Date(Date.now() - 4 * 3600e3).toLocaleDateString('sv')")
     page.fill("input[name=day]", day)
     page.get_by_role("button", name=re.compile("Plan it")).click()
-    page.get_by_role("link", name="Begin to play").click()
+    page.get_by_role("link", name="Start session").click()
 
 
 def wait_until(mic_opened: float, second: float) -> None:
@@ -136,7 +136,7 @@ def test_a_day_of_practice(tmp_path, served_process, page):
     assert stand.waits_for("Yes", "No", "Cannot tell") == "Yes", page.inner_text("#told")
     assert page.evaluate("document.body.dataset.recording") == "false"
     with page.expect_popup() as evidence:
-        page.get_by_role("link", name="Every note of it").click()
+        page.get_by_role("link", name="Show all notes").click()
     expect(evidence.value.locator("main svg").first).to_be_visible()
     expect(evidence.value.get_by_text("All 9 right.")).to_be_visible()
     evidence.value.close()

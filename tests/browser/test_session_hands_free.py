@@ -89,7 +89,7 @@ def test_cut_off_by_a_reload_then_nobody_there(begin, services):
     page.wait_for_function(
         "() => document.querySelector('#notices').textContent.includes('Nobody played')",
     )
-    assert page.inner_text("#take-small") == "recorded, by your key"
+    assert page.inner_text("#take-small") == "recorded, press a key"
     stand.forward(30)
     assert page.evaluate("document.body.dataset.take") == "none"
     stand.sent()
@@ -104,11 +104,11 @@ def test_not_yet_and_a_pedal_with_more_switches(begin):
     page.wait_for_function("() => document.body?.dataset.take === 'count_in'")
     stand.press("PageUp")
     page.wait_for_function("() => document.body?.dataset.take === 'none'")
-    assert page.inner_text("#take-small") == "recorded, by your key"
+    assert page.inner_text("#take-small") == "recorded, press a key"
 
     show_more(page)
     page.get_by_text("Keys", exact=True).click()
-    row = page.locator("#keys tr", has_text="Move on to the next slot")
+    row = page.locator("#keys tr", has_text="Next slot")
     row.get_by_role("button").click()
     page.keyboard.press("F8")
     assert "F8" in row.inner_text()

@@ -34,7 +34,7 @@ def answers(services, step):
 def test_from_the_first_intention_to_the_end_by_keys_alone(stand, services, planned):
     page = stand.page
     stand.begin().sees("slot", "Bars 1 to 3")
-    assert "one chance" in page.inner_text("#slot-cold")
+    assert "one try" in page.inner_text("#slot-cold")
     assert page.get_by_role("img", name="Notation: Bars 1 to 3").first.is_visible()
 
     stand.press("n", "y")  # the second answer is not taken: one chance

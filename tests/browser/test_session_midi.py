@@ -110,7 +110,7 @@ def test_a_judging_that_failed_is_said_and_tried_again(open_page, served, monkey
         play(stand, AIR)
         assert stand.waits_for("Not judged", "Yes") == "Not judged"
         told = stand.page.inner_text("#told")
-        assert "Coldtake itself failed while it listened. The recording is saved." in told
+        assert "Judging failed because of an internal error. The recording is saved." in told
         assert "Answer it yourself" in told
         stand.sent()
         (take,) = served.services.state().takes.values()

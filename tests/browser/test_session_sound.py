@@ -32,7 +32,7 @@ def hum(hz: float) -> np.ndarray:
 
 
 SOUNDS = {
-    "Quiet: move the microphone closer.": lambda: room(1e-4) + playing(0.006),
+    "Too quiet. Move the microphone closer.": lambda: room(1e-4) + playing(0.006),
     "Too loud for the microphone": lambda: np.clip(room(3e-4) + playing(2.0), -1, 1),
     "The mains hum at 50 Hz": lambda: room(3e-4) + hum(50.0),
 }
@@ -76,12 +76,12 @@ def test_nothing_is_recorded_outside_a_take_and_the_page_says_when_it_records(
 ):
     stand = at_the_stand(hearing, served, tmp_path, room(3e-4) + playing(0.1))
     page = stand.page
-    says(page, "The level is good.")
+    says(page, "The level is right.")
     assert page.evaluate(STORED) == 0
     assert page.get_attribute("body", "data-recording") == "false"
     show_more(page)
     page.click("#sound-drawer summary")
-    page.wait_for_selector("#sound-drawer .large >> text=The level is good.")
+    page.wait_for_selector("#sound-drawer .large >> text=The level is right.")
     names = page.eval_on_selector_all("#sound-drawer option", "all => all.map(o => o.textContent)")
     names = [name for name in names if "MIDI" not in name]
     assert len(names) > 1
@@ -120,11 +120,11 @@ def test_no_decibels_a_without_a_calibration_and_the_microphone_is_let_go_at_the
     page.wait_for_timeout(6000)  # five seconds of steady sound are listened to
     page.click("text=Calibrate")
     page.wait_for_selector("#ears-drawer >> text=/6[123] dB.A. now/")
-    assert "under 1 %" in page.inner_text("#ears-drawer")
+    assert "less than 1%" in page.inner_text("#ears-drawer")
     assert axe(page) == []
     show_more(page)
     page.click("#tuner-drawer summary")
-    page.wait_for_selector("#tuner-drawer >> text=Start the drone")
+    page.wait_for_selector("#tuner-drawer >> text=Start drone")
     assert axe(page) == []
     page.keyboard.press("Escape")
     page.evaluate("""() => {

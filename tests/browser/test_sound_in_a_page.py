@@ -287,7 +287,7 @@ def test_bars_are_chosen_by_pointing_and_by_keys(desk):
     expect(bars).to_have_count(3)
     said = page.locator("#bars-said")
     bars.nth(1).click()
-    expect(said).to_have_text("Bar 2, first time. Now the last bar.")
+    expect(said).to_have_text("Bar 2, first time. Now select the last bar.")
     bars.nth(2).click()
     expect(said).to_contain_text("Bars 2 to 3 with the repeat")
     page.get_by_role("button", name="Bars 2 to 3, second time").click()
@@ -304,7 +304,7 @@ def test_bars_are_chosen_by_pointing_and_by_keys(desk):
 def test_the_steps_fields_take_the_bars_that_are_touched(house, open_page):
     page = open_page(390, 844, has_touch=True)
     page.goto(f"{house.url}/steps/{house.step}")
-    page.get_by_text("Bars, tempo, key, click").tap()
+    page.get_by_text("Edit bars, tempo, key, click").tap()
     bars = page.locator(".bar-over")
     expect(bars).to_have_count(3)
     bars.nth(1).tap()
@@ -315,7 +315,7 @@ def test_the_steps_fields_take_the_bars_that_are_touched(house, open_page):
     fields[0].fill("5")
     fields[0].blur()
     expect(page.locator("[data-said]")).to_have_text("Bar 3")
-    page.get_by_role("button", name="Keep it so").first.click()
+    page.get_by_role("button", name="Save").first.click()
     page.wait_for_function("() => document.getElementById('said').textContent === 'Kept.'")
     kept = house.services.pile.step(house.step).exercise.passage
     assert (kept.first_bar, kept.last_bar) == (5, 5)
@@ -394,9 +394,9 @@ def test_a_file_of_ones_own_is_slowed_and_looped(house, open_page, tmp_path):
     page.wait_for_function(
         "() => parseFloat(document.getElementById('playhead').getAttribute('x1')) > 34"
     )
-    page.get_by_role("button", name="Play through").click()
+    page.get_by_role("button", name="Remove loop").click()
     expect(page.locator("[data-slow=said]")).to_have_text("")
     page.locator("#file").set_input_files(
         {"name": "x.wav", "mimeType": "audio/wav", "buffer": b"no"}
     )
-    expect(page.locator("#said")).to_have_text("“x.wav” is no sound that this browser can play.")
+    expect(page.locator("#said")).to_have_text("“x.wav” cannot be played by this browser.")

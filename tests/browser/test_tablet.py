@@ -44,7 +44,7 @@ def trusting(sharing: Any) -> str:
 def share(page: Page, url: str) -> str:
     """Share as the player would, on a free port; return the digits shown."""
     page.goto(f"{url}/share")
-    page.locator("summary", has_text="Another port").click()
+    page.locator("summary", has_text="Change port").click()
     page.locator("[name=port]").fill("0")
     page.locator("#address").fill("127.0.0.2")
     page.get_by_role("button", name="Share it").click()
@@ -81,7 +81,7 @@ def test_a_session_on_the_tablet_arrives_and_ends_with_the_pairing(
     page.get_by_role("button", name="Pair").click()
     expect(page.locator("#secure")).to_have_attribute("data-check", "yes")
 
-    page.get_by_role("link", name="To the session").click()
+    page.get_by_role("link", name="Open session").click()
     expect(page.locator("#start-go")).to_be_visible()
     found = page.evaluate(SECURE)
     assert found == {"secure": True, "worker": "/session", "wake": True, "cookie": ""}
@@ -92,7 +92,7 @@ def test_a_session_on_the_tablet_arrives_and_ends_with_the_pairing(
 
     expect(own.locator(".paired-now")).to_contain_text("Paired: ")
     assert axe(own) == []
-    own.get_by_role("button", name="Forget this device").click()
+    own.get_by_role("button", name="Unpair device").click()
     expect(own.locator(".digits")).to_be_visible()
     assert page.evaluate("fetch('/api/session').then((r) => r.status)") == 401
     own.get_by_role("button", name="Stop sharing").click()
@@ -121,7 +121,7 @@ def test_a_browser_without_the_certificate_warns_and_is_told_what_to_do(
     expect(page.get_by_text("Open the device’s settings")).to_be_visible()
     assert axe(page) == []
     with page.expect_download() as download:
-        page.get_by_role("link", name="The certificate").click()
+        page.get_by_role("link", name="Download certificate").click()
     assert download.value.path().read_bytes() == shareable.sharing.authority.der
     shown = page.locator(".finger").inner_text()
     assert re.fullmatch(r"(..:){3}.. … (..:){3}..", shown)

@@ -121,10 +121,10 @@ def test_the_drone_sounds_in_the_chosen_tuning(listening, tmp_path):
     fifth = 442.0 * 2 ** ((57 - 69) / 12) * 2 ** (701.955 / 1200)
     assert 1200 * np.log2(measured["just"] / fifth) == pytest.approx(0.0, abs=0.3)
     assert 1200 * np.log2(measured["equal"] / fifth) == pytest.approx(-1.955, abs=0.3)
-    page.click("text=Start the drone")
-    page.wait_for_selector("text=Stop the drone")
-    page.click("text=Stop the drone")
-    page.wait_for_selector("text=Start the drone")
+    page.click("text=Start drone")
+    page.wait_for_selector("text=Stop drone")
+    page.click("text=Stop drone")
+    page.wait_for_selector("text=Start drone")
 
 
 DRONE = """async () => {

@@ -227,7 +227,7 @@ class TestPlan:
     @pytest.mark.parametrize(
         ("words", "said"),
         [
-            (["--minutes", "-5"], "minutes: -5 minutes cannot be planned."),
+            (["--minutes", "-5"], "minutes: -5 min cannot be planned."),
             (["--day", "2020-01-01"], "day: 2020-01-01 is past; today is"),
         ],
     )

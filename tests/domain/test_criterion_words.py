@@ -28,26 +28,26 @@ from coldtake.domain.criterion import (
         (
             [NotesTest(), TempoTest(mark=84), NoStopsTest()],
             Times(wanted=3),
-            "Every note right, at quarter = 84 or faster, without stopping - 3 times in a row?",
+            "Every note right, at ♩ = 84 or faster, without stopping, 3 times in a row?",
         ),
         (
             [TempoTest(mark=60, beat_unit_beats=1.5, within_percent=5)],
             Times(wanted=4, among=5),
-            "At dotted quarter = 60 within 5 % - 4 of 5 times?",
+            "At ♩. = 60 ± 5%, 4 of 5 times?",
         ),
-        ([TimingTest()], Times(), "90 % of the notes within 50 ms?"),
-        ([TuneTest(tolerance_cents=10)], Times(), "90 % of the notes in tune within 10 cents?"),
+        ([TimingTest()], Times(), "90% of the notes within 50 ms?"),
+        ([TuneTest(tolerance_cents=10)], Times(), "90% of the notes in tune within 10 cents?"),
         (
             [SteadinessTest(), EvennessTest()],
             Times(),
-            "Tempo steady within 6 %, even within 25 ms?",
+            "Tempo steady within 6%, even within 25 ms?",
         ),
         ([ConditionsTest(stated=("from memory", "standing"))], Times(), "From memory, standing?"),
         ([OwnQuestionTest(question="does it swing?")], Times(), "Does it swing?"),
         (
             [NotesTest(), OwnQuestionTest(question="does it swing"), NoStopsTest()],
             Times(wanted=2),
-            "Every note right, without stopping? Does it swing - 2 times in a row?",
+            "Every note right, without stopping? Does it swing, 2 times in a row?",
         ),
     ],
 )

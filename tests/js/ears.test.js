@@ -88,9 +88,9 @@ test("never dB(A) without a calibration of this microphone; the dose is told onc
   const hear = (/** @type {number} */ db, seconds = 0.5) => ears.hear({ square: 10 ** (db / 10), seconds, peak: 0.1 });
   for (let i = 0; i < 9; i++) hear(-40);
   assert.equal(ears.levelDb, null);
-  assert.match(await ears.calibrate(80), /moment/);
+  assert.match(await ears.calibrate(80), /Wait/);
   hear(-30);
-  assert.match(await ears.calibrate(80), /steadily/);
+  assert.match(await ears.calibrate(80), /steady/);
   for (let i = 0; i < 10; i++) hear(-40);
   assert.match(await ears.calibrate(10), /50 to 120/);
   assert.equal(await ears.calibrate(80), "");
@@ -99,7 +99,7 @@ test("never dB(A) without a calibration of this microphone; the dose is told onc
   hear(-35, 8 * 3600);
   hear(-35, 3600);
   assert.equal(told, 1);
-  assert.match(doseWords(ears.kept.percent), /11[23] %, as 86 dB/);
+  assert.match(doseWords(ears.kept.percent), /11[23]%, the same as 86 dB/);
   device = "another";
   assert.equal(ears.levelDb, null);
   const again = new Ears(store, () => "one");

@@ -172,7 +172,7 @@ test("two touches choose bars, in either order; a third begins again", () => {
   assert.deepEqual([choice.range, choice.half], [{ first: 0, last: 0 }, true]);
   choice.point("b");
   assert.deepEqual([choice.range, choice.half], [{ first: 0, last: 2 }, false]);
-  assert.equal(choice.words(), "The pick-up to bar 2");
+  assert.equal(choice.words(), "Pick-up to bar 2");
   choice.point("c");
   choice.point("a");
   assert.deepEqual(choice.range, { first: 3, last: 5 }, "the nearest playing before");

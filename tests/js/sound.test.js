@@ -108,7 +108,7 @@ test("nobody plays: it ends after the length; noise that never stops: after a bo
 
 test("advice on the level is one sentence or none", () => {
   assert.match(levelAdvice(0.3, 1, 0.001), /Too loud/);
-  assert.match(levelAdvice(0.0001, 0.0003, 0.0001), /Nothing/);
+  assert.match(levelAdvice(0.0001, 0.0003, 0.0001), /No sound/);
   assert.match(levelAdvice(0.005, 0.02, 0.003), /room/);
   assert.equal(levelAdvice(0.1, 0.4, 0.001), "");
 });

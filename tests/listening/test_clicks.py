@@ -91,7 +91,7 @@ def test_a_player_behind_the_click_is_told_only_where_the_click_is_heard():
     plain = sounded("piano", notes)
     behind = judge(with_click(plain), tune(), IN_TIME, click=track())
     assert behind.answer is Answer.NO
-    assert "to the click as heard" in behind.tests[0].words
+    assert "compared with the click" in behind.tests[0].words
     middle = float(np.median([n.deviation_ms for n in behind.notes]))
     assert middle == pytest.approx(75.0, abs=8.0)
     headphones = judge(plain, tune(), IN_TIME, click=track())

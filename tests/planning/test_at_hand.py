@@ -105,7 +105,7 @@ def test_what_waits_says_for_which_rehearsal():
         assert "t0s1" not in {s.step_id for s in plan.slots}
         return next(o.reason for o in plan.left_out if o.step_id == "t0s1")
 
-    assert reason() == "Needs other people (the other four). No rehearsal or lesson is entered."
+    assert reason() == "Needs other people (the other four). No rehearsal or lesson is planned."
     meeting(state, 20, PEOPLE)
     meeting(state, 5, PEOPLE, topics=("t1",))  # of another topic
     meeting(state, -1, PEOPLE)

@@ -60,7 +60,7 @@ def test_a_step_met_six_days_ago_is_asked_back_when_it_is_due():
     plan = plan_day(state, request(60), values=[value(i) for i in state.steps])
     assert colds(plan) == ["t0s0"]
     [slot] = [s for s in plan.slots if s.kind is SlotKind.COLD]
-    assert slot.reason.endswith(" That is below 70 in 100, so it is asked again.")
+    assert slot.reason.endswith(" That is below your limit of 70 in 100.")
 
 
 def test_the_day_is_the_last_on_which_the_chance_is_as_high_as_wanted():
@@ -178,14 +178,17 @@ def test_what_the_player_took_out_does_not_wait_for_minutes():
     refused = Wish(step_id="t0s0", kind=SlotKind.COLD, refused=True)
     plan = plan_day(state, request(30, refused), values=[value(i) for i in state.steps])
     [asked] = plan.asked_again
-    assert when_words(asked, plan, 70).endswith("You took it out.")
+    assert when_words(asked, plan, 70).endswith("Removed by you.")
 
 
 @pytest.mark.parametrize(
     ("chance", "said"),
     [
-        (0.44, "Due. Chance of a clean first try: 44 in 100; you want 70 in 100. It waits"),
-        (0.71, "Due. Chance of a clean first try: 71 in 100; you want 70 in 100; later it falls"),
+        (0.44, "Due. Chance of a clean first try: 44 in 100. Your limit: 70 in 100. There is no"),
+        (
+            0.71,
+            "Due. Chance of a clean first try: 71 in 100. Your limit: 70 in 100. It falls below",
+        ),
     ],
 )
 def test_what_is_due_above_the_wanted_chance_says_why(chance, said):

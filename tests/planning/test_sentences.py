@@ -20,7 +20,15 @@ from coldtake.planning.day.plan_day import plan_day
 from coldtake.planning.day.reasons import Reasons
 from coldtake.planning.tempi import mark_above, mark_below, tempi_of
 from coldtake.planning.value.left_alone import LeftAlone
-from coldtake.planning.words import between, counted, in_hundred, listed, on_day, raised
+from coldtake.planning.words import (
+    between,
+    counted,
+    first_sentence,
+    in_hundred,
+    listed,
+    on_day,
+    raised,
+)
 
 
 def goal_at(step, kind, tries, phase, **more):
@@ -31,10 +39,10 @@ def goal_at(step, kind, tries, phase, **more):
 @pytest.mark.parametrize(
     ("fastest", "said"),
     [
-        (None, "Find the tempo at which it is clean; begin near quarter = 56."),
-        (72.0, "Clean at quarter = 76; 72 is clean so far, 96 is the target."),
-        (92.0, "Reach the target today: quarter = 96; clean so far at 92."),
-        (100.0, "Settle it at quarter = 96."),
+        (None, "Find a tempo at which it is clean. Start near ♩ = 56."),
+        (72.0, "Clean at ♩ = 76. Clean so far: 72. Target: 96."),
+        (92.0, "Reach the target today: ♩ = 96. Clean so far: 92."),
+        (100.0, "Clean again at ♩ = 96."),
     ],
 )
 def test_tempo_goal_is_the_next_traditional_mark(fastest, said):
@@ -49,31 +57,31 @@ def test_work_begins_at_the_tempo_that_the_player_named_as_clean():
     exercise = msgspec.structs.replace(step.exercise, clean_bpm=84.0)
     step = msgspec.structs.replace(step, exercise=exercise)
     said = goal_at(step, SlotKind.WORK, (), StepPhase.OPEN)
-    assert said == "Begin at quarter = 84, which you named as clean."
+    assert said == "Start at ♩ = 84, your clean tempo."
     heard = goal_at(step, SlotKind.WORK, (try_on("t0s0", 1, bpm=72.0),), StepPhase.IN_WORK)
-    assert heard.startswith("Clean at quarter = 76; 72 is clean")  # what was played counts more
+    assert heard.startswith("Clean at ♩ = 76. Clean so far: 72")  # what was played counts more
 
 
 def test_tempo_goal_counts_in_the_criterion_s_beat_unit():
     criterion = Criterion(tests=(TempoTest(mark=80.0, beat_unit_beats=1.5),))
     step = msgspec.structs.replace(state_of((1,)).steps["t0s0"], criterion=criterion)
     said = goal_at(step, SlotKind.WORK, (try_on("t0s0", 1, bpm=90.0),), StepPhase.IN_WORK)
-    assert said == "Clean at dotted quarter = 63; 60 is clean so far, 80 is the target."
+    assert said == "Clean at ♩. = 63. Clean so far: 60. Target: 80."
 
 
 def test_what_was_met_was_clean_at_the_tempo_that_was_asked():
     """A player who answers without a take leaves no tempo; the question has one."""
     state = state_of((1,))
     said = goal_at(state.steps["t0s0"], SlotKind.WORK, (), StepPhase.MET, cold=True)
-    assert said == "First try cold, no warm-up. Settle it at quarter = 96."
+    assert said == "First try cold, without warm-up. Clean again at ♩ = 96."
     slipped = goal_at(state.steps["t0s0"], SlotKind.WORK, (), StepPhase.SLIPPED)
-    assert slipped == "Settle it at quarter = 96."  # not from the slow tempo of the first day again
+    assert slipped == "Clean again at ♩ = 96."  # not from the slow tempo of the first day again
 
 
 def test_only_clean_tries_count_for_the_goal():
     tries = (try_on("t0s0", 2, Answer.NO, bpm=90.0), try_on("t0s0", 3, bpm=60.0))
     said = goal_at(state_of((1,)).steps["t0s0"], SlotKind.WORK, tries, StepPhase.IN_WORK)
-    assert "quarter = 63; 60 is clean" in said
+    assert "♩ = 63. Clean so far: 60" in said
 
 
 def test_marks_of_the_traditional_series():
@@ -93,13 +101,13 @@ def test_marks_of_the_traditional_series():
 @pytest.mark.parametrize(
     ("times", "phase", "said"),
     [
-        (Times(wanted=3), StepPhase.OPEN, "3 times clean in a row."),
-        (Times(wanted=4, among=5), StepPhase.OPEN, "4 clean of 5."),
-        (Times(), StepPhase.OPEN, "A first clean time, slowly enough to hear every note."),
+        (Times(wanted=3), StepPhase.OPEN, "3 clean tries in a row."),
+        (Times(wanted=4, among=5), StepPhase.OPEN, "4 of 5 tries clean."),
+        (Times(), StepPhase.OPEN, "One clean try, slow enough to hear every note."),
         (
             Times(),
             StepPhase.HELD,
-            "First try cold, no warm-up. Clean again after a rest, without thinking ahead.",
+            "First try cold, without warm-up. Clean again after a pause.",
         ),
     ],
 )
@@ -117,7 +125,7 @@ def test_goal_without_a_tempo(times, phase, said):
 def test_goal_of_a_breath_speaks_of_no_notes():
     own = Criterion(tests=(OwnQuestionTest(question="Does the hiss stay even"),))
     step = msgspec.structs.replace(state_of((1,)).steps["t0s0"], criterion=own)
-    assert goal_at(step, SlotKind.WORK, (), StepPhase.OPEN) == "A first clean time."
+    assert goal_at(step, SlotKind.WORK, (), StepPhase.OPEN) == "One clean try."
 
 
 def worked_state(performance_on=None, ago=2):
@@ -151,9 +159,10 @@ def test_reason_of_work_says_what_it_adds_to_which_date():
     low, high = chances_of(state, "t1s0", on, 0, slot.minutes)
     assert high > low
     assert slot.reason == (
-        "Rough estimate: this slot raises the chance of a clean first try on 2 March "
-        f"from {low} to {high} in 100, if you do no more after it; "
-        f"{slot.minutes} minutes of about 15 still needed. Last played 2 days ago."
+        f"Rough estimate: raises the chance on 2 March by {high - low} in 100. "
+        "It raises the chance of a clean first try on 2 March "
+        f"from {low} to {high} in 100, if you do no more after it. "
+        f"{slot.minutes} min of about 15 min still needed. Last played 2 days ago."
     )
 
 
@@ -170,8 +179,8 @@ def test_reason_where_the_chance_hardly_moves(monkeypatch):
     monkeypatch.setattr(LeftAlone, "chance", lambda *_, **__: chance)
     values = [value(i, best=0.15, half=1.0, need=15) for i in state.steps]
     assert reasons_of(state, values)["t1s0", SlotKind.WORK].startswith(
-        "Rough estimate: the chance of a clean first try on 2 March is 40 in 100, "
-        "if you do no more after it; "
+        "Rough estimate: keeps the chance for 2 March at 40 in 100. It keeps the chance of a clean "
+        "first try on 2 March at 40 in 100, if you do no more after it. "
     )
 
 
@@ -198,7 +207,7 @@ def test_reason_names_the_steps_that_wait_and_what_does_not_fit():
     assert said.endswith("Not played yet; 2 steps wait for it.")
     values = [otherwise(v, fits=False, enough=False) for v in values]
     said = reasons_of(state, values, 20)["t1s0", SlotKind.WORK]
-    assert said.startswith("Rough estimate: the chance of a clean first try on ")
+    assert said.startswith("Rough estimate: keeps the chance for ")
     assert said.endswith("Not played yet. Not all of its topic fits into the next 8 weeks.")
     dated = state_of((3, 1), performance_on=DAY + timedelta(days=20))
     said = reasons_of(dated, values, 20)["t1s0", SlotKind.WORK]
@@ -234,8 +243,8 @@ def test_reason_of_a_slipped_step_does_not_ask_whether_it_is_still_clean():
 @pytest.mark.parametrize(
     ("wanted", "said"),
     [
-        ("1", " It is asked before that falls below 1 in 100."),
-        ("95", " That is below 95 in 100, so it is asked again."),
+        ("1", " It is checked before the chance falls below your limit of 1 in 100."),
+        ("95", " That is below your limit of 95 in 100."),
     ],
 )
 def test_reason_of_a_due_cold_take_agrees_with_its_chance(wanted, said):
@@ -282,19 +291,19 @@ def test_a_week_above_the_limit_is_said_with_the_caution():
     for ago in range(1, 7):
         state.keep_work(work_on("t0s0", ago, 70.0), "work")
     notice = load_notice(state, DAY, 70)
-    assert notice.startswith("The week that ends here comes to 490 minutes")
-    assert "doctor's" in notice
+    assert notice.startswith("The week that ends on this day has 8 h 10 min of playing")
+    assert "doctor" in notice
     assert "rest" in notice
 
 
 def test_a_single_long_day_is_said():
     notice = load_notice(played(60.0, days=range(5, 29, 2)), DAY, 130)
-    assert notice.startswith("This day comes to 130 minutes of playing, 117 % above")
+    assert notice.startswith("This plan has 2 h 10 min of playing, 117% more than your")
 
 
 def test_the_limit_is_the_player_s_own():
     state = played(60.0)
-    assert load_notice(state, DAY, 100).startswith("This day")
+    assert load_notice(state, DAY, 100).startswith("This plan")
     state.settings["load_notice"] = "100"
     assert load_notice(state, DAY, 100) is None
 
@@ -305,23 +314,21 @@ def test_nothing_is_said_before_four_weeks_are_known():
 
 
 def test_after_a_long_pause_begin_gently():
-    assert load_notice(played(0.0, days=()), DAY, 60).startswith(
-        "Nothing was played for four weeks"
-    )
+    assert load_notice(played(0.0, days=()), DAY, 60).startswith("You did not play for four weeks.")
 
 
 def test_left_out_reasons_name_points_minutes_or_topics():
     state, values = ready((10,) * 6, 4)
     plan = plan_day(state, request(60), values=values)
     said = [out.reason for out in plan.left_out]
-    assert any("more minutes it is in" in r for r in said)
-    assert any("topics a session is your limit" in r for r in said)
+    assert any("it needs about" in r for r in said)
+    assert any("your limit is" in r for r in said)
     assert all(r.endswith(".") for r in said)
     open_ones = [r for r in said if not r.startswith("It waits")]
     pattern = (
-        r"Rough estimate: \d+ minutes? would (?:raise|leave) "
+        r"Left out: .*\. Rough estimate: \d+ min would (?:raise|leave) "
         r"the chance of a clean first try on \d+ \w+ "
-        r"(from \d+ to|at|at fewer than) \d+ in 100; "
+        r"(from \d+ to|at|at fewer than) \d+ in 100\."
     )
     assert all(re.match(pattern, r) for r in open_ones)
 
@@ -333,7 +340,7 @@ def test_left_out_says_what_its_own_minutes_would_add():
     values = [value(i, best=1.0 if i == "t0s0" else 8.0, half=2.0) for i in state.steps]
     plan = plan_day(state, request(10), values=values)
     reason = next(o.reason for o in plan.left_out if o.step_id == "t0s0")
-    told = re.search(r": (\d+) minutes? would .* from (\d+) to (\d+) in 100", reason)
+    told = re.search(r": (\d+) min would .* from (\d+) to (\d+) in 100", reason)
     minutes, *said = map(int, told.groups())
     assert said == chances_of(state, "t0s0", DAY + timedelta(days=56), 0, minutes)
 
@@ -343,11 +350,25 @@ def test_left_out_where_minutes_add_nothing_or_the_topic_does_not_fit():
     values = [value(i, best=0.0 if i == "t0s1" else 3.0) for i in state.steps]
     plan = plan_day(state, request(30), values=values)
     reasons = {o.step_id: o.reason for o in plan.left_out}
-    assert reasons["t0s1"].endswith("; others come first, also in an hour more (not played yet).")
+    assert reasons["t0s1"].startswith("Left out: other steps come first (not played yet).")
     values = [otherwise(v, fits=v.step_id != "t0s1") for v in values]
     plan = plan_day(state, request(30), values=values)
     reasons = {o.step_id: o.reason for o in plan.left_out}
-    assert reasons["t0s1"].endswith("does not fit into the next 8 weeks, so others come first.")
+    assert reasons["t0s1"].startswith(
+        "Left out: the topic needs more time than you have in 8 weeks."
+    )
+
+
+def test_the_reason_at_sight_is_short_and_the_rest_stands_under_why():
+    """At most twelve words and one number beside the date and the scale of a hundred."""
+    state = worked_state(performance_on=date(2026, 3, 2))
+    values = [value(i, cold=2.0) for i in state.steps]
+    for slot in slots_of(state, values):
+        brief, why = first_sentence(slot.reason)
+        assert len(brief.split()) <= 12
+        own = brief.replace("2 March", "").replace("in 100", "")
+        assert len(re.findall(r"\d+", own)) <= 1
+        assert why
 
 
 def test_small_words():
@@ -396,5 +417,5 @@ def test_a_rise_is_taken_from_the_rounded_numbers(start, end, said):
 def test_question_is_the_criterion_s():
     state = state_of((1,))
     plan = plan_day(state, request(10), values=random_values(state, 1, open_share=1.0))
-    assert plan.slots[0].question == "Every note right, at quarter = 96 or faster?"
+    assert plan.slots[0].question == "Every note right, at ♩ = 96 or faster?"
     assert MARK.tests[1].mark == 96.0

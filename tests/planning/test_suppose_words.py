@@ -93,7 +93,7 @@ def test_a_topic_that_would_not_fit_is_said_not_to():
 
 def test_several_changes_are_told_together(state):
     words, found = said(state, take_on=("d",), more_min=20)
-    assert words.startswith(f"With all of that together, {more(found.all)} steps should be clean")
+    assert words.startswith(f"With all these changes, {more(found.all)} steps should be clean")
     assert "the other three topics" in words
 
 
@@ -127,11 +127,11 @@ def test_what_cannot_be_told_from_the_error_is_not_told():
     [
         ((3, 9, 30), 0.0, "about 18 March, between 12 March and 8 April"),
         ((9, 9, 9), 0.0, "about 18 March"),
-        ((3, 9, None), 0.2, "about 18 March, between 12 March and a day not in sight"),
+        ((3, 9, None), 0.2, "about 18 March, between 12 March and a date not known"),
         ((3, None, None), 0.2, "not before 12 March"),
-        ((None, None, None), 0.2, "not in sight"),
-        ((0, 0, 3), 0.0, "at once: a place is free"),
-        ((3, None, None), 0.9, "its date comes before its turn"),
+        ((None, None, None), 0.2, "start date not known"),
+        ((0, 0, 3), 0.0, "now: a place is free"),
+        ((3, None, None), 0.9, "its date is before its start"),
     ],
 )
 def test_turns_in_words(days, date_first, words):
@@ -176,7 +176,7 @@ def test_the_triage_in_words():
     assert "as your other topics of this kind have" in words["bare"]
     assert "the time goes to “sure”, which matters more." in words["rest"]
     assert re.search(r"min more a day all of it fits", words["rest"])
-    assert words["old"].startswith("Its date, 5 March, is past, and it holds a place. Give it a")
+    assert words["old"].startswith("Its date, 5 March, is past, and it takes a place. Give it a")
     assert proposal_words(state, found) == "Proposal: set “old” aside."
 
 

@@ -31,28 +31,28 @@ def test_written_asked_for_and_to_begin_at_each_have_their_name():
     tempi = tempi_of(step, (), OPEN, written_bpm=80.0)
     assert (tempi.written, tempi.target, tempi.start, tempi.clean) == (80.0, 60.0, 40.0, None)
     assert tempi_words(tempi) == (
-        "Target: quarter = 60 or faster. Today: begin at quarter = 40. Written: quarter = 80."
+        "Target: ♩ = 60 or faster. Start today at ♩ = 40. Written: ♩ = 80."
     )
-    assert tempi_words(tempi, target=False, today=False) == "Written: quarter = 80."
+    assert tempi_words(tempi, target=False, today=False) == "Written: ♩ = 80."
     said = goal(step, SlotKind.WORK, tempi, OPEN)
-    assert said.endswith(f"begin near quarter = {tempi.start:g}.")
+    assert said.endswith(f"Start near ♩ = {tempi.start:g}.")
 
 
 def test_a_range_says_both_limits():
     tempi = tempi_of(of(TempoTest(mark=50.0, within_percent=8.0)), (), OPEN)
     assert (tempi.least, tempi.most) == (46.0, 54.0)
-    assert tempi_words(tempi, today=False) == "Target: quarter = 50 (from 46 to 54)."
+    assert tempi_words(tempi, today=False) == "Target: ♩ = 50 (between 46 and 54)."
     tempi = tempi_of(of(TempoTest(mark=66.0, within_percent=10.0)), (), OPEN)
-    assert "(from 59.4 to 72.6)" in tempi_words(tempi)  # as the verdict has it: 73 is too fast
+    assert "(between 59.4 and 72.6)" in tempi_words(tempi)  # as the verdict has it: 73 is too fast
 
 
 @pytest.mark.parametrize(
     ("clean", "phase", "start", "said"),
     [
-        ((), OPEN, 56.0, "Today: begin at quarter = 56."),
-        ((72.0,), OPEN, 76.0, "Clean so far: quarter = 72. Today: begin at quarter = 76."),
-        ((96.0,), OPEN, 96.0, "Clean so far: quarter = 96."),
-        ((), MET, 96.0, "Clean so far: quarter = 96."),
+        ((), OPEN, 56.0, "Start today at ♩ = 56."),
+        ((72.0,), OPEN, 76.0, "Clean so far: ♩ = 72. Start today at ♩ = 76."),
+        ((96.0,), OPEN, 96.0, "Clean so far: ♩ = 96."),
+        ((), MET, 96.0, "Clean so far: ♩ = 96."),
     ],
 )
 def test_today_begins_above_what_is_clean(clean, phase, start, said):
@@ -65,15 +65,15 @@ def test_today_begins_above_what_is_clean(clean, phase, start, said):
 def test_without_a_tempo_in_the_question_the_exercise_says_it_in_its_own_beat():
     tempi = tempi_of(of(played=99.0, unit=1.5), (), OPEN, written_bpm=99.0)
     assert (tempi.target, tempi.written) == (66.0, 66.0)
-    assert tempi_words(tempi, today=False) == "Target: dotted quarter = 66."
+    assert tempi_words(tempi, today=False) == "Target: ♩. = 66."
     assert tempi_words(tempi_of(of(), (), OPEN)) == ""
 
 
 def test_a_step_that_was_met_does_not_begin_slowly_again_without_a_tempo_in_its_question():
-    """A singer's week: “Long tones: met. Today: begin at quarter = 40.”"""
+    """A singer's week: “Long tones: met. Today: begin at ♩ = 40.”"""
     tempi = tempi_of(of(played=60.0), (), MET)
     assert tempi.start == 60.0
-    assert tempi_words(tempi, target=False) == "Clean so far: quarter = 60."
+    assert tempi_words(tempi, target=False) == "Clean so far: ♩ = 60."
 
 
 def bars(state, step_id, first, last, mark, **changed):
@@ -93,11 +93,11 @@ def bars(state, step_id, first, last, mark, **changed):
 @pytest.mark.parametrize(
     ("whole", "judge", "answer", "said"),
     [
-        ((1, 12), Judge.TOOL, Answer.YES, "Begin at quarter = 69: these bars were clean at 69 in"),
-        ((None, None), Judge.TOOL, Answer.YES, "Begin at quarter = 69: these bars were clean"),
-        ((1, 6), Judge.TOOL, Answer.YES, "Begin at quarter = 50, which you named as clean."),
-        ((1, 12), Judge.TOOL, Answer.NO, "Begin at quarter = 50, which you named as clean."),
-        ((1, 12), Judge.PLAYER, Answer.YES, "Begin at quarter = 50, which you named"),  # one hand?
+        ((1, 12), Judge.TOOL, Answer.YES, "Start at ♩ = 69. These bars were clean at 69 in"),
+        ((None, None), Judge.TOOL, Answer.YES, "Start at ♩ = 69. These bars were clean"),
+        ((1, 6), Judge.TOOL, Answer.YES, "Start at ♩ = 50, your clean tempo."),
+        ((1, 12), Judge.TOOL, Answer.NO, "Start at ♩ = 50, your clean tempo."),
+        ((1, 12), Judge.PLAYER, Answer.YES, "Start at ♩ = 50, your clean tempo"),  # one hand?
     ],
 )
 def test_a_part_begins_where_the_whole_was_heard_clean(whole, judge, answer, said):
@@ -118,7 +118,7 @@ def test_a_slower_target_is_not_overshot_and_faster_bars_of_its_own_count_more()
     state.keep_try(heard, "take")
     slow = bars(state, "t0s1", 5, 8, 60.0)
     assert goal(slow, SlotKind.WORK, tempi_in(state, slow), OPEN) == (
-        "Begin at quarter = 60: these bars were clean at 69 in another step."
+        "Start at ♩ = 60. These bars were clean at 69 in another step."
     )
     fast = bars(state, "t0s1", 5, 8, 96.0)
     own = (try_on("t0s1", 1, bpm=80.0),)

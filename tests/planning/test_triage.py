@@ -306,7 +306,7 @@ def test_a_concerto_that_is_too_long_stays_and_its_steps_are_to_be_chosen(advice
     )
     assert "It stays current: it matters a lot. Not all of it will be ready" in said
     assert re.search(r"With \d+ min more a day all of it fits\.", said)
-    assert "By itself it would be done by about" in said
+    assert "Alone it would be ready by about" in said
 
 
 def test_a_new_piece_comes_in_beside_what_is_kept_up(advice):

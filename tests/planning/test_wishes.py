@@ -90,7 +90,7 @@ def test_refused_stays_out_and_can_be_allowed_again():
     without = again(plan, changes.refuse(plan, slot.id))
     assert slot.step_id not in {s.step_id for s in without.slots + without.spare}
     out = {o.step_id: o.reason for o in without.left_out}
-    assert out[slot.step_id] == "You took it out."
+    assert out[slot.step_id] == "Removed by you."
     back = again(without, changes.allow(without, slot.step_id))
     assert back == plan
 

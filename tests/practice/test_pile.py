@@ -117,7 +117,7 @@ class TestTwentyAtOnce:
         services.pile.add("Scales")
         with pytest.raises(RuleError) as told:
             services.pile.add_many("Tune\nscales\n\nTUNE\n" + "x" * 300)
-        assert "line 2 (“scales”) is in your pile already" in told.value.what
+        assert "line 2 (“scales”) is already one of your topics" in told.value.what
         assert "line 4 (“TUNE”) is the same as line 1" in told.value.what
         assert "line 5" in told.value.what
         assert len(services.state().topics) == 1

@@ -102,7 +102,9 @@ def test_a_tempo_measured_by_a_hair_off_is_the_same_tempo():
         (["Two octaves up", "Two octaves, in tune"], "Two octaves"),
         (["Opening", "The coda"], "The coda"),
         (["The run, at 60"], "The run, at 60"),
-        (["Bar 2 at quarter = 84", "Bar 2 at quarter = 132"], "Bar 2"),
+        (["Bar 2 at quarter = 84", "Bar 2 at quarter = 132"], "Bar 2"),  # as in old logs
+        (["Bar 2 at ♩ = 84", "Bar 2 at ♩ = 132"], "Bar 2"),
+        (["The gigue, at ♩. = 60", "The gigue, at ♩. = 72"], "The gigue"),
         (["The gigue, at dotted quarter = 60", "The gigue, at dotted quarter = 72"], "The gigue"),
     ],
 )

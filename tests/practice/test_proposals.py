@@ -134,7 +134,7 @@ def titles(proposal):
 
 def test_a_piece_begins_with_its_hard_spots_and_ends_cold(services, topic):
     proposal = piece(services, topic)
-    assert titles(proposal)[0].startswith("Bar 7 at quarter = ")
+    assert titles(proposal)[0].startswith("Bar 7 at ♩ = ")
     assert proposal.because[proposal.steps[0].id].startswith("a hard spot: fast notes")
     assert titles(proposal)[-2:] == ["From memory", "Cold and from memory"]
     memory, cold = proposal.steps[-2:]
@@ -197,7 +197,7 @@ def test_some_bars_of_a_piece(services, topic):
 def test_repeats_are_said_and_not_worked_on_twice(services, topic):
     abc = "X:1\nM:4/4\nL:1/4\nK:C\n|:CDEF|GFED:|C4|]\n"
     proposal = checked(services, topic, PieceAsk(passage_id=kept(services, abc)))
-    assert "Repeated and not worked on twice: 2 bars." in " ".join(proposal.rests_on)
+    assert "Repeats, only once: 2 bars." in " ".join(proposal.rests_on)
     assert not any(s.exercise.passage.first_bar == 3 for s in proposal.steps)
 
 
@@ -336,7 +336,7 @@ def test_a_tune_from_its_page(services, topic):
     choruses = [s for s in proposal.steps if "chorus" in s.title]
     assert all(s.criterion.changes for s in choruses)
     assert [s.exercise.click.on_beats for s in choruses if s.title.startswith("Two")] == [(2, 4)]
-    assert "Not readable, and passed over: oops." in proposal.rests_on
+    assert "Not readable, left out: oops." in proposal.rests_on
     scales = next(s for s in proposal.steps if s.title.startswith("The scale of each"))
     assert scales.exercise.words.startswith("Dm7: D dorian; G7: G mixolydian")
 
@@ -352,8 +352,8 @@ def test_a_blues_in_f_is_written_with_one_flat_and_its_keys_begin_there(services
     assert list(dict.fromkeys(keys)) == [
         ("F major", -1), ("B♭ major", -2), ("E♭ major", -3), ("A♭ major", -4),
     ]  # fmt: skip
-    assert "Keys in order: F, then B♭, E♭, A♭ (round the circle of fourths)." in proposal.rests_on
-    arpeggios = passages[titles(proposal).index("Arpeggios at quarter = 60")]
+    assert "Keys in order: F, then B♭, E♭, A♭ (in the circle of fourths)." in proposal.rests_on
+    arpeggios = passages[titles(proposal).index("Arpeggios at ♩ = 60")]
     assert [n.name for n in arpeggios.notes[:4]] == ["F4", "A4", "C5", "E♭5"]
 
 
@@ -375,15 +375,15 @@ def test_the_player_can_say_the_key(services, topic):
 def test_improvising_waits_for_nothing_and_starts_at_the_clean_tempo(services, topic):
     ask = TuneAsk(passage_id=kept(services, TUNE), clean_bpm=66)
     steps = by_title(checked(services, topic, ask))
-    first = steps["One chorus without stopping at quarter = 66"]
+    first = steps["One chorus without stopping at ♩ = 66"]
     assert (first.needs, first.exercise.tempo_bpm) == ((), 66)
-    assert steps["One chorus without stopping at quarter = 132"].needs == (first.id,)
-    met = steps["One chorus, each change met by its third or seventh at quarter = 66"]
+    assert steps["One chorus without stopping at ♩ = 132"].needs == (first.id,)
+    met = steps["One chorus, each change met by its third or seventh at ♩ = 66"]
     waits = {s.title for s in steps.values() if s.id in met.needs}
     assert waits == {
         first.title,
-        "Guide tones from the third at quarter = 132",
-        "Guide tones from the seventh at quarter = 132",
+        "Guide tones from the third at ♩ = 132",
+        "Guide tones from the seventh at ♩ = 132",
     }
 
 
@@ -567,7 +567,7 @@ def test_three_against_two_and_a_click_that_falls_silent(services, topic):
 def test_compound_beats_are_whole_numbers_of_the_metronome(services, topic):
     ask = RhythmAsk(compound=True, goal_bpm=80.0, parts=("subdivisions", "silent click"))
     proposal = checked(services, topic, ask)
-    assert all(s.title.endswith("dotted quarter = 53") for s in proposal.steps)
+    assert all(s.title.endswith("♩. = 53") for s in proposal.steps)
 
 
 def test_a_bass_voice_can_work_at_intervals_on_any_tonic(services, topic):
@@ -645,7 +645,7 @@ def test_bars_that_took_longer_make_the_next_guess_longer(services, topic):
     )
     told = [s for s in again.rests_on if "corrected by your own log" in s]
     assert told == [
-        f"The minutes are corrected by your own log ({len(steps)} stretches of bars "
+        f"The minutes follow your own log ({len(steps)} stretches of bars "
         + told[0].partition("stretches of bars ")[2]
     ]
     after = {s.title: s.need_min for s in again.steps}

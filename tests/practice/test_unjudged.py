@@ -224,11 +224,11 @@ class TestFirstTry:
 
     def test_a_day_has_one(self, services, made, kept):
         self.by_hand(services, made, kept, FirstTry.YES)
-        with pytest.raises(RuleError, match="here already"):
+        with pytest.raises(RuleError, match="already saved"):
             self.by_hand(services, made, kept, FirstTry.YES)
         second = self.by_hand(services, made, kept, FirstTry.NOT_SAID)
         assert (second.cold, second.first_try) == (False, FirstTry.NO)
-        with pytest.raises(RuleError, match="here already"):
+        with pytest.raises(RuleError, match="already saved"):
             services.takes.say_first_try(second.id, FirstTry.YES)
 
     def test_the_next_day_has_its_own(self, services, made, kept, clock):

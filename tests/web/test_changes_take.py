@@ -71,9 +71,9 @@ def test_a_take_over_changes_shows_each_chord(client, services, step):
     said = words(page.text)
     assert "Chord by chord" in said
     assert "Dm7" in said
-    assert "100 %" in said
+    assert "100%" in said
     assert 'class="chords-heard"' in page.text
-    assert "0 of 32 notes outside their scale." in said
+    assert "0 of 32 notes outside the scale." in said
 
 
 def test_an_uploaded_chorus_without_a_click_is_judged(client, services, step):

@@ -52,7 +52,7 @@ def told(client):
 
 
 def test_it_is_offered_and_shows_how_far_it_has_come(demo_client, services, teller):
-    assert "Show me the example" in demo_client.get("/").text
+    assert "Open example" in demo_client.get("/").text
     demo_client.post("/demo")
     assert teller.began.wait(PATIENCE_S)
     page = demo_client.get("/demo")
@@ -79,7 +79,7 @@ def test_stopped_it_leaves_the_pile_empty(demo_client, services, teller):
     assert teller.began.wait(PATIENCE_S)
     demo_client.post("/demo/stop")
     assert services.is_empty()
-    assert "Show me the example" in demo_client.get("/").text
+    assert "Open example" in demo_client.get("/").text
 
 
 @pytest.mark.parametrize("fault", [StoreError("The folder is full."), ZeroDivisionError("secret")])

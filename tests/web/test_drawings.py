@@ -175,7 +175,7 @@ def test_chords_stack_what_was_met_above_and_what_slipped_below():
 
 def test_weeks_of_all_topics_stand_on_one_scale():
     rows = week_rows({"a": [30.0, 0.0], "b": [15.0, 60.0]}, {"a": "A"})
-    assert [r.title for r in rows] == ["A", "a topic no longer there"]
+    assert [r.title for r in rows] == ["A", "a deleted topic"]
     assert [r.total for r in rows] == [30.0, 75.0]
     assert rows[0].strokes == ((25.0, 20.0),)  # half of 40 px, nothing for the empty week
     assert rows[1].strokes == ((25.0, 30.0), (75.0, 0.0))
@@ -240,7 +240,8 @@ def test_a_tempo_chart_keeps_within_its_frame():
 
 
 @pytest.mark.parametrize(
-    ("share", "said"), [(0.714, "71 %"), (0.0, "0 %"), (0.001, "under 1 %"), (0.9999, "over 99 %")]
+    ("share", "said"),
+    [(0.714, "71%"), (0.0, "0%"), (0.001, "less than 1%"), (0.9999, "more than 99%")],
 )
 def test_chances_are_never_said_surer_than_they_are(share, said):
     assert percent(share) == said

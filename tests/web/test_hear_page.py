@@ -139,10 +139,10 @@ def test_typed_changes_are_shown_and_played_in_the_order_of_their_repeats(client
     assert "svg:" not in svg
     page = client.get("/changes", params=CHART).text
     assert "walking bass, swung" in page
-    assert "the written notes" not in page
+    assert "Written notes" not in page
     waltz = client.get("/changes", params={**CHART, "metre": "3/4"}).text
     assert "waltz" in waltz
-    assert "Show and play them" in client.get("/changes").text
+    assert "Show chart" in client.get("/changes").text
 
 
 @pytest.mark.parametrize(

@@ -29,7 +29,7 @@ def held(services):
             raise Cancelled
         return "4 takes heard again."
 
-    services.jobs.start("rejudge", "Listening again", work)
+    services.jobs.start("rejudge", "Judging again", work)
     begun.wait(20)
     yield go_on
     go_on.set()
@@ -55,7 +55,7 @@ def test_every_page_tells_of_it(client, held, path):
 
 def test_the_strip_follows_and_says_what_came_of_it(client, services, held):
     part = client.get("/long-work/now", headers={"HX-Request": "true"})
-    assert "25 %" in part.text
+    assert "25%" in part.text
     assert "<html" not in part.text
     held.set()
     services.jobs.wait(20)
@@ -74,7 +74,7 @@ def test_it_can_be_stopped(client, services, held):
     assert "It stops after this" in strip(client.get("/"))
     held.set()
     services.jobs.wait(20)
-    assert "stopped. What was done is kept." in strip(client.get("/"))
+    assert "stopped. What was finished is saved." in strip(client.get("/"))
 
 
 def test_only_one_at_a_time(client, desk, services, held):
@@ -136,17 +136,17 @@ def test_the_take_page_shows_the_share_and_stops_it(client, desk, services):
             raise Cancelled
         return ""
 
-    services.hearing.start(take.id, "Listening to a take", listening)
+    services.hearing.start(take.id, "Judging a take", listening)
     begun.wait(20)
-    assert "Listening … 40 %" in words(client.get(f"/takes/{take.id}").text)
+    assert "Judging … 40%" in words(client.get(f"/takes/{take.id}").text)
     part = client.get(f"/takes/{take.id}/hearing").text
-    assert "Listening … 40 %" in words(part)
+    assert "Judging … 40%" in words(part)
     client.post(f"/takes/{take.id}/hearing/stop")
     go_on.set()
     services.hearing.wait(20)
     page = words(client.get(f"/takes/{take.id}").text)
     assert "Listening …" not in page
-    assert "Listen to it again" in page
+    assert "Judge again" in page
 
 
 def test_an_archive_is_made_in_the_background_and_taken(client, desk, services):

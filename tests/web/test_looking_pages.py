@@ -75,19 +75,20 @@ def test_clean_tempi_and_where_they_lead(client, services, desk):
         tried_at(services, other, days_ago, 80.0)
     page = client.get("/progress").text
     said = words(page)
-    assert "Fastest clean tempo: quarter = 75, first on Sat 9 Jan." in said
+    assert "Fastest clean tempo: ♩ = 75, first on Sat 9 Jan." in said
     assert re.search(
-        r"If you go on as before, it leads to about \d+: between \d+ and \d+, right 4 times in 5\. "
-        r"Target quarter = 96: (around \w+ \d+ \w+|within reach now|not expected)",
+        r"If you practise as before, it reaches about \d+: between \d+ and \d+, "
+        r"right 4 times in 5\. "
+        r"Target ♩ = 96: (around \w+ \d+ \w+|within reach now|not expected)",
         said,
     )
     assert "Fri 18 Dec 60" in said  # its table
     assert '<path class="band"' in page
-    assert "Scales, part 1 clean at quarter = 80, the target, on 2 days" not in said
-    assert "Scales, part 1 clean at quarter = 80" in said
+    assert "Scales, part 1 clean at ♩ = 80, the target, on 2 days" not in said
+    assert "Scales, part 1 clean at ♩ = 80" in said
     assert "%" not in re.search(r"Clean tempo.*How right", said)[0]
     of_step = words(client.get(f"/steps/{first.id}").text)
-    assert "Fastest clean tempo: quarter = 75, first on Sat 9 Jan." in of_step
+    assert "Fastest clean tempo: ♩ = 75, first on Sat 9 Jan." in of_step
 
 
 def test_a_tempo_that_was_reached_needs_no_outlook(client, services, desk):
@@ -95,9 +96,7 @@ def test_a_tempo_that_was_reached_needs_no_outlook(client, services, desk):
     for days_ago, bpm in ((25, 60), (20, 80), (14, 90), (8, 96), (3, 72)):
         tried_at(services, first, days_ago, float(bpm))
     page = client.get("/progress").text
-    assert "Fastest clean tempo: quarter = 96, first on Mon 4 Jan. That is the target." in words(
-        page
-    )
+    assert "Fastest clean tempo: ♩ = 96, first on Mon 4 Jan. That is the target." in words(page)
     assert '<path class="band"' not in page
 
 

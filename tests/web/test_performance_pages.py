@@ -105,7 +105,7 @@ def test_what_a_programme_cannot_do(client, services, concert, pieces):
 def test_taken_off_and_put_back(client, services, filled):
     client.post(f"/performances/{filled.id}/off")
     said = words(client.get("/performances").text)
-    assert "Taken off" in said
+    assert "Deleted" in said
     assert client.get(f"/performances/{filled.id}").status_code == 404
     client.post(f"/performances/{filled.id}/on")
     assert services.performances.get(filled.id) == filled
@@ -128,11 +128,11 @@ def test_readiness_says_not_enough_and_then_the_whole(client, services, filled, 
     said = words(client.get(address).text)
     assert re.search(r"Every piece clean on stage: \d+ in 100", said)
     assert "Weakest steps" in said
-    assert "share the form of that day" in said
+    assert "pieces of one day depend on each other" in said
 
 
 def test_readiness_of_an_empty_programme(client, concert):
-    assert "Nothing in it yet" in words(client.get(f"/performances/{concert.id}").text)
+    assert "No pieces yet" in words(client.get(f"/performances/{concert.id}").text)
     assert client.get(f"/performances/{concert.id}/readiness").status_code == 200
 
 
@@ -143,7 +143,7 @@ def begin(client, **sent):
 
 def test_a_run_through_of_the_programme_like_the_day(client, services, clock, filled, pieces):
     said = words(client.get(f"/run-through?performance={filled.id}").text)
-    assert "one chance" in said
+    assert "one try" in said
     there, run_id = begin(client, performance=filled.id, intention="Breathe before each start.")
     assert "Breathe before each start." in words(there.text)
     clock.go_on(minutes=9)
@@ -162,7 +162,7 @@ def test_a_run_through_of_the_programme_like_the_day(client, services, clock, fi
         },
     )
     said = words(told.text)
-    assert "1 of 2 came out" in said
+    assert "1 of 2 clean" in said
     assert f"{broke.title}: lost the thread" in said
     run = services.performances.run(run_id)
     assert [p.answer for p in run.parts] == [Answer.YES, Answer.NO]
@@ -175,7 +175,7 @@ def test_a_run_through_of_the_programme_like_the_day(client, services, clock, fi
 def test_a_topic_by_itself_and_a_run_left_untold(client, services, filled, pieces):
     there, run_id = begin(client, topic=pieces[0], performance=filled.id)
     assert services.performances.run(run_id).topic_ids == (pieces[0],)
-    assert "Begun and not told" in words(client.get(f"/performances/{filled.id}").text)
+    assert "No result yet" in words(client.get(f"/performances/{filled.id}").text)
     there, other = begin(client, topic=pieces[0])
     assert services.performances.run(other).performance_id is None
     assert there.status_code == 200
@@ -197,25 +197,25 @@ def test_answers_that_are_missing_or_no_answers(client, services, filled):
 
 def test_the_minute_after_and_what_it_teaches(client, services, clock, filled):
     address = f"/performances/{filled.id}/after"
-    assert "still to come" in words(client.get(address).text)
+    assert "is on a later day" in words(client.get(address).text)
     sent = {"answer-0": "yes", "answer-1": "no", "words": "cold hands"}
-    assert "still to come" in fault_of(client.post(address, data=sent))
+    assert "is on a later day" in fault_of(client.post(address, data=sent))
     clock.go_on(days=11)
-    assert "Tell how it went" in words(client.get("/performances").text)
+    assert "Enter result" in words(client.get("/performances").text)
     said = words(client.post(address, data=sent).text)
-    assert "How it went" in said
+    assert "Result" in said
     assert "cold hands" in said
     run = services.performances.stage_run(filled.id)
     assert (run.kind, run.day) == (RunKind.STAGE, filled.on)
     assert 'value="yes"' in client.get(address).text
-    assert "Tell how it went" not in words(client.get("/performances").text)
+    assert "Enter result" not in words(client.get("/performances").text)
     client.post(address, data=sent | {"answer-1": "yes"})
     assert services.performances.stage_run(filled.id).parts[1].answer is Answer.YES
 
 
 def test_the_stage_effect_is_told_once_there_is_enough(client, services, clock, filled, pieces):
     practised(services, pieces)
-    assert "Not enough yet" in words(client.get("/performances/stage").text)
+    assert "Not enough takes yet" in words(client.get("/performances/stage").text)
     for _ in range(3):
         _, run_id = begin(client, performance=filled.id)
         client.post(f"/run-through/{run_id}", data={"answer-0": "no", "answer-1": "yes"})
@@ -249,7 +249,7 @@ def test_a_recording_of_a_run_through_is_kept_and_not_judged(client, services, f
 
 def test_a_piece_that_waits_is_said(client, services, filled, pieces):
     services.pile.place(pieces[0], Place.WAITING)
-    assert "no plan works on it" in words(client.get(f"/performances/{filled.id}").text)
+    assert "not in plans" in words(client.get(f"/performances/{filled.id}").text)
 
 
 def test_the_plan_of_the_last_days_offers_a_run_through_and_takes_a_no(
@@ -275,6 +275,6 @@ def test_the_plan_of_the_last_days_offers_a_run_through_and_takes_a_no(
     change = {"day": tomorrow.isoformat(), "act": "no_run"}
     said = words(client.post("/tomorrow/change", data=change).text)
     assert "Run-through: Air in C" not in said
-    assert "A run-through may come again" in said
+    assert "Allow run-through again" in said
     client.post("/tomorrow/change", data=change | {"act": "with_run"})
     assert services.evening.plan(tomorrow).run is not None

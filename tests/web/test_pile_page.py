@@ -15,7 +15,7 @@ def titles(services, place):
 def test_an_empty_pile_asks_for_one_thing(client):
     page = words(client.get("/").text)
     assert "What do you want to play clean?" in page
-    assert "Show me the example" not in page
+    assert "Open example" not in page
 
 
 def test_what_is_only_added_waits_the_first_topic_too(client, services):
@@ -30,13 +30,13 @@ def test_a_newcomer_is_led_to_the_first_session(client, services, desk):
     assert "No topic is current yet" in client.get("/").text
     topic = next(iter(services.state().topics.values()))
     page = client.post(f"/topics/{topic.id}/place", data={"place": "current"}).text
-    assert "What in Air could come out clean" in page
+    assert "What in Air can you play clean" in page
     client.post(f"/topics/{topic.id}/steps", data={"title": "Bars 1 to 4", "back": "/"})
     assert "Plan today" in client.get("/").text
     client.post("/tomorrow", data={"minutes": "25", "starts_at": "23:00", "day": "today"})
-    assert "Begin to play" in client.get("/").text
+    assert "Start session" in client.get("/").text
     services.sessions.start(services.today())
-    assert "To the first session" not in client.get("/").text
+    assert "Your first session" not in client.get("/").text
 
 
 def test_one_line_is_enough_to_play(client, services):
@@ -46,7 +46,7 @@ def test_one_line_is_enough_to_play(client, services):
     [step] = services.state().topic_steps(topic.id)
     assert (topic.title, topic.place) == ("Long tones", Place.CURRENT)
     cold, work = services.evening.plan(services.today()).slots
-    assert (cold.kind, cold.step_id, cold.question) == ("cold", step.id, "Did it come out clean?")
+    assert (cold.kind, cold.step_id, cold.question) == ("cold", step.id, "Was it clean?")
     assert cold.minutes + work.minutes <= 10
 
 
@@ -96,7 +96,7 @@ def test_past_the_limit_the_refusal_stands_beside_the_topic_with_what_could_leav
     )
     assert answer.status_code == 422
     assert "hx-retarget" not in answer.headers  # it comes with the page that the hand is on
-    assert "4 topics are current and your limit is 4" in fault_of(answer)
+    assert "4 topics are current. Your limit is 4" in fault_of(answer)
     room = answer.text[answer.text.index('<div class="room"') :]
     for topic in current:
         for act in ("Move to waiting", "Set aside"):
@@ -155,7 +155,7 @@ def test_the_pile_shows_date_and_importance(client, services, desk):
     day = services.today().replace(year=2028)
     desk.topic("Concert piece", performance_on=day, importance=5)
     page = words(client.get("/").text)
-    assert "everything hangs on it" in page
+    assert "very high" in page
     assert f"{(day - services.today()).days} days left" in page
 
 

@@ -26,7 +26,7 @@ class Page:
             title = html.unescape(re.search(r"<h3><a[^>]*>(.*?)</a></h3>", body)[1])
             self.slots.append(slot_id)
             if stays:
-                self.pinned[slot_id] = (title, "cold, one chance" in body, minutes, at)
+                self.pinned[slot_id] = (title, "cold take, one try" in body, minutes, at)
         self.out = re.findall(r'name="step_id" value="([^"]+)"', text)
 
     def says(self, title):
@@ -109,7 +109,7 @@ def test_the_slot_pinned_first_outlives_a_refusal_and_a_swap(client, services, p
 
     _, plan = change("pin", first)
     _, plan = change("refuse", plan.slots[2])
-    out = next(o.step_id for o in plan.left_out if o.reason != "You took it out.")
+    out = next(o.step_id for o in plan.left_out if o.reason != "Removed by you.")
     page, _ = change("swap", plan.slots[1], step_id=out)
     kept = next(iter(page.pinned.values()))
     title = services.pile.step(first.step_id).title

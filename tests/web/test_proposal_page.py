@@ -66,7 +66,7 @@ def test_a_piece_is_proposed_and_nothing_is_kept(client, services, desk):
     assert page.status_code == 200
     assert "Cold and from memory" in said
     assert "estimates from the page" in said
-    assert "Goal: quarter = 92 (yours)" in said
+    assert "Goal: ♩ = 92 (yours)" in said
     assert steps_of(services, topic) == ()
 
 
@@ -103,8 +103,8 @@ def test_typed_changes(client, services, desk):
     assert "Dm7: D dorian; G7: G mixolydian; Cmaj7: C major" in words(page.text)
     keep(client, topic, page, ticks(page))
     titles = [s.title for s in steps_of(services, topic)]
-    assert titles[0] == "One chorus without stopping at quarter = 72"
-    assert titles[-1] == "One chorus in E♭ major at quarter = 120"
+    assert titles[0] == "One chorus without stopping at ♩ = 72"
+    assert titles[-1] == "One chorus in E♭ major at ♩ = 120"
 
 
 def test_own_lines_are_shown_as_text(client, services, desk):
@@ -190,7 +190,7 @@ def test_reading_is_fresh_after_the_last_set_was_kept(client, services, desk):
 def test_rhythm_and_intonation_forms(client, services, desk):
     topic = desk.topic(kind=TopicKind.RHYTHM)
     page = proposed(client, topic, way="rhythm", parts=["silent click", "3 against 2"], goal="72")
-    assert "Click 2 bars, silent 2 bars, quarter = 72" in words(page.text)
+    assert "Click 2 bars, silent 2 bars, ♩ = 72" in words(page.text)
     drone = proposed(client, topic, way="intonation", tonic="D", tuning="just")
     assert "Major third against a drone on D, just tuning" in words(drone.text)
     wrong = proposed(client, topic, way="intonation", tonic="H")

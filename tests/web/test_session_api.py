@@ -224,5 +224,5 @@ def test_the_click_of_work_begins_where_its_goal_says(client, services, desk):
     told = snapshot["steps"][step.id]
     slots = [s for p in snapshot["plan"]["periods"] for s in p["slots"]]
     goals = {s["goal"] for s in slots if s["step_id"] == step.id and s["kind"] == "work"}
-    assert all(goal.startswith("Begin at quarter = 60") for goal in goals)
+    assert all(goal.startswith("Start at ♩ = 60") for goal in goals)
     assert (told["begin_bpm"], told["tempo_bpm"]) == (60.0, 96.0)

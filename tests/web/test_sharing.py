@@ -177,7 +177,9 @@ def test_the_paired_device_runs_sessions_and_leaves_the_pile_alone(sharing, serv
 def test_what_it_may_not_do_is_said_in_one_sentence(paired):
     answer = paired.post("/topics", data={"title": "Planted"}, headers=PAGE)
     assert answer.status_code == 403
-    assert fault_of(answer).startswith("That is done on the computer. Nothing was changed.")
+    assert fault_of(answer).startswith(
+        "This is possible only on the computer. Nothing was changed."
+    )
 
 
 def test_the_secret_is_kept_by_the_browser_alone(app, sharing, tmp_path):

@@ -53,7 +53,7 @@ def test_a_right_take_is_yes_with_its_figures(client, services, step):
     assert only_take(services).verdict.answer is Answer.YES
     said = words(page.text)
     assert "Yes" in said
-    assert "the limit is 0 notes" in said
+    assert "allowed 0 notes" in said
     assert page.text.count("mark-right") >= 9
     assert "/sound" in page.text
     listed = words(client.get(f"/steps/{step.id}").text)
@@ -92,7 +92,7 @@ def test_the_players_own_answer_counts_and_both_are_kept(client, services, step)
     page = client.post(f"/takes/{take.id}/answer", data={"answer": "yes"})
     kept = services.state().tries[take.id]
     assert (kept.answer, kept.judge, kept.heard) == (Answer.YES, Judge.PLAYER, Answer.NO)
-    assert "You said yes" in words(page.text)
+    assert "You answered: yes" in words(page.text)
     assert kept.cold
 
 
@@ -147,7 +147,7 @@ def test_a_take_outlives_its_step_and_its_sound(client, services, step):
     services.pile.drop_step(step.id)
     page = client.get(f"/takes/{take.id}")
     assert page.status_code == 200
-    assert "sound of this take is not there any more" in words(page.text)
+    assert "recording of this take is missing" in words(page.text)
 
 
 def test_an_unknown_take(client):

@@ -236,7 +236,7 @@ def test_minutes_that_cannot_be_needed(client, services, desk, minutes):
     assert step_of(services, step) == step
 
 
-# What is played
+# Exercise
 
 
 def musicxml() -> bytes:
@@ -411,10 +411,10 @@ def test_an_exercise_has_one_tempo_story_on_every_page(client, services, desk):
     printed = client.get(f"/tomorrow/print?day={day}").text
     for page in (topics, of_step, printed):
         assert "mark=60&amp;unit=1" in page
-        assert "begin near quarter = 40" in words(page) or "begin at quarter = 40" in words(page)
+        assert "Start near ♩ = 40" in words(page) or "Start today at ♩ = 40" in words(page)
     assert topics.count("<img") == 1, "the same music at other tempi is shown once"
-    assert "Target: quarter = 60 or faster." in words(of_step)
-    assert "Written: quarter = 96." in words(of_step)
+    assert "Target: ♩ = 60 or faster." in words(of_step)
+    assert "Written: ♩ = 96." in words(of_step)
     address = re.search(r'/passages/[^"]+mark=60&amp;unit=1', of_step)[0].replace("&amp;", "&")
     stave = client.get(address).text
     assert "= 60" in stave
@@ -423,4 +423,4 @@ def test_an_exercise_has_one_tempo_story_on_every_page(client, services, desk):
     assert "= 96" in plain
     for told in client.get("/api/session").json()["steps"].values():
         assert told["notation"].endswith("mark=60&unit=1")
-        assert told["written"] == "Written: quarter = 96."
+        assert told["written"] == "Written: ♩ = 96."

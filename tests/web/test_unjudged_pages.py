@@ -55,7 +55,7 @@ def test_every_page_says_it_and_the_button_tries_again(client, services, step, b
     for one in (page, client.get(f"/takes/{take.id}"), listed):
         said = words(one.text)
         assert "Judging failed" in said
-        assert "Coldtake itself failed while it listened. The recording is saved." in said
+        assert "Judging failed because of an internal error. The recording is saved." in said
         assert "not judged yet" not in said.lower()
     assert "1 take has no verdict yet" in words(client.get("/long-work").text)
     again = client.post(pressed(page.text, "Try again"))
@@ -87,7 +87,7 @@ def test_judging_again_that_fails_leaves_the_verdict(client, services, step, bro
     broken.setattr(worker_client, "judge", lambda *_, **__: 1 / 0)
     said = words(client.post(f"/takes/{take.id}/listen").text)
     assert "Judging it again failed. Coldtake itself failed" in said
-    assert "The verdict before it stands." in said
+    assert "The earlier verdict stays." in said
     assert "Yes" in said
 
 
@@ -145,7 +145,7 @@ class TestFirstTryOfTheDay:
         assert "first try is here already" in words(page.text)
         refused = send(client, step, played(), cold="yes")
         assert refused.status_code == 422
-        assert "here already" in words(refused.text)
+        assert "already saved" in words(refused.text)
         client.post(f"/steps/{step.id}/takes", files={"sound": ("a.wav", played())})
         assert sorted(t.cold for t in services.state().takes.values()) == [False, True]
 

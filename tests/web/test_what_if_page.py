@@ -84,7 +84,7 @@ def test_every_kind_of_supposition_has_its_sentence(client, services, topics):
 
 def test_what_waits_has_its_turn(client, topics):
     said = words(to_the_end(client, "/what-if/numbers?more_min=20"))
-    assert "Long tones at once: a place is free" in said
+    assert "Long tones now: a place is free" in said
 
 
 def test_it_can_be_stopped(client, topics):
@@ -175,7 +175,7 @@ def test_a_topic_past_its_date_is_proposed_to_be_laid_aside(client, services, de
     desk.step(topic)
     clock.go_on(days=3)
     page = client.get("/triage").text
-    assert "is past, and it holds a place" in words(page)
+    assert "is past, and it takes a place" in words(page)
     assert f'name="place-{topic.id}" value="laid_aside" checked' in page
 
 

@@ -12,6 +12,8 @@ from typing import Annotated, assert_never
 import msgspec
 from msgspec import Meta
 
+from coldtake.units import tempo_mark
+
 Percent = Annotated[float, Meta(ge=0, le=100)]
 Positive = Annotated[float, Meta(gt=0)]
 Count = Annotated[int, Meta(ge=0)]
@@ -197,12 +199,10 @@ def _number(value: float) -> str:
 
 
 def _tempo_words(test: TempoTest) -> str:
-    unit = {0.5: "eighth", 1.0: "quarter", 1.5: "dotted quarter", 2.0: "half"}.get(
-        test.beat_unit_beats, f"{test.beat_unit_beats:g}-beat unit"
-    )
+    mark = tempo_mark(test.beat_unit_beats, _number(test.mark))
     if test.within_percent is None:
-        return f"at {unit} = {_number(test.mark)} or faster"
-    return f"at {unit} = {_number(test.mark)} within {_number(test.within_percent)} %"
+        return f"at {mark} or faster"
+    return f"at {mark} ± {_number(test.within_percent)}%"
 
 
 def _notes_words(test: NotesTest) -> str:
@@ -216,12 +216,12 @@ def _share_words(test: TimingTest | TuneTest) -> str:
         within = f"within {_number(test.tolerance_ms)} ms"
     else:
         within = f"in tune within {_number(test.tolerance_cents)} cents"
-    return f"{_number(test.share_percent)} % of the notes {within}"
+    return f"{_number(test.share_percent)}% of the notes {within}"
 
 
 def _rhythm_words(test: RhythmTest) -> str:
-    said = f"{_number(test.share_percent)} % of the note lengths within "
-    said += f"{_number(test.tolerance_percent)} %"
+    said = f"{_number(test.share_percent)}% of the note lengths within "
+    said += f"{_number(test.tolerance_percent)}%"
     return said if test.swing is None else f"{said}, eighths swung {_number(test.swing)} to 1"
 
 
@@ -230,17 +230,17 @@ def _changes_words(test: ChangesTest) -> str:
     times = "one chorus" if test.choruses == 1 else f"{test.choruses} choruses"
     scale = "the simplest scale" if test.simplest else "a scale"
     asked = (
-        (test.in_scale_percent, f"{{}} % of the sound in {scale} of the chord"),
-        (test.strong_beats_percent, "{} % chord tones on strong beats"),
-        (test.arrivals_percent, "{} % of the chord changes met by a third or seventh"),
+        (test.in_scale_percent, f"{{}}% of the sound in {scale} of the chord"),
+        (test.strong_beats_percent, "{}% chord tones on strong beats"),
+        (test.arrivals_percent, "{}% of the chord changes met by a third or seventh"),
         (test.silence_beats, "no silence longer than {} beats"),
         (test.phrase_beats, "no phrase longer than {} beats"),
-        (test.least_per_bar, "at least {} notes a bar"),
-        (test.most_per_bar, "at most {} notes a bar"),
+        (test.least_per_bar, "at least {} notes per bar"),
+        (test.most_per_bar, "at most {} notes per bar"),
     )
     said = [words.format(_number(value)) for value, words in asked if value is not None]
     if test.lowest is not None or test.highest is not None:
-        said.append("within the range asked for")
+        said.append("within the chosen range")
     return ", ".join([times, *said])
 
 
@@ -270,7 +270,7 @@ def words_of(test: AnyTest) -> str:
 def _steady_words(test: SteadinessTest | EvennessTest | NoStopsTest) -> str:
     match test:
         case SteadinessTest(change_percent=p):
-            return f"tempo steady within {_number(p)} %"
+            return f"tempo steady within {_number(p)}%"
         case EvennessTest(deviation_ms=ms):
             return f"even within {_number(ms)} ms"
         case NoStopsTest():
@@ -285,13 +285,13 @@ def question(criterion: Criterion) -> str:
     own = [words_of(t) for t in criterion.tests if isinstance(t, OwnQuestionTest)]
     body = ", ".join(words_of(t) for t in criterion.tests if not isinstance(t, OwnQuestionTest))
     if body and criterion.rhythm_only:
-        body = f"the rhythm alone: {body}"
+        body = f"only the rhythm: {body}"
     asked = [body, *own] if body else own
     times = criterion.times
     if times.among is not None:
-        asked[-1] += f" - {times.wanted} of {times.among} times"
+        asked[-1] += f", {times.wanted} of {times.among} times"
     elif times.wanted > 1:
-        asked[-1] += f" - {times.wanted} times in a row"
+        asked[-1] += f", {times.wanted} times in a row"
     return " ".join(words[:1].upper() + words[1:] + "?" for words in asked)
 
 

@@ -24,10 +24,10 @@ if TYPE_CHECKING:
 # Half an hour at 48 kHz is 345 MB of samples; to judge it takes the most, about three times that.
 WORKER = WorkerClient("coldtake.listening.worker", Limits(seconds=60.0, memory_bytes=2_000_000_000))
 _TOO_MUCH = {
-    "time": "reading it took too long, so it was given up.",
-    "memory": "reading it took too much memory, so it was given up.",
-    "end": "what reads sound did not get through it.",
-    "fault": "Coldtake could not read it, by a fault of its own.",
+    "time": "reading it took too long and was stopped.",
+    "memory": "reading it took too much memory and was stopped.",
+    "end": "the audio reader failed.",
+    "fault": "Coldtake could not read it because of an internal error.",
 }
 
 
@@ -110,5 +110,5 @@ def _given_up(lost: WorkerFailed, where: str) -> SoundError:
     return SoundError(
         _TOO_MUCH[lost.why],
         where=where or "the recording",
-        remedy="Give a shorter recording, or export it as WAV.",
+        remedy="Use a shorter recording, or export it as WAV.",
     )

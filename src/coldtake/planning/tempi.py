@@ -17,11 +17,10 @@ from coldtake.domain.criterion import ConditionsTest, Criterion, TempoTest
 from coldtake.domain.history.state import State
 from coldtake.domain.take import Answer, Judge, Try
 from coldtake.domain.topic import MET_ONCE, PassageRef, Step, StepPhase
-from coldtake.units import METRONOME_MARKS
+from coldtake.units import METRONOME_MARKS, tempo_mark
 
 SLOW = 0.6  # share of the target to begin at when nothing is known; common practice, no source
 SAME = 0.5  # beats a minute apart that nobody would call another tempo
-UNITS = {0.5: "eighth", 1.0: "quarter", 1.5: "dotted quarter", 2.0: "half"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,15 +42,9 @@ class Tempi:
     written: float | None
     elsewhere: float | None = None
 
-    @property
-    def unit(self) -> str:
-        """Name of the beat."""
-        return unit_name(self.unit_beats)
-
-
-def unit_name(unit_beats: float) -> str:
-    """Name a beat of so many quarters."""
-    return UNITS.get(unit_beats, f"{unit_beats:g} quarters")
+    def marked(self, tempo: float) -> str:
+        """Write a tempo in this beat: “♩ = 84”."""
+        return tempo_mark(self.unit_beats, f"{tempo:.4g}")
 
 
 def tempo_test(criterion: Criterion) -> TempoTest | None:
@@ -197,25 +190,21 @@ def mark_below(mark: float) -> float:
 
 
 def tempi_words(tempi: Tempi, *, target: bool = True, today: bool = True) -> str:
-    """Say them with their names: “Target: quarter = 60 or faster. Today: begin at 40.”, and so on.
+    """Say them with their names: “Target: ♩ = 60 or faster. Start today at ♩ = 40.”, and so on.
 
     target : also what is asked for; today : with what is clean so far and where to begin
     """
     said = []
     if target and tempi.target is not None:
-        said.append(f"Target: {_marked(tempi, tempi.target)}{_room(tempi)}.")
+        said.append(f"Target: {tempi.marked(tempi.target)}{_room(tempi)}.")
     if today and tempi.start is not None and tempi.target is not None:
         if tempi.clean is not None:
-            said.append(f"Clean so far: {_marked(tempi, round(tempi.clean))}.")
+            said.append(f"Clean so far: {tempi.marked(round(tempi.clean))}.")
         if tempi.start < tempi.target - SAME:
-            said.append(f"Today: begin at {_marked(tempi, tempi.start)}.")
+            said.append(f"Start today at {tempi.marked(tempi.start)}.")
     if _differs(tempi.written, tempi.target):
-        said.append(f"Written: {_marked(tempi, tempi.written or 0.0)}.")
+        said.append(f"Written: {tempi.marked(tempi.written or 0.0)}.")
     return " ".join(said)
-
-
-def _marked(tempi: Tempi, tempo: float) -> str:
-    return f"{tempi.unit} = {tempo:.4g}"
 
 
 def _room(tempi: Tempi) -> str:
@@ -223,7 +212,7 @@ def _room(tempi: Tempi) -> str:
         return ""
     if tempi.most is None:
         return " or faster"
-    return f" (from {tempi.least:.4g} to {tempi.most:.4g})"  # as the verdict has it
+    return f" (between {tempi.least:.4g} and {tempi.most:.4g})"  # as the verdict has it
 
 
 def _differs(one: float | None, other: float | None) -> bool:

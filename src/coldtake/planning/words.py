@@ -1,8 +1,11 @@
 """Small words that reasons, goals and remarks share."""
 
+import re
 from datetime import date
 
 from coldtake.domain.estimate import Interval
+
+_SENTENCE_END = re.compile(r"(?<=[.?]) (?=[A-Z“])")
 
 ROUGH = "Rough estimate"  # a number that rests on too few takes
 
@@ -49,7 +52,12 @@ def about_steps(expected: float, number: Interval) -> int:
 
 def counted(number: int, one: str, many: str | None = None) -> str:
     """Say a number with its noun."""
-    return f"{number} {one if number == 1 else many or one + 's'}"
+    return f"{number} {noun(number, one, many)}"
+
+
+def noun(number: int, one: str, many: str | None = None) -> str:
+    """Give a noun the form that goes with a number."""
+    return one if number == 1 else many or f"{one}s"
 
 
 def as_told(minutes: float) -> int:
@@ -60,11 +68,21 @@ def as_told(minutes: float) -> int:
 
 def duration(minutes: float) -> str:
     """Say minutes of work, no finer than they are known: “28 min”, “4 h 35 min”, “12 h 30 min”."""
-    whole = as_told(minutes)
+    return hours_and_minutes(as_told(minutes))
+
+
+def hours_and_minutes(whole: int) -> str:
+    """Say whole minutes: “28 min”, from 90 min on in hours: “1 h 42 min”."""
     if whole < 90:
         return f"{whole} min"
     rest = whole % 60
     return f"{whole // 60} h {rest} min" if rest else f"{whole // 60} h"
+
+
+def first_sentence(text: str) -> tuple[str, str]:
+    """Part a text after its first sentence: what is shown at once, and what stands under “why”."""
+    first, _, rest = _SENTENCE_END.sub("\n", text, count=1).partition("\n")
+    return first, rest
 
 
 def listed(names: list[str]) -> str:

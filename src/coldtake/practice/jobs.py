@@ -19,7 +19,7 @@ from coldtake.subprocesses import WorkerCancelled
 log = logging.getLogger(__name__)
 
 OWN_FAULT = ColdtakeError(
-    "Something in Coldtake itself broke.", remedy="What was done so far is kept; begin it again."
+    "Coldtake could not finish this.", remedy="What was finished is saved. Start the task again."
 )
 _CLOSING_S = 10.0
 
@@ -80,8 +80,8 @@ class Jobs:
         with self._lock:
             if self._job is not None and self._job.running:
                 raise BusyError(
-                    f"“{self._job.title}” is still going on.",
-                    remedy="Let it end, or stop it; then begin this.",
+                    f"“{self._job.title}” is still running.",
+                    remedy="Wait for its end or stop it. Then start this task.",
                 )
             job = self._job = Job(kind, title, page)
             thread = threading.Thread(target=self._run, args=(work,), name=kind, daemon=True)
@@ -131,7 +131,7 @@ class Jobs:
         except ColdtakeError as fault:
             self._fail(fault)
         except Exception:
-            log.exception("long work broke")
+            log.exception("background task failed")
             self._fail(OWN_FAULT)
 
     def _fail(self, fault: ColdtakeError) -> None:

@@ -68,6 +68,6 @@ def _found(things: Mapping[str, Thing], key: str, name: str) -> Thing:
     thing = things.get(key)
     if thing is None:
         raise NotFoundError(
-            f"There is no {name} “{key}”.", remedy="It may have been dropped; go back to the pile."
+            f"This {name} was not found.", remedy="It may have been deleted. Go to Topics."
         )
     return thing

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from coldtake.practice.services import Services
 
 KIND = "rejudge"
-TITLE = "Listening again"
+TITLE = "Judging again"
 FIRST = "Judging takes"
 _NOTE = "long work"  # on the shelf
 _PARTS = 100  # steps of progress within one take
@@ -30,7 +30,7 @@ _PARTS = 100  # steps of progress within one take
 
 @dataclass(frozen=True, slots=True)
 class Rejudged:
-    """takes : judged; changed : of these, with another answer now; unheard : (id, why).
+    """takes : judged; changed : of these, with a new verdict now; unheard : (id, why).
 
     failed : ids of the unheard ones over which Coldtake itself failed
     """
@@ -43,10 +43,10 @@ class Rejudged:
     @property
     def words(self) -> str:
         """What there is to say of it."""
-        heard = f"{self.takes} take{'s' * (self.takes != 1)} heard again"
-        parts = [f"{len(self.changed)} with another answer"] if self.takes else []
+        heard = f"{self.takes} take{'s' * (self.takes != 1)} judged again"
+        parts = [f"{len(self.changed)} with a new verdict"] if self.takes else []
         if self.unheard:
-            parts.append(f"{len(self.unheard)} could not be heard, earlier verdicts stand")
+            parts.append(f"{len(self.unheard)} could not be judged, earlier verdicts stay")
         return f"{', '.join((heard, *parts))}."
 
 
@@ -92,9 +92,7 @@ def _watched(progress: Progress, number: int, count: int) -> ProgressCallback:
 def begin(services: "Services") -> Job:
     """Begin it in the background. Raises BusyError, RuleError when there is nothing to hear."""
     if not services.takes.waiting() and not services.takes.outdated():
-        raise RuleError(
-            "Every take was judged by the listener as it is now.", remedy="There is nothing to do."
-        )
+        raise RuleError("All takes were judged by this version.", remedy="There is nothing to do.")
     return services.jobs.start(KIND, TITLE, lambda progress: _noted(services, progress))
 
 

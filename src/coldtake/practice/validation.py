@@ -48,11 +48,11 @@ def title_of(text: str, what: str = "title") -> str:
     shown = "".join(" " if unicodedata.category(sign) == "Cc" else sign for sign in text)
     title = " ".join(unicodedata.normalize("NFC", shown).split())
     if not title:
-        raise RuleError(f"The {what} is empty.", remedy="Give it a name of a few words.")
+        raise RuleError(f"The {what} is empty.", remedy="Enter a name of a few words.")
     if len(title) > TITLE_MOST:
         raise RuleError(
-            f"The {what} has {len(title)} characters; {TITLE_MOST} is the limit.",
+            f"The {what} has {len(title)} characters; at most {TITLE_MOST} are allowed.",
             where=f"{title[:40]}…",
-            remedy="Shorten it and put the rest into the notes.",
+            remedy="Shorten it. Put the rest into the notes.",
         )
     return title

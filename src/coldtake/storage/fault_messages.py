@@ -9,14 +9,14 @@ from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 
 from coldtake.errors import BusyError, ColdtakeError, StoreError
 
-KEPT = "Nothing that was kept before is touched."
+KEPT = "Everything saved before is safe."
 _FULL = (f"Free some space and try again. {KEPT}", "The disk is full.")
 _FAILING = (
     f"Free some space, check the disk and try again. {KEPT}",
     "The disk is full or failing.",
 )
 _READ_ONLY = (
-    "Give yourself the right to write there, or choose another folder with --data.",
+    "Allow writing there, or choose another folder with --data.",
     "The data folder cannot be written.",
 )
 _ERRNO = {
@@ -51,7 +51,7 @@ def of_database(fault: SQLAlchemyError, where: str) -> ColdtakeError:
     said = str(fault.orig if isinstance(fault, DBAPIError) else fault).strip()
     low = said.lower()
     if "locked" in low or "lock timeout" in low:
-        remedy = "Close the other programme that uses this folder, then try again."
+        remedy = "Close the other program that uses this folder, then try again."
         return BusyError("The log is in use by another process.", where=where, remedy=remedy)
     if any(word in low for word in _DAMAGED):
         remedy = "Close Coldtake and start it again: it then repairs the log and says what it did."

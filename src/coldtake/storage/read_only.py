@@ -30,9 +30,7 @@ from coldtake.storage.takes import FolderTakes
 _REFUSED = (errno.EACCES, errno.EPERM, errno.EROFS)
 _BESIDE = ("-wal", "-journal")
 _WHAT = "The data folder cannot be written, so nothing is saved."
-_REMEDY = (
-    "Give yourself the right to write there, or copy the folder and name the copy with --data."
-)
+_REMEDY = "Allow writing there, or copy the folder and name the copy with --data."
 WORDS = f"{_WHAT} You can look at everything and export it."
 
 

@@ -52,9 +52,9 @@ class FolderTakes:
         target = self._file(take_id)
         if not target.is_file():
             raise NotFoundError(
-                "The sound of this take is not there.",
+                "The recording of this take is missing.",
                 where=str(target),
-                remedy="Its verdict is kept; put the file back from a copy to hear it.",
+                remedy="Its verdict is saved. Restore a backup that has the recording.",
             )
         return target
 

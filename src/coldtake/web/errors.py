@@ -28,8 +28,8 @@ STATUS: tuple[tuple[type[ColdtakeError], int], ...] = (
 )
 STRANGER = {"here": "", "paired": False, "fingerprint": "", "kind": "", "fault": NOT_PAIRED}
 OWN_FAULT = ColdtakeError(
-    "Something in Coldtake itself broke.",
-    remedy="What you entered before is safe. Load the page again; the log says what happened.",
+    "Coldtake could not finish this.",
+    remedy="Everything saved before is safe. Reload the page. Details are in the error log.",
 )
 
 
@@ -71,17 +71,20 @@ def refused(
 
 def _from_http(error: HTTPException) -> ColdtakeError:
     if error.status_code == 404:
-        return NotFoundError("There is no such page.", remedy="Start again from the pile.")
+        return NotFoundError("This page was not found.", remedy="Go to Topics.")
     if error.status_code == 405:
-        return InputError("This page cannot do that.", remedy="Go back and use its buttons.")
+        return InputError(
+            "This address does not accept this request.",
+            remedy="Go back and use the buttons of the page.",
+        )
     return ColdtakeError(str(error.detail))
 
 
 def _from_validation(error: RequestValidationError) -> InputError:
     names = sorted({str(e["loc"][-1]) for e in error.errors()})
     return InputError(
-        f"Something is missing or not of the right kind: {', '.join(names)}.",
-        remedy="Fill it in and send it again.",
+        f"Missing or wrong: {', '.join(names)}.",
+        remedy="Fill it in and try again.",
     )
 
 

@@ -7,7 +7,15 @@ import jinja2
 from starlette.requests import Request
 from starlette.templating import Jinja2Templates
 
-from coldtake.planning.words import about_steps, between, in_hundred
+from coldtake.planning.words import (
+    about_steps,
+    between,
+    counted,
+    first_sentence,
+    hours_and_minutes,
+    in_hundred,
+    noun,
+)
 from coldtake.web.sharing.gate import is_shared
 
 HERE = Path(__file__).parent
@@ -15,15 +23,15 @@ TEMPLATES = HERE / "templates"
 STATIC = HERE / "static"
 
 IMPORTANCE = {
-    1: "would be nice",
-    2: "wanted",
-    3: "matters",
-    4: "matters a lot",
-    5: "everything hangs on it",
+    1: "very low",
+    2: "low",
+    3: "medium",
+    4: "high",
+    5: "very high",
 }
 PHASE = {
-    "open": "not begun",
-    "in_work": "in work",
+    "open": "not started",
+    "in_work": "in progress",
     "met": "met",
     "held": "held",
     "slipped": "slipped",
@@ -52,19 +60,18 @@ def clock(moment: datetime | time) -> str:
 
 
 def percent(share: float) -> str:
-    """Write a share 0..1 as `71 %`; never 0 or 100 for something uncertain."""
+    """Write a share 0..1 as `71%`; never 0 or 100 for something uncertain."""
     value = round(share * 100)
     if value == 0 and share > 0:
-        return "under 1 %"
+        return "less than 1%"
     if value == 100 and share < 1:
-        return "over 99 %"
-    return f"{value} %"
+        return "more than 99%"
+    return f"{value}%"
 
 
 def minutes(value: float) -> str:
-    """Write minutes: `45 min`, `2 h 5 min`, without pretended exactness."""
-    whole = round(value)
-    return f"{whole} min" if whole < 90 else f"{whole // 60} h {whole % 60} min"
+    """Write minutes: `45 min`, from 90 min on `2 h 5 min`."""
+    return hours_and_minutes(round(value))
 
 
 def number(value: float, digits: int = 1) -> str:
@@ -86,7 +93,7 @@ def without_answer(reason: str) -> str:
 def engine_words(engine: str) -> str:
     """Say who gave a verdict, by the engine's name such as `line-2`."""
     heard = engine.rpartition("-")[2].isdigit()
-    return f"listener {engine}" if heard else "nobody listened"
+    return f"Coldtake, {engine}" if heard else "not judged"
 
 
 def _on_device(request: Request) -> dict[str, bool]:
@@ -113,6 +120,10 @@ def make_templates() -> Jinja2Templates:
         "between": between,
         "about_steps": lambda found: about_steps(found.expected_steps, found.clean_steps),
         "minutes": minutes,
+        "counted": counted,
+        "noun": noun,
+        "first_sentence": lambda text: first_sentence(text)[0],
+        "further_sentences": lambda text: first_sentence(text)[1],
         "num": number,
         "importance": IMPORTANCE.__getitem__,
         "phase": lambda phase: PHASE[str(phase)],

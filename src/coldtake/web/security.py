@@ -35,7 +35,9 @@ HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), geolocation=(), microphone=(self), midi=(self)",
 }
-TOO_LARGE = f"The file is larger than {MAX_BODY >> 20} MB. Nothing was kept; send a shorter one."
+TOO_LARGE = (
+    f"The file is larger than {MAX_BODY >> 20} MB. Nothing was saved. Choose a smaller file."
+)
 
 
 def host_name(host: str) -> str:
@@ -89,10 +91,12 @@ def _names_us(scope: Scope, host: str, hosts: Collection[str]) -> bool:
 def _refusal(scope: Scope, hosts: Collection[str]) -> PlainTextResponse | None:
     headers = Headers(scope=scope)
     if not _names_us(scope, headers.get("host", ""), hosts):
-        words = "Coldtake does not answer under this name. Open the address it printed at start."
+        words = "Coldtake does not use this address. Open the address that it showed at the start."
         return PlainTextResponse(words, status_code=421)
     if not origin_allowed(scope["method"], headers):
-        words = "This came from another page. Nothing was changed; use Coldtake's own page."
+        words = (
+            "This request came from another website. Nothing was changed. Use Coldtake's own pages."
+        )
         return PlainTextResponse(words, status_code=403)
     if _promised(headers) > MAX_BODY:
         return PlainTextResponse(TOO_LARGE, status_code=413)

@@ -82,11 +82,11 @@ def _shares(test: ChangesTest, ways: Sequence[Measured], errors: Errors) -> list
     of_changes = _of_places(errors.misread, ways[0].arrivals.count)
     rows = (
         ("in scale", "% of the sound", test.in_scale_percent, errors.in_scale,
-         "in_scale", FEW_SOUNDED_BEATS, "{:.0f} % of the sound in a scale of the chord"),
+         "in_scale", FEW_SOUNDED_BEATS, "{:.0f}% of the sound in a scale of the chord"),
         ("strong beats", "% of the notes there", test.strong_beats_percent, of_strong,
-         "strong", LEAST_STRONG, "{:.0f} % of the notes on strong beats are chord tones"),
+         "strong", LEAST_STRONG, "{:.0f}% of the notes on strong beats are chord tones"),
         ("arrivals", "% of the changes", test.arrivals_percent, of_changes,
-         "arrivals", LEAST_CHANGES, "{:.0f} % of the chord changes met by a third or seventh"),
+         "arrivals", LEAST_CHANGES, "{:.0f}% of the chord changes met by a third or seventh"),
     )  # fmt: skip
     return [
         _Asked(name, unit, threshold, error, False, words.format,
@@ -112,9 +112,9 @@ def _lengths(test: ChangesTest, ways: Sequence[Measured], errors: Errors) -> lis
          "longest silence {:.1f} beats", silence, 0.0),
         ("phrase", "beats", test.phrase_beats, errors.beats, True,
          "longest phrase {:.1f} beats", phrase, spread),
-        ("notes a bar, at least", "notes", test.least_per_bar, of_density, False,
+        ("notes per bar, at least", "notes", test.least_per_bar, of_density, False,
          "{:.1f} notes in a bar", density, 0.0),
-        ("notes a bar, at most", "notes", test.most_per_bar, of_density, True,
+        ("notes per bar, at most", "notes", test.most_per_bar, of_density, True,
          "{:.1f} notes in a bar", density, 0.0),
     )  # fmt: skip
     return [
@@ -128,7 +128,7 @@ def _figure(asked: _Asked) -> Figure:
     told = [v for v in asked.values if v is not None]
     value = asked.values[0]
     if value is None or len(told) < len(asked.values):
-        return not_told(asked.name, asked.threshold, asked.unit, "too little was heard to tell")
+        return not_told(asked.name, asked.threshold, asked.unit, "not enough sound to tell")
     error = asked.error + asked.doubt + max(abs(v - value) for v in told)
     near = abs(value - asked.threshold) <= error and error > 0
     enough = value <= asked.threshold if asked.most else value >= asked.threshold

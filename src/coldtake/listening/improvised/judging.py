@@ -68,17 +68,17 @@ from coldtake.music.passage import Passage
 CLICK_TEMPO_ROOM = 0.004  # a click's tempo is known; clocks and the player differ a little
 TEMPO_ERROR = 0.01
 USUAL_LOWEST, BELOW_WRITTEN = 40, 5
-NOTHING_WRITTEN = "nothing is written that an improvisation could be compared with"
+NOTHING_WRITTEN = "an improvisation cannot be compared with written notes"
 NO_CHANGES = Abstention(
     "There are no chord symbols in this notation to improvise over.",
-    "Give the step its changes, with chord symbols above the bars.",
+    "Add changes to the step, with chord symbols above the bars.",
 )
 NO_TEMPO = Abstention(
-    "Without a click or a tempo the bars cannot be told.",
-    "Give the step a tempo, or play with the click.",
+    "Without a click or a tempo the bars are not known.",
+    "Enter a tempo for the step, or play with the click.",
 )
 NO_BEAT = Abstention(
-    "No steady beat could be told from the notes.",
+    "No steady beat was found in the notes.",
     "Play with the click, so that the bars are known.",
 )
 
@@ -234,7 +234,7 @@ def _verdict(
     answer = answer_of(figures)
     bars = f"Bars {placing.by}."
     if len(placing.first_beats) > 1:
-        bars = "Where the form began is not sure; the figures allow for it."
+        bars = "The start of the form is not sure. The numbers allow for that."
     return Verdict(
         answer=answer,
         reason=" ".join([reason_of(answer, figures), bars, *take.remarks]),
@@ -254,7 +254,7 @@ def _remedy(placing: BeatMap, figures: Sequence[Figure]) -> str:
         return UNMEASURED
     if len(placing.first_beats) > 1:
         return f"Play with the click, so that the bars are known. {PLAYER_MAY_ANSWER}"
-    return f"Play it once more. {PLAYER_MAY_ANSWER}"
+    return f"Record it again. {PLAYER_MAY_ANSWER}"
 
 
 def _notes(

@@ -16,7 +16,7 @@ OWN_SHARE, OWN_PERCENT = 0.60, 20.0  # of the power on the heard note's partials
 LOW = 48.0  # below, so short a look does not tell partials apart: the note has no say
 SURE_SHARE = 0.6  # of the notes with a sure pitch
 SIZE = 4096  # samples at RATE, 256 ms
-_HEADPHONES = "Use headphones for the accompaniment, or play one line alone. "
+_HEADPHONES = "Use headphones for the accompaniment, or play one line only. "
 
 
 def obstacle_in_line(hearing: AudioFeatures, notes: Sequence[ImprovisedNote]) -> Abstention | None:
@@ -24,16 +24,16 @@ def obstacle_in_line(hearing: AudioFeatures, notes: Sequence[ImprovisedNote]) ->
     if len(notes) < LEAST_NOTES:
         return Abstention(
             f"Only {len(notes)} notes could be heard.",
-            "Check the microphone, or record a take with more in it.",
+            "Check the microphone, or record a take with more notes.",
         )
     if steadiness(hearing) < STEADY or share_of_sure(notes) < SURE_SHARE:
         return Abstention(
-            "The pitches glide too much to be told as notes, as in speech.",
+            "The pitches glide too much to find notes, as in speech.",
             "Move the microphone to the instrument and record it alone.",
         )
     if toned_share(hearing) < TONED_SHARE or own_share(hearing, notes) < OWN_SHARE:
         return Abstention(
-            "Several sounds at once were heard; one line alone can be judged over changes.",
+            "There are several sounds at once. Over changes, Coldtake can judge only one line.",
             f"{_HEADPHONES}A keyboard can be recorded through MIDI.",
         )
     return None

@@ -15,7 +15,7 @@ def note_words(note: OnBeats, chords: Sequence[OverChord]) -> str:
     if over is None or over.place.root is None:
         return "" if over is None else f"over {printed(over.place.symbol)}"
     if not note.sure:
-        return "its pitch cannot be told surely"
+        return "its pitch is not clear"
     degree = DEGREES[(note.pitch - over.place.root) % 12]
     said = f"{degree} of {printed(over.place.symbol)}"
     if over.scale is None or note.pitch % 12 in over.scale.classes:

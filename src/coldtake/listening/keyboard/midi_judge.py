@@ -18,7 +18,7 @@ from coldtake.listening.verdict.verdicts import (
 from coldtake.music.passage import Passage
 
 ONSET_ERROR_S = 0.002  # a message takes 1 ms on a MIDI cable (31 250 baud), and the browser's clock
-NO_CLICK = ", to your own tempo: a keyboard does not tell when the click sounded"
+NO_CLICK = ", compared with your own tempo: a MIDI keyboard does not record the click"
 
 
 def judge_keys(

@@ -47,7 +47,7 @@ CLICK_S, CLICK_DB = 0.012, 14.0  # a stroke at a click and so much below the usu
 NOT_SURE = "cannot tell whether it is in its place"
 QUIET_ENOUGH_DB = 18.0  # people's soft strokes lie so far below their usual ones
 _NO_STROKES = Abstention(
-    "No strokes could be heard in the recording.",
+    "The recording has no clear strokes.",
     "Check that the right microphone is chosen, and move it closer.",
 )
 

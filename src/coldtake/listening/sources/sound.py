@@ -29,7 +29,7 @@ BLOCK_FRAMES = 1 << 18
 SPOILT_FRAMES, SPOILT_SHARE = 3, 0.01  # of some 25 ms each, often a tag; more is no take
 DIFFERENT = 0.05  # channels differ when their difference has this share of the sound's level
 
-_WHAT_WE_READ = "Give a WAV, AIFF, FLAC, MP3, M4A, MP4, Ogg, WebM or AMR recording."
+_WHAT_WE_READ = "Use a WAV, AIFF, FLAC, MP3, M4A, MP4, Ogg, WebM or AMR recording."
 
 
 @dataclass(frozen=True, eq=False)
@@ -252,7 +252,7 @@ def _refuse_length(seconds: float, where: str) -> None:
             f"the recording is {seconds / 60:.0f} minutes long; up to {LONGEST_S / 60:.0f} minutes "
             "can be listened to.",
             where=where,
-            remedy="Cut out the take and give that.",
+            remedy="Cut out the take and upload that.",
         )
 
 
@@ -309,7 +309,7 @@ class _Mixer:
             remarks.append(f"The {self._channels} channels differ; they were mixed to one.")
         if self._rate <= SPEECH_RATE:
             remarks.append(
-                f"Recorded at {self._rate / 1000:g} kHz: high notes are told less surely."
+                f"Recorded at {self._rate / 1000:g} kHz: high notes are judged less surely."
             )
         return tuple(remarks)
 

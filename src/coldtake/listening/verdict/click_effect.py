@@ -30,11 +30,11 @@ AT_CLICK_S = 0.045  # an extra that begins within this of a click may be what is
 SHORT_S, SHORT_ALIKE_S = 0.09, 0.25  # and lasts no longer; with the pitch of the click: the second
 CLICK_PITCHES = (hz_to_pitch(PLAIN_HZ), hz_to_pitch(ACCENT_HZ))
 PITCH_NEAR = 0.8  # semitones
-TO_CLICK = ", to the click as heard"
-NOT_HEARD = ", to your own tempo: the click cannot be heard in the recording"
-FAINT = ", to your own tempo: the click is not heard from start to end"
-STEPPED = ", to your own tempo: the sound of the click shifted during the take"
-HEADPHONES = "The click is loud in the recording: headphones keep it out."
+TO_CLICK = ", compared with the click"
+NOT_HEARD = ", compared with your own tempo: the click is not in the recording"
+FAINT = ", compared with your own tempo: the click is not heard from start to end"
+STEPPED = ", compared with your own tempo: the click shifted during the take"
+HEADPHONES = "The click is loud in the recording. Use headphones."
 
 
 @dataclass(frozen=True)

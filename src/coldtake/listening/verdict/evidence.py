@@ -196,7 +196,7 @@ def _note(
         onset_s=playing.onset_s, offset_s=playing.offset_s, pitch=pitch, cents=cents,
         deviation_ms=late, displaced=displaced, mistuned=mistuned,
         confidence=0.4 if unsure else _confidence(playing),
-        words="cannot tell its pitch surely" if unsure
+        words="its pitch is not clear" if unsure
         else f"{note.name} was played as {passage.name_as_read(pitch - tuning)}"
         if wrong and pitch is not None
         else _off_words(late if displaced else None, cents if mistuned else None),

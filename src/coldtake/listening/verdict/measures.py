@@ -109,7 +109,7 @@ def _notes(test: NotesTest, evidence: Evidence) -> Figure:
     parts = [f"{counts[NoteStatus.WRONG]} wrong", f"{counts[NoteStatus.MISSED]} missed"]
     words = ", ".join([*parts, f"{extra} extra"])
     if unsure:
-        words += f", {unsure} that could not be told"
+        words += f", {unsure} not clear enough"
     return Figure(
         name="notes", value=float(value), uncertainty=float(unsure),
         threshold=float(test.allowed), unit="notes", passed=passed, words=words,
@@ -190,7 +190,7 @@ def _tune(test: TuneTest, evidence: Evidence) -> Figure:
     shift = evidence.tuning_cents - ratio_to_cents(test.a4_hz / A4_HZ)
     off = np.array([c + shift for n in evidence.notes if (c := _cents_in_reach(n)) is not None])
     if not len(off):
-        return not_told("tune", test.share_percent, "% of notes", "no note's pitch could be told")
+        return not_told("tune", test.share_percent, "% of notes", "no pitch is clear enough")
     errors = np.full(len(off), CENTS_ERROR)
     value, error, passed = share_within(
         np.abs(off), errors, test.tolerance_cents, test.share_percent

@@ -58,7 +58,7 @@ def _words(rendition: Rendition) -> str:
         octave = "higher" if rendition.semitones > 0 else "lower"
         return f"It was played an octave {octave} than written."
     bars = len(rendition.left_out_bars)
-    return f"Repeats were left out: {bars} bar{'' if bars == 1 else 's'}."
+    return f"Repeats were left out ({bars} bar{'' if bars == 1 else 's'})."
 
 
 def _faults(verdict: Verdict) -> int:

@@ -24,7 +24,7 @@ UNMEASURED = f"Edit the criterion of the step. {PLAYER_MAY_ANSWER}"
 def obstacle_in_notes(passage: Passage) -> Abstention | None:
     """Return what in the passage itself stands in the way, whoever listens."""
     if not passage.notes:
-        return Abstention("The passage holds no notes.", "Choose bars with notes.")
+        return Abstention("The passage has no notes.", "Choose bars with notes.")
     if len(passage.notes) > MOST_NOTES:
         return Abstention(
             f"The passage has {len(passage.notes)} notes; up to {MOST_NOTES} can be judged.",
@@ -131,7 +131,7 @@ def reason_of(answer: Answer, figures: Sequence[Figure], faults: Sequence[str] =
     if not figures:
         return "Only you can answer this question."
     open_ones = [f"{f.name}: {f.words}" for f in figures if f.passed is None]
-    return "It cannot be told from this recording: " + "; ".join(open_ones) + "."
+    return "Cannot tell from this recording: " + "; ".join(open_ones) + "."
 
 
 def _first_faults(evidence: Evidence, most: int = 3) -> list[str]:
@@ -147,5 +147,5 @@ def _remedy(answer: Answer, evidence: Evidence, figures: Sequence[Figure]) -> st
     if any(not f.measured for f in figures):
         return UNMEASURED
     if evidence.abstained:
-        return f"Move the microphone closer and play it once more. {PLAYER_MAY_ANSWER}"
-    return f"Play it once more. {PLAYER_MAY_ANSWER}"
+        return f"Move the microphone closer and record it again. {PLAYER_MAY_ANSWER}"
+    return f"Record it again. {PLAYER_MAY_ANSWER}"

@@ -15,10 +15,10 @@ from coldtake.subprocesses import ProgressCallback, WorkerFailed
 
 _LONG_S = 180.0  # for a long work that somebody watches
 _TOO_MUCH = {
-    "time": "reading it took too long, so it was given up.",
-    "memory": "reading it took more than a gigabyte of memory, so it was given up.",
-    "end": "the engraver gave up on it.",
-    "fault": "Coldtake could not read it, by a fault of its own.",
+    "time": "reading it took too long and was stopped.",
+    "memory": "reading it took more than a gigabyte of memory and was stopped.",
+    "end": "the notation engine failed.",
+    "fault": "Coldtake could not read it because of an internal error.",
 }
 
 
@@ -76,7 +76,7 @@ def midi_parts(data: bytes, filename: str = "") -> tuple[tuple[str, int], ...]:
 
 def _no_text() -> PassageError:
     """Half of a sign, as only a broken program writes it."""
-    return PassageError("this is not text.", remedy="Give MusicXML, MEI or ABC.")
+    return PassageError("this is not text.", remedy="Use MusicXML, MEI or ABC.")
 
 
 def _given_up(lost: WorkerFailed, filename: str = "") -> PassageError:

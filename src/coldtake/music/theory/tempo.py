@@ -3,7 +3,7 @@
 from bisect import bisect_left, bisect_right
 from fractions import Fraction
 
-from coldtake.units import METRONOME_MARKS
+from coldtake.units import BEAT_SIGNS, METRONOME_MARKS
 
 __all__ = [
     "METRONOME_MARKS",
@@ -14,9 +14,9 @@ __all__ = [
     "previous_mark",
 ]
 
-_NOTE_SIGNS = {Fraction(1): "whole note", Fraction(1, 2): "half note", Fraction(1, 4): "♩"}
-_NOTE_SIGNS |= {Fraction(3, 8): "♩.", Fraction(1, 8): "♪", Fraction(3, 4): "half note."}
-_NOTE_SIGNS |= {Fraction(3, 16): "♪.", Fraction(1, 16): "16th note"}
+_NOTE_SIGNS = {Fraction(beat) / 4: sign for beat, sign in BEAT_SIGNS.items()}
+_NOTE_SIGNS |= {Fraction(1): "whole note", Fraction(1, 2): "half note"}
+_NOTE_SIGNS |= {Fraction(3, 4): "half note.", Fraction(1, 16): "16th note"}
 
 
 def note_sign(part: Fraction) -> str:

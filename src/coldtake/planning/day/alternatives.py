@@ -104,7 +104,7 @@ def left_out_steps(
     words = _Words(task, composed, reasons, entry)
     return (
         *(_left(task.values[r], words.of(r)) for r in free),
-        *(_left(v, "You took it out.") for v in refused),
+        *(_left(v, "Removed by you.") for v in refused),
         *(_waiting(reasons, task.values[r]) for r in waiting),
     )
 

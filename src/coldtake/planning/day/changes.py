@@ -121,7 +121,7 @@ def find(plan: Plan, slot_id: str) -> Slot:
         if slot.id == slot_id:
             return slot
     raise NotFoundError(
-        "This slot is not in the plan any more.", remedy="Load the plan again and choose a slot."
+        "This slot is no longer in the plan.", remedy="Reload the page and choose a slot."
     )
 
 

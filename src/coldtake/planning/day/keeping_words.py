@@ -13,10 +13,10 @@ def when_words(asked: AskedAgain, plan: Plan, wanted: int) -> str:
     """Say when a step that has no cold take in a plan is asked; wanted : chance, in 100."""
     day = plan.request.day
     if asked.on <= day:
-        below = "" if round(100 * asked.chance) < wanted else "; later it falls below that"
+        below = "" if round(100 * asked.chance) < wanted else " It falls below that later."
         return (
-            f"Due. Chance of a clean first try: {in_hundred(asked.chance)}; you want {wanted} in "
-            f"100{below}. {_waits(asked.step_id, plan)}"
+            f"Due. Chance of a clean first try: {in_hundred(asked.chance)}. "
+            f"Your limit: {wanted} in 100.{below} {_waits(asked.step_id, plan)}"
         )
     return _about(asked.on, day, wanted)
 
@@ -25,7 +25,7 @@ def _waits(step_id: str, plan: Plan) -> str:
     """Say why it is not in: as the plan's own list says it where the player took it out."""
     wishes = [wish for wish in plan.request.wishes if wish.step_id == step_id]
     taken_out = bool(wishes) and wishes[-1].refused
-    return "You took it out." if taken_out else "It waits for minutes."
+    return "Removed by you." if taken_out else "There is no time for it."
 
 
 def asked_again_of(state: State, step_id: str, day: date) -> str:
@@ -42,6 +42,6 @@ def asked_again_of(state: State, step_id: str, day: date) -> str:
 
 def _about(on: date, day: date, wanted: int) -> str:
     return (
-        f"Asked again about {weekday(on, day)}, before the chance of a clean first try falls "
+        f"Next cold take around {weekday(on, day)}, before the chance of a clean first try is "
         f"below {wanted} in 100."
     )

@@ -9,12 +9,13 @@ How much growth is too much is not known: the limit is a setting, not a medical 
 from datetime import date, timedelta
 
 from coldtake.domain.history.state import State
+from coldtake.planning.words import hours_and_minutes
 from coldtake.settings import value_of
 
 _WEEKS = 4
 _CAUTION = (
-    "If anything hurts, stop and rest; a doctor's, teacher's or school's advice comes "
-    "before this plan."
+    "If anything hurts, stop and rest. The advice of a doctor, teacher or school comes before "
+    "this plan."
 )
 
 
@@ -23,11 +24,14 @@ def _minutes(state: State, first: date, last: date) -> float:
     return sum(minutes for day, minutes in state.minutes_on.items() if first <= day <= last)
 
 
-def _grown(what: str, now: float, usual: float, limit: int) -> str | None:
+def _grown(what: str, now: float, like: str, usual: float, limit: int) -> str | None:
     if usual <= 0 or now <= usual * (1 + limit / 100):
         return None
     more = round(100 * (now / usual - 1))
-    return f"{what} {round(now)} minutes of playing, {more} % above your last four weeks"
+    return (
+        f"{what} {hours_and_minutes(round(now))} of playing, {more}% more than your average "
+        f"{like} in the last four weeks"
+    )
 
 
 def load_notice(state: State, day: date, playing_min: int) -> str | None:
@@ -45,9 +49,9 @@ def load_notice(state: State, day: date, playing_min: int) -> str | None:
     total = _minutes(state, start, yesterday)
     days = len([day for day in state.minutes_on if start <= day <= yesterday])
     if total <= 0:
-        return f"Nothing was played for four weeks: begin gently. {_CAUTION}"
+        return f"You did not play for four weeks. Start with little. {_CAUTION}"
     week = _minutes(state, day - timedelta(days=6), yesterday) + playing_min
-    said = _grown("The week that ends here comes to", week, total / _WEEKS, limit) or _grown(
-        "This day comes to", playing_min, total / days, limit
-    )
+    said = _grown(
+        "The week that ends on this day has", week, "week", total / _WEEKS, limit
+    ) or _grown("This plan has", playing_min, "practice day", total / days, limit)
     return f"{said}. {_CAUTION}" if said else None

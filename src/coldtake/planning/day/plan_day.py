@@ -62,24 +62,14 @@ from coldtake.settings import value_of
 LEAST_MIN = 5
 ASKED_WORTH = 1e-6  # points of a cold take that is asked for and else worth nothing
 
-NO_HISTORY = (
-    "Coldtake knows nothing of you yet: this first plan goes by importance, dates and "
-    "your own estimates."
-)
-NO_STEPS = (
-    "There is nothing to plan yet: make a topic current and lay out its first steps, "
-    "each with a yes/no question."
-)
-NONE_CURRENT = (
-    "No topic is current: this plan takes from those that wait. Make the few you mean current."
-)
+NO_HISTORY = "There are no takes yet. This plan uses your importance, dates and estimates."
+NO_STEPS = "There is nothing to plan yet. Make a topic current and add its first steps."
+NONE_CURRENT = "No topic is current, so this plan uses waiting topics. Make a few topics current."
 NOTHING_WORTH = (
-    "Nothing would gain from practice on this day: the steps wait for others, or are safe. "
-    "Rest, play what you like, or make another topic current."
+    "No step gains from practice on this day. Rest, play what you like, or make another topic "
+    "current."
 )
-ONE_TOPIC = (
-    "Only one topic has something to work on; a second current topic would keep you fresher."
-)
+ONE_TOPIC = "Only one topic has steps to practise. Two or three topics in turn work better."
 
 
 def rules_of(state: State) -> PlanRules:
@@ -115,9 +105,9 @@ def plan_day(
     """
     if request.minutes < LEAST_MIN:
         raise PlanError(
-            f"{counted(request.minutes, 'minute')} are too few for a session.",
+            f"{counted(request.minutes, 'minute')} are not enough for a session.",
             where="minutes",
-            remedy=f"Give at least {LEAST_MIN}.",
+            remedy=f"Enter at least {LEAST_MIN} min.",
         )
     rules = rules_of(state)
     if values is None:
@@ -398,7 +388,7 @@ def _some(words: str | None) -> tuple[str, ...]:
 def _broken_rules(plan: Plan) -> tuple[str, ...]:
     """Say each soft rule that the player's own wishes break."""
     said = dict.fromkeys(v.words for v in violations(plan))
-    return tuple(f"{words} It stays so because you asked for it." for words in said)
+    return tuple(f"{words} It stays because you chose it." for words in said)
 
 
 def _exercise(step: Step) -> str:

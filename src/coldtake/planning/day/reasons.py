@@ -60,8 +60,26 @@ class Reasons:
         if kind is SlotKind.COLD:
             return self._cold(value)
         adds = self._adds(value, minutes, before)
-        said = [f"{adds}; {self._length(value, minutes, before)}.", self._now(value, before)]
+        said = [
+            self._briefly(value, minutes, before),
+            f"{adds}. {self._length(value, minutes, before)}.",
+            self._now(value, before),
+        ]
         return " ".join(sentence for sentence in said if sentence)
+
+    def _briefly(self, value: StepValue, minutes: int, before: int) -> str:
+        """Say the reason in at most twelve words with one number; the rest stands under “why”."""
+        on = self._on(value.step_id)
+        if on == self.day:
+            return "Its performance is today."
+        start, end = self._chance(value, before), self._chance(value, before + minutes)
+        by = round(100 * end) - round(100 * start)
+        rough = self._rough(value)
+        if by < 1:
+            said = f"{rough}keeps the chance for {on_day(on)} at {in_hundred(end)}."
+        else:
+            said = f"{rough}raises the chance on {on_day(on)} by {by} in 100."
+        return said[:1].upper() + said[1:]
 
     def _topic(self, step_id: str) -> Topic | None:
         return self.state.topics.get(self.state.steps[step_id].topic_id)
@@ -91,8 +109,8 @@ class Reasons:
             return ""
         wanted = self._wanted()
         if round(100 * self._first_try.chance(step_id, self.day).mid) < wanted:  # as it is said
-            return f" That is below {wanted} in 100, so it is asked again."
-        return f" It is asked before that falls below {wanted} in 100."
+            return f" That is below your limit of {wanted} in 100."
+        return f" It is checked before the chance falls below your limit of {wanted} in 100."
 
     def _wanted(self) -> int:
         return value_of(self.state.settings, "keep_chance")
@@ -109,27 +127,22 @@ class Reasons:
     def _adds(self, value: StepValue, minutes: int, before: int) -> str:
         """Say what these minutes add to the chance on the date, nothing following."""
         if self._on(value.step_id) == self.day:
-            return f"Its date is this day. {self._first(value)}"
+            return f"The performance is on this day. {self._first(value)}"
         start, end = self._chance(value, before), self._chance(value, before + minutes)
-        rough, on = self._rough(value), on_day(self._on(value.step_id))
+        on, of = on_day(self._on(value.step_id)), "the chance of a clean first try on"
         if round(100 * start) == round(100 * end):
-            the = "the" if rough else "The"
-            still = f"{rough}{the} chance of a clean first try on {on} is {in_hundred(end)}"
-            return f"{still}, if you do no more after it"
-        return (
-            f"{rough}{'this' if rough else 'This'} slot raises the chance of a clean first try "
-            f"on {on} {raised(start, end)}, if you do no more after it"
-        )
+            return f"It keeps {of} {on} at {in_hundred(end)}, if you do no more after it"
+        return f"It raises {of} {on} {raised(start, end)}, if you do no more after it"
 
     def _length(self, value: StepValue, minutes: int, before: int) -> str:
         """Say how the minutes stand to what the step still needs."""
         need = round(value.need_left_min) - before
-        long = counted(minutes, "minute")
+        long = f"{minutes} min"
         if need <= 0:
-            return f"{long} to keep it"
+            return f"{long} keep it clean"
         if minutes >= self.rules.slot_most_min and need > minutes:
-            return f"{long}, your longest slot, of about {need} still needed"
-        return f"{long} of about {need} still needed"
+            return f"{long} (your longest slot) of about {need} min still needed"
+        return f"{long} of about {need} min still needed"
 
     def _now(self, value: StepValue, before: int) -> str:
         """Say why it is its turn: when it was played last, and what waits for it."""
@@ -144,6 +157,13 @@ class Reasons:
         dated = self.state.topic_date(value.topic_id, self.day) == self._on(value.step_id)
         on = self._on(value.step_id)
         return f"before {on_day(on)}" if dated else f"into the next {OPEN_DAYS // 7} weeks"
+
+    def _until_left(self, value: StepValue) -> str:
+        """Say the time that a topic would have: up to its date, or the days looked ahead."""
+        dated = self.state.topic_date(value.topic_id, self.day) == self._on(value.step_id)
+        if dated:
+            return f"is left before {on_day(self._on(value.step_id))}"
+        return f"you have in {OPEN_DAYS // 7} weeks"
 
     def _last_played(self, value: StepValue) -> str:
         """Say how long ago the step was played and, where the topic is due, any of its steps."""
@@ -188,32 +208,33 @@ class Reasons:
         """
         if value.step_id in self.due:
             return (
-                f"Its cold take is due. {self._first(value)}; the wanted chance is "
-                f"{self._wanted()} in 100. It waits, since others come first."
+                f"Its cold take is due, but other steps come first. {self._first(value)}. "
+                f"Wanted: {self._wanted()} in 100."
             )
         if self._on(value.step_id) == self.day:
             return (
-                f"Its date is this day. {self._first(value)}; {self._way_in(value, extra, limit)}."
+                f"{self._way_in(value, extra, limit)} The performance is on this day. "
+                f"{self._first(value)}."
             )
         start, end = self._chance(value), self._chance(value, minutes)
         on = on_day(self._on(value.step_id))
-        long, of = counted(minutes, "minute"), f"of a clean first try on {on}"
+        long, of = f"{minutes} min", f"of a clean first try on {on}"
         adds = f"{self._rough(value)}{long} would raise the chance {of} {raised(start, end)}"
         if round(100 * start) == round(100 * end):
             adds = f"{self._rough(value)}{long} would leave the chance {of} at {in_hundred(end)}"
-        return f"{adds}; {self._way_in(value, extra, limit)}."
+        return f"{self._way_in(value, extra, limit)} {adds[:1].upper()}{adds[1:]}."
 
     def _way_in(self, value: StepValue, extra: int | None, limit: int | None) -> str:
         if extra is not None:
-            return f"with about {counted(extra, 'more minute', 'more minutes')} it is in"
+            return f"Left out: it needs about {extra} min more."
         if limit is not None:
             topics = counted(limit, "topic")
-            return f"{topics} a session is your limit, so another would have to go"
+            return f"Left out: your limit is {topics} in a session."
         if not value.fits:
-            return f"its topic does not fit {self._until(value)}, so others come first"
+            return f"Left out: the topic needs more time than {self._until_left(value)}."
         ago = self._days_since([value.step_id])
         last = "not played yet" if ago is None else f"last played {counted(ago, 'day')} ago"
-        return f"others come first, also in an hour more ({last})"
+        return f"Left out: other steps come first ({last})."
 
     def lacks(self, step: Step) -> tuple[Requirement, ...]:
         """Return what is not there for a step."""
@@ -228,4 +249,4 @@ class Reasons:
         first = next((n for n in step.needs if phases.get(n) not in MET_ONCE), None)
         if first is None or first not in self.state.steps:
             return "It waits for another step."
-        return f"It waits until “{self.state.steps[first].title}” is met."
+        return f"It waits for “{self.state.steps[first].title}”, which is not met yet."

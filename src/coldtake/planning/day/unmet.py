@@ -39,10 +39,10 @@ class _Look:
 
     def at(self, wish: Wish, placed: _Placed | None) -> str:
         if placed is None:
-            return "found no room beside the other slots that you asked for."
+            return "has no room beside the other slots that you added."
         slot, period, index, at_min = placed
         if wish.minutes is not None and slot.minutes != wish.minutes:
-            return f"has {slot.minutes} minutes of the {wish.minutes} you asked for."
+            return f"has {slot.minutes} min, not {wish.minutes} min."
         if wish.period is None:
             return ""
         if wish.at_min is not None:
@@ -57,8 +57,8 @@ class _Look:
             f"{self.start + timedelta(minutes=m):%H:%M}" for m in (at_min, wished_min)
         )
         if at_min < wished_min:
-            return f"begins at {begins}, not at {wished}: nothing fits into the minutes between."
-        return f"begins at {begins}, not at {wished}: the slots before it take longer now."
+            return f"begins at {begins}, not at {wished}: nothing fits into the time between."
+        return f"begins at {begins}, not at {wished}: the slots before it are longer now."
 
     def _elsewhere(self, wish: Wish, period: int, index: int) -> str:
         """Say that a slot stands at another place of the order."""
@@ -71,4 +71,4 @@ class _Look:
         there = row[wish.index]
         step = self.state.steps.get(there.step_id)
         name = step.title if step else "another step"
-        return f"{where}: “{name}” stands where you put it."
+        return f"{where}: “{name}” is pinned there."

@@ -118,10 +118,10 @@ def _reason(told: RunInformation, performance: Performance, day: date) -> str:
     """Say what it would tell; the chances are of the stage, nothing more being practised."""
     left = counted((performance.on - day).days, "day")
     return (
-        f"Chance that it is clean in this run-through: {in_hundred(told.yes)}. On stage on "
-        f"{on_day(performance.on)}, in {left}, if you do no more: {in_hundred(told.on_day)}; "
-        f"after a yes {in_hundred(told.after_yes)}, after a no {in_hundred(told.after_no)}. "
-        "So it tells what these days need."
+        f"It shows what to practise before {on_day(performance.on)}, in {left}. "
+        f"Chance that it is clean in this run-through: {in_hundred(told.yes)}. "
+        f"Chance on stage, if you do no more: {in_hundred(told.on_day)}; "
+        f"after a yes {in_hundred(told.after_yes)}, after a no {in_hundred(told.after_no)}."
     )
 
 

@@ -12,8 +12,8 @@ from coldtake.planning.words import as_told, counted, duration, listed, on_day
 
 NAMED_MOST = 2
 NO_PLACE = (
-    "There is time for it, but no place before its date. Raise the limit of current topics, or "
-    "set another topic aside."
+    "There is time for it, but no free place before its date. Raise the limit of current "
+    "topics, or set another topic aside."
 )
 _KINDS = {
     TopicKind.PIECE: "pieces",
@@ -41,7 +41,7 @@ def _source(one: Basis) -> str:
     return {
         RestsOn.TAKES: "estimated from your takes",
         RestsOn.ENTERED: "from the minutes entered and your pace",
-        RestsOn.GUESS: "a guess",
+        RestsOn.GUESS: "rough estimate",
     }[one.rests_on]
 
 
@@ -55,7 +55,7 @@ def _guess(lent: Lent, minutes: int) -> str:
     else:
         like = f"as your other {_KINDS[lent.like]} have"
     whole = duration(one * lent.steps)  # of the rounded minutes beside it, so that they agree
-    return f"A guess: about {whole} ({each}, {like}). Lay out its steps to know better."
+    return f"Rough estimate: about {whole} ({each}, {like}). Add its steps for a better estimate."
 
 
 def taken_words(one: TakenTopic) -> tuple[str, ...]:
@@ -64,19 +64,19 @@ def taken_words(one: TakenTopic) -> tuple[str, ...]:
         return ("All its steps are met, so it takes no place.", basis_words(one.basis))
     why = "" if one.current else "It fits, and a place is free."
     if one.must_begin is not None:
-        why = f"To be done in time it should begin by {on_day(one.must_begin)}."
+        why = f"Start it by {on_day(one.must_begin)}."
     return tuple(s for s in (why, basis_words(one.basis)) if s)
 
 
 def later_words(state: State, one: LaterTopic, today: date) -> tuple[str, ...]:
     """Say when the turn of a topic that fits comes."""
     known = turn_words(one.turn, today)
-    turn = f"Its turn comes {known}." if known.startswith("a") else f"{known.capitalize()}."
+    turn = f"It can start {known}." if known.startswith("a") else f"{known.capitalize()}."
     if one.turn is not None and one.turn.middle is None and one.turn.date_first > 0.5:
         turn = NO_PLACE
     room = ""
     if one.room_for:
-        begin = "should begin now to be done in time"
+        begin = "must start now"
         room = f"It makes room for {_named(state, one.room_for)}, which {begin}."
     return tuple(s for s in (room, basis_words(one.basis), turn if known else "") if s)
 
@@ -88,8 +88,8 @@ def left_out_words(
     if one.past:
         on = state.topic_date(one.topic_id, today)
         past = f"Its date{', ' + on_day(on) + ',' if on else ''} is past"
-        holds = ", and it holds a place" if one.current else ""
-        return (f"{past}{holds}. Give it a new date, or set it aside.", basis_words(one.basis))
+        holds = ", and it takes a place" if one.current else ""
+        return (f"{past}{holds}. Enter a new date, or set it aside.", basis_words(one.basis))
     said = (
         _why(state, one, today),
         _met(one.basis) if one.basis.lent is None else basis_words(one.basis),
@@ -109,13 +109,15 @@ def _why(state: State, one: LeftOutTopic, today: date) -> str:
     need = f"{duration(one.basis.minutes)} ({_source(one.basis)})"
     when = _before(state, one, today)
     if not one.alone:
-        return f"It needs about {need}, and {when} there are about {duration(one.minutes_there)}."
+        return (
+            f"It needs about {need}, and {when} only about {duration(one.minutes_there)} are left."
+        )
     if not one.beside:
-        return f"It needs about {need}, and {when} other topics have the time."
+        return f"It needs about {need}, and {when} other topics need the time."
     own = state.topics[one.topic_id].importance
     above = [i for i in one.beside if state.topics[i].importance > own]
     whom = _named(state, above or one.beside)
-    matter = "matters more" if len(above) == 1 else "matter more"
+    matter = "has higher importance" if len(above) == 1 else "have higher importance"
     more = f", which {matter}" if above else ""
     return f"It needs about {need}, and {when} the time goes to {whom}{more}."
 
@@ -124,12 +126,14 @@ def _stays(state: State, one: LeftOutTopic) -> str:
     if not one.stays:
         return ""
     if state.topics[one.topic_id].importance >= MATTERS:
-        why = "it matters a lot"
+        why = "its importance is high"
     elif one.basis.nearly_done:
-        why = "most of it is met"
+        why = "most of its steps are met"
     else:
         why = "no other topic needs its place"
-    return f"It stays current: {why}. Not all of it will be ready, so choose its steps."
+    return (
+        f"It stays current: {why}. Not all steps will be ready, so choose the most important ones."
+    )
 
 
 def _named(state: State, ids: tuple[str, ...] | list[str]) -> str:
@@ -142,20 +146,20 @@ def _named(state: State, ids: tuple[str, ...] | list[str]) -> str:
 def _what_it_takes(state: State, one: LeftOutTopic, today: date, per_day_min: float) -> list[str]:
     ways = []
     if one.with_more_min is not None:
-        ways.append(f"With {one.with_more_min} min more a day all of it fits.")
+        ways.append(f"With {one.with_more_min} min more a day it fits.")
     if one.with_importance:
-        ways.append("At the highest importance it fits.")
+        ways.append("With the highest importance it fits.")
     if one.instead_of:
-        ways.append(f"It could have the time of {_named(state, one.instead_of)}.")
+        ways.append(f"It fits if it gets the time of {_named(state, one.instead_of)}.")
     if not one.alone and per_day_min > 0.0:
         days = int(one.basis.minutes / per_day_min) + 1
-        ways.append(f"By itself it would be done by about {on_day(today + timedelta(days=days))}.")
-    return ways or ["Not even an hour more a day is enough."]
+        ways.append(f"Alone it would be ready by about {on_day(today + timedelta(days=days))}.")
+    return ways or ["Even one hour more a day is not enough."]
 
 
 def _turn(one: LeftOutTopic, today: date) -> str:
     known = "" if one.stays else turn_words(one.turn, today)
-    return f"Otherwise its turn comes {known}." if known.startswith("about") else ""
+    return f"Otherwise it can start {known}." if known.startswith("about") else ""
 
 
 def proposal_words(state: State, found: Triage) -> str:
@@ -173,8 +177,8 @@ def proposal_words(state: State, found: Triage) -> str:
         if ids
     ]
     if not parts:
-        return "What is current now fits best: nothing needs to move."
-    return f"Proposal: {'; '.join(parts)}."
+        return "The current topics fit best. Nothing needs to change."
+    return f"Suggested: {'; '.join(parts)}."
 
 
 def _titles(state: State, ids: tuple[str, ...]) -> str:

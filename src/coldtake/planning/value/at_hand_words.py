@@ -11,8 +11,8 @@ from coldtake.planning.words import listed, weekday
 
 _NAMES = {
     Resource.PEOPLE: "other people",
-    Resource.PLACE: "a certain place",
-    Resource.INSTRUMENT: "a further instrument",
+    Resource.PLACE: "a special place",
+    Resource.INSTRUMENT: "another instrument",
     Resource.PIANO: "a piano",
     Resource.QUIET: "quiet",
     Resource.RECORDER: "a recording device",
@@ -49,12 +49,13 @@ def waits_for(state: State, step: Step, lacking: Sequence[Requirement], day: dat
 
 def wished_without(step: Step, lacking: Sequence[Requirement]) -> str:
     """Say that a step is in the plan although something it needs was not said to be there."""
-    return f"“{step.title}” needs {requirement_names(lacking)}; it is in because you want it."
+    needs = f"“{step.title}” needs {requirement_names(lacking)}"
+    return f"{needs}. It is in the plan because you added it."
 
 
 def _next(found: Appointment | None, lacking: Sequence[Requirement], day: date) -> str:
     if found is not None:
         return f"Next {kind_name(found.kind).lower()}: {weekday(found.on, day)}."
     if any(r.what is Resource.PEOPLE for r in lacking):
-        return "No rehearsal or lesson is entered."
-    return "Tell the plan when you have it."
+        return "No rehearsal or lesson is planned."
+    return "Enter above when you have it."

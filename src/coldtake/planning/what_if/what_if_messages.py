@@ -102,7 +102,7 @@ class _Said:
 
     def together(self) -> str:
         """Say what all changes do at once: none can be told from the others."""
-        return self._join(self._all("With all of that together"), self._others())
+        return self._join(self._all("With all these changes"), self._others())
 
     def _title(self, topic_id: str) -> str:
         return f"“{self.state.topics[topic_id].title}”"
@@ -135,7 +135,7 @@ class _Said:
         else:
             whose = f"Of the other {_COUNT[count] if count < len(_COUNT) else count} topics"
         if not told_apart(gain):
-            return f"{whose} as many as now."
+            return f"{whose}: no change."
         return f"{whose} {more(gain)}: {within(gain)}."
 
     def taken_on(self, topic_id: str) -> str:
@@ -150,8 +150,8 @@ class _Said:
         left = ""
         if not topic.fits_then:
             left = (
-                f"It needs more time than is left before {on_day(topic.on)} beside the others, "
-                "so the plan would leave most of it."
+                f"It needs more time than is left before {on_day(topic.on)}, "
+                "so the plan would leave out most of it."
             )
         return self._join(own, left, self._others())
 
@@ -172,7 +172,7 @@ class _Said:
         first = self.supposed.free_from
         since = f" from {on_day(first)}" if first else ""
         days = counted(self.supposed.free_days, "day")
-        return self._all(f"With {days} without playing{since}")
+        return self._all(f"With {days} without practice{since}")
 
     def dated(self, topic_id: str, on: date | None) -> str:
         """Say what another date does to the topic and to the others."""
@@ -188,7 +188,7 @@ class _Said:
         if topic_id not in self.topics:
             return ""
         importance = self.supposed.importances[topic_id]
-        head = f"With {self._title(topic_id)} at importance {importance} of 5"
+        head = f"With {self._title(topic_id)} with importance {importance} of 5"
         return self._join(self._own(head, topic_id), self._others())
 
 
@@ -197,12 +197,12 @@ def turn_words(turn: StartEstimate | None, today: date) -> str:
     if turn is None:
         return ""
     if turn.middle is not None and turn.middle <= today:
-        return "at once: a place is free"
+        return "now: a place is free"
     if turn.date_first > 0.5:
-        return "its date comes before its turn"
+        return "its date is before its start"
     if turn.middle is None:
-        return f"not before {on_day(turn.early)}" if turn.early else "not in sight"
+        return f"not before {on_day(turn.early)}" if turn.early else "start date not known"
     if turn.early == turn.late or turn.early is None:
         return f"about {on_day(turn.middle)}"
-    late = on_day(turn.late) if turn.late else "a day not in sight"
+    late = on_day(turn.late) if turn.late else "a date not known"
     return f"about {on_day(turn.middle)}, between {on_day(turn.early)} and {late}"

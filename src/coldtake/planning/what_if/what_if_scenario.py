@@ -50,14 +50,14 @@ def check(state: State, what_if: WhatIf) -> None:
     for topic_id in sorted(what_if.named):
         if topic_id not in state.topics:
             raise InputError(
-                f"There is no topic “{topic_id}”.", where="what if", remedy="Choose one of yours."
+                "This topic was not found.", where="what if", remedy="Choose one of your topics."
             )
     for topic_id, importance in what_if.importances.items():
         if not 1 <= importance <= 5:
             raise InputError(
-                f"{importance} is no importance.",
+                f"Importance {importance} is not possible.",
                 where=state.topics[topic_id].title,
-                remedy="It goes from 1 (would be nice) to 5 (everything hangs on it).",
+                remedy="Choose 1 (very low) to 5 (very high).",
             )
 
 

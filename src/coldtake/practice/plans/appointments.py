@@ -87,7 +87,7 @@ class Appointments:
             appointment = lookup.appointment(state, appointment_id)
             if appointment.on > self._log.today():
                 raise RuleError(
-                    f"This is still to come, on {appointment.on.isoformat()}.",
+                    f"This is on {appointment.on.isoformat()}.",
                     where="answers",
                     remedy="Save the answers on that day or later.",
                 )

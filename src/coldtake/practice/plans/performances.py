@@ -106,9 +106,9 @@ class Performances:
                 lookup.performance(state, performance_id)
             if not topic_ids:
                 raise RuleError(
-                    "There is nothing to run through yet.",
+                    "The run-through has no pieces yet.",
                     where="programme",
-                    remedy="Put the pieces into the programme first.",
+                    remedy="Add pieces to the programme first.",
                 )
             for topic_id in topic_ids:
                 lookup.topic(state, topic_id)
@@ -148,8 +148,8 @@ class Performances:
             performance = lookup.performance(state, performance_id)
             if performance.on > self._log.today():
                 raise RuleError(
-                    f"“{performance.title}” is still to come, on {performance.on.isoformat()}.",
-                    remedy="Tell how it went when it is over.",
+                    f"“{performance.title}” is on {performance.on.isoformat()}.",
+                    remedy="Enter the result on that day or later.",
                 )
             _check_parts(state, parts, performance.programme)
             data = ev.RunTold(
@@ -253,13 +253,13 @@ class Performances:
             raise RuleError(
                 f"The date {performance.on.isoformat()} is past; today is {today.isoformat()}.",
                 where=performance.title,
-                remedy="Give a date from today on.",
+                remedy="Choose today or a later day.",
             )
         if len(set(performance.programme)) < len(performance.programme):
             raise RuleError(
-                "A piece stands in the programme twice.",
+                "A piece is in the programme twice.",
                 where=performance.title,
-                remedy="Take it out once.",
+                remedy="Remove it once.",
             )
         if len(performance.programme) > PROGRAMME_MOST:
             raise RuleError(
@@ -277,21 +277,21 @@ def _check_parts(state: State, parts: Sequence[RunPart], topic_ids: Sequence[str
         raise RuleError(
             "Each piece of the programme needs one answer.",
             where="answers",
-            remedy="Say yes, no or cannot tell for each.",
+            remedy="Choose yes, no or cannot tell for each piece.",
         )
     for part in parts:
         own = {step.id for step in state.topic_steps(part.topic_id)}
         if not set(part.broke) <= own:
             raise RuleError(
-                "A place where it broke is no step of that piece.",
-                where="where it broke",
-                remedy="Load the page again and tick the places anew.",
+                "A step that was not clean is not a step of that piece.",
+                where="not clean",
+                remedy="Reload the page and choose the steps again.",
             )
         if part.broke and part.answer is not Answer.NO:
             raise RuleError(
-                "A place where it broke was named, but the answer is not no.",
-                where="where it broke",
-                remedy="Answer no for that piece, or take the place away.",
+                "A step is marked as not clean, but the answer is not no.",
+                where="not clean",
+                remedy="Answer no for that piece, or clear the step.",
             )
         if len(part.words) > WORDS_MOST:
             raise RuleError(f"At most {WORDS_MOST} characters for one piece.", where="words")
@@ -300,9 +300,9 @@ def _check_parts(state: State, parts: Sequence[RunPart], topic_ids: Sequence[str
 def _seconds(played_s: float) -> float:
     if not 0.0 <= played_s <= PLAYED_MOST_S:
         raise RuleError(
-            f"{played_s / 60.0:.0f} minutes for one run-through cannot be.",
+            f"{played_s / 60.0:.0f} min is too long for one run-through.",
             where="minutes",
-            remedy=f"Give at most {PLAYED_MOST_S / 60.0:.0f}, or leave it empty.",
+            remedy=f"Enter at most {PLAYED_MOST_S / 60.0:.0f}, or leave it empty.",
         )
     return played_s
 
@@ -311,6 +311,6 @@ def _words(words: str) -> str:
     words = words.strip()
     if len(words) > WORDS_MOST:
         raise RuleError(
-            f"At most {WORDS_MOST} characters.", where="words", remedy="Say it shorter."
+            f"At most {WORDS_MOST} characters.", where="words", remedy="Shorten the text."
         )
     return words

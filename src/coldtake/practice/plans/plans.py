@@ -87,7 +87,7 @@ class PlanService:
         plan = state.plans.get(day)
         if plan is None:
             raise NotFoundError(
-                f"There is no plan for {day.isoformat()}.", remedy="Make one first."
+                f"There is no plan for {day.isoformat()}.", remedy="Make a plan first."
             )
         return calendar_of(plan, state, self._log.now())
 
@@ -106,9 +106,9 @@ class PlanService:
     def _check(self, request: PlanRequest) -> None:
         if not MINUTES_LEAST <= request.minutes <= MINUTES_MOST:
             raise PlanError(
-                f"{request.minutes} minutes cannot be planned.",
+                f"{request.minutes} min cannot be planned.",
                 where="minutes",
-                remedy=f"Give a whole number from {MINUTES_LEAST} to {MINUTES_MOST}.",
+                remedy=f"Enter a whole number from {MINUTES_LEAST} to {MINUTES_MOST}.",
             )
         today = self._log.today()
         check_date(request.day, today, "day")

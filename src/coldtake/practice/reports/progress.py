@@ -22,7 +22,9 @@ if TYPE_CHECKING:
 WEEK = timedelta(days=7)
 SAME_TEMPO = 0.99  # a hundredth apart is one tempo: nobody hears it (about a fifth of a mark)
 _BETWEEN = " ,;:-–("
-_TEMPO = re.compile(r"[ ,]+at( (dotted )?(eighth|quarter|half)( =)?)?$")  # cut before its number
+_TEMPO = re.compile(  # a sign or a name, as titles in old logs have it
+    r"[ ,]+at( ([♩♪]\.?|(dotted )?(eighth|quarter|half)( note)?)( =)?)?$"
+)  # cut before its number
 NEAR = timedelta(days=3)  # a cold take so near to a date answers what was said of it
 
 Told = tuple[float, bool]

@@ -113,5 +113,5 @@ class Sessions:
         known = self._evening.plan(day)
         plan = known or self._evening.propose(self._evening.default_request(day))
         if not plan.slots:
-            raise PlanError(" ".join(plan.remarks) or "There is nothing to practise in this plan.")
+            raise PlanError(" ".join(plan.remarks) or "This plan has no slots.")
         return plan

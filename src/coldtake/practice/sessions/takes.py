@@ -118,7 +118,7 @@ class Takes:
             return said
         if said is FirstTry.YES:
             raise RuleError(
-                f"The first try of {day.isoformat()} is here already.",
+                f"The first try of {day.isoformat()} is already saved.",
                 where="first try of the day",
                 remedy="Answer No: this one is a warm take.",
             )
@@ -129,7 +129,7 @@ class Takes:
         take = self.get(take_id)
         if take.first_try is None:
             raise RuleError(
-                "This take belongs to a session, whose log tells whether it was the first try.",
+                "This take belongs to a session, which knows whether it was the first try.",
                 remedy="Nothing was changed.",
             )
         if said is FirstTry.YES and not take.cold:
@@ -335,18 +335,18 @@ def _with_a_hole(verdict: Verdict) -> Verdict:
     return msgspec.structs.replace(
         verdict,
         answer=Answer.CANNOT_TELL,
-        reason="A moment of this take was lost while it was recorded, so a no cannot be told.",
-        remedy="Close what else runs on this device and play it again, or answer yourself.",
+        reason="A part of this take was lost while recording. So Coldtake cannot say no.",
+        remedy="Close other programs on this device and record again, or answer yourself.",
     )
 
 
 def _why_not_heard(step: Step) -> tuple[str, str]:
     """Return (reason, remedy) when there is nothing to listen for, else empty words."""
     if all(isinstance(test, PlayerTest) for test in step.criterion.tests):
-        return "Only you can answer this question.", "Listen to the take and say yes or no."
+        return "Only you can answer this question.", "Play the take and answer yes or no."
     if step.exercise.passage is None:
-        remedy = "Give the step a passage, or answer yourself."
-        return "This step has no passage to compare the take with.", remedy
+        remedy = "Add notation to the step, or answer yourself."
+        return "This step has no notation to compare the take with.", remedy
     return "", ""
 
 

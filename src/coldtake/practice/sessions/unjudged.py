@@ -14,10 +14,10 @@ TRIES_MOST = 3  # of one listener at one take, before only the player's button a
 INTERRUPTED = "interrupted"  # source of a take that was cut off by a crash: no fair try
 
 _WHY = {
-    JudgingFault.FAULT: "Coldtake itself failed while it listened.",
-    JudgingFault.TIME: "Listening took too long and was stopped.",
-    JudgingFault.MEMORY: "Listening took too much memory and was stopped.",
-    JudgingFault.END: "The process that listens ended over it.",
+    JudgingFault.FAULT: "Judging failed because of an internal error.",
+    JudgingFault.TIME: "Judging took too long and was stopped.",
+    JudgingFault.MEMORY: "Judging took too much memory and was stopped.",
+    JudgingFault.END: "The judging process stopped.",
     JudgingFault.SOUND: "The saved recording cannot be read.",
 }
 
@@ -61,29 +61,29 @@ def why_failed(take: Take, engine: str) -> str:
         return ""
     said = f"{_WHY[take.failed.why]} The recording is saved."
     if take.verdict is not None:
-        return f"{said} The verdict before it stands."
+        return f"{said} The earlier verdict stays."
     if _given_up(take, engine):
-        return f"{said} After {TRIES_MOST} failures only a new version tries it by itself."
+        return f"{said} After {TRIES_MOST} failures only a new version tries again by itself."
     return f"{said} Coldtake tries again at its next start."
 
 
 def why_unjudged(state: State, take: Take, engine: str, *, there: bool = True) -> WhyUnjudged:
     """Say why a take has no verdict; there : whether its recording is."""
     if take.step_id in state.runs:
-        words = "A run-through is not judged by listening. You answer it, piece by piece."
+        words = "Coldtake does not judge a run-through. You answer for each piece."
         return WhyUnjudged("Recording of a run-through", words, can_try=False)
     if take.step_id not in state.steps:
         words = "Its step was deleted, so there is nothing to compare it with."
         return WhyUnjudged("Not judged", words, can_try=False)
     if not there:
-        words = (
-            "The recording is missing, so it cannot be judged. An export that has it puts it back."
-        )
+        words = "The recording is missing, so it cannot be judged. Restore an export that has it."
         return WhyUnjudged("Not judged", words, can_try=False)
     if take.failed is not None:
         return WhyUnjudged("Judging failed", why_failed(take, engine))
     if take.source == INTERRUPTED:
-        return WhyUnjudged("Not judged", "It was cut off, so it was no full try. It is saved.")
+        return WhyUnjudged(
+            "Not judged", "The take was interrupted, so it is not a full try. It is saved."
+        )
     if not take.to_judge:
         return WhyUnjudged("Not judged", "It was saved without being judged.")
     return WhyUnjudged("Not judged yet", "Coldtake judges it at its next start, or now.")

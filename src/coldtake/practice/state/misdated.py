@@ -133,6 +133,4 @@ def _group(state: State, group_id: str) -> MisdatedGroup:
     for group in _groups(state):
         if group.id == group_id:
             return group
-    raise NotFoundError(
-        "These entries do not wait any more.", remedy="Reload the page; it shows what waits."
-    )
+    raise NotFoundError("These entries have been handled already.", remedy="Reload the page.")

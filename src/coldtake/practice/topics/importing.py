@@ -64,8 +64,8 @@ class Imported:
     def words(self) -> str:
         """Such as "12 pieces are here now, 1 could not be read."."""
         new = sum(not k.known for k in self.kept)
-        said = f"{new} piece{'' if new == 1 else 's'} of notation kept"
-        said += f", {len(self.kept) - new} here already" if len(self.kept) > new else ""
+        said = f"{new} piece{'' if new == 1 else 's'} of notation saved"
+        said += f", {len(self.kept) - new} already saved" if len(self.kept) > new else ""
         return said + (f", {len(self.refused)} not readable" if self.refused else "") + "."
 
 
@@ -84,7 +84,7 @@ def folder(path: Path) -> tuple[Incoming, ...]:
     if path.is_file():
         return (Incoming(path.name, path.read_bytes),)
     if not path.is_dir():
-        raise InputError("There is no such file or folder.", where=str(path))
+        raise InputError("This file or folder was not found.", where=str(path))
     found = sorted(p for p in path.rglob("*") if p.suffix.lower() in SUFFIXES and p.is_file())
     if not found:
         raise InputError(
@@ -214,7 +214,7 @@ def midi_of(stored: StoredPassage) -> bytes:
         raise RuleError(
             "This notation was not written from a MIDI file.",
             where=stored.title,
-            remedy="Only those can be put on another grid.",
+            remedy="Only notation from a MIDI file has a grid.",
         )
     return data
 
@@ -252,7 +252,7 @@ def _pieces(file: Incoming, found: Imported) -> Iterator[_Piece]:
         return
     tunes = tunes_in(text)
     if len(tunes) > PIECES_MOST:
-        raise RuleError(f"{len(tunes)} tunes at once; {PIECES_MOST} is the limit.")
+        raise RuleError(f"{len(tunes)} tunes at once. At most {PIECES_MOST} are allowed.")
     for tune in tunes:
         name = tune.title or (f"{stem} {tune.number}" if len(tunes) > 1 else stem)
         yield _Piece(name, "abc", tune.text)

@@ -68,7 +68,7 @@ class Passages:
         if not 1 <= first <= last <= bars:
             raise RuleError(
                 f"Bars {first} to {last} are not in this passage of {bars} bars.",
-                remedy=f"Give bars from 1 to {bars}, counted as played.",
+                remedy=f"Enter bars from 1 to {bars}. Repeated bars count each time.",
             )
 
 

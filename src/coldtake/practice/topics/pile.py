@@ -91,7 +91,9 @@ class Pile:
         """
         to = Place(to)
         if to is Place.CURRENT or topic_id == leaving_id:
-            raise RuleError("One topic must leave.", remedy="Choose another current topic.")
+            raise RuleError(
+                "Choose a topic that makes room.", remedy="Choose another current topic."
+            )
         with self._log.deciding() as state:
             topic, leaving = lookup.topic(state, topic_id), lookup.topic(state, leaving_id)
             if topic.place is not Place.CURRENT:
@@ -155,9 +157,9 @@ class Pile:
             for step_id in step_ids:
                 if lookup.step(state, step_id).topic_id != topic_id:
                     raise RuleError(
-                        "A step of another topic cannot be put in order here.",
+                        "A step of another topic cannot be moved here.",
                         where=state.steps[step_id].title,
-                        remedy="Name only steps of this topic.",
+                        remedy="Use only steps of this topic.",
                     )
             self._log.append(ev.StepsOrdered(topic_id=topic_id, step_ids=tuple(step_ids)))
 
@@ -214,11 +216,11 @@ def _check_room(state: State, topic: Topic, leaving_id: str = "") -> None:
         return
     names = ", ".join(f"“{t.title}”" for t in taken)
     raise NoRoomError(
-        f"{len(taken)} topics are current already ({names}) and {limit} is your limit: with more, "
-        "each comes back too seldom to be met.",
+        f"{len(taken)} topics are current already ({names}) and your limit is {limit}. "
+        "With more topics, each is practised too rarely.",
         where=topic.title,
-        remedy="Move one to waiting or set it aside (its steps and takes stay), or raise the limit "
-        "in the settings.",
+        remedy="Move one to waiting, set one aside, or raise the limit in the settings. Steps and "
+        "takes stay.",
         topic_id=topic.id,
         current=tuple(t.id for t in taken),
     )
@@ -231,8 +233,8 @@ def _titles(text: str, state: State) -> tuple[str, ...]:
         raise RuleError("There is no title in this text.", remedy="Write one topic per line.")
     if len(numbered) > LINES_MOST:
         raise RuleError(
-            f"{len(numbered)} lines at once; {LINES_MOST} is the limit.",
-            remedy="Paste them in parts.",
+            f"{len(numbered)} lines at once. At most {LINES_MOST} are allowed.",
+            remedy="Paste fewer lines at once.",
         )
     first_line = {t.title.casefold(): 0 for t in state.topics.values()}
     titles, faults = [], []
@@ -245,7 +247,7 @@ def _titles(text: str, state: State) -> tuple[str, ...]:
         first_line[titles[-1].casefold()] = number
     if faults:
         raise RuleError(
-            f"Nothing was added: {'; '.join(faults)}.", remedy="Change these lines and try again."
+            f"Nothing was added: {'; '.join(faults)}.", remedy="Edit these lines and try again."
         )
     return tuple(titles)
 
@@ -259,5 +261,5 @@ def _line_fault(line: str, first_line: dict[str, int]) -> str:
     if before is None:
         return ""
     if before == 0:
-        return f"(“{title}”) is in your pile already"
+        return f"(“{title}”) is already one of your topics"
     return f"(“{title}”) is the same as line {before}"

@@ -14,7 +14,7 @@ from coldtake.practice.topics.pile import Pile
 from coldtake.settings import value_of
 
 STEP = "Once through"
-QUESTION = "Did it come out clean"
+QUESTION = "Was it clean"
 
 
 def play_now(pile: Pile, evening: PlanService, log: Log, title: str, minutes: int) -> Plan:

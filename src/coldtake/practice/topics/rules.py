@@ -21,7 +21,7 @@ def check_date(topic: Topic, known: Topic | None, today: date) -> None:
     raise RuleError(
         f"The performance date {day.isoformat()} is past; today is {today.isoformat()}.",
         where=topic.title,
-        remedy="Give a date from today on, or leave it empty.",
+        remedy="Choose today or a later day, or leave it empty.",
     )
 
 
@@ -31,7 +31,9 @@ def check_step(state: State, step: Step) -> None:
     known = state.steps.get(step.id)
     if known and known.topic_id != step.topic_id:
         raise RuleError(
-            "A step stays in its topic.", where=step.title, remedy="Add it to the other one anew."
+            "A step cannot be moved to another topic.",
+            where=step.title,
+            remedy="Add it to the other topic as a new step.",
         )
     _check_criterion(step)
     _check_needs(state, step)
@@ -53,13 +55,15 @@ def _check_criterion(step: Step) -> None:
     times = step.criterion.times
     if times.among is not None and times.among < times.wanted:
         raise RuleError(
-            f"{times.wanted} of {times.among} times can never come out.",
+            f"{times.wanted} of {times.among} times is not possible.",
             where=step.title,
             remedy=f"Ask for at most {times.among} of {times.among}.",
         )
     if _asks_nothing(step.criterion):
         raise RuleError(
-            "The question is empty.", where=step.title, remedy="Write what only you can answer."
+            "The question is empty.",
+            where=step.title,
+            remedy="Enter a question that only you can answer.",
         )
 
 
@@ -76,12 +80,14 @@ def _check_needs(state: State, step: Step) -> None:
     for need in step.needs:
         if need == step.id:
             raise RuleError(
-                "A step cannot need itself.", where=step.title, remedy="Take it out of the needs."
+                "A step cannot need itself.",
+                where=step.title,
+                remedy="Remove it from the steps that must be met first.",
             )
         other = state.steps.get(need)
         if other is None:
             raise RuleError(
-                f"It needs a step that is not there ({need}).",
+                f"It needs a step that does not exist ({need}).",
                 where=step.title,
                 remedy="Choose steps of this topic.",
             )
@@ -96,7 +102,7 @@ def _check_needs(state: State, step: Step) -> None:
         raise RuleError(
             f"These steps would wait for each other: {' → '.join(circle)}.",
             where=step.title,
-            remedy="Take one of these needs away.",
+            remedy="Remove one of these needs.",
         )
 
 

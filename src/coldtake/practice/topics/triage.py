@@ -68,8 +68,8 @@ class TriageService:
             back = {i: self._decided[i][0] for i in self.undoable()}
             if not back:
                 raise NotFoundError(
-                    "There is no decision left to take back.",
-                    remedy="Move the topics one by one on the pile.",
+                    "There is nothing left to undo.",
+                    remedy="Move the topics one by one on the page Topics.",
                 )
             self._place(back)
             self._decided = {}
@@ -95,8 +95,8 @@ def _check_room(state: State, moved: Mapping[str, Place]) -> None:
         return
     names = ", ".join(f"“{state.topics[i].title}”" for i in state.topics if i in busy)
     raise RuleError(
-        f"{len(busy)} topics would be current ({names}) and {limit} is your limit: with more, "
-        "each comes back too seldom to be met.",
+        f"{len(busy)} topics would be current ({names}) and your limit is {limit}. "
+        "With more topics, each is practised too rarely.",
         where="current topics",
-        remedy="Let one of them wait, or raise the limit in the settings.",
+        remedy="Move one of them to waiting, or raise the limit in the settings.",
     )

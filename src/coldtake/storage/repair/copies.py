@@ -53,7 +53,7 @@ class Copies:
         """Let copies go to another folder from now on; None: into the data folder again."""
         if folder is not None and not folder.is_dir():
             raise InputError(
-                "There is no such folder.", where=str(folder), remedy="Make it first, then say it."
+                "This folder was not found.", where=str(folder), remedy="Make the folder first."
             )
         try:
             if folder is None:

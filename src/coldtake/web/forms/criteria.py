@@ -80,7 +80,9 @@ def first_criterion(tempo_bpm: float | None = None) -> Criterion:
 
 def _notes(form: Form) -> NotesTest:
     return NotesTest(
-        allowed=form_fields.whole(form.get("notes_allowed", "0"), "notes allowed to fail", 0, 100)
+        allowed=form_fields.whole(
+            form.get("notes_allowed", "0"), "notes allowed to be wrong", 0, 100
+        )
     )
 
 
@@ -125,7 +127,7 @@ def _no_stops(form: Form) -> NoStopsTest:
 
 
 def _own(form: Form) -> OwnQuestionTest:
-    remedy = "Write a question that you answer with yes or no."
+    remedy = "Enter a question that you answer with yes or no."
     return OwnQuestionTest(
         question=form_fields.line(form.get("own_words", ""), "own question", remedy)
     )
@@ -178,9 +180,9 @@ def _times(form: Form) -> Times:
     among = form_fields.maybe_whole(form.get("times_among", ""), "out of how many", 1, 100, "tries")
     if among is not None and among < wanted:
         raise RuleError(
-            f"{wanted} yeses cannot come out of {among} tries.",
+            f"{wanted} yes answers out of {among} tries is not possible.",
             where="how often",
-            remedy="Ask for fewer yeses or allow more tries.",
+            remedy="Enter fewer yes answers or more tries.",
         )
     return Times(wanted=wanted, among=among)
 
@@ -191,16 +193,16 @@ def read_criterion(form: Form) -> Criterion:
     tests = tuple(test for test in asked if test is not None)
     if not tests:
         raise RuleError(
-            "A question needs at least one test.",
+            "A criterion needs at least one test.",
             where="criterion",
-            remedy="Tick one, or write a question of your own.",
+            remedy="Select one, or enter your own question.",
         )
     kinds = {type(t) for t in tests}
     if ChangesTest in kinds and not kinds <= {ChangesTest, TempoTest, *PLAYER_TESTS}:
         raise RuleError(
-            "Over changes no notes are written that could be compared with what is played.",
+            "For improvising there are no written notes to compare with.",
             where="criterion",
-            remedy="Beside the changes only tempo, conditions and a question of your own go.",
+            remedy="With changes you can use only tempo, conditions and your own question.",
         )
     alone = bool(form.get("rhythm_only")) and ChangesTest not in kinds
     return Criterion(tests=tests, times=_times(form), rhythm_only=alone)

@@ -35,8 +35,8 @@ _SHARES = (
 _SIZES = (
     ("silence_beats", "changes_silence", "longest silence", "beats"),
     ("phrase_beats", "changes_phrase", "longest phrase", "beats"),
-    ("least_per_bar", "changes_least", "least notes a bar", ""),
-    ("most_per_bar", "changes_most", "most notes a bar", ""),
+    ("least_per_bar", "changes_least", "least notes per bar", ""),
+    ("most_per_bar", "changes_most", "most notes per bar", ""),
 )
 _ENDS = (("lowest", "changes_lowest"), ("highest", "changes_highest"))
 
@@ -48,13 +48,13 @@ def read_changes(form: Form) -> ChangesTest:
     ends = {name: _pitch(form.get(field, "")) for name, field in _ENDS}
     if not any(v is not None for v in (*shares.values(), *sizes.values(), *ends.values())):
         raise RuleError(
-            "Nothing is asked of the improvisation.",
+            "The improvisation has no test.",
             where="changes",
-            remedy="Fill in at least one of its fields.",
+            remedy="Fill in at least one field.",
         )
     if None not in ends.values() and ends["lowest"] > ends["highest"]:  # type: ignore[operator]
         raise RuleError(
-            "The lowest note lies above the highest.", where="changes", remedy="Change one of them."
+            "The lowest note is above the highest.", where="changes", remedy="Change one of them."
         )
     choruses = form_fields.whole(form.get("changes_choruses") or "1", "choruses", 1, 12)
     simplest = bool(form.get("changes_simplest"))
@@ -72,7 +72,9 @@ def _pitch(text: str) -> int | None:
         remedy = "Write it with its octave, such as E♭4; middle C is C4."
         raise RuleError(fault.what, where="range", remedy=remedy) from None
     if not 0 <= midi <= 127:
-        raise RuleError(f"“{text}” is beyond all instruments.", where="range", remedy="Change it.")
+        raise RuleError(
+            f"“{text}” is outside the range of all instruments.", where="range", remedy="Change it."
+        )
     return midi
 
 

@@ -41,10 +41,10 @@ def line(text: str, where: str, remedy: str, most: int = 200) -> str:
     """Read one line of text, 1 to `most` characters."""
     text = " ".join(text.split())
     if not text:
-        raise InputError("Nothing was written.", where=where, remedy=remedy)
+        raise InputError("This field is empty.", where=where, remedy=remedy)
     if len(text) > most:
-        words = f"This is {len(text)} characters long; {most} is the limit."
-        raise InputError(words, where=where, remedy="Say it shorter; the notes hold the rest.")
+        words = f"This text has {len(text)} characters. At most {most} are allowed."
+        raise InputError(words, where=where, remedy="Shorten it. Put the rest into the notes.")
     return text
 
 
@@ -52,7 +52,9 @@ def whole(text: str, where: str, least: int, most: int, unit: str = "") -> int:
     """Read a whole number from `least` to `most`."""
     value = number(text, where, least, most, unit)
     if value != int(value):
-        raise InputError(f"“{text}” is not a whole number.", where=where, remedy="Round it.")
+        raise InputError(
+            f"“{text}” is not a whole number.", where=where, remedy="Enter a whole number."
+        )
     return int(value)
 
 
@@ -62,14 +64,16 @@ def number(text: str, where: str, least: float, most: float, unit: str = "") -> 
         value = float(text.strip().replace(",", ".").replace("−", "-"))
     except ValueError:
         raise InputError(
-            f"“{text}” is not a number.", where=where, remedy=f"Give one, such as {least:g}."
+            f"“{text}” is not a number.",
+            where=where,
+            remedy=f"Enter a number from {least:g} to {most:g}.",
         ) from None
     if not least <= value <= most:
         unit = f" {unit}" if unit else ""
         raise InputError(
-            f"{value:g}{unit} is outside {least:g} to {most:g}{unit}.",
+            f"{value:g}{unit} is not allowed.",
             where=where,
-            remedy="Give a number within these limits.",
+            remedy=f"Enter a number from {least:g} to {most:g}{unit}.",
         )
     return value
 
@@ -89,7 +93,9 @@ def day(text: str, where: str, *, today: date) -> date:
     value = past_day(text, where)
     if value < today:
         raise InputError(
-            f"{value.isoformat()} is in the past.", where=where, remedy="Choose today or later."
+            f"{value.isoformat()} is in the past.",
+            where=where,
+            remedy="Choose today or a later day.",
         )
     check_date(value, today, where)
     return value
@@ -101,7 +107,7 @@ def past_day(text: str, where: str) -> date:
         return date.fromisoformat(text.strip())
     except ValueError:
         raise InputError(
-            f"“{text}” is not a date.", where=where, remedy="Write it as 2027-01-31."
+            f"“{text}” is not a date.", where=where, remedy="Enter it as 2027-01-31."
         ) from None
 
 
@@ -112,7 +118,7 @@ def clock(text: str, where: str) -> time:
         return time(int(match[1]), int(match[2])) if match else time.fromisoformat(text.strip())
     except ValueError:
         raise InputError(
-            f"“{text}” is not a time of day.", where=where, remedy="Write it as 17:30."
+            f"“{text}” is not a time of day.", where=where, remedy="Enter it as 17:30."
         ) from None
 
 
@@ -123,7 +129,7 @@ def one_of(kind: type[Choice], text: str, where: str) -> Choice:
     except ValueError:
         words = ", ".join(str(k).replace("_", " ") for k in kind)
         raise InputError(
-            f"“{text}” is not one of: {words}.", where=where, remedy="Choose one of them."
+            f"“{text}” is not allowed.", where=where, remedy=f"Choose one of these: {words}."
         ) from None
 
 

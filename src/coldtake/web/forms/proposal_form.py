@@ -31,16 +31,16 @@ from coldtake.web.forms import form_fields
 
 Query = Mapping[str, str]
 WAYS = {
-    "piece": "A piece, from its notation",
-    "technique": "Patterns over keys",
-    "tune": "A tune and its changes",
+    "piece": "Piece (from notation)",
+    "technique": "Patterns in keys",
+    "tune": "Tune and changes",
     "rhythm": "Rhythm",
     "intonation": "Intonation",
     "reading": "Sight reading",
-    "plain": "My own lines",
+    "plain": "Your own list",
 }
 ORDERS = {
-    KeyOrder.FOURTHS: "round the circle of fourths",
+    KeyOrder.FOURTHS: "circle of fourths",
     KeyOrder.CHROMATIC: "up by semitones",
     KeyOrder.SHUFFLED: "shuffled",
 }
@@ -52,7 +52,7 @@ _OF_KIND = {
     TopicKind.INTONATION: "intonation",
     TopicKind.READING: "reading",
 }
-TUNINGS = {"equal": "equal", "just": "just, against the drone"}
+TUNINGS = {"equal": "equal", "just": "just, to the drone"}
 _TEMPO = (20, 400)
 
 
@@ -124,7 +124,7 @@ def _tempo(query: Query, name: str, where: str) -> float | None:
 def _piece(query: Query) -> PieceAsk:
     if not query.get("passage_id"):
         raise InputError(
-            "There is no notation chosen.", where="passage", remedy="Choose it, or add it first."
+            "No notation is chosen.", where="passage", remedy="Choose notation, or add it first."
         )
     return PieceAsk(
         passage_id=query["passage_id"],
@@ -219,7 +219,7 @@ def _metre(query: Query) -> tuple[int, int]:
     text = query.get("metre") or "4/4"
     found = next((metre for metre in METRES if f"{metre[0]}/{metre[1]}" == text), None)
     if found is None:
-        raise InputError(f"“{text}” is not a metre here.", where="metre", remedy="Choose one.")
+        raise InputError(f"“{text}” is not a known metre.", where="metre", remedy="Choose one.")
     return found
 
 
@@ -234,6 +234,6 @@ def from_text(text: str) -> AnyAsk:
         ask: AnyAsk = read_json(text, AnyAsk)
     except msgspec.DecodeError as fault:
         raise InputError(
-            "What was proposed cannot be read any more.", remedy="Propose the steps again."
+            "The suggested steps cannot be read any more.", remedy="Suggest the steps again."
         ) from fault
     return ask

@@ -32,8 +32,8 @@ def as_pdf(sheet: Sheet, paper: str) -> bytes:
             return bytes(typst.compile(folder / "sheet.typ", root=folder, format="pdf") or b"")
         except typst.TypstError as fault:
             raise ColdtakeError(
-                f"The pages could not be set: {str(fault).splitlines()[0]}",
-                remedy="Print fewer exercises at once to find the one that cannot be set.",
+                f"The PDF could not be made: {str(fault).splitlines()[0]}",
+                remedy="Print fewer exercises at once to find the one with the problem.",
             ) from fault
 
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from coldtake.domain.criterion import question
 from coldtake.errors import ColdtakeError, InputError, NotFoundError
+from coldtake.planning.words import hours_and_minutes
 from coldtake.web.pages.topics.passages import at_tempo
 from coldtake.web.rendering import clock, long_day
 from coldtake.web.views.notation import is_chart, music_name
@@ -75,7 +76,9 @@ def paper_of(name: str) -> str:
     known = {p.casefold(): p for p in PAPERS}
     wanted = name.strip().casefold().removeprefix("us ")
     if wanted not in known:
-        raise InputError(f"“{name}” is no paper.", where="paper", remedy="Say A4 or letter.")
+        raise InputError(
+            f"“{name}” is not a paper size.", where="paper", remedy="Use A4 or letter."
+        )
     return known[wanted]
 
 
@@ -83,7 +86,7 @@ def plan_sheet(services: Services, plan: Plan, paper: str) -> Sheet:
     """Lay out a day's plan; notation stands where it is played first."""
     engraved = _Engraver(services, paper)
     request = plan.request
-    aside = f"{clock(request.starts_at)}, {plan.minutes} minutes"
+    aside = f"{clock(request.starts_at)}, {hours_and_minutes(plan.minutes)}"
     periods = periods_of(services.state(), plan)
     parts = (*_run_first(services, plan), *_slots(periods, engraved))
     return Sheet(long_day(request.day), aside, parts)
@@ -97,7 +100,7 @@ def _run_first(services: Services, plan: Plan) -> tuple[Part, ...]:
         at=clock(plan.request.starts_at),
         minutes=plan.run.minutes,
         cold=True,
-        question="From start to end, one chance.",
+        question="From start to end, one try.",
         break_min=plan.rules.break_min,
     )
     return (part,)
@@ -114,7 +117,7 @@ def _slot(row: SlotRow, break_min: int, engraved: _Engraver) -> Part:
     slot, step = row.slot, row.step
     lines, see = engraved.first(step, clock(row.begins)) if step else ((), "")
     return Part(
-        title=step.title if step else "a step that is no longer there",
+        title=step.title if step else "a deleted step",
         topic=row.topic.title if row.topic else "",
         at=clock(row.begins),
         minutes=slot.minutes,
@@ -162,7 +165,9 @@ def steps_named(services: Services, ids: Sequence[str]) -> tuple[Step, ...]:
     for one in ids:
         if one not in known:
             raise NotFoundError(
-                f"There is no step “{one}”.", where="steps", remedy="Copy its id from its address."
+                f"This step was not found: “{one}”.",
+                where="steps",
+                remedy="Copy its id from its address.",
             )
     return tuple(known[one] for one in ids)
 

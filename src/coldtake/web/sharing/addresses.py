@@ -31,15 +31,15 @@ def checked(text: str) -> Address:
         address = ipaddress.ip_address(text.strip())
     except ValueError as fault:
         raise InputError(
-            f"“{text}” is not an address of this machine.",
+            f"“{text}” is not an address of this computer.",
             where="address",
-            remedy="Give numbers such as 192.168.1.20; the system's network settings show them.",
+            remedy="Enter numbers such as 192.168.1.20; the system's network settings show them.",
         ) from fault
     if not any(address.version == n.version and address in n for n in LOCAL_NETWORKS):
         raise InputError(
             f"{address} is not an address of a local network.",
             where="address",
-            remedy="Share on the address that your own network gave this machine, never on all.",
+            remedy="Use the address of this computer in your own network.",
         )
     return address
 

@@ -54,7 +54,7 @@ def remove_private(path: Path) -> None:
 
 def _store_error(fault: OSError, path: Path) -> StoreError:
     return StoreError(
-        f"This cannot be used: {fault.strerror or fault}.",
+        f"This file cannot be used: {fault.strerror or fault}.",
         where=str(path),
-        remedy="Look at the rights of the data folder, then share again.",
+        remedy="Check the access rights of the data folder, then share again.",
     )

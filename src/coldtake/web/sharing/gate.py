@@ -62,11 +62,13 @@ CHANGES = tuple(
 )
 READING = ("GET", "HEAD")
 NOT_PAIRED = ColdtakeError(
-    "This device is not paired.", remedy="Look at the computer: “Tablet on the stand” shows how."
+    "This device is not paired.", remedy="Open “Connect a tablet” on the computer."
 )
 STRANGER_MOST = 200  # bytes; a code is nine digits, and nobody unknown sends more
-TOO_MUCH = ColdtakeError("A code has nine digits.", remedy="Type those that the computer shows.")
-NOT_HERE = ColdtakeError("That is done on the computer.", remedy="Nothing was changed.")
+TOO_MUCH = ColdtakeError(
+    "A code has nine digits.", remedy="Enter the digits that the computer shows."
+)
+NOT_HERE = ColdtakeError("This is possible only on the computer.", remedy="Nothing was changed.")
 
 
 def marked_as_shared(app: ASGIApp, address: Address) -> ASGIApp:

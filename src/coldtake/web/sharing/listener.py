@@ -136,7 +136,7 @@ class Sharing:
             time.sleep(_TICK_S)
         if not server.started:
             server.should_exit = True
-            raise BusyError("The tablet's server did not start.", remedy="Try it once more.")
+            raise BusyError("Sharing did not start.", remedy="Try again.")
         self._server, self._thread = server, thread
 
 
@@ -178,9 +178,9 @@ def _bound(address: Address, port: int) -> socket.socket:
                 remedy="Close the other program, or share on another port.",
             ) from fault
         raise InputError(
-            f"{address} is not an address of this machine.",
+            f"{address} is not an address of this computer.",
             where="address",
-            remedy="Look at the system's network settings; the address changes between networks.",
+            remedy="Check the system's network settings. The address is different in each network.",
         ) from fault
     return listener
 

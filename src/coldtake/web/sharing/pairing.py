@@ -134,7 +134,7 @@ class Pairing:
         raise InputError(
             "This code does not work.",
             where="code",
-            remedy="It lasts five minutes and works once. Look at the computer for a new one.",
+            remedy="A code is valid for five minutes and once. The computer shows a new one.",
         )
 
     def _read(self) -> Device | None:
@@ -145,7 +145,7 @@ class Pairing:
             return msgspec.json.decode(content, type=Device)
         except (msgspec.MsgspecError, UnicodeDecodeError) as fault:
             raise StoreError(
-                "The note of the paired device cannot be read.",
+                "The file of the paired device cannot be read.",
                 where=str(self._folder / _FILE),
                 remedy="Remove this file and pair the device again.",
             ) from fault

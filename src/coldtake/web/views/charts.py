@@ -51,7 +51,7 @@ def weeks_stave(state: State, today: date, weeks: int = WEEKS_AS_STAVES) -> Stav
         _week_system(shown[7 * w : 7 * w + 7], minutes, changes, longest, today)
         for w in range(weeks)
     ]
-    return Stave(f"The last {weeks} weeks, a bar for each day", tuple(systems), named=True)
+    return Stave(f"The last {weeks} weeks, one bar for each day", tuple(systems), named=True)
 
 
 def _week_system(
@@ -68,7 +68,7 @@ def _week_system(
         for day, edge, whole in zip(days, cut, said_min, strict=True)
     ]
     total = sum(minutes.get(d, 0.0) for d in days)
-    said = f"Week from {on_day(days[0])}: {total:.0f} minutes on " + (
+    said = f"Week from {on_day(days[0])}: {total:.0f} min on " + (
         counted(sum(d in minutes for d in days), "day") if total else "no day"
     )
     return System(tuple(bars), said, start=f"{days[0].day} {days[0]:%b}")
@@ -177,7 +177,7 @@ def ahead_of(found: TopicOutlook, today: date) -> Ahead:
     words = f"{days} days from today to {on_day(found.on)}"
     system = System(bars, words, start="today", end=f"{found.on.day} {found.on:%b}", final=True)
     early, mid, late = (_share(when, today, days) for when in found.ready_by)
-    return Ahead(Stave("The way to the date", (system,), top=22), early, mid, late)
+    return Ahead(Stave("Days before the date", (system,), top=22), early, mid, late)
 
 
 def _share(when: date | None, today: date, days: int) -> float | None:

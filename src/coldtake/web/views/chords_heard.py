@@ -37,7 +37,7 @@ class Cell:
     def percent(self) -> str:
         """The share in the scale, empty where nothing was told."""
         share = self.chord.in_scale
-        return "" if share is None else f"{100 * share:.0f} %"
+        return "" if share is None else f"{100 * share:.0f}%"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,13 +55,13 @@ def words_of(chord: ChordHeard) -> str:
     """One chord's figures in a sentence."""
     said = [f"Bar {chord.bar_index + 1}, {printed(chord.symbol)}"]
     if chord.in_scale is None:
-        said.append("nothing sounded" if chord.sounded < 0.01 else "not told")
+        said.append("silent" if chord.sounded < 0.01 else "cannot tell")
     else:
-        said.append(f"{100 * chord.in_scale:.0f} % in {printed(chord.scale)}")
+        said.append(f"{100 * chord.in_scale:.0f}% in {printed(chord.scale)}")
     if chord.on_strong:
         said.append(f"{chord.chord_tones} of {chord.on_strong} chord tones on strong beats")
     if chord.arrived is not None:
-        said.append(f"third or seventh {'met' if chord.arrived else 'not met'} at the change")
+        said.append(f"third or seventh {'played' if chord.arrived else 'not played'} at the change")
     return ": ".join([said[0], ", ".join(said[1:])])
 
 

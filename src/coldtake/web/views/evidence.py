@@ -161,9 +161,9 @@ def limit_words(figure: Figure) -> str:
     if len(limits) == 2:
         return f"allowed from {number(limits[0])} to {number(limits[1])} {figure.unit}"
     if figure.name == "tempo":  # of an older verdict it is not known whether it had a range
-        return f"asked for {number(figure.threshold)} {figure.unit}"
+        return f"target {number(figure.threshold)} {figure.unit}"
     unit = _ONE.get(figure.unit, figure.unit) if figure.threshold == 1.0 else figure.unit
-    return f"the limit is {number(figure.threshold)} {unit}"
+    return f"allowed {number(figure.threshold)} {unit}"
 
 
 def scale_of(figure: Figure) -> Scale:

@@ -36,15 +36,15 @@ def times_words(times: Times) -> str:
 
 def pass_words(times: Times, known: Pass) -> tuple[str, ...]:
     """Say what passing a criterion supports, and how lucky a pass may be."""
-    at_once = f"{times_words(times)}, at the very first chance"
+    at_once = f"{times_words(times)}, passed at once"
     said = [
         f"{at_once}: the chance of a clean first try is {between(known.supports)}.",
-        f"A passage that is clean half the time also passes {_chances(known.lucky)}.",
+        f"A passage that is clean only half the time also passes {_chances(known.lucky)}.",
     ]
     if known.took is not None and known.took_lucky is not None:
         tries = "the first try" if known.took == 1 else f"{known.took} tries"
         said.append(
-            f"It was passed within {tries}: a passage that is clean half the time does so "
+            f"You passed it within {tries}. A passage that is clean only half the time does so "
             f"{_times(known.took_lucky)}."
         )
     return tuple(said)
@@ -65,8 +65,8 @@ def example_words() -> str:
     """Tell the worked example: five in a row."""
     known = pass_evidence.pass_of(FIVE, ())
     return (
-        "Five in a row says less than it seems: a passage that is clean half the time passes "
-        f"{_chances(known.lucky)}. Passed at once, the chance of a clean first try is "
+        "Five in a row says less than it seems. A passage that is clean only half the time passes "
+        f"{_chances(known.lucky)}. If passed at once, the chance of a clean first try is "
         f"{between(known.supports)}."
     )
 
@@ -79,7 +79,7 @@ def cold_words(known: Cold) -> str:
         were = "was" if known.clean == 1 else "were"
         told = f"{known.clean} of the last {known.of} cold takes {were} clean"
     return (
-        f"{told}. By cold takes alone the chance of a clean first try is "
+        f"{told}. From cold takes only, the chance of a clean first try is "
         f"{between(known.supports)}, right 4 times in 5."
     )
 
@@ -88,17 +88,17 @@ def test_words(test: SequentialTest, known: Standing) -> str:
     """Say how the held-test stands after the newest cold take."""
     asked = f"Held-test, {percent(test.poor)} against {percent(test.good)}"
     if known.ended is Decision.HELD:
-        return f"{asked}: held. Of poor steps it says so {percent(test.false_held)} at most."
+        return f"{asked}: held. This is wrong for at most {percent(test.false_held)} of weak steps."
     if known.ended is Decision.NOT_HELD:
-        return f"{asked}: not held. Of good steps it says so {percent(test.false_not)} at most."
-    count = (
-        f"{known.yeses} clean, {known.noes} not" if known.yeses + known.noes else "a fresh count"
-    )
-    before = {Decision.HELD: " The count before said held.", None: ""}.get(
-        known.before, " The count before said not held."
+        return (
+            f"{asked}: not held. This is wrong for at most {percent(test.false_not)} of good steps."
+        )
+    count = f"{known.yeses} clean, {known.noes} not" if known.yeses + known.noes else "new count"
+    before = {Decision.HELD: " The count before: held.", None: ""}.get(
+        known.before, " The count before: not held."
     )
     return (
-        f"{asked}: {count}, nothing decided. Held after {known.to_held} more clean in a row, "
+        f"{asked}: {count}, no decision yet. Held after {known.to_held} more clean in a row, "
         f"not held after {known.to_not_held} more unclean.{before}"
     )
 

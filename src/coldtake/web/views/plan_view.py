@@ -75,8 +75,8 @@ def free_words(plan: Plan) -> str:
     if not full or not 0 < free < rules.break_min + rules.slot_least_min:
         return ""
     return (
-        f"{free} of your {plan.request.minutes} minutes stay free: after {last} minutes of playing "
-        f"a break of {rules.break_min} is due, and no slot fits after it."
+        f"{free} of your {plan.request.minutes} min stay free. After {last} min of playing "
+        f"a break of {rules.break_min} min is due. No slot fits after it."
     )
 
 
@@ -102,13 +102,13 @@ def others_of(state: State, plan: Plan) -> tuple[Other, ...]:
     refused = {w.step_id for w in wishes if w.refused}
     asked = {w.step_id for w in wishes} - refused
     reasons = {o.step_id: _reason(state, plan, o) for o in plan.left_out}
-    spare = {s.step_id: "Ready to step in when a yes comes early." for s in plan.spare}
+    spare = {s.step_id: "Spare slot: used when a criterion is met early." for s in plan.spare}
     ids = dict.fromkeys([*sorted(refused), *spare, *reasons])
     return tuple(
         Other(
             step=step,
             topic=state.topics.get(step.topic_id),
-            reason=reasons.get(step.id) or spare.get(step.id, "You did not want it."),
+            reason=reasons.get(step.id) or spare.get(step.id, "Removed by you."),
             refused=step.id in refused,
             asked=step.id in asked,
         )

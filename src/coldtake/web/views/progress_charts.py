@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from coldtake.domain.estimate import Interval
 from coldtake.learning.calibration import Calibration, Group
 from coldtake.practice.reports.progress import SAME_TEMPO, ExerciseTempo
-from coldtake.web.forms.criteria import BEAT_UNITS
+from coldtake.units import beat_sign
 from coldtake.web.views.charts import whole_parts
 
 if TYPE_CHECKING:
@@ -51,7 +51,7 @@ def week_rows(
     weeks = [whole_parts(week) for week in zip(*minutes.values(), strict=True)]
     return tuple(
         WeekRow(
-            titles.get(topic_id, "a topic no longer there"),
+            titles.get(topic_id, "a deleted topic"),
             tuple(week[place] for week in weeks),
             tuple(
                 (round(100 * (n + 0.5) / len(row), 2), round(WEEK_PX * (1 - m / longest), 1))
@@ -107,7 +107,7 @@ def progress_of(told: ExerciseTempo) -> "TempoProgress | None":
 
 def unit_of(told: ExerciseTempo) -> str:
     """Return the beat in which an exercise's tempo is said."""
-    return BEAT_UNITS.get(told.unit_beats, f"{told.unit_beats:g} quarters")
+    return beat_sign(told.unit_beats)
 
 
 def tempo_chart(told: ExerciseTempo, fit: "TempoProgress | None", today: date) -> TempoChart:

@@ -147,9 +147,9 @@ def _notes_of_band(
 ) -> list[dict[str, Any]]:
     if changes is None or feel not in {f.name for f in feels_for(changes)}:
         raise InputError(
-            "This page cannot be accompanied in that feel.",
+            "This accompaniment style is not possible here.",
             where="accompaniment",
-            remedy="Choose one that the page offers; it needs chord symbols.",
+            remedy="Choose a style from the list. The notation needs chord symbols.",
         )
     return [
         {

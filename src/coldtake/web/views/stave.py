@@ -13,6 +13,7 @@ from typing import Literal
 from coldtake.domain.history.state import State
 from coldtake.domain.plan import Period, Plan, Slot, SlotKind
 from coldtake.domain.session import SessionRun
+from coldtake.planning.words import hours_and_minutes
 
 INSET = 0.7  # percent left free on both sides of a bar, so that strokes do not touch barlines
 GAP_PX = 10  # between two lines of the stave
@@ -135,10 +136,10 @@ def topic_spaces(slots: Sequence[Slot]) -> dict[str, int]:
 
 def _period_words(number: int, period: Period, titles: Mapping[str, str], rest: int) -> str:
     parts = [
-        f"{titles[s.step_id]}, {s.minutes} minutes{', cold' if s.kind is SlotKind.COLD else ''}"
+        f"{titles[s.step_id]}, {s.minutes} min{', cold' if s.kind is SlotKind.COLD else ''}"
         for s in period.slots
     ]
-    tail = f"; then {rest} minutes of break" if rest else ""
+    tail = f"; then a break of {rest} min" if rest else ""
     return f"Period {number}: {'; '.join(parts)}{tail}"
 
 
@@ -175,7 +176,7 @@ def _slot_bar(slot: Slot, edge: tuple[float, float], y: float, name: str, played
         for i, (sign, cold) in enumerate(answers)
     )
     state = played.states.get(slot.id, "coming")
-    return Bar(start, to, str(slot.kind), state, y, f"{slot.minutes}′", name=name, marks=marks)
+    return Bar(start, to, str(slot.kind), state, y, str(slot.minutes), name=name, marks=marks)
 
 
 def plan_stave(state: State, plan: Plan, run: SessionRun | None = None) -> Stave:
@@ -199,13 +200,13 @@ def plan_stave(state: State, plan: Plan, run: SessionRun | None = None) -> Stave
             for s, e in zip(period.slots, cut, strict=False)
         ]
         if pause:
-            bars.append(Bar(*cut[-1], "break", above=f"{pause}′"))
+            bars.append(Bar(*cut[-1], "break", above=str(pause)))
         ends = begins + timedelta(minutes=period.minutes)
         words = _period_words(i + 1, period, titles, pause)
         end = f"{ends:%H:%M}" if i == last else ""
         systems.append(System(tuple(bars), words, f"{begins:%H:%M}", end, final=i == last))
         begins = ends + timedelta(minutes=pause)
-    name = f"The session of {plan.minutes} minutes"
+    name = f"Session of {hours_and_minutes(plan.minutes)}"
     return Stave(name, tuple(systems), _heights(state, spaces), named=True)
 
 
@@ -220,7 +221,7 @@ def one_line_stave(state: State, plan: Plan) -> Stave:
     cut = edges([m for m, _ in parts], plan.minutes - plan.lead_min)
     played = _Played({}, {})
     bars = [
-        Bar(*edge, "break", above=f"{minutes}′")
+        Bar(*edge, "break", above=str(minutes))
         if slot is None
         else _slot_bar(slot, edge, space_y(spaces[slot.topic_id]), "", played)
         for (minutes, slot), edge in zip(parts, cut, strict=True)
@@ -228,7 +229,7 @@ def one_line_stave(state: State, plan: Plan) -> Stave:
     begins = datetime.combine(plan.request.day, plan.request.starts_at)
     ends = begins + timedelta(minutes=plan.minutes)
     begins += timedelta(minutes=plan.lead_min)
-    name = f"The session of {plan.minutes} minutes"
+    name = f"Session of {hours_and_minutes(plan.minutes)}"
     system = System(tuple(bars), "", f"{begins:%H:%M}", f"{ends:%H:%M}", final=True)
     return Stave(name, (system,), _heights(state, spaces))
 
@@ -238,10 +239,10 @@ def _heights(state: State, spaces: Mapping[str, int]) -> str:
     titles = [state.topics[i].title for i in spaces if i in state.topics]
     if len(titles) < 2:
         return ""
-    return f"From the lowest space up: {', '.join(titles)}."
+    return f"Lines from bottom to top: {', '.join(titles)}. Numbers: minutes."
 
 
 def step_title(state: State, step_id: str) -> str:
     """Return a step's title, also when it has left its topic's map since."""
     step = state.steps.get(step_id)
-    return step.title if step else "a step that is no longer there"
+    return step.title if step else "a deleted step"

@@ -25,7 +25,7 @@ def tries_stave(tries: Sequence[Try]) -> Stave | None:
         start=f"{first.day} {first:%b}",
         end=f"{last.day} {last:%b}" if last != first else "",
     )
-    return Stave("The tries so far, a bar for each day", (system,))
+    return Stave("Tries, one bar for each day", (system,))
 
 
 def _latest(days: list[tuple[date, tuple[Try, ...]]]) -> list[tuple[date, tuple[Try, ...]]]:

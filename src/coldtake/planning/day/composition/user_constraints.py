@@ -16,7 +16,6 @@ from coldtake.planning.day.composition.options import Limits
 from coldtake.planning.day.composition.packing import pack
 from coldtake.planning.day.composition.periods import most_periods, room
 from coldtake.planning.day.composition.slot_drafts import PinnedSlot
-from coldtake.planning.words import counted
 
 _MOST_WORK = 3  # slots of work on one step that can be insisted on
 
@@ -59,12 +58,12 @@ class _Reading:
     def take(self, number: int, wish: Wish) -> None:
         """Take one wish. A refusal outranks earlier wishes for its step, not later ones."""
         if wish.step_id not in self.state.steps:
-            self.remarks.append("A wish names a step that is no longer there; it was passed over.")
+            self.remarks.append("A change was skipped: its step was deleted.")
         elif wish.refused:
             self.refused.add(wish.step_id)
             for slot in [s for s in self.slots if s.step_id == wish.step_id]:
                 self.slots.remove(slot)
-                self.say(slot, "is left out: you removed it after you had asked for it.")
+                self.say(slot, "is left out: you removed it after adding it.")
         else:
             place = (wish.minutes, wish.period, wish.index, wish.at_min)
             self._insist(PinnedSlot(wish.step_id, wish.kind, *place, number))
@@ -75,7 +74,7 @@ class _Reading:
         if len(same) < most:
             self.slots.append(slot)
         elif most == 1:
-            self.say(slot, "has one cold take a day: the second one is left out.")
+            self.say(slot, "can have only one cold take a day. The second one is left out.")
         else:
             self.say(slot, f"has {most} slots already: one more is left out.")
 
@@ -94,7 +93,7 @@ class _Reading:
             return slot
         self.say(
             slot,
-            f"stands in the last period: {self.minutes} minutes hold no period {slot.period + 1}.",
+            f"is in the last period: {self.minutes} min have no period {slot.period + 1}.",
         )
         return replace(slot, period=last, index=None, at_min=None)
 
@@ -104,8 +103,8 @@ class _Reading:
             return slot
         self.say(
             slot,
-            f"was moved to another place: with it period {slot.period + 1} would pass 60 minutes "
-            "without a break.",
+            f"was moved to another place: with it period {slot.period + 1} would be longer "
+            "than 60 min.",
         )
         return free
 
@@ -120,15 +119,13 @@ class _Reading:
             if self._fits(shorter):
                 self.say(
                     slot,
-                    f"got {counted(minutes, 'minute')} of the {wanted} you asked for: "
-                    f"more does not go into the {self.minutes} minutes given, at most an hour "
-                    "without a break.",
+                    f"has {minutes} min, not {wanted} min: more does not fit into "
+                    f"{self.minutes} min with at most 60 min without a break.",
                 )
                 return shorter
         self.say(
             slot,
-            "found no room: what you asked for is more than "
-            f"the {self.minutes} minutes given hold.",
+            f"has no room: your changes need more than {self.minutes} min.",
         )
         return None
 
@@ -146,13 +143,13 @@ class _Reading:
             if needs:
                 first = self.title(needs[0])
                 self.remarks.append(
-                    f"{self.title(step_id)} builds on {first}, which is not met yet; "
-                    "it is in because you want it."
+                    f"{self.title(step_id)} needs {first}, which is not met yet. "
+                    "It is in the plan because you added it."
                 )
             elif topic is not None and topic.place is not Place.CURRENT:
                 self.remarks.append(
-                    f"{self.title(step_id)} belongs to a topic that is not current; "
-                    "it is in because you want it."
+                    f"{self.title(step_id)} belongs to a topic that is not current. "
+                    "It is in the plan because you added it."
                 )
 
 

@@ -1,7 +1,7 @@
 """Improvising: it is there from the first day, at the clean tempo, in the tune's own key.
 
 The first chorus needs nothing else. Meeting each change needs the guide tones; other keys follow
-round the circle of fourths from the tune's own, each after the one before. What is played over is
+in the circle of fourths from the tune's own, each after the one before. What is played over is
 shown as a chart; the roots in the stored passage only carry its chord symbols.
 """
 
@@ -17,7 +17,7 @@ _CHORUS_MIN = 30  # a guess
 _IN_SCALE, _ARRIVALS = 75.0, 50.0  # percent that are asked at first; guesses
 _FOURTH = Interval(3, 5)
 _FEW_KEYS = 4  # up to which each further key has a slow step of its own
-ORDER = "round the circle of fourths"
+ORDER = "in the circle of fourths"
 
 
 def first_choruses(tune: OverChanges) -> tuple[str, str]:
@@ -31,7 +31,7 @@ def first_choruses(tune: OverChanges) -> tuple[str, str]:
                 ChangesTest(in_scale_percent=None),
                 mark,
                 tuple(found),
-                "any notes you like: only the form counts",
+                "any notes: only the form counts",
             )
         )
     return found[0], found[-1]

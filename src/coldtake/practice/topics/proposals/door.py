@@ -87,7 +87,7 @@ class Proposals:
         wanted = {s.id for s in proposal.steps} if step_ids is None else set(step_ids)
         steps = without(proposal.steps, wanted)
         if not steps:
-            raise RuleError("No step was chosen.", remedy="Tick those that you want.")
+            raise RuleError("No step was chosen.", remedy="Select the steps that you want.")
         with self._log.deciding() as state:
             new = tuple(step for step in steps if step.id not in state.steps)
             _check(state, new)

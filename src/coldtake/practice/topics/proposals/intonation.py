@@ -67,7 +67,7 @@ def _long_tones(laying: Laying, ask: IntonationAsk, key: Key) -> str:
             passage=ref,
             tempo_bpm=_SLOW_BPM,
             key=str(key),
-            words="One breath or bow for each; listen before you correct.",
+            words="One breath or bow for each. Listen before you correct.",
             click=ClickSetting(on=False),
         ),
         _LONG_MIN,
@@ -101,7 +101,7 @@ def _interval(
             passage=ref,
             tempo_bpm=_SLOW_BPM,
             key=str(key),
-            words=f"Drone on {tonic} as you read it, {ask.tuning} tuning.",
+            words=f"Drone on {tonic} (written), {ask.tuning} tuning.",
             click=ClickSetting(on=False),
         ),
         _INTERVAL_MIN,
@@ -114,7 +114,7 @@ def _criterion(ask: IntonationAsk, name: str) -> Criterion:
     """Equal temperament is measured; whether a just interval lies still, the player hears."""
     if ask.tuning == "equal":
         return Criterion(tests=(NotesTest(), _tune(ask)))
-    question = f"Did every {name} lie still against the drone, without beats"
+    question = f"Was every {name} free of beats against the drone"
     return Criterion(tests=(NotesTest(), OwnQuestionTest(question=question)))
 
 
@@ -135,12 +135,14 @@ def _rests_on(ask: IntonationAsk, key: Key, instrument: Instrument) -> tuple[str
         "Widths of just intervals are those of small whole-number ratios (5-limit).",
     ]
     if ask.tuning == "just":
-        said.append("In just tuning you answer yourself; the long tones are measured as equal.")
+        said.append(
+            "In just tuning you answer yourself. The long tones are measured in equal temperament."
+        )
     if instrument.sounds.semitones:
         sounding = instrument.concert_key(key).tonic
         said.append(
             f"Written for the {instrument.name}: set the drone to {sounding}, which is your "
             f"{key.tonic}."
         )
-    said.append("How long a step takes is an estimate.")
+    said.append("The time of each step is an estimate.")
     return tuple(said)

@@ -9,9 +9,9 @@ from coldtake.errors import RuleError
 from coldtake.music.notation.reading.reader import read_passage
 from coldtake.music.passage import Passage
 from coldtake.music.theory.tempo import marks_between, nearest_mark
-from coldtake.planning.tempi import unit_name
 from coldtake.practice.topics.proposals.asks import STEPS_MOST, AnyAsk, Proposal
 from coldtake.practice.validation import TITLE_MOST
+from coldtake.units import tempo_mark
 
 # Guesses, no source; the player changes them, and the log corrects what it can.
 CLEAN_SHARE = 0.6  # of the goal: what is taken to come out clean now, when nobody says
@@ -20,7 +20,7 @@ MARK_MOST = 400.0  # of a tempo test
 BAR_MIN, HARD_BAR_MIN = 3.0, 14.0  # minutes of work for a bar: the plainest, and more when hard
 LEAST_MIN, MOST_MIN = 8, 240
 SLOW_SHARE = 0.6  # of a stretch's minutes that go to its slow step
-GUESSED = "How hard a bar is and how long a step takes are estimates from the page, not measured."
+GUESSED = "The difficulty of a bar and the time of a step are estimates from the notation."
 
 
 class Pace(msgspec.Struct, frozen=True):
@@ -48,21 +48,21 @@ class Pace(msgspec.Struct, frozen=True):
 
     def words(self, mark: float) -> str:
         """Such as "quarter = 72"."""
-        return f"{unit_name(self.unit)} = {mark:g}"
+        return tempo_mark(self.unit, f"{mark:g}")
 
     def said(self, goal_bpm: float | None, clean_bpm: float | None, *, marked: bool) -> str:
         """Where both ends come from; `marked` : the page names a tempo."""
         goal = "yours" if goal_bpm else "from the page" if marked else "assumed"
         clean = "yours" if clean_bpm else "assumed"
         return (
-            f"Goal: {self.words(self.goal)} ({goal}). Clean tempo: {self.words(self.clean)} "
-            f"({clean}). Between them lie the traditional metronome marks."
+            f"Target: {self.words(self.goal)} ({goal}). Clean tempo: {self.words(self.clean)} "
+            f"({clean}). Steps between them follow the metronome marks."
         )
 
     def way_to(self, mark: float) -> str:
         """The marks up to one, as the exercise's words."""
         before = [m for m in self.marks if m <= mark]
-        return "By the marks: " + ", ".join(f"{m:g}" for m in before) if len(before) > 1 else ""
+        return "Metronome marks: " + ", ".join(f"{m:g}" for m in before) if len(before) > 1 else ""
 
 
 def pace(goal_bpm: float, clean_bpm: float | None, unit: float = 1.0) -> Pace:
@@ -140,8 +140,8 @@ class Laying:
         """Add a step; its id."""
         if len(self._steps) >= STEPS_MOST:
             raise RuleError(
-                f"This would be more than {STEPS_MOST} steps.",
-                remedy="Ask for fewer keys, patterns or bars at once.",
+                f"These are more than {STEPS_MOST} steps.",
+                remedy="Choose fewer keys, patterns or bars.",
             )
         step_id = named_id("proposal", self._topic_id, self._asked, str(len(self._steps)), title)
         step = Step(

@@ -50,7 +50,7 @@ def _lines(tune: OverChanges) -> tuple[_Line, ...]:
     low, high = tune.instrument.low, tune.instrument.high
     near = "each moves to the nearest third or seventh"
     return (
-        _Line("Roots", bass(tune), 0.05, (), "the floor of the harmony", quick=False),
+        _Line("Roots", bass(tune), 0.05, (), "the lowest notes of the harmony", quick=False),
         _Line(_THIRDS, _guide(tune, 0), 0.1, ("Roots",), near, quick=False),
         _Line(_SEVENTHS, _guide(tune, 1), 0.1, ("Roots",), near, quick=False),
         _Line("Arpeggios", lambda c: arpeggios(c, low, high), 0.25, ("Roots",), "chord by chord"),
@@ -67,7 +67,7 @@ def _lines(tune: OverChanges) -> tuple[_Line, ...]:
             lambda c: lines.enclosures(c, low, high),
             0.25,
             (_THIRDS,),
-            "each third is aimed at across the bar line",
+            "each third comes on the first beat",
         ),
         _Line(
             "One motif through the changes: 1, 2, 3, 5",

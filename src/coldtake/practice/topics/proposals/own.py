@@ -53,7 +53,7 @@ class OwnNeed:
         many = "stretch" if self.stretches == 1 else "stretches"
         return (
             (
-                f"The minutes are corrected by your own log ({self.stretches} {many} of bars met): "
+                f"The minutes follow your own log ({self.stretches} {many} of bars met): "
                 f"times {easy:.1f} where it is easy, times {tough:.1f} where it is hard."
             ),
         )

@@ -167,14 +167,14 @@ def _whole(piece: _Piece, ends: dict[Group, str]) -> str:
                     piece.exercise(one.last, two.first, goal),
                     JOIN_MIN,
                     (ends[one], ends[two]),
-                    "where two parts meet is where it stops",
+                    "breaks often happen where two parts meet",
                 )
             )
     bars = len(piece.passage.bars)
     needs = (*before, *(end for end in ends.values() if end not in joined))
     for mark in _through(piece.way):
         last = piece.laying.step(
-            f"All of it at {piece.way.words(mark)}",
+            f"Whole passage at {piece.way.words(mark)}",
             at_tempo(piece.way, mark),
             piece.exercise(1, bars, mark),
             piece.own.need(bars, piece.hardness(Group(1, bars)), 0.3),
@@ -207,7 +207,7 @@ def _by_heart(piece: _Piece, last: str) -> None:
         exercise,
         piece.own.need(bars, 0.0, 0.3),
         (memory,),
-        "one chance, as on the day",
+        "one try, as on the day",
     )
 
 
@@ -215,12 +215,12 @@ def _rests_on(piece: _Piece, groups: int, marked: bool) -> tuple[str, ...]:
     page = piece.passage
     left_out = len(page.bars) - sum(run.bars for run in runs(page))
     said = [
-        f"From the notation: {counted(len(page.bars), 'bar')} in {counted(groups, 'group')}.",
+        f"{counted(len(page.bars), 'bar')} in {counted(groups, 'group')}.",
         "A cut is where a rest, a long note or a rhythm that begins again suggests a phrase's end.",
     ]
     if left_out:
         said.append(
-            f"Repeated and not worked on twice: {counted(left_out, 'bar')}. "
+            f"Repeats, only once: {counted(left_out, 'bar')}. "
             "Bars have the numbers of the notation."
         )
     said.append(piece.way.said(piece.ask.goal_bpm, piece.ask.clean_bpm, marked=marked))

@@ -8,16 +8,18 @@ from coldtake.practice.topics.proposals.laying import Laying
 from coldtake.practice.validation import title_of
 
 PLAIN_MIN = 30  # a guess
-QUESTION = "Does it come out at the first try"
+QUESTION = "Is it clean at the first try"
 
 
 def propose(topic_id: str, ask: PlainAsk) -> Proposal:
     """One step a line, blank lines skipped. Raises RuleError."""
     lines = [line for line in ask.lines.splitlines() if line.strip()]
     if not lines:
-        raise RuleError("There is no line yet.", remedy="Write one step on each line.")
+        raise RuleError("There are no lines yet.", remedy="Write one step on each line.")
     if len(lines) > STEPS_MOST:
-        raise RuleError(f"{len(lines)} lines; {STEPS_MOST} is the limit.", remedy="Write fewer.")
+        raise RuleError(
+            f"{len(lines)} lines. At most {STEPS_MOST} are allowed.", remedy="Write fewer."
+        )
     laying = Laying(topic_id, ask)
     last = ""
     for line in lines:
@@ -25,5 +27,5 @@ def propose(topic_id: str, ask: PlainAsk) -> Proposal:
         criterion = Criterion(tests=(OwnQuestionTest(question=QUESTION),))
         last = laying.step(title_of(line, "line"), criterion, Exercise(), PLAIN_MIN, needs)
     return laying.proposal(
-        f"From your own lines. {PLAIN_MIN} minutes a step and the question are there to be changed."
+        f"From your lines: {PLAIN_MIN} min for each step, and a question. You can edit both."
     )

@@ -40,17 +40,16 @@ def propose(topic_id: str, ask: ReadingAsk) -> Proposal:
                 passage=ref,
                 tempo_bpm=ask.goal_bpm,
                 key=str(key),
-                words="Look for half a minute, then play once, without stopping.",
+                words="Look at it for half a minute. Then play once, without stopping.",
                 click=click(passage, way.unit),
             ),
             LEAST_MIN,
-            because=f"hardness {made.hardness:.2f} of 1, an estimate from the page",
+            because=f"difficulty {made.hardness:.2f} of 1, an estimate from the page",
         )
     return laying.proposal(
-        f"Written just now from the number {ask.seed}: another number gives other passages, the "
-        "same number the same ones.",
-        f"Level {ask.level} asks for a hardness of {asked:.2f} of 1 at this tempo; these measure "
+        f"Made from the set number {ask.seed}. The same number gives the same passages.",
+        f"Level {ask.level} means a difficulty of {asked:.2f} of 1 at this tempo; these measure "
         f"{min(found):.2f} to {max(found):.2f} (within {BAND:g}). It is an estimate: speed, leaps, "
         "accidentals, range and rhythm, counted and weighed.",
-        "A passage is read at sight once; after that it is an ordinary step.",
+        "You can sight-read a passage only once. After that it is a normal step.",
     )

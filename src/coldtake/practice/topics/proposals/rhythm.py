@@ -34,8 +34,8 @@ def propose(topic_id: str, ask: RhythmAsk) -> Proposal:
     unknown = [part for part in ask.parts if part not in RHYTHM_PARTS]
     if unknown or not ask.parts:
         raise RuleError(
-            f"“{unknown[0] if unknown else ''}” is not a kind of rhythm work here.",
-            remedy=f"Choose of: {', '.join(RHYTHM_PARTS)}.",
+            f"“{unknown[0] if unknown else ''}” is not a known rhythm exercise.",
+            remedy=f"Choose from: {', '.join(RHYTHM_PARTS)}.",
         )
     instrument = instrument_named(ask.instrument)
     laying = Laying(topic_id, ask)
@@ -48,7 +48,7 @@ def propose(topic_id: str, ask: RhythmAsk) -> Proposal:
         "Rhythms on one note, from cells that are common practice; no source stands behind their "
         "choice.",
         "Against another rhythm: the click gives one of the two, you play the other.",
-        "How long a step takes is an estimate.",
+        "The time of each step is an estimate.",
     )
 
 
@@ -109,12 +109,12 @@ def _silent(laying: Laying, ask: RhythmAsk, instrument: Instrument) -> None:
                 Exercise(
                     passage=ref,
                     tempo_bpm=mark * way.unit,
-                    words="When the click comes back it should find you there.",
+                    words="Be with the click when it comes back.",
                     click=_off(click(passage, way.unit), on, off),
                 ),
                 _SILENT_MIN,
                 (last,) if last else (),
-                "the pulse is yours, not the click's",
+                "you keep the pulse, not the click",
             )
 
 

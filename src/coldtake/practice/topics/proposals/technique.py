@@ -79,7 +79,7 @@ def _over_keys(
         names = ", ".join(str(key.tonic) for key in keys)
         laying.step(
             f"{_what(ask, rule, rhythm)}: all keys in a row",
-            Criterion(tests=(OwnQuestionTest(question=f"Did {names} come without a stop?"),)),
+            Criterion(tests=(OwnQuestionTest(question=f"Did you play {names} without a stop?"),)),
             Exercise(words=f"In this order: {names}", tempo_bpm=ask.goal_bpm),
             max(8, _ALL_MIN_PER_KEY * len(keys)),
             tuple(ends),
@@ -184,5 +184,5 @@ def _rests_on(
             f"With a slow step for each key there would be more than {STEPS_MOST} steps: the way "
             "from the clean tempo stands with each step."
         )
-    said.append("How long a step takes is an estimate from its sharps or flats.")
+    said.append("The time of each step is an estimate from its sharps or flats.")
     return tuple(said)

@@ -25,8 +25,8 @@ from coldtake.practice.topics.proposals.own import OwnNeed
 UNTAUGHT = OwnNeed()
 UNMARKED_BPM = 100.0  # a guess
 LONG_AND_QUICK = (
-    "Roots and guide tones are long notes: they are asked at the goal. Quick lines start at the "
-    "clean tempo."
+    "Roots and guide tones are long notes, so they start at the target tempo. Fast lines start "
+    "at the clean tempo."
 )
 
 
@@ -60,7 +60,7 @@ def _changes(
     if found is None:
         what = f" Not readable: {', '.join(unread)}." if unread else ""
         raise RuleError(
-            f"There are no chord symbols to go by.{what}",
+            f"There are no chord symbols to start from.{what}",
             where="changes",
             remedy="Type them as on a chart, such as Dm7 | G7 | Cmaj7 | %.",
         )
@@ -107,7 +107,7 @@ def _rests_on(tune: OverChanges, unread: tuple[str, ...]) -> tuple[str, ...]:
             tune.ask.clean_bpm,
             marked=tune.melody is not None and bool(tune.melody.tempi),
         ),
-        "The first chorus needs nothing else. The written lines run beside it.",
+        "The first chorus needs no other step. Practise the written lines at the same time.",
         LONG_AND_QUICK,
         "The order of steps is common practice, no source.",
         GUESSED,
@@ -117,7 +117,7 @@ def _rests_on(tune: OverChanges, unread: tuple[str, ...]) -> tuple[str, ...]:
         sounds = tune.instrument.sounds_as(tune.changes.key)
         said.append(f"Chart and lines are written for the {tune.instrument.name}: {sounds}.")
     if unread:
-        said.append(f"Not readable, and passed over: {', '.join(unread)}.")
+        said.append(f"Not readable, left out: {', '.join(unread)}.")
     return tuple(said)
 
 

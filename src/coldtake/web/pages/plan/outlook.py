@@ -79,7 +79,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
 
     @routes.get("/outlook")
     def show(request: Request, minutes: str = "") -> Response:
-        asked = form_fields.maybe_whole(minutes, "minutes a day", 0, 720, "min")
+        asked = form_fields.maybe_whole(minutes, "minutes per day", 0, 720, "min")
         context = {
             "here": "/outlook",
             "minutes": asked,
@@ -89,7 +89,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
 
     @routes.get("/outlook/dates")
     def dates(request: Request, minutes: str = "") -> Response:
-        asked = form_fields.maybe_whole(minutes, "minutes a day", 0, 720, "min")
+        asked = form_fields.maybe_whole(minutes, "minutes per day", 0, 720, "min")
         context = {"here": "/outlook", "topics": topics_ahead(services, asked)}
         return templates.TemplateResponse(request, "outlook_dates.html", context)
 

@@ -89,7 +89,7 @@ def _piece(state: State, topic_id: str) -> ProgrammePiece:
     phases = state.phases(s.id for s in state.topic_steps(topic_id)).values()
     return ProgrammePiece(
         topic_id=topic_id,
-        title=topic.title if topic else "a topic that is no longer there",
+        title=topic.title if topic else "a deleted topic",
         here=topic is not None,
         waits=topic is not None and topic.place is not Place.CURRENT,
         met=sum(p in (StepPhase.MET, StepPhase.HELD) for p in phases),
@@ -151,9 +151,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     def add(fields: Fields) -> Response:
         form = text_fields(fields)
         made = doors.add(
-            form_fields.line(
-                form.get("title", ""), "name", "Write what the performance is called."
-            ),
+            form_fields.line(form.get("title", ""), "name", "Enter the name of the performance."),
             form_fields.day(form.get("on", ""), "date", today=services.today()),
             place=" ".join(form.get("place", "").split()),
         )
@@ -219,11 +217,13 @@ def _changed(programme: list[str], topic_id: str, act: str) -> list[str]:
             raise InputError("No piece was chosen.", where="programme", remedy="Choose a topic.")
         return [*(t for t in programme if t != topic_id), topic_id]
     if topic_id not in programme:
-        raise InputError("This piece is not in the programme.", remedy="Load the page again.")
+        raise InputError("This piece is not in the programme.", remedy="Reload the page.")
     if act == "out":
         return [t for t in programme if t != topic_id]
     if act not in ("earlier", "later"):
-        raise InputError("This page cannot do that to a programme.", remedy="Use its buttons.")
+        raise InputError(
+            "This change of the programme is not known.", remedy="Use the buttons of the page."
+        )
     return moved(programme, topic_id, -1 if act == "earlier" else 1)
 
 

@@ -59,10 +59,10 @@ def told_of(state: State, topic_id: str, part: RunPart | None) -> RunForm:
     """Read one piece of a run."""
     topic = state.topics.get(topic_id)
     steps = state.topic_steps(topic_id)
-    gone = "a step that is no longer there"
+    gone = "a deleted step"
     titles = {s.id: s.title for s in steps}
     broke = tuple(titles.get(i, gone) for i in part.broke) if part else ()
-    return RunForm(topic_id, topic.title if topic else "a topic that is gone", part, steps, broke)
+    return RunForm(topic_id, topic.title if topic else "a deleted topic", part, steps, broke)
 
 
 def read_parts(fields: FormData, topic_ids: tuple[str, ...], state: State) -> list[RunPart]:
@@ -75,7 +75,7 @@ def read_parts(fields: FormData, topic_ids: tuple[str, ...], state: State) -> li
             raise InputError(
                 "This piece has no answer yet.",
                 where=topic.title if topic else "a piece",
-                remedy="Say yes, no or cannot tell.",
+                remedy="Choose yes, no or cannot tell.",
             )
         answer = form_fields.one_of(Answer, said, "answer")
         ticked = [i for i in fields.getlist(f"broke-{number}") if isinstance(i, str)]

@@ -30,7 +30,7 @@ def sheet_of_day(services: Services, day: date, paper: str) -> Sheet:
     """Lay out a day's plan. Raises NotFoundError when there is none."""
     plan = services.evening.plan(day)
     if plan is None:
-        remedy = "Give your minutes on the page for tomorrow first."
+        remedy = "Make a plan first."
         raise NotFoundError(f"There is no plan for {day.isoformat()} yet.", remedy=remedy)
     return plan_sheet(services, plan, paper)
 
@@ -75,7 +75,9 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         elif steps:
             sheet = exercise_sheet(services, steps_named(services, steps), on)
         else:
-            raise InputError("Nothing was chosen.", where="print", remedy="Tick some exercises.")
+            raise InputError(
+                "No exercise is selected.", where="print", remedy="Select at least one exercise."
+            )
         name = f"coldtake-{plan or 'exercises'}-{on}.pdf"
         return Response(
             as_pdf(sheet, on),

@@ -66,11 +66,11 @@ def wished(plan: Plan, form: Form) -> PlanRequest:
     }
     act = acts.get(form.get("act", ""))
     if act is None:
-        raise InputError("This page cannot do that to a plan.", remedy="Use its buttons.")
-    if form.get("act") == "swap" and not step_id:
         raise InputError(
-            "Nothing was chosen to play instead.", where="swap", remedy="Choose a step."
+            "This change of the plan is not known.", remedy="Use the buttons of the page."
         )
+    if form.get("act") == "swap" and not step_id:
+        raise InputError("No step is chosen.", where="swap", remedy="Choose a step.")
     return act()
 
 
@@ -104,7 +104,7 @@ def _day_of(services: Services, text: str) -> date:
 def _plan_or_fault(services: Services, day: date) -> Plan:
     plan = services.evening.plan(day)
     if plan is None:
-        remedy = "Give your minutes on the page for tomorrow."
+        remedy = "Enter your minutes and make a plan."
         raise NotFoundError(f"There is no plan for {day.isoformat()} yet.", remedy=remedy)
     return plan
 
@@ -177,7 +177,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         plan = services.evening.change(day, wished(_plan_or_fault(services, day), form))
         if not plan.slots:
             raise InputError(
-                "Then nothing would be left to play.", remedy="Leave one slot, or choose less time."
+                "The plan needs at least one slot.", remedy="Keep one slot, or enter fewer minutes."
             )
         moved = moved_slot(plan, form.get("act", ""))
         tail = f"&moved={moved}" if moved else ""

@@ -66,7 +66,7 @@ def read(query: QueryParams, today: date) -> WhatIf:
         take_on=tuple(i for i in query.getlist("take_on") if i),
         leave=tuple(i for i in query.getlist("leave") if i),
         more_min=form_fields.maybe_whole(
-            query.get("more_min", ""), "minutes a day", -720, 720, "min"
+            query.get("more_min", ""), "minutes more per day", -720, 720, "min"
         )
         or 0,
         free_from=(first or today) if free_days else None,

@@ -35,17 +35,17 @@ def stretched(body: bytes, rate: int, speed: float, first_s: float, last_s: floa
     from coldtake.music.playback.slowing import slowed
 
     if not body or len(body) % 4:
-        raise InputError("There is no sound in it.", where="loop", remedy="Choose a recording.")
+        raise InputError("The recording has no sound.", where="loop", remedy="Choose a recording.")
     samples = np.frombuffer(body, dtype="<f4")
     if not np.all(np.isfinite(samples)):
-        raise InputError("This is not sound.", where="loop", remedy="Choose a recording.")
+        raise InputError("This is not a recording.", where="loop", remedy="Choose a recording.")
     try:
         found = slowed(np.clip(samples, -1, 1), rate, speed, first_s, last_s)
     except ValueError:
         raise InputError(
-            "These points do not lie in the recording.",
+            "Loop start and loop end are outside the recording.",
             where="loop",
-            remedy="Set the two points again.",
+            remedy="Set loop start and loop end again.",
         ) from None
     return found.astype("<f4").tobytes()
 
@@ -72,7 +72,7 @@ def router(_services: Services, templates: Jinja2Templates) -> APIRouter:
             raise InputError(
                 f"A loop is at most {LOOP_MOST_S:.0f} seconds long.",
                 where="loop",
-                remedy="Set the two points nearer to each other.",
+                remedy="Set loop start and loop end closer together.",
             )
         found = await run_in_threadpool(stretched, body, hz, percent / 100, first_s, last_s)
         return Response(found, media_type="application/octet-stream")

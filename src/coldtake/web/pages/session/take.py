@@ -119,7 +119,7 @@ def listen_to(services: Services, take: Take) -> None:
 
         return services.takes.rejudge(take.id, tell).reason
 
-    services.hearing.start(take.id, "Listening to a take", work)
+    services.hearing.start(take.id, "Judging a take", work)
 
 
 def _heard_now(services: Services, take: Take) -> Job | None:

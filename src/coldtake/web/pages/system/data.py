@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     OpenSource = Callable[[Path], AbstractContextManager[Source]]
 
 REPAIRS_SHOWN = 20
-RESTORING = "Bringing an archive back"
+RESTORING = "Restoring data"
 
 
 def router(services: Services, templates: Jinja2Templates) -> APIRouter:
@@ -69,7 +69,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     def copy() -> Response:
         if services.care is None or services.care.copies_to() is None:
             raise NotFoundError(
-                "This log is copied by its own database server.",
+                "The database server makes its own backups.",
                 remedy="Use that server's backups.",
             )
         services.care.copy()
@@ -79,7 +79,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     def bring_back(request: Request, fields: Fields) -> Response:
         sent = fields.get("archive")
         if not isinstance(sent, UploadFile) or not sent.filename:
-            raise InputError("No file was chosen.", remedy="Choose the archive, then send it.")
+            raise InputError("No file was chosen.", remedy="Choose an export or a backup first.")
         opened: OpenSource = getattr(request.app.state, "open_source", None) or Archive
         begin(services, opened, sent, merge=bool(fields.get("merge")))
         return RedirectResponse("/data", status_code=303)
@@ -107,13 +107,13 @@ def begin(services: Services, opened: OpenSource, sent: UploadFile, *, merge: bo
 
 def words_of(brought: Restored) -> str:
     """Say what came of it."""
-    told = f"{brought.events} events and {brought.takes} takes came back."
+    told = f"Restored: {brought.events} log entries and {brought.takes} takes."
     if brought.known:
-        told += f" {brought.known} events were here already."
+        told += f" {brought.known} log entries were already here."
     lost = len(brought.missing_takes) + len(brought.damaged_takes)
-    told += f" The sound of {lost} takes was not in it." if lost else ""
+    told += f" The recordings of {lost} takes were missing." if lost else ""
     if brought.misdated:
-        told += f" {brought.misdated} entries have a wrong date and wait below for their day."
+        told += f" {brought.misdated} entries have a wrong date. Enter their day below."
     if brought.not_valid:
         told += f" Settings that are not valid: {', '.join(brought.not_valid)}. Defaults are used."
     return told

@@ -33,7 +33,7 @@ class DemoProgress:
 
     done: int = 0
     total: int = 1
-    words: str = "It begins."
+    words: str = "Starting …"
     stopped: bool = False
     fault: ColdtakeError | None = None
     thread: threading.Thread | None = None
@@ -50,7 +50,7 @@ class DemoProgress:
 
     def begin(self, build: BuildDemo, services: Services) -> None:
         """Tell it in a thread of its own; a fault is kept for the page."""
-        self.done, self.total, self.words = 0, 1, "It begins."
+        self.done, self.total, self.words = 0, 1, "Starting …"
         self.stopped, self.fault = False, None
 
         def tell() -> None:
@@ -59,7 +59,7 @@ class DemoProgress:
             except ColdtakeError as fault:
                 self.fault = fault
             except Exception:
-                log.exception("the example could not be told")
+                log.exception("the example could not be made")
                 self.fault = OWN_FAULT
 
         self.thread = threading.Thread(target=tell, name="demo", daemon=True)
@@ -77,7 +77,7 @@ def telling_stave(done: int, total: int) -> Stave:
             for day, edge in zip(days, cut, strict=True)
         )
         systems.append(System(bars, final=days.stop == max(total, 1)))
-    return Stave(f"{done} of {total} days are told", tuple(systems), top=TOP_PX)
+    return Stave(f"{done} of {total} days are ready", tuple(systems), top=TOP_PX)
 
 
 def router(services: Services, templates: Jinja2Templates) -> APIRouter:
@@ -90,7 +90,8 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         build = request.app.state.build_demo
         if build is None or not (services.is_empty() or telling.running):
             raise RuleError(
-                "The example is only for an empty pile.", remedy="Your own topics stay as they are."
+                "The example works only if there are no topics yet.",
+                remedy="Your own topics stay as they are.",
             )
         if not telling.running:
             telling.begin(build, services)

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 # Settings in the order in which a day meets them; one that is named nowhere stands at the end.
 GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     (
-        "My day",
+        "Your day",
         (
             "session_minutes",
             "starts_at_hour",
@@ -31,7 +31,7 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("Topics", ("current_topics", "topics_least", "topics_most", "touch_days", "topic_share")),
     ("Slots", ("keep_chance", "cold_minutes", "slot_least", "slot_most", "tightness")),
     (
-        "Usually at hand",
+        "Usually available at home",
         (
             "have_people",
             "have_place",
@@ -43,7 +43,7 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ),
     ("Sound", ("a4_hz", "click_volume")),
     (
-        "When is it held",
+        "Held-test",
         ("held_test", "held_poor", "held_good", "held_wrong_yes", "held_wrong_no"),
     ),
 )
@@ -54,7 +54,7 @@ def grouped() -> tuple[tuple[str, tuple[Setting, ...]], ...]:
     named = {name for _, names in GROUPS for name in names}
     groups = [(words, tuple(BY_NAME[n] for n in names)) for words, names in GROUPS]
     rest = tuple(s for s in SETTINGS if s.name not in named)
-    return (*groups, *((("At the stand", rest),) if rest else ()))
+    return (*groups, *((("Session", rest),) if rest else ()))
 
 
 def router(services: Services, templates: Jinja2Templates) -> APIRouter:

@@ -26,9 +26,7 @@ def sharing_of(request: Request) -> Sharing:
     """Return what shares this app. Raises NotFoundError where nothing can."""
     found: Sharing | None = request.app.state.sharing
     if found is None:
-        raise NotFoundError(
-            "This server cannot be shared.", remedy="Start it with “coldtake serve”."
-        )
+        raise NotFoundError("Sharing is not possible.", remedy="Start it with “coldtake serve”.")
     return found
 
 
@@ -103,7 +101,7 @@ def _add_own(routes: APIRouter, templates: Jinja2Templates) -> None:
     def code(request: Request) -> Response:
         sharing = sharing_of(request)
         if not sharing.on:
-            raise InputError("Nothing is shared now.", remedy="Share it first.")
+            raise InputError("Sharing is off.", remedy="Start sharing first.")
         sharing.pairing.new_code()
         return RedirectResponse(back, status_code=303)
 
@@ -133,7 +131,9 @@ def _add_devices(routes: APIRouter, templates: Jinja2Templates) -> None:
     @routes.post("/pair")
     def pair(request: Request, code: Annotated[str, Form()] = "") -> Response:
         if not is_shared(request):
-            raise NotFoundError("This is for the tablet.", remedy="Pair it from its own page.")
+            raise NotFoundError(
+                "This page is for the tablet.", remedy="Open the pairing page on the tablet."
+            )
         name = device_name(request.headers.get("user-agent", ""))
         try:
             secret = sharing_of(request).pairing.pair(code, name)

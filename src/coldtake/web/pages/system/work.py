@@ -17,7 +17,7 @@ from coldtake.errors import NotFoundError
 from coldtake.practice import rejudging
 from coldtake.web.forms import form_fields
 
-CHECKING = "Looking through everything"
+CHECKING = "Checking data"
 
 if TYPE_CHECKING:
     from coldtake.ports import Maintenance, Progress
@@ -103,7 +103,7 @@ def _archiving(routes: APIRouter, services: Services, archives: _Archives) -> No
 
     @routes.post("/archive")
     def archive() -> Response:
-        services.jobs.start("archive", "Making an archive", work, page="/long-work")
+        services.jobs.start("archive", "Creating an export", work, page="/long-work")
         return RedirectResponse("/long-work", status_code=303)
 
     def work(progress: Progress) -> str:
@@ -113,12 +113,12 @@ def _archiving(routes: APIRouter, services: Services, archives: _Archives) -> No
         made = export(services, path, progress=progress)
         archives.path = path
         takes = f"{made.takes} take{'s' * (made.takes != 1)}"
-        return f"{made.events} entries and the sound of {takes} went into it."
+        return f"The export has {made.events} log entries and {takes}."
 
     @routes.get("/archive.zip")
     def taken() -> Response:
         if not archives.told or archives.path is None:
-            raise NotFoundError("There is no archive yet.", remedy="Make one first.")
+            raise NotFoundError("There is no export yet.", remedy="Create an export first.")
         return FileResponse(
             archives.path, media_type="application/zip", filename=archives.path.name
         )
@@ -136,21 +136,21 @@ def _beginnings(routes: APIRouter, services: Services) -> None:
     def check() -> Response:
         care = services.care
         if care is None:
-            raise NotFoundError("There is nothing here that looks after the data.")
+            raise NotFoundError("Checking is not possible here.")
         services.jobs.start("check", CHECKING, lambda progress: _checked(care, progress))
         return RedirectResponse("/long-work", status_code=303)
 
 
 def _checked(care: Maintenance, progress: Progress) -> str:
     found = care.check(progress)
-    looked = f"{found.events} entries and {found.heard_of} takes were read"
+    looked = f"{found.events} log entries and {found.heard_of} takes checked"
     if found.sound:
-        return f"{looked}, and nothing is amiss."
+        return f"{looked}. No problems found."
     lines = [f"{looked}."]
     for ids, words in (
         (found.damaged, "damaged"),
         (found.missing, "missing"),
-        (found.brought_back, "put back from a copy"),
+        (found.brought_back, "restored from a backup"),
     ):
         lines += [f"{len(ids)} of the takes {words}."] if ids else []
     return " ".join((*lines, *found.remarks))

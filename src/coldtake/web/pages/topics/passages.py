@@ -56,7 +56,7 @@ def as_wav(passage: Passage, bpm: float, a4_hz: float, shown: str = "") -> bytes
     """
     if beats_to_s(passage.length_beats, bpm) > SOUND_MOST_S:
         raise InputError(
-            "This would sound for more than ten minutes.",
+            "This lasts more than ten minutes.",
             where="passage",
             remedy="Choose fewer bars, or a faster tempo.",
         )

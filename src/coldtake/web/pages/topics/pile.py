@@ -95,14 +95,14 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
 
     @routes.post("/topics")
     def add(title: Annotated[str, Form()] = "") -> Response:
-        services.pile.add(form_fields.line(title, "title", "Write what you want to work on."))
+        services.pile.add(form_fields.line(title, "title", "Enter what you want to work on."))
         return RedirectResponse("/", status_code=303)
 
     @routes.post("/first")
     def play_first(
         title: Annotated[str, Form()] = "", minutes: Annotated[str, Form()] = "10"
     ) -> Response:
-        line = form_fields.line(title, "title", "Write what you want to play.")
+        line = form_fields.line(title, "title", "Enter what you want to play.")
         long = form_fields.whole(minutes, "minutes", 5, 720, "min")
         plan = play_now(services.pile, services.evening, services.log, line, long)
         return RedirectResponse("/session" if plan.slots else "/", status_code=303)

@@ -109,7 +109,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         proposal = services.pile.propose_steps(topic_id, proposal_form.from_text(ask))
         found = next((p for p in proposal.passages if p.id == passage), None)
         if found is None:
-            raise NotFoundError("This notation is not there.", remedy="Propose the steps again.")
+            raise NotFoundError("This notation was not found.", remedy="Suggest the steps again.")
         read = read_passage(found.text, found.format)
         svg = image_of(read, form_fields.whole(width, "width", *WIDTH_PX), shown)
         return Response(svg, media_type="image/svg+xml", headers={"Cache-Control": "no-cache"})

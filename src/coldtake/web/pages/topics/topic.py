@@ -111,7 +111,9 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     def add_step(topic_id: str, fields: Fields) -> Response:
         form = text_fields(fields)
         services.pile.topic(topic_id)
-        title = form_fields.line(form.get("title", ""), "step", "Write what should come out clean.")
+        title = form_fields.line(
+            form.get("title", ""), "step", "Enter what you want to play clean."
+        )
         asked = "times_wanted" in form  # the editor was there; the pile's first step has none
         criterion = read_criterion(form) if asked else first_criterion()
         step = Step(id=services.log.new_id(), topic_id=topic_id, title=title, criterion=criterion)

@@ -92,7 +92,7 @@ def chosen(form: dict[str, str]) -> dict[str, Place]:
         if name.startswith(FIELD)
     }
     if not found:
-        raise InputError("No topic was named.", remedy="Use the page's own buttons.")
+        raise InputError("No topic is selected.", remedy="Use the buttons of the page.")
     return found
 
 

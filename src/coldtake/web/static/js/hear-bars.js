@@ -74,7 +74,7 @@ class BarsField {
   said() {
     const choice = this.sheet.choice;
     if (!choice) return;
-    const more = choice.half ? ". Now the last bar." : "";
+    const more = choice.half ? ". Now select the last bar." : "";
     this.part("said").textContent = choice.words() + more;
     const readings = choice.half ? [] : choice.readings();
     const buttons = readings.map((range) => {

@@ -6,7 +6,7 @@ import { Cursor, follow } from "../sound/cursor.js";
 import { Player } from "../sound/player.js";
 import { Sheet } from "../sound/sheet.js";
 
-const SILENT = "It cannot be played now: Coldtake does not answer, or this browser has no sound.";
+const SILENT = "It cannot be played: Coldtake does not answer, or this browser has no sound.";
 
 /** @param {string} id @returns {any} */
 const el = (id) => document.getElementById(id);
@@ -39,7 +39,7 @@ export class Desk {
       const [score] = await Promise.all([this.load(), this.sheet.draw()]);
       this.sheet.choosable(score.bars, Number(this.root.dataset.offset ?? 0));
     } catch {
-      say("The music did not come: Coldtake does not answer. Load the page again.");
+      say("The music cannot be loaded: Coldtake does not answer. Reload the page.");
       return;
     }
     this.swingFits();
@@ -178,7 +178,7 @@ export class Desk {
   chosen() {
     const choice = this.sheet.choice;
     if (!choice) return;
-    el("bars-said").textContent = choice.half ? `${choice.words()}. Now the last bar.` : choice.words();
+    el("bars-said").textContent = choice.half ? `${choice.words()}. Now select the last bar.` : choice.words();
     el("all-bars").hidden = choice.range === null;
     const readings = choice.half ? [] : choice.readings();
     el("readings").replaceChildren(...(readings.length > 1 ? readings.map((r) => this.reading(r)) : []));
@@ -214,8 +214,8 @@ export class Desk {
   words(segment) {
     const mark = Math.round((segment.bpm / number("unit", 1)) * 10) / 10;
     const times = number("times");
-    const time = `Time ${segment.pass + 1}${times ? ` of ${times}` : ""} at ${mark}`;
-    return segment.kind === "count" ? `${time}: counting in` : time;
+    const time = `Repeat ${segment.pass + 1}${times ? ` of ${times}` : ""} at ${mark}`;
+    return segment.kind === "count" ? `${time}: count-in` : time;
   }
 }
 

@@ -1,10 +1,10 @@
 // @ts-check
-// "Hear it" beside notation. Without scripts it is a plain link to the sound.
+// "Play" beside notation. Without scripts it is a plain link to the sound.
 import { Hear } from "../session/audio/play-passage.js";
 
 const hear = new Hear(() => {
   for (const link of document.querySelectorAll("[data-hear]")) {
-    link.textContent = hear.playing ? "Stop" : "Hear it";
+    link.textContent = hear.playing ? "Stop" : "Play";
   }
 });
 

@@ -62,7 +62,7 @@ document.addEventListener("htmx:sendError", () => {
   if (!fault) return;
   const box = document.createElement("div");
   box.className = "fault";
-  box.textContent = "Coldtake does not answer. Nothing was changed; start it again and repeat this.";
+  box.textContent = "Coldtake does not answer. Nothing was changed. Start Coldtake, then try again.";
   fault.replaceChildren(box);
 });
 

@@ -30,6 +30,6 @@ function show(good) {
   if (!place) return;
   place.dataset.check = good ? "yes" : "no";
   place.textContent = good
-    ? "The page is secure: it may hear you, stay awake, and play on without the network."
-    : "It works, but this browser does not trust your computer yet: no playing on without the network.";
+    ? "This page is secure. The microphone, the screen and offline use work."
+    : "Pairing works. But this browser does not trust your computer yet, so the session needs the network.";
 }

@@ -101,11 +101,11 @@ function offer(desk) {
       const stream = await navigator.mediaDevices.getUserMedia({ audio: AS_PLAYED });
       recording = new Recording(desk.dataset.run ?? "", stream);
     } catch {
-      return say("The microphone cannot be used: allow it for this address, or play without.");
+      return say("No microphone. Allow it for this address, or play without recording.");
     }
     button.hidden = true;
     desk.dataset.on = "";
-    say("It records, until it is over.");
+    say("Recording until you press Finish.");
     over.focus();
   });
   over.addEventListener("click", async (event) => {
@@ -128,7 +128,7 @@ if (desk !== null) {
     } catch (fault) {
       desk.hidden = false;
       const why = fault instanceof Error ? fault.message : "";
-      say(`The recording is still in this browser; it goes out when this page is opened again. (${why})`);
+      say(`The recording is saved in this browser. It is sent when you open this page again. (${why})`);
     }
   }
 }

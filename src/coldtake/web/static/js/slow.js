@@ -4,7 +4,7 @@
 /** @import {Loop} from "../sound/slow.js" */
 import { mono, Slow } from "../sound/slow.js";
 
-const FAULT = "This part could not be made slower: Coldtake does not answer, or it is no sound.";
+const FAULT = "This part could not be slowed down: Coldtake does not answer, or the file has no sound.";
 const DRAGGED_PX = 8; // less is a touch, which only sets the place
 const SLICES = 600;
 
@@ -115,10 +115,10 @@ class SlowDesk {
 
   shown() {
     const { loop, playing } = this.slow;
-    this.button("play").textContent = playing ? "Stop" : loop ? "Play the loop" : "Play";
+    this.button("play").textContent = playing ? "Stop" : loop ? "Play loop" : "Play";
     this.button("none").hidden = !loop && this.mark === null;
     const seconds = (/** @type {number} */ s) => `${(Math.round(s * 10) / 10).toFixed(1)} s`;
-    const begun = this.mark === null ? "" : `From ${seconds(this.mark)}. Now set where it ends.`;
+    const begun = this.mark === null ? "" : `From ${seconds(this.mark)}. Now set the loop end.`;
     this.part("said").textContent = loop ? `From ${seconds(loop.from)} to ${seconds(loop.to)}` : begun;
     const box = document.getElementById("loop-box");
     if (!box) return;
@@ -163,7 +163,7 @@ async function chosen(/** @type {SlowDesk} */ desk, /** @type {File} */ file) {
     if (said) said.textContent = "";
   } catch {
     document.getElementById("recording")?.setAttribute("hidden", "");
-    if (said) said.textContent = `“${file.name}” is no sound that this browser can play.`;
+    if (said) said.textContent = `“${file.name}” cannot be played by this browser.`;
   }
 }
 

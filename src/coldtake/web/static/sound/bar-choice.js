@@ -76,7 +76,7 @@ export class BarChoice {
   /** @param {Range} range */
   name({ first, last }) {
     const [a, b] = [this.label(first), this.label(last)];
-    if (a === "0") return first === last ? "The pick-up" : `The pick-up to bar ${b}`;
+    if (a === "0") return first === last ? "Pick-up" : `Pick-up to bar ${b}`;
     return first === last ? `Bar ${a}` : `Bars ${a} to ${b}`;
   }
 

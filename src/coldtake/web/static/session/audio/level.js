@@ -23,14 +23,14 @@ const FORGETS = 0.9; // of the spectrum of quiet moments, at each new one
 /** One sentence each: what is so, and what to do. */
 export const LEVEL_WORDS = Object.freeze({
   none: "",
-  dead: "Nothing arrives: is this the right microphone, and is it on?",
-  waiting: "Play your loudest bar: the level is checked.",
-  loud: "Too loud for the microphone: move it away, or turn its input down.",
-  hum: "The mains hum: move the cable or the charger away from the microphone.",
-  room: "The room is loud: close the window, or go closer to the microphone.",
-  quiet: "Quiet: move the microphone closer.",
-  near: "You are little louder than the room: go closer to the microphone.",
-  good: "The level is good.",
+  dead: "No sound arrives. Check that this is the right microphone and that it is on.",
+  waiting: "Play your loudest bar to check the level.",
+  loud: "Too loud for the microphone. Move it away or turn the input down.",
+  hum: "There is mains hum. Move cables and chargers away from the microphone.",
+  room: "The room is loud. Close the window or go closer to the microphone.",
+  quiet: "Too quiet. Move the microphone closer.",
+  near: "You are only a little louder than the room. Go closer to the microphone.",
+  good: "The level is right.",
 });
 
 export class LevelCheck {

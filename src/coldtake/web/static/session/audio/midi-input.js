@@ -13,11 +13,11 @@ const SYSTEM = 0xf0; // clocks and the like say nothing of what is played
 
 export const KEYBOARD_WORDS = Object.freeze({
   none: "",
-  asking: "Your browser asks for the MIDI keyboard: allow it.",
-  open: "Keyboard ready. It is kept only while a take runs.",
-  denied: "The keyboard is not allowed, or this browser knows none. Record with a microphone.",
-  absent: "No MIDI keyboard is connected. Plug it in and choose it again.",
-  lost: "The keyboard went away. Plug it in again, or record with a microphone.",
+  asking: "Your browser asks for the MIDI keyboard. Allow it.",
+  open: "Keyboard ready. It is recorded only during a take.",
+  denied: "The keyboard is blocked, or this browser does not support MIDI. Use a microphone.",
+  absent: "No MIDI keyboard is connected. Connect it and choose it again.",
+  lost: "The keyboard was disconnected. Connect it again, or use a microphone.",
 });
 
 export class Keyboard {

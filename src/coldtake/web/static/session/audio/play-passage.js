@@ -28,7 +28,7 @@ export class Hear {
     } catch {
       if (this.wanted !== address) return;
       this.stop();
-      return "It cannot be played now: Coldtake does not answer, or this browser has no sound.";
+      return "It cannot be played: Coldtake does not answer, or this browser has no sound.";
     }
   }
 

@@ -80,11 +80,11 @@ export class Ears {
   /** Takes what a sound level meter shows now; returns what is wrong, or nothing. @param {number} shownDb */
   async calibrate(shownDb) {
     const { lately } = this;
-    if (!(shownDb >= 50 && shownDb <= 120)) return "Give what the meter shows, 50 to 120 dB(A).";
-    if (lately.length < LOOKED_BACK) return "Wait a moment: five seconds are listened to.";
-    if (this.clipped) return "Too loud for the microphone: move it away, then hold the note again.";
+    if (!(shownDb >= 50 && shownDb <= 120)) return "Enter what the meter shows: 50 to 120 dB(A).";
+    if (lately.length < LOOKED_BACK) return "Wait: measuring takes 5 seconds.";
+    if (this.clipped) return "Too loud for the microphone. Move it away, then hold the note again.";
     if (Math.max(...lately) - Math.min(...lately) > STEADY_DB) {
-      return "Hold one note steadily for five seconds, then press.";
+      return "Hold one steady note for 5 seconds, then press Calibrate.";
     }
     const mean = 10 * Math.log10(lately.reduce((sum, db) => sum + 10 ** (db / 10), 0) / lately.length);
     this.kept.offsets = { ...this.kept.offsets, [this.device()]: shownDb - mean };

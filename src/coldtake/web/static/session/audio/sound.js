@@ -17,24 +17,24 @@ const BELL_SLIP_S = 0.03;
 /** What to tell the player about the microphone: what is so, and what to do. */
 export const MIC_WORDS = Object.freeze({
   none: "",
-  asking: "Your browser asks for the microphone: allow it to record takes.",
-  open: "Microphone ready. It records only while a take runs.",
-  denied: "The microphone is not allowed. Allow it beside the address, or answer yourself.",
-  absent: "No microphone. Plug one in for takes, or answer yourself.",
-  processed: "This browser changes the sound, so no take is honest: answer yourself.",
-  insecure: "No microphone here: this address is not secure. Until then answer yourself.",
-  lost: "The microphone went away. Plug it in again, or answer yourself.",
+  asking: "Your browser asks for the microphone. Allow it to record takes.",
+  open: "Microphone ready. It records only during a take.",
+  denied: "The microphone is blocked. Allow it beside the address, or answer yourself.",
+  absent: "No microphone. Connect one to record takes, or answer yourself.",
+  processed: "This browser changes the microphone sound, so takes cannot be judged. Answer yourself.",
+  insecure: "No microphone: this address is not secure. Answer yourself.",
+  lost: "The microphone was disconnected. Connect it again, or answer yourself.",
 });
 
 /** The same in few words, for the slot. */
 export const MIC_SHORT = Object.freeze({
   ...MIC_WORDS,
   open: "",
-  denied: "Microphone not allowed: answer yourself.",
-  absent: "No microphone: answer yourself.",
-  processed: "This browser changes the sound: answer yourself.",
-  insecure: "No microphone at this address: answer yourself.",
-  lost: "The microphone went away: answer yourself.",
+  denied: "Microphone blocked. Answer yourself.",
+  absent: "No microphone. Answer yourself.",
+  processed: "Browser changes the sound. Answer yourself.",
+  insecure: "No microphone at this address. Answer yourself.",
+  lost: "Microphone disconnected. Answer yourself.",
 });
 
 export class Sound {

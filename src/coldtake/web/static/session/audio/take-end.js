@@ -65,9 +65,9 @@ export class TakeEnd {
  * @param {number} noise
  */
 export function levelAdvice(loudest, peak, noise) {
-  if (peak >= CLIPPED) return "Too loud for the microphone: move it away or turn it down.";
-  if (loudest < LEAST_LEVEL) return "Nothing was heard: is this the right microphone?";
-  if (loudest < noise * ABOVE_NOISE) return "The room is nearly as loud as you: go closer.";
-  if (loudest < 0.01) return "Very quiet: move the microphone closer.";
+  if (peak >= CLIPPED) return "Too loud for the microphone. Move it away or turn it down.";
+  if (loudest < LEAST_LEVEL) return "No sound arrived. Check the microphone.";
+  if (loudest < noise * ABOVE_NOISE) return "The room is nearly as loud as you. Go closer to the microphone.";
+  if (loudest < 0.01) return "Very quiet. Move the microphone closer.";
   return "";
 }

@@ -17,8 +17,8 @@ const NOISE_OF = 50; // levels looked back on for the room's noise: five seconds
 const STOP_PATIENCE_MS = 15_000; // only an audio thread that died does not answer
 
 const FLAW_WORDS = Object.freeze({
-  lost: "The computer was too busy and lost a moment of this take.",
-  "no room": "There was no room left on this device: this take is not whole.",
+  lost: "The computer was too busy. A part of this take is missing.",
+  "no room": "This device is full. A part of this take is missing.",
 });
 
 /** @typedef {"count_in" | "playing" | "keeping" | "judging" | "verdict" | "ask"} TakePhase */

@@ -92,7 +92,7 @@ function tooShort(
   /** @type {number} */ now,
 ) {
   const seconds = Math.ceil((startedMs + BREAK_LEAST_MS - now) / 1000);
-  desk.say(`A break is at least three minutes: ${seconds} seconds to go.`, 4000);
+  desk.say(`A break is at least 3 min. ${seconds} s left.`, 4000);
 }
 
 /** @param {Desk} desk @param {import("../model.js").Scene} seen @param {number} now */
@@ -102,7 +102,7 @@ async function takeBack(desk, seen, now) {
   await desk.write(back);
   if (back.length === 0) return;
   if (!desk.takes.busy) desk.takes.drop();
-  desk.say("Taken back.", 4000);
+  desk.say("Answer undone.", 4000);
 }
 
 /** @param {Desk} desk @param {string} action @param {string} stepId */

@@ -94,9 +94,12 @@ export function left(/** @type {number} */ endsMs, /** @type {number} */ now) {
 export const minutesWritten = (/** @type {number} */ seconds) =>
   `${Math.floor(seconds / 60)}:${two(Math.floor(seconds % 60))}`;
 
-/** `1 minute`, `12 minutes` */
-export const minutesSaid = (/** @type {number} */ minutes) =>
-  `${minutes} minute${minutes === 1 ? "" : "s"}`;
+/** `12 min`, from 90 min on `1 h 42 min` */
+export function minutesSaid(/** @type {number} */ minutes) {
+  if (minutes < 90) return `${minutes} min`;
+  const rest = minutes % 60;
+  return `${Math.floor(minutes / 60)} h${rest ? ` ${rest} min` : ""}`;
+}
 
 /**
  * Whole minutes left until a plan would end that was to start at its own time; null when it is not late

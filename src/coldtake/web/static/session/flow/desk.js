@@ -140,7 +140,7 @@ export class Desk {
       if (!heard) await this.store.dropTake(take.takeId);
       else {
         await this.store.markTake(take.takeId, { status: "ready", query });
-        this.say("The take that was cut off is kept. It was not judged: answer it, or take again.");
+        this.say("The interrupted take is saved but not judged. Answer it, or record again.");
       }
     }
   }
@@ -288,7 +288,7 @@ export class Desk {
       this.log.choose(null);
       await this.adopt(body);
     } catch {
-      this.say("The server does not answer, and no plan is kept here. Start Coldtake again.", 30_000);
+      this.say("Coldtake does not answer, and no plan is saved here. Start Coldtake again.", 30_000);
     }
   }
 
@@ -341,7 +341,7 @@ export class Desk {
     const about = { tryId, takeId, tempoBpm };
     const happened = actions.answerTry(session, seen, answer, timeNow(), about);
     await this.write(happened);
-    if (happened.length === 0) this.say("A cold take has one chance. Take it back to answer anew.");
+    if (happened.length === 0) this.say("A cold take is one try. To answer again, press Undo answer.");
     else this.sound.signal(answer);
     if (take && happened.length) this.takes.drop();
   }
@@ -357,11 +357,11 @@ export class Desk {
       else this.takes.judged(reply.verdict, step);
       if (reply.verdict) this.sound.signal(reply.verdict.answer);
     } else if (reply.failed) {
-      this.say(`The earlier take: ${reply.failed.what} ${reply.failed.remedy}`);
+      this.say(`Earlier take: ${reply.failed.what} ${reply.failed.remedy}`);
     } else if (reply.verdict) {
       const words = { yes: "yes", no: "no", cannot_tell: "cannot tell" };
       const answer = /** @type {Answer} */ (reply.verdict.answer);
-      this.say(`The earlier take: ${words[answer]}. ${reply.verdict.reason}`);
+      this.say(`Earlier take: ${words[answer]}. ${reply.verdict.reason}`);
     }
     this.changed();
   }
@@ -369,7 +369,7 @@ export class Desk {
   /** Judging a take failed, and the player wants it tried again. */
   async judgeAgain(/** @type {string} */ takeId) {
     if (this.takes.now?.id === takeId) this.takes.enter("judging");
-    const failed = { what: "The server did not answer.", remedy: "The take is saved there." };
+    const failed = { what: "Coldtake did not answer.", remedy: "The take is saved." };
     const headers = { Accept: "application/json" };
     const reply = await fetch(`/takes/${takeId}/listen`, { method: "POST", headers })
       .then((response) => (response.ok ? response.json() : { events: [], verdict: null, failed }))
@@ -387,7 +387,7 @@ export class Desk {
   nobodyPlayed() {
     const seen = this.scene();
     if (seen.screen === "slot") this.handsFree.stopped.add(seen.place.slot.id);
-    this.say("Nobody played, so nothing was kept. Takes wait for your key.", 30_000);
+    this.say("Nothing was played, so nothing was saved. Press a key to record.", 30_000);
   }
 
   async take(byItself = false) {
@@ -395,13 +395,13 @@ export class Desk {
     if (!this.session || seen.screen !== "slot" || seen.coldDone) return;
     const { slot } = seen.place;
     if (slot.kind === "cold" && slotTries(this.session, slot.id).length) {
-      return this.say("A cold take has one chance.");
+      return this.say("A cold take is one try.");
     }
     const step = this.step(slot.step_id);
     if (!step) return;
     await Promise.race([this.openSound(), new Promise((done) => setTimeout(done, SOUND_WAIT_MS))]);
     if (step.heard && this.sound.mic === "asking") {
-      return this.say("First allow the microphone, or refuse it. Then press again.");
+      return this.say("First allow or block the microphone. Then press again.");
     }
     this.hear.stop(); // the microphone must not hear it
     const click = this.clickOf(step, slot.step_id);

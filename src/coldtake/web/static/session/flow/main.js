@@ -68,28 +68,28 @@ function draw() {
 /** @param {boolean} running @returns {string[]} what the player should know now */
 function noticesNow(running) {
   const now = timeNow();
-  const waiting = status.waiting ? `: ${status.waiting} waiting` : "";
+  const waiting = status.waiting ? ` (${status.waiting} waiting)` : "";
   const follows = !desk.leading && desk.snapshot !== null && now > status.followsFrom;
   const other = roles.device ? "another tab or window" : devices.by || "another device";
-  const quiet = !roles.device && devices.quietS > QUIET_S ? `, not heard of for ${quietWords()}` : "";
+  const quiet = !roles.device && devices.quietS > QUIET_S ? ` (last contact ${quietWords()} ago)` : "";
   /** @type {[boolean, string][]} */
   const lines = [
     [desk.word !== null && desk.word.untilMs > now, desk.word?.words ?? ""],
-    [follows, `This session is led by ${other}${quiet}. Press T, or touch this line, to take it over here.`],
-    [!status.reached, `The server does not answer. Everything is kept here and sent later${waiting}.`],
-    [status.fault !== "", `Coldtake cannot save now. ${status.fault} Everything is kept here and sent later${waiting}.`],
-    [status.misdated, `This device says that it is ${longDay(now)}, ${clockTime(now)}, which cannot be. What you play is saved, and waits under “Your data” for its day. Set this device’s clock.`],
-    [desk.log.failing, "This browser can keep nothing now. Free some room on this device, and leave this page open."],
+    [follows, `Another device controls this session${quiet}. Press T or tap here to control it from this device.`],
+    [!status.reached, `Coldtake does not answer. Everything is saved here and sent later${waiting}.`],
+    [status.fault !== "", `Coldtake cannot save now. ${status.fault} Everything is saved here and sent later${waiting}.`],
+    [status.misdated, `This device’s clock is wrong: ${longDay(now)}, ${clockTime(now)}. Set the clock. What you play is saved; enter its day under “Your data”.`],
+    [desk.log.failing, "This browser cannot save now. Free some space on this device and leave this page open."],
     [running, desk.takes.room.words(desk.sound.rate)],
-    [status.refused !== "", `The server refused something: ${status.refused}. It is kept apart.`],
-    [status.awakeRefused && running, "The screen may go dark: this browser will not hold it on."],
-    [running && desk.sound.context === null, "Press a key or touch the page once, for sound."],
+    [status.refused !== "", `Coldtake did not accept an entry: ${status.refused}. The entry is saved separately.`],
+    [status.awakeRefused && running, "The screen may go dark. This browser cannot keep it on."],
+    [running && desk.sound.context === null, "Press a key or tap the page once to turn on sound."],
   ];
   return lines.filter(([on, words]) => on && words !== "").map(([, words]) => words);
 }
 
 const quietWords = () =>
-  devices.quietS < 90 ? `${Math.round(devices.quietS)} seconds` : minutesSaid(Math.round(devices.quietS / 60));
+  devices.quietS < 90 ? `${Math.round(devices.quietS)} s` : minutesSaid(Math.round(devices.quietS / 60));
 
 /** @param {Partial<typeof roles>} change */
 function lead(change) {
@@ -257,7 +257,7 @@ async function finish(/** @type {string} */ path) {
     await new Promise((done) => setTimeout(done, 50));
   }
   if (status.reached) location.assign(path);
-  else desk.say("Kept here. The server does not answer yet; press again when it does.");
+  else desk.say("Saved here. Coldtake does not answer yet. Press again later.");
 }
 
 /** @param {string} id @param {(field: HTMLInputElement) => object | null} read */
@@ -300,8 +300,8 @@ async function open() {
   const { snapshot, reached } = await loadSnapshot(store);
   status.reached = reached;
   if (!snapshot) {
-    text(el("wait-words"), "The server does not answer");
-    text(el("wait-more"), "Nothing is kept here yet. Start Coldtake; this page goes on by itself.");
+    text(el("wait-words"), "Coldtake does not answer");
+    text(el("wait-more"), "Nothing is saved here yet. Start Coldtake. This page then continues by itself.");
     setTimeout(() => void open(), AGAIN_MS);
     return;
   }

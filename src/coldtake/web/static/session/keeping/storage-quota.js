@@ -44,10 +44,10 @@ export class Room {
   /** What to tell the player; empty when there is plenty. */
   words(/** @type {number} */ rate) {
     const minutes = this.minutes(rate);
-    if (!this.hasTake(rate)) return "This device is full: takes are not recorded until there is room.";
+    if (!this.hasTake(rate)) return "This device is full. Takes are not recorded. Free some space.";
     if (minutes >= WARN_MIN) return "";
     const few = minutes < LONGEST_S / 60 ? " A long take may not fit." : "";
     const count = Math.max(1, Math.floor(minutes));
-    return `This device has room for about ${count} minute${count === 1 ? "" : "s"} of takes.${few}`;
+    return `This device has space for about ${count} min of takes.${few}`;
   }
 }

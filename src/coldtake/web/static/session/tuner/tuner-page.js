@@ -25,7 +25,7 @@ start.addEventListener("click", () => {
 });
 sound.onChange = () => {
   const open = sound.mic === "open";
-  text(el("tuner-mic"), open ? "Listening. Nothing is recorded." : MIC_WORDS[sound.mic]);
+  text(el("tuner-mic"), open ? "The tuner is on. Nothing is recorded." : MIC_WORDS[sound.mic]);
   show(start, !open && sound.mic !== "asking");
 };
 document.addEventListener("visibilitychange", () => {

@@ -39,9 +39,9 @@ export class TunerPanel {
     this.open = false;
     this.name = html("p", "", "tuner-name");
     this.words = html("p", "Play a long note.", "tuner-words");
-    const drawing = svg("svg", { class: "tuner-stave", role: "img", "aria-label": "Nothing heard" });
+    const drawing = svg("svg", { class: "tuner-stave", role: "img", "aria-label": "No sound" });
     this.stave = new TunerStave(/** @type {SVGElement} */ (drawing));
-    this.button = html("button", "Start the drone");
+    this.button = html("button", "Start drone");
     attr(this.button, "type", "button");
     this.button.addEventListener("click", () => void this.turnDrone());
     const heard = html("div", "", "tuner-heard");
@@ -74,15 +74,15 @@ export class TunerPanel {
   stopDrone() {
     if (!this.drone.on) return;
     this.drone.stop();
-    text(this.button, "Start the drone");
+    text(this.button, "Start drone");
   }
 
   async turnDrone() {
     if (this.drone.on) return this.stopDrone();
     const context = await this.sounds.context();
-    if (!context) return text(this.words, "This browser gives no sound here.");
+    if (!context) return text(this.words, "This browser has no sound.");
     this.sound(context);
-    text(this.button, "Stop the drone");
+    text(this.button, "Stop drone");
   }
 
   sound(/** @type {AudioContext} */ context) {
@@ -128,7 +128,7 @@ export class TunerPanel {
       choice("Drone on", "note", NAMES.map((name, i) => [String(i), name]), this),
       choice("Octave", "octave", octaves, this),
       choice("Tones", "second", SECONDS, this),
-      slider("Loudness", "volume", this),
+      slider("Volume", "volume", this),
     );
     return row;
   }

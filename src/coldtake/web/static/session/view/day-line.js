@@ -15,13 +15,6 @@ const INSET = 0.5;
 
 /** @typedef {{kind: "slot", place: Place, width: number} | {kind: "break", after: number, width: number}} Item */
 
-/** Rehearsal letters, as in a score: A to Z without I and O, then doubled. */
-export function letter(/** @type {number} */ index) {
-  const letters = "ABCDEFGHJKLMNPQRSTUVWXYZ";
-  const one = letters[index % letters.length];
-  return one.repeat(1 + Math.floor(index / letters.length));
-}
-
 /** @param {Place[]} places @param {number} breakMin @returns {Item[]} */
 function itemsOf(places, breakMin) {
   /** @type {Item[]} */
@@ -51,7 +44,6 @@ export function dayLine(plan, session, name) {
   for (const y of LINES) drawn.append(svg("line", { class: "rule", x1: 0, x2: "100%", y1: y, y2: y }));
   drawn.append(barline(0));
   let at = 0;
-  let index = 0;
   for (const item of items) {
     const from = (100 * at) / whole;
     at += item.width;
@@ -59,7 +51,7 @@ export function dayLine(plan, session, name) {
     if (item.kind === "break") drawn.append(rest(from, to, session, item.after), barline(to));
     else {
       const y = LINES[3 - (topics.indexOf(item.place.slot.topic_id) % 4)] + GAP / 2;
-      drawn.append(slotBar(item.place, letter(index++), from, to, y, session));
+      drawn.append(slotBar(item.place, from, to, y, session));
     }
   }
   drawn.append(svg("line", { class: "barline final", x1: "100%", x2: "100%", y1: TOP, y2: BOTTOM }));
@@ -84,10 +76,10 @@ function rest(from, to, session, after) {
 }
 
 /**
- * @param {Place} place @param {string} name @param {number} from @param {number} to
+ * @param {Place} place @param {number} from @param {number} to
  * @param {number} y @param {Session | null} session
  */
-function slotBar(place, name, from, to, y, session) {
+function slotBar(place, from, to, y, session) {
   const run = session?.runs.findLast((r) => r.slotId === place.slot.id);
   const state = run ? (run.endedMs === null ? "now" : "done") : "coming";
   const inset = Math.min(INSET, (to - from) / 4);
@@ -99,7 +91,6 @@ function slotBar(place, name, from, to, y, session) {
     "g",
     { class: "bar coming" },
     stroke(to - inset),
-    svg("text", { class: "above", x: middle, y: TOP - (cold ? 18 : 8) }, name),
     barline(to),
   );
   if (cold) group.append(svg("circle", { class: "cold", cx: middle, cy: TOP - 8, r: 4.5 }));

@@ -38,7 +38,7 @@ export class Aside {
     this.sentence.hidden = true;
     this.tunerDrawer = drawer("tuner-drawer", "Tuner");
     this.soundDrawer = drawer("sound-drawer", "Microphone");
-    this.earsDrawer = drawer("ears-drawer", "Ears");
+    this.earsDrawer = drawer("ears-drawer", "Sound level");
     this.fillSound();
     this.ears = new Ears(desk.store, () => desk.sound.label);
     this.ears.onFull = () => desk.say(FULL_WORDS, 60_000);
@@ -64,7 +64,7 @@ export class Aside {
 
   fillSound() {
     const label = html("label");
-    label.append(html("span", "Recorded with", "name"), this.devices);
+    label.append(html("span", "Microphone or keyboard", "name"), this.devices);
     const meter = svg("svg", { class: "level-meter", viewBox: "0 0 100 4", preserveAspectRatio: "none", "aria-hidden": "true" });
     meter.append(svg("rect", { class: "level-ground", width: 100, height: 4 }), this.meter);
     inside(this.soundDrawer).append(label, meter, this.advice);
@@ -80,7 +80,7 @@ export class Aside {
     const all = await navigator.mediaDevices?.enumerateDevices().catch(() => []);
     const inputs = (all ?? []).filter((d) => d.kind === "audioinput");
     this.devices.replaceChildren(
-      new Option("what the browser chooses", ""),
+      new Option("browser’s default", ""),
       ...inputs.filter((d) => d.label).map((d) => new Option(d.label, d.deviceId)),
       ...keyboards,
       ...(askFirst ? [new Option("a MIDI keyboard", MIDI)] : []),
@@ -168,7 +168,7 @@ export class Aside {
     const { sound, session } = this.desk;
     const open = sound.mic === "open";
     const missed = this.lastLabel && open && sound.device && sound.label !== this.lastLabel;
-    const other = missed ? ` The microphone of last time is not here: this is ${sound.label}.` : "";
+    const other = missed ? ` The last microphone is not connected. Now used: ${sound.label}.` : "";
     const { keyboard } = sound;
     const keys = KEYBOARD_WORDS[keyboard.state];
     const words = keyboard.ready || !open ? keys : this.check.words + other;
@@ -178,7 +178,7 @@ export class Aside {
     show(this.sentence, early && words !== "");
     text(this.sentence, words);
     if (!this.soundDrawer.open) return;
-    const otherwise = open ? "Listening to the level. Nothing is recorded." : MIC_WORDS[sound.mic];
+    const otherwise = open ? "Measuring the level. Nothing is recorded." : MIC_WORDS[sound.mic];
     text(this.advice, words || keys || otherwise);
     const db = levelDb(this.check.loudestLately);
     attr(this.meter, "width", Math.round(100 * (1 - db / LEAST_LEVEL_DB)));

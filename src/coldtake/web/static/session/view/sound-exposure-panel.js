@@ -6,11 +6,11 @@
 import { html, show, text } from "./dom.js";
 import { averageDb } from "../audio/hearing-dose.js";
 
-const HOW = "Put a sound level meter (slow, A) beside the microphone, hold one note, and write what it shows.";
+const HOW = "Put a sound level meter (slow, A) beside the microphone. Hold one note and enter what the meter shows.";
 const SOURCE =
-  "After NIOSH 98-126 (1998): 85 dB(A) for 8 hours is 100 %, each 3 dB more halves the time. A microphone is no sound level meter, so this is a guide; your doctor and the rules where you live go first.";
+  "After NIOSH 98-126 (1998): 85 dB(A) for 8 hours is 100%. Each 3 dB more halves the time. A microphone is not a sound level meter, so this is only a guide. Follow your doctor and the rules where you live.";
 const BODY =
-  "Pain is a reason to stop for today. A load that is very high or grows suddenly is named among the causes of players’ injuries (Chan and Ackermann, Frontiers in Psychology 5:706, 2014). Ask a doctor or your teacher; what they say goes before any plan here.";
+  "If anything hurts, stop for today. Very much playing, or suddenly more than usual, can cause injuries (Chan and Ackermann, Frontiers in Psychology 5:706, 2014). Ask a doctor or your teacher. Their advice comes before any plan here.";
 
 export class EarsPanel {
   /** @param {HTMLElement} root @param {Ears} ears */
@@ -22,11 +22,11 @@ export class EarsPanel {
     this.field = /** @type {HTMLInputElement} */ (html("input"));
     Object.assign(this.field, { type: "number", min: "50", max: "120", step: "0.5" });
     const label = html("label");
-    label.append(html("span", "The meter shows, dB(A)", "name"), this.field);
+    label.append(html("span", "Meter shows (dB(A))", "name"), this.field);
     this.set = html("button", "Calibrate");
     this.set.setAttribute("type", "button");
     this.set.addEventListener("click", () => void this.calibrate());
-    this.forget = html("button", "Forget the calibration", "quiet");
+    this.forget = html("button", "Delete calibration", "quiet");
     this.forget.setAttribute("type", "button");
     this.forget.addEventListener("click", () => void ears.forget().then(() => this.draw()));
     const row = html("div", "", "row");
@@ -36,7 +36,7 @@ export class EarsPanel {
 
   async calibrate() {
     const wrong = await this.ears.calibrate(Number(this.field.value));
-    text(this.told, wrong || "Calibrated, for this microphone in this place.");
+    text(this.told, wrong || "Calibrated for this microphone in this place.");
     this.draw();
   }
 
@@ -46,9 +46,9 @@ export class EarsPanel {
     const calibrated = this.ears.offset !== null;
     show(this.dose, calibrated);
     show(this.forget, calibrated);
-    if (last === undefined) return text(this.now, "No microphone is open: nothing is measured.");
+    if (last === undefined) return text(this.now, "No microphone is on. Nothing is measured.");
     if (levelDb === null) {
-      text(this.now, `${Math.round(-last)} dB below the loudest this microphone can take`);
+      text(this.now, `${Math.round(-last)} dB below the microphone’s maximum`);
       if (!this.told.textContent) text(this.told, HOW);
       return;
     }
@@ -59,9 +59,9 @@ export class EarsPanel {
 
 /** @param {number} percent */
 export function doseWords(percent) {
-  if (percent < 1) return "Today’s dose of sound: under 1 %";
-  return `Today’s dose of sound: ${Math.round(percent)} %, as ${Math.round(averageDb(percent))} dB(A) for 8 hours`;
+  if (percent < 1) return "Today’s sound dose: less than 1%";
+  return `Today’s sound dose: ${Math.round(percent)}%, the same as ${Math.round(averageDb(percent))} dB(A) for 8 hours`;
 }
 
 export const FULL_WORDS =
-  "Today’s sound has reached the dose that NIOSH 98-126 recommends not to pass. Quiet, or ear protection, for the rest of the day.";
+  "Today’s sound dose is at the limit that NIOSH 98-126 recommends. Rest your ears or use ear protection for the rest of the day.";

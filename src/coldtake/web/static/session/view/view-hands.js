@@ -13,7 +13,7 @@ import { now as timeNow } from "../flow/monotonic-clock.js";
 
 const SOON_MS = 30_000; // a take that starts by itself is announced so long before
 /** @type {Record<string, string>} */
-const LOOKS = { dark: "stage", sun: "sun" };
+const LOOKS = { dark: "dark", sun: "high contrast" };
 const RUNNING = ["slot", "break", "between", "quiet", "intention"];
 
 /** @param {Desk} desk @param {Scene} seen */
@@ -29,9 +29,9 @@ export function drawHands(desk, seen) {
   show(el("stage"), running);
   show(el("more"), free);
   show(el("more-tools"), !slot || (free && el("more").getAttribute("aria-expanded") === "true"));
-  text(el("stage"), `Light: ${LOOKS[document.documentElement.dataset.look ?? ""] ?? "day"}`);
+  text(el("stage"), `Theme: ${LOOKS[document.documentElement.dataset.look ?? ""] ?? "light"}`);
   show(el("hear"), desk.soundOf(seen) !== "");
-  text(el("hear"), desk.hear.playing ? "Stop the sound" : "Hear it");
+  text(el("hear"), desk.hear.playing ? "Stop sound" : "Play passage");
   drawComing(desk, seen);
   if (slot) {
     drawTake(desk, seen);
@@ -55,15 +55,15 @@ el("more").addEventListener("click", () => {
 function drawComing(/** @type {Desk} */ desk, /** @type {Scene} */ seen) {
   const restMs = desk.handsFree.chain(seen).atMs - timeNow();
   show(el("coming"), restMs <= SOON_MS);
-  if (restMs <= SOON_MS) text(el("coming-words"), `Take in ${Math.max(0, Math.ceil(restMs / 1000))}`);
+  if (restMs <= SOON_MS) text(el("coming-words"), `Recording in ${Math.max(0, Math.ceil(restMs / 1000))} s`);
 }
 
-/** What the small line under "Take" says. @param {Desk} desk @param {Scene} seen @param {boolean} records */
+/** What the small line under the take button says. @param {Desk} desk @param {Scene} seen @param {boolean} records */
 function takeWords(desk, seen, records) {
   if (!records) return "not recorded";
   const { state, atMs } = desk.handsFree.chain(seen);
-  if (state === "waits" && atMs - timeNow() > SOON_MS) return `by itself at ${clockTime(atMs)}`;
-  return state === "stopped" || state === "unheard" ? "recorded, by your key" : "recorded";
+  if (state === "waits" && atMs - timeNow() > SOON_MS) return `starts at ${clockTime(atMs)}`;
+  return state === "stopped" || state === "unheard" ? "recorded, press a key" : "recorded";
 }
 
 /** @param {Desk} desk @param {Extract<Scene, {screen: "slot"}>} seen */
@@ -73,14 +73,16 @@ function drawTake(desk, seen) {
   const step = desk.step(slot.step_id);
   const records = step?.heard === true && desk.sound.canRecord;
   const phase = now?.phase ?? "none";
+  const kind = slot.kind === "cold" ? "cold take" : records ? "take" : "try";
+  const again = records ? "Record again" : "Try again";
   const words = {
-    none: slot.kind === "cold" ? "The cold take" : records ? "Take" : "Try",
+    none: `${records ? "Record" : "Start"} ${kind}`,
     count_in: "",
-    playing: now?.recorded ? "End the take" : "Played",
-    keeping: "Listening",
-    judging: "Take again",
-    verdict: "Take again",
-    ask: "Take again",
+    playing: `End ${now?.recorded ? "take" : "try"}`,
+    keeping: "Judging",
+    judging: again,
+    verdict: again,
+    ask: again,
   }[phase];
   show(el("take"), phase !== "ask" && phase !== "count_in");
   show(el("cancel"), phase === "count_in");
@@ -100,14 +102,14 @@ function drawTakeBack(/** @type {Desk} */ desk, /** @type {string} */ slotId) {
   const last = desk.session ? slotTries(desk.session, slotId).at(-1) : undefined;
   const button = /** @type {HTMLButtonElement} */ (el("take-back"));
   button.disabled = last === undefined;
-  const words = { yes: "the yes", no: "the no", cannot_tell: "the “cannot tell”" };
+  const words = { yes: ": yes", no: ": no", cannot_tell: ": cannot tell" };
   text(el("take-back-what"), last ? words[last.answer] : "");
 }
 
 function drawClick(/** @type {Desk} */ desk, /** @type {string} */ stepId) {
   const click = desk.clickOf(desk.step(stepId), stepId);
-  const units = new Map([[0.5, "eighth"], [1, "quarter"], [1.5, "dotted quarter"], [2, "half"]]);
-  const unit = units.get(click.unit) ?? `${click.unit} quarters`;
+  const units = new Map([[0.5, "♪"], [1, "♩"], [1.5, "♩."], [2, "half note"]]);
+  const unit = units.get(click.unit) ?? `${click.unit} quarter notes`;
   text(el("click-sum"), click.on ? "Click" : "Click off");
   text(el("click-rate"), click.on ? `: ${unit} = ${click.bpm}` : "");
   /** @type {[string, string | boolean][]} */
@@ -147,7 +149,7 @@ function drawLevel(/** @type {Desk} */ desk) {
   if (!takes.recording) return;
   const db = levelDb(takes.level);
   attr(el("level-fill"), "width", Math.round(100 * (1 - db / LEAST_LEVEL_DB)));
-  text(el("level-word"), takes.clipping ? "Too loud: move away" : "Recording");
+  text(el("level-word"), takes.clipping ? "Too loud. Move away" : "Recording");
 }
 
 /** One notice at a time, the most pressing first; a button goes on to the others. */
@@ -176,7 +178,7 @@ export function fillKeys(learnt, teaching) {
   const rows = KEYS.map((line) => {
     const row = html("tr");
     const known = [...learnt].find(([, action]) => action === line.action)?.[0];
-    const words = teaching === line.action ? "Press it now" : known ? keyName(known) : "Teach";
+    const words = teaching === line.action ? "Press the switch now" : known ? keyName(known) : "Assign";
     const button = html("button", words, "quiet");
     button.dataset.teach = line.action;
     button.append(html("span", `: ${line.words}`, "aside"));

@@ -5,7 +5,6 @@
 /** @import {Scene, Slot, StepInfo, Answer} from "../model.js" */
 /** @import {Take} from "../audio/take.js" */
 import { el, html, show, sign, svg, text } from "./dom.js";
-import { letter } from "./day-line.js";
 import { answersTo, progress } from "../flow/reducer.js";
 import { now as timeNow } from "../flow/monotonic-clock.js";
 
@@ -23,8 +22,7 @@ export function drawSlot(desk, seen, spare) {
   const step = desk.step(slot.step_id);
   const { session } = desk;
   if (!session) return;
-  text(el("slot-letter"), letter(session.places.indexOf(seen.place)));
-  text(el("slot-title"), step ? `${step.topic_title}: ${step.title}` : "This step was dropped");
+  text(el("slot-title"), step ? `${step.topic_title}: ${step.title}` : "Deleted step");
   show(el("slot-cold"), slot.kind === "cold");
   const question = slot.question || step?.question || "";
   text(el("slot-question"), question);
@@ -82,10 +80,10 @@ function drawOffer(
   show(el("offer-spare"), spare !== null);
   const other = spare && desk.step(spare.step_id);
   const rest = other
-    ? `or give the last ${spare.minutes} minutes to “${other.topic_title}: ${other.title}” (S).`
-    : "or move on (M).";
-  const luck = lucky ? ` A passage that is clean half the time also passes within this many tries ${lucky}.` : "";
-  text(el("offer-words"), `Met.${luck} Stay and make it safe, ${rest}`);
+    ? `or press S to use the last ${spare.minutes} min for “${other.topic_title}: ${other.title}”.`
+    : "or press M for the next slot.";
+  const luck = lucky ? ` A passage that is clean only half the time also passes within this many tries ${lucky}.` : "";
+  text(el("offer-words"), `Criterion met.${luck} Continue, ${rest}`);
 }
 
 /** @param {Desk} desk @param {Extract<Scene, {screen: "slot"}>} seen */
@@ -103,7 +101,7 @@ function drawTold(desk, seen) {
     if (take.phase === "ask" && take.failed && !el("told-more").querySelector("button")) again(desk, take.id);
   } else if (last) {
     const more = meant(desk, seen.place.slot, last.answer);
-    say(WORDS[last.answer], "Next comes by itself. Backspace takes it back.", more);
+    say(WORDS[last.answer], "The next slot starts by itself. Backspace: undo answer.", more);
   }
   // The sign beside the word: never the word or the colour alone.
   const answer = take ? (take.verdict && ["verdict", "ask"].includes(take.phase) && !needsPlayer(take) ? take.verdict.answer : "") : last?.answer ?? "";
@@ -143,7 +141,7 @@ function say(/** @type {string} */ word, /** @type {string} */ reason, /** @type
 
 /** Where the note by note evidence is; in a tab of its own, as the sound lives in this one. */
 function evidence(/** @type {string} */ takeId) {
-  const link = /** @type {HTMLAnchorElement} */ (html("a", "Every note of it"));
+  const link = /** @type {HTMLAnchorElement} */ (html("a", "Show all notes"));
   link.href = `/takes/${takeId}`;
   link.target = "_blank";
   const replay = html("button", "Play from the first fault ");
@@ -166,13 +164,13 @@ function toldOf(take) {
       return [take.beat ? String(take.beat) : "Ready", "", ""];
     case "playing":
       return take.recorded
-        ? ["Recording", "Ends by itself when you have played it.", ""]
-        : ["Play", "Not recorded. Press again when you have played it.", ""];
+        ? ["Recording", "It ends by itself after the last note.", ""]
+        : ["Play", "Not recorded. Press again after the last note.", ""];
     case "keeping":
     case "judging":
       return judging(take);
     case "verdict":
-      return [verdictWord(take), reasons(take), advice(take, "Heard otherwise? Y or N counts.")];
+      return [verdictWord(take), reasons(take), advice(take, "Do you disagree? Press Y or N.")];
     case "ask":
       return asking(take);
   }
@@ -180,21 +178,21 @@ function toldOf(take) {
 
 /** @param {Take} take @returns {[string, string, string]} */
 function judging(take) {
-  if (timeNow() - take.sinceMs < JUDGING_LONG_MS) return ["Listening", "", ""];
-  const reason = "The take is kept here until the server answers.";
-  return ["Kept", reason, "Answer it yourself with Y or N, or take again."];
+  if (timeNow() - take.sinceMs < JUDGING_LONG_MS) return ["Judging", "", ""];
+  const reason = "The take is saved here. Coldtake does not answer yet.";
+  return ["Saved", reason, "Answer yourself (Y or N), or record again."];
 }
 
 /** @param {Take} take @returns {[string, string, string]} */
 function asking(take) {
   if (take.why) return ["Yes or no?", take.why, ""];
-  if (take.failed) return ["Not judged", take.failed, "Answer it yourself: Y or N."];
+  if (take.failed) return ["Not judged", take.failed, "Answer yourself: Y or N."];
   if (!take.verdict) return ["Yes or no?", "", ""];
   if (take.verdict.answer === "yes") {
-    const heard = "What can be heard is right.";
-    return ["Yes or no?", `${heard} The rest only you can tell.`, take.advice];
+    const heard = "All that Coldtake can test is passed.";
+    return ["Yes or no?", `${heard} Only you can answer the rest.`, take.advice];
   }
-  return [verdictWord(take), reasons(take), advice(take, "Answer it yourself: Y or N.")];
+  return [verdictWord(take), reasons(take), advice(take, "Answer yourself: Y or N.")];
 }
 
 const verdictWord = (/** @type {Take} */ take) =>

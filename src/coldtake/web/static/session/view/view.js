@@ -8,7 +8,7 @@ import { BREAK_LEAST_MS, nextPlace } from "../flow/scene.js";
 import { GreatBar } from "./bar-now.js";
 import { MusicPage, isChart, markedNotation, sized } from "../music-page.js";
 import { ScoreBars } from "../score-bars.js";
-import { dayLine, letter } from "./day-line.js";
+import { dayLine } from "./day-line.js";
 import { el, html, show, sign, svg, text } from "./dom.js";
 import { placesOf, slotTries } from "../flow/reducer.js";
 import { drawHands } from "./view-hands.js";
@@ -93,7 +93,7 @@ export class View {
     if (!bar) return;
     this.bar.draw(bar, now);
     const rest = left(bar.endsMs, now);
-    text(el("left"), rest.minutes ? `${minutesSaid(rest.minutes)} left` : "less than a minute left");
+    text(el("left"), rest.minutes ? `${minutesSaid(rest.minutes)} left` : "less than 1 minute left");
   }
 
   /** @param {Desk} desk @param {number} now */
@@ -106,22 +106,22 @@ export class View {
     if (shape === this.startShape) return;
     this.startShape = shape;
     text(el("start-title"), plan ? `${countWords(places)} today` : "Nothing is planned for today");
-    text(el("start-words"), plan ? startWords(desk, now) : "Start makes a plan from the usual minutes.");
+    text(el("start-words"), plan ? startWords(desk, now) : "Start makes a plan with your usual minutes.");
     show(el("start-plan"), !plan);
     /** @type {HTMLAnchorElement} */ (el("start-plan")).href = `/tomorrow?day=${desk.snapshot?.day}`;
     const run = plan?.run ?? null;
-    text(el("start-run"), run ? `First the run-through, ${minutesSaid(run.minutes)}` : "A run-through instead");
+    text(el("start-run"), run ? `Start run-through first (${run.minutes} min)` : "Start run-through");
     /** @type {HTMLAnchorElement} */ (el("start-run")).href = run ? runAddress(run) : "/run-through";
     show(el("start-full"), late !== null);
-    text(el("start-full"), `All ${late?.whole ?? 0} minutes`);
-    el("start-slots").replaceChildren(...places.map((place, i) => slotLine(desk, place, i)));
+    text(el("start-full"), `Use all ${late?.whole ?? 0} min`);
+    el("start-slots").replaceChildren(...places.map((place) => slotLine(desk, place)));
   }
 
   /** @param {Desk} desk @param {Extract<Scene, {screen: "intention"}>} seen @param {number} now */
   drawIntention(desk, seen, now) {
     const { place } = seen;
     const first = place === null;
-    text(el("intention-title"), first ? "What is today about?" : "What do you mean to hear?");
+    text(el("intention-title"), first ? "What is your aim for today?" : "What do you want to hear?");
     const next = place ?? nextPlace(/** @type {Session} */ (desk.session));
     text(el("intention-next"), next ? `${first ? "First" : "Next"}: ${placeWords(desk, next)}` : "");
     const words = /** @type {HTMLInputElement} */ (el("intention-words"));
@@ -129,8 +129,8 @@ export class View {
     if (words.dataset.of !== key) words.value = "";
     if (words.dataset.of !== key || this.screen !== "intention") words.focus({ preventScroll: true });
     words.dataset.of = key;
-    text(el("intention-set"), words.value.trim() ? "Go" : "Skip");
-    const soon = seen.endsMs === null ? "" : `begins in ${left(seen.endsMs, now).all}`;
+    text(el("intention-set"), words.value.trim() ? "Save" : "Skip");
+    const soon = seen.endsMs === null ? "" : `starts in ${left(seen.endsMs, now).all} s`;
     text(el("intention-soon"), soon);
     if (next) this.drawPage(desk, next);
   }
@@ -186,7 +186,7 @@ export class View {
     const said = played < 60 ? `${Math.round(played)} seconds` : minutesSaid(Math.round(played / 60));
     text(el("end-title"), `Played ${said}${early}`);
     el("end-counts").replaceChildren(...countsOf(session));
-    const rows = session.places.map((place, i) => endRow(desk, session, place, i));
+    const rows = session.places.map((place) => endRow(desk, session, place));
     el("end-table").querySelector("tbody")?.replaceChildren(...rows);
     const note = /** @type {HTMLInputElement} */ (el("end-note"));
     if (!note.value) note.value = session.note;
@@ -215,12 +215,12 @@ function barOf(desk, seen, comingMs) {
   const plain = { tries: [], final: false, comingMs: null };
   if (seen.screen === "quiet") {
     const { sinceMs: startedMs, endsMs } = seen;
-    return { ...plain, kind: "quiet", startedMs, endsMs, wholeMs: endsMs, name: "A quiet moment" };
+    return { ...plain, kind: "quiet", startedMs, endsMs, wholeMs: endsMs, name: "Quiet" };
   }
   if (seen.screen === "break") {
     const { startedMs } = seen.run;
     const { endsMs } = seen;
-    return { ...plain, kind: "break", startedMs, endsMs, wholeMs: endsMs, name: "The break" };
+    return { ...plain, kind: "break", startedMs, endsMs, wholeMs: endsMs, name: "Break" };
   }
   if (seen.screen !== "slot") return null;
   const { startedMs, plannedS } = seen.run;
@@ -240,7 +240,7 @@ function barOf(desk, seen, comingMs) {
 function lineWords(session, planned) {
   const places = session?.places ?? planned;
   const played = new Set(session?.runs.map((r) => r.slotId)).size;
-  return `The session: ${countWords(places)}, ${played} begun`;
+  return `Session: ${countWords(places)}, ${played} started`;
 }
 
 /** What was yes, what was no, in signs and numbers. */
@@ -267,7 +267,7 @@ export const placeWords = (desk, place) => stepWords(desk, place.slot);
 /** A step by its topic and name: “Bars 1 to 4” stands in many topics. */
 function stepWords(/** @type {Desk} */ desk, /** @type {Slot} */ slot) {
   const step = desk.step(slot.step_id);
-  return step ? `${step.topic_title}: ${step.title}` : "a step that was dropped";
+  return step ? `${step.topic_title}: ${step.title}` : "a deleted step";
 }
 
 const counted = (/** @type {number} */ n, /** @type {string} */ one) => `${n} ${one}${n === 1 ? "" : "s"}`;
@@ -288,12 +288,12 @@ function startWords(desk, now) {
   const whole = playing + (plan.periods.length - 1) * plan.rules.break_min;
   const length = minutesSaid(whole);
   const until = clockTime(now + whole * 60_000);
-  const evening = practiceDay(now) < calendarDay(now) ? " It still counts to yesterday evening." : "";
-  if (!late) return `${length}, to ${until}.${evening}`;
+  const evening = practiceDay(now) < calendarDay(now) ? " It still counts for yesterday." : "";
+  if (!late) return `${length}, until ${until}.${evening}`;
   const kept = new Set(plan.periods.flatMap((p) => p.slots.map((s) => s.step_id)));
   const gone = new Map(late.dropped.filter((s) => !kept.has(s.step_id)).map((s) => [s.step_id, s]));
   const out = [...gone.values()].map((slot) => stepWords(desk, slot)).join(", ");
-  return `It is later than planned: now ${length}, to ${until}.${out && ` Left out: ${out}.`}${evening}`;
+  return `The session starts later than planned. It is now ${length}, until ${until}.${out && ` Left out: ${out}.`}${evening}`;
 }
 
 /** @param {{performance_id: string, topic_ids: string[]}} run */
@@ -302,11 +302,10 @@ function runAddress({ performance_id, topic_ids }) {
   return `/run-through?performance=${performance_id}${one}`;
 }
 
-/** @param {Desk} desk @param {Place} place @param {number} index */
-function slotLine(desk, place, index) {
+/** @param {Desk} desk @param {Place} place */
+function slotLine(desk, place) {
   const line = html("li");
   line.append(
-    html("span", letter(index), "letter"),
     html("span", placeWords(desk, place), "what"),
     html("span", `${place.slot.minutes} min${place.slot.kind === "cold" ? ", cold" : ""}`, "soft"),
   );
@@ -318,29 +317,29 @@ function drawBreak(desk, seen, now) {
   const go = /** @type {HTMLButtonElement} */ (el("break-go"));
   const waits = now < seen.run.startedMs + BREAK_LEAST_MS;
   go.disabled = waits;
-  text(go, waits ? `Go on from ${clockTime(seen.run.startedMs + BREAK_LEAST_MS)}` : "Go on");
+  text(go, waits ? `Continue from ${clockTime(seen.run.startedMs + BREAK_LEAST_MS)}` : "Continue");
 }
 
 /** @param {Desk} desk @param {Extract<Scene, {screen: "between"}>} seen */
 function drawBetween(desk, seen) {
   const { rest, next } = seen;
-  text(el("between-words"), `Since ${clockTime(seen.sinceMs)}. Nothing runs.`);
+  text(el("between-words"), `Since ${clockTime(seen.sinceMs)}. The clock is stopped.`);
   const restWords = rest
-    ? `Go on: ${placeWords(desk, rest)}, ${minutesWritten(seen.restS)} left`
+    ? `Continue: ${placeWords(desk, rest)}, ${minutesWritten(seen.restS)} left`
     : "";
   const nextWords = next
-    ? `${rest ? "Move on" : "Go on"}: ${placeWords(desk, next)}`
-    : "End the session";
+    ? `${rest ? "Next slot" : "Continue"}: ${placeWords(desk, next)}`
+    : "End session";
   text(el("between-go"), rest ? restWords : nextWords);
   show(el("between-next"), rest !== null);
   text(el("between-next"), nextWords);
 }
 
-/** @param {Desk} desk @param {Session} session @param {Place} place @param {number} index */
-function endRow(desk, session, place, index) {
+/** @param {Desk} desk @param {Session} session @param {Place} place */
+function endRow(desk, session, place) {
   const row = html("tr");
   const name = html("td");
-  name.append(html("span", letter(index), "letter"), ` ${placeWords(desk, place)}`);
+  name.append(placeWords(desk, place));
   const answers = html("td", "", "signs");
   const tries = slotTries(session, place.slot.id);
   for (const one of tries) {
