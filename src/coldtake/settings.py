@@ -109,7 +109,7 @@ def parse(name: str, text: str) -> int:
         raise RuleError(
             f"“{text}” is not allowed.",
             where=setting.name,
-            remedy="Enter a whole number from {setting.least} to {setting.most}.",
+            remedy=f"Enter a whole number from {setting.least} to {setting.most}.",
         )
     return value
 

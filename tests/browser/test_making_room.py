@@ -47,7 +47,7 @@ def refused(page: Page) -> None:
     """What everybody must find: the reason spoken, the hand on it, all of it in view."""
     said = page.locator("#room-words")
     expect(said).to_be_focused()
-    expect(said).to_contain_text("4 topics are current and your limit is 4")
+    expect(said).to_contain_text("4 topics are current. Your limit is 4")
     assert said.get_attribute("role") == "alert"
     expect(page.locator(".room li")).to_have_count(4)
     page.wait_for_function(IN_VIEW)

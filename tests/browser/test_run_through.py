@@ -94,7 +94,7 @@ def test_run_through_by_touch_told_with_places_and_taken_back(served, concert, o
     page = show(open_page(390, 844, has_touch=True), f"{served.url}/performances/{concert.id}")
     page.get_by_role("link", name="Start run-through").tap()
     page.locator("#intention").fill("Play to the back of the room.")
-    page.get_by_role("button", name="Begin").tap()
+    page.get_by_role("button", name="Start", exact=True).tap()
     expect(page.locator("h1")).to_have_text("Play to the back of the room.")
     page.locator("#over").tap()
     page.locator("input[name=answer-0][value=yes]").tap()
@@ -102,10 +102,10 @@ def test_run_through_by_touch_told_with_places_and_taken_back(served, concert, o
     page.locator("#where-1 summary").tap()
     page.locator("#where-1 input[type=checkbox]").first.tap()
     page.get_by_role("button", name="Save result").tap()
-    expect(page.locator("h1")).to_have_text("1 of 2 came out")
+    expect(page.locator("h1")).to_have_text("1 of 2 clean")
     [run] = served.services.state().runs.values()
     assert [len(p.broke) for p in run.parts] == [0, 1]
-    page.get_by_role("button", name="Delete result").tap()
+    page.get_by_role("button", name="Delete run-through").tap()
     expect(page.locator("h1")).to_have_text("Noon concert")
     assert served.services.state().runs == {}
 
@@ -118,7 +118,7 @@ def test_a_run_through_is_recorded_and_kept(served, concert, hearing, tmp_path):
     run = served.services.performances.begin(concert.programme, performance_id=concert.id)
     page.goto(f"{served.url}/run-through/{run.id}")
     page.locator("#record").click()
-    expect(page.locator("#recording")).to_contain_text("It records")
+    expect(page.locator("#recording")).to_contain_text("Recording until")
     page.wait_for_timeout(2500)
     page.locator("#over").click()
     for n in (0, 1):

@@ -65,7 +65,7 @@ def plan(page: Page, url: str) -> None:
     page.fill("input[name=minutes]", "40")
     day = page.evaluate("() => new Date(Date.now() - 4 * 3600e3).toLocaleDateString('sv')")
     page.fill("input[name=day]", day)
-    page.get_by_role("button", name=re.compile("Plan it")).click()
+    page.get_by_role("button", name=re.compile("Make plan|Update plan")).click()
     page.get_by_role("link", name="Start session").click()
 
 
@@ -138,7 +138,7 @@ def test_a_day_of_practice(tmp_path, served_process, page):
     with page.expect_popup() as evidence:
         page.get_by_role("link", name="Show all notes").click()
     expect(evidence.value.locator("main svg").first).to_be_visible()
-    expect(evidence.value.get_by_text("All 9 right.")).to_be_visible()
+    expect(evidence.value.get_by_text("All 9 notes right.")).to_be_visible()
     evidence.value.close()
 
     enter(stand, opened, WRONG_AT_S)

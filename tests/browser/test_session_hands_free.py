@@ -62,7 +62,7 @@ def test_two_in_a_row_without_a_touch(begin, services):
     page.wait_for_function("() => document.body?.dataset.take === 'playing'")
     assert stand.waits_for("Yes", "No", "Cannot tell") == "Yes", page.inner_text("#told")
     assert page.inner_text("#slot-row") == "2 of 2 in a row"
-    assert "Met." in page.inner_text("#offer-words")
+    assert "Criterion met." in page.inner_text("#offer-words")
     stand.sent()
     (row,) = (s for s in services.state().steps.values() if s.title == "Again")
     tries = services.state().step_tries(row.id)

@@ -140,9 +140,9 @@ def test_hear_it_is_for_work_and_never_before_a_cold_take(services, served, open
     stand = Stand(page, served.url).open().begin()
     assert not page.locator("#hear").is_visible()
     stand.press("h")
-    assert page.evaluate("() => document.querySelector('#hear').textContent") == "Hear it"
+    assert page.evaluate("() => document.querySelector('#hear').textContent") == "Play passage"
     stand.press("m").sees("slot", "Again").press("h")
-    page.wait_for_function("() => document.querySelector('#hear').textContent !== 'Hear it'")
+    page.wait_for_function("() => document.querySelector('#hear').textContent !== 'Play passage'")
     stand.press("Space")  # a take: nothing may sound into it
     page.wait_for_function("() => document.body?.dataset.take !== 'none'")
-    assert page.evaluate("() => document.querySelector('#hear').textContent") == "Hear it"
+    assert page.evaluate("() => document.querySelector('#hear').textContent") == "Play passage"

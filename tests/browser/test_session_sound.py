@@ -34,7 +34,7 @@ def hum(hz: float) -> np.ndarray:
 SOUNDS = {
     "Too quiet. Move the microphone closer.": lambda: room(1e-4) + playing(0.006),
     "Too loud for the microphone": lambda: np.clip(room(3e-4) + playing(2.0), -1, 1),
-    "The mains hum at 50 Hz": lambda: room(3e-4) + hum(50.0),
+    "There is mains hum at 50 Hz": lambda: room(3e-4) + hum(50.0),
 }
 STORED = """async () => {
   const open = indexedDB.open("coldtake-session");
@@ -113,9 +113,9 @@ def test_no_decibels_a_without_a_calibration_and_the_microphone_is_let_go_at_the
     says(page, "Play your loudest bar")
     show_more(page)
     page.click("#ears-drawer summary")
-    page.wait_for_selector("#ears-drawer >> text=dB below the loudest")
+    page.wait_for_selector("#ears-drawer >> text=dB below the microphone’s maximum")
     assert not re.search(r"\d dB\(A\) now", page.inner_text("#ears-drawer"))
-    assert "Pain is a reason to stop" in page.inner_text("#ears-drawer")
+    assert "If anything hurts, stop" in page.inner_text("#ears-drawer")
     page.fill("#ears-drawer input", "62")
     page.wait_for_timeout(6000)  # five seconds of steady sound are listened to
     page.click("text=Calibrate")

@@ -316,7 +316,7 @@ def test_the_steps_fields_take_the_bars_that_are_touched(house, open_page):
     fields[0].blur()
     expect(page.locator("[data-said]")).to_have_text("Bar 3")
     page.get_by_role("button", name="Save").first.click()
-    page.wait_for_function("() => document.getElementById('said').textContent === 'Kept.'")
+    page.wait_for_function("() => document.getElementById('said').textContent === 'Saved.'")
     kept = house.services.pile.step(house.step).exercise.passage
     assert (kept.first_bar, kept.last_bar) == (5, 5)
 
@@ -331,7 +331,7 @@ def test_it_plays_follows_and_ends(desk):
     page.keyboard.press("Space")
     expect(page.locator("#play")).to_have_text("Stop")
     page.wait_for_selector("#sheet .sounds")
-    expect(page.locator("#now-said")).to_have_text(re.compile("Time 1 of 1 at 240"))
+    expect(page.locator("#now-said")).to_have_text(re.compile("Repeat 1 of 1 at 240"))
     expect(page.locator("#play")).to_have_text("Play")
     expect(page.locator("#sheet .sounds")).to_have_count(0)
 

@@ -47,7 +47,7 @@ def share(page: Page, url: str) -> str:
     page.locator("summary", has_text="Change port").click()
     page.locator("[name=port]").fill("0")
     page.locator("#address").fill("127.0.0.2")
-    page.get_by_role("button", name="Share it").click()
+    page.get_by_role("button", name="Start sharing").click()
     expect(page.locator(".digits")).to_be_visible()
     return page.locator(".digits").inner_text()
 
@@ -96,7 +96,7 @@ def test_a_session_on_the_tablet_arrives_and_ends_with_the_pairing(
     expect(own.locator(".digits")).to_be_visible()
     assert page.evaluate("fetch('/api/session').then((r) => r.status)") == 401
     own.get_by_role("button", name="Stop sharing").click()
-    expect(own.get_by_role("button", name="Share it")).to_be_visible()
+    expect(own.get_by_role("button", name="Start sharing")).to_be_visible()
     with pytest.raises(Error, match="ERR_CONNECTION_REFUSED"):
         page.goto(f"{url}/pair")
 

@@ -185,7 +185,7 @@ class TestPile:
         assert "Scales" in coldtake("topics", COLDTAKE_DATA=str(data)).stdout
 
     def test_an_empty_pile_says_how_to_begin(self, tmp_path):
-        assert "The pile is empty" in coldtake("topics", "--data", tmp_path).stdout
+        assert "There are no topics yet" in coldtake("topics", "--data", tmp_path).stdout
 
     def test_a_file_is_no_folder(self, tmp_path):
         (tmp_path / "file").write_text("")
@@ -257,7 +257,7 @@ class TestExport:
         assert told["size_bytes"] == (tmp_path / "all.zip").stat().st_size
         with zipfile.ZipFile(tmp_path / "all.zip") as archive:
             assert len(archive.read("log.jsonl").splitlines()) == told["events"] == 7
-        assert "file of that name already" in refused(
+        assert "of that name exists already" in refused(
             "export", "--data", data, tmp_path / "all.zip"
         )
         again = inside("export", "--data", data, tmp_path / "all.zip", "--replace")

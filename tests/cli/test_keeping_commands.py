@@ -61,8 +61,8 @@ def test_copies_and_back_from_one(data, tmp_path, capsys):
 def test_check_says_what_it_found(data, capsys):
     status, out, _ = told(capsys, "check", "--data", data)
     assert status == 0
-    assert "1 events read, 0 of 0 takes compared." in out
-    assert "Nothing is amiss." in out
+    assert "Checked: 1 log entries, 0 of 0 takes." in out
+    assert "No problems found." in out
     assert (data / HEALTH).exists()
 
 

@@ -65,7 +65,7 @@ def test_what_cannot_be_printed(folder, tmp_path, capsys):
     new = ["--data", str(data), "-o", str(tmp_path / "new.pdf")]
     gone = ["--data", str(data), "-o", str(tmp_path / "gone" / "x.pdf")]
     for words, status, said in (
-        ([*common], 2, "There is a file of that name already."),
+        ([*common], 2, "A file of that name exists already."),
         ([*new, "--paper", "A0"], 2, "is no paper"),
         ([*new, "--steps", "none"], 2, "There is no step"),
         ([*new, "--topic", "none"], 2, "topic"),

@@ -354,7 +354,7 @@ class TestSettings:
 
     @pytest.mark.parametrize("text", ["61", "4", "x", "", "12.5"])
     def test_limits_are_said(self, services, text):
-        with pytest.raises(RuleError, match="outside 5 to 60 min"):
+        with pytest.raises(RuleError, match="from 5 to 60"):
             services.settings.choose("period_cap", text)
 
     def test_an_unknown_name(self, services):

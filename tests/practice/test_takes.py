@@ -249,7 +249,7 @@ def test_a_dropped_step_keeps_its_takes_but_is_not_judged(services, slow, right)
 def test_a_lost_sound_says_so(services, slow, right):
     keep(services, right, slow)
     services.takes.sound(TAKE).unlink()
-    with pytest.raises(NotFoundError, match="sound of this take is not there"):
+    with pytest.raises(NotFoundError, match="recording of this take is missing"):
         services.takes.judge(TAKE)
     assert kinds(services) == ["TakeRecorded"]
 

@@ -88,7 +88,7 @@ def test_a_rehearsal_is_deleted_and_restored(client, services):
     ("more", "said"),
     [
         ({"on": ""}, "date"),
-        ({"minutes": "0"}, "outside 1 to 720"),
+        ({"minutes": "0"}, "from 1 to 720"),
         ({"requires": "an elephant"}, "what it needs"),
         ({"kind": "party"}, "kind"),
     ],

@@ -29,7 +29,7 @@ def test_the_page_says_how_things_stand(client, services):
     assert "Nothing has been looked through yet" in words(client.get("/data").text)
     services.pile.add("scales")
     services.care.check()
-    assert "nothing is amiss" in words(client.get("/data").text)
+    assert "No problems found" in words(client.get("/data").text)
     assert "There is none yet" in words(client.get("/data").text)
     assert client.post("/data/copy").status_code == 200
     assert "12 January 2027" in words(client.get("/data").text)
@@ -74,7 +74,7 @@ def test_an_archive_and_a_copy_are_brought_back(client, services, tmp_path):
     assert list(services.store.events()) == events
     sent(client, copy)
     services.jobs.wait()
-    assert "2 events were here already" in services.jobs.now().words
+    assert "2 log entries were already here" in services.jobs.now().words
 
 
 def test_what_cannot_be_brought_back_is_said_and_changes_nothing(client, services, tmp_path):

@@ -126,15 +126,15 @@ def test_a_scale_keeps_the_order_of_its_places():
 
 def test_a_range_has_both_its_limits_in_words_and_on_the_scale():
     tempo = msgspec.structs.replace(figure(53.0, 0.4, 50.0), least=46.0, most=54.0)
-    assert limit_words(tempo) == "allowed from 46 to 54 bpm"
+    assert limit_words(tempo) == "Allowed: 46 to 54 bpm"
     scale = scale_of(tempo)
     assert 0 < scale.limits[0] < scale.value < scale.limits[1] < 100
-    assert limit_words(figure(53.0, 0.4, 50.0)) == "asked for 50 bpm"  # of an older verdict
+    assert limit_words(figure(53.0, 0.4, 50.0)) == "Target: 50 bpm"  # of an older verdict
     stop = Figure(
         name="no_stops", value=0.2, uncertainty=0.1, threshold=1.0, unit="beats", passed=True
     )
-    assert limit_words(stop) == "the limit is 1 beat"
-    assert limit_words(msgspec.structs.replace(stop, threshold=2.0)) == "the limit is 2 beats"
+    assert limit_words(stop) == "Allowed: 1 beat"
+    assert limit_words(msgspec.structs.replace(stop, threshold=2.0)) == "Allowed: 2 beats"
 
 
 def note(status=NoteStatus.RIGHT, **fields):

@@ -56,7 +56,7 @@ def test_the_same_notation_is_kept_once(client, services):
     sent(client, ("air.abc", AIR.encode()))
     page = sent(client, ("again.abc", AIR.encode()))
     assert len(kept(services)) == 1
-    assert "0 pieces of notation kept, 1 here already." in came(page)
+    assert "0 pieces of notation saved, 1 already saved." in came(page)
 
 
 def test_a_folder_and_pasted_tunes(client, services):

@@ -73,7 +73,7 @@ def test_a_performance_is_made_and_its_programme_put_in_order(client, services, 
 @pytest.mark.parametrize(
     ("change", "sentence"),
     [
-        ({"title": ""}, "Nothing was written"),
+        ({"title": ""}, "This field is empty"),
         ({"on": "soon"}, "is not a date"),
         ({"on": "2020-01-01"}, "in the past"),
         ({"place": "x" * 201}, "at most 200"),
@@ -186,9 +186,9 @@ def test_answers_that_are_missing_or_no_answers(client, services, filled):
     before = services.store.last_sequence()
     for sent, sentence in (
         ({"answer-0": "yes"}, "no answer yet"),
-        ({"answer-0": "yes", "answer-1": "perhaps"}, "is not one of"),
+        ({"answer-0": "yes", "answer-1": "perhaps"}, "is not allowed"),
         ({"answer-0": "yes", "answer-1": "no", "broke-1": "x"}, "no step of that piece"),
-        ({"answer-0": "yes", "answer-1": "no", "minutes": "1e9"}, "outside 0 to 360"),
+        ({"answer-0": "yes", "answer-1": "no", "minutes": "1e9"}, "from 0 to 360"),
     ):
         assert sentence in fault_of(client.post(f"/run-through/{run_id}", data=sent))
     assert "nothing to run through" in fault_of(client.post("/run-through", data={}))

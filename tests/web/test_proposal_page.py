@@ -120,7 +120,7 @@ def test_own_lines_are_shown_as_text(client, services, desk):
     ("query", "sentence"),
     [
         ({"way": "piece"}, "no notation chosen"),
-        ({"way": "technique", "goal": "5"}, "5 is outside 20 to 400"),
+        ({"way": "technique", "goal": "5"}, "from 20 to 400"),
         ({"way": "technique", "keys": "H"}, "does not begin with a note name"),
         ({"way": "technique", "low": "E"}, "is not a note with its octave"),
         ({"way": "technique", "low": "C4", "high": "G4"}, "no octave within the range"),

@@ -53,7 +53,7 @@ def test_a_right_take_is_yes_with_its_figures(client, services, step):
     assert only_take(services).verdict.answer is Answer.YES
     said = words(page.text)
     assert "Yes" in said
-    assert "allowed 0 notes" in said
+    assert "Allowed: 0 notes" in said
     assert page.text.count("mark-right") >= 9
     assert "/sound" in page.text
     listed = words(client.get(f"/steps/{step.id}").text)

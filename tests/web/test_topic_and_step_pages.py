@@ -57,10 +57,10 @@ def test_a_topic_keeps_what_is_said_about_it(client, services, desk):
     [
         ({"performance_on": "2020-01-01"}, "2020-01-01 is in the past"),
         ({"performance_on": "soon"}, "is not a date"),
-        ({"importance": "9"}, "9 is outside 1 to 5"),
+        ({"importance": "9"}, "from 1 to 5"),
         ({"importance": "very"}, "is not a number"),
-        ({"kind": "opera"}, "is not one of"),
-        ({"title": ""}, "Nothing was written"),
+        ({"kind": "opera"}, "is not allowed"),
+        ({"title": ""}, "This field is empty"),
     ],
 )
 def test_what_a_topic_cannot_be(client, services, desk, change, sentence):
@@ -182,13 +182,13 @@ def test_every_test_can_be_asked_and_comes_back_into_the_editor(client, services
 @pytest.mark.parametrize(
     ("change", "sentence"),
     [
-        ({"tempo_mark": "-60"}, "-60 is outside 10 to 400"),
+        ({"tempo_mark": "-60"}, "from 10 to 400"),
         ({"tempo_mark": "fast"}, "is not a number"),
-        ({"timing_share": "120"}, "120 % is outside 0 to 100 %"),
+        ({"timing_share": "120"}, "from 0 to 100 %"),
         ({"notes_allowed": "1.5"}, "is not a whole number"),
-        ({"own_words": " "}, "Nothing was written"),
+        ({"own_words": " "}, "This field is empty"),
         ({"times_wanted": "0"}, "how often"),
-        ({"times_wanted": "6"}, "6 yeses cannot come out of 5 tries"),
+        ({"times_wanted": "6"}, "6 yes answers out of 5 tries is not possible"),
     ],
 )
 def test_thresholds_that_cannot_be(client, services, desk, change, sentence):
@@ -331,7 +331,7 @@ def test_bars_tempo_and_click_are_kept(client, services, desk):
     [
         ({"first_bar": "3", "last_bar": "2"}, "Bars 3 to 2"),
         ({"last_bar": "9"}, "Bars 1 to 9"),
-        ({"tempo": "1000"}, "is outside 10 to 400"),
+        ({"tempo": "1000"}, "from 10 to 400"),
         ({"beats_per_bar": "0,5"}, "beats in a bar"),
     ],
 )
@@ -379,7 +379,7 @@ def test_hear_it_sounds_as_long_as_the_passage_at_its_tempo(client, desk):
 def test_what_cannot_sound_says_why(client, desk):
     step = desk.step(desk.topic(), passage=True)
     address = f"/passages/{step.exercise.passage.passage_id}.wav"
-    assert "outside 10 to 400" in fault_of(client.get(f"{address}?bpm=0"))
+    assert "from 10 to 400" in fault_of(client.get(f"{address}?bpm=0"))
     assert client.get(f"{address}?first=7").status_code == 422
     assert client.get("/passages/none.wav").status_code == 404
 

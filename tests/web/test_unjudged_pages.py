@@ -142,7 +142,7 @@ class TestFirstTryOfTheDay:
         send(client, step, played())
         page = client.get(f"/steps/{step.id}")
         assert 'name="cold"' not in page.text
-        assert "first try is here already" in words(page.text)
+        assert "first try is already saved" in words(page.text)
         refused = send(client, step, played(), cold="yes")
         assert refused.status_code == 422
         assert "already saved" in words(refused.text)

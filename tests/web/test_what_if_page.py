@@ -77,7 +77,7 @@ def test_every_kind_of_supposition_has_its_sentence(client, services, topics):
         (f"free_from={near}&free_days=7", "With 7 days without playing from"),
         (f"date_of={topics[0]}&date={near}", "With “Air in C” on"),
         (f"importance_of={topics[0]}&importance=5", "With “Air in C” at importance 5 of 5"),
-        ("more_min=0", "That is as it is already"),
+        ("more_min=0", "It is like this already"),
     ):
         assert sentence in words(to_the_end(client, f"/what-if/numbers?{tail}")), tail
 
@@ -100,11 +100,11 @@ def test_it_can_be_stopped(client, topics):
     ("tail", "sentence"),
     [
         ("more_min=x", "not a number"),
-        ("more_min=1000", "outside"),
-        ("free_days=200", "outside"),
+        ("more_min=1000", "not allowed"),
+        ("free_days=200", "not allowed"),
         ("free_from=2001-01-01&free_days=3", "in the past"),
         ("date_of=x&date=soon", "not a date"),
-        ("importance_of=x&importance=9", "outside"),
+        ("importance_of=x&importance=9", "not allowed"),
     ],
 )
 def test_what_cannot_be_supposed(client, tail, sentence):
@@ -123,7 +123,7 @@ def test_a_topic_that_is_not_there(client):
 def test_nothing_to_look_ahead_to(client):
     assert "nothing to look ahead to yet" in words(client.get("/what-if/numbers?more_min=5").text)
     assert "nothing to suppose yet" in words(client.get("/what-if").text)
-    assert "The pile is empty" in words(client.get("/triage").text)
+    assert "There are no topics yet" in words(client.get("/triage").text)
 
 
 def test_the_proposal_is_shown_and_decided_and_taken_back(client, services, topics):

@@ -28,21 +28,21 @@ def run(arguments: Namespace) -> int:
         for name, text in not_valid.items():
             print(f"The setting {name} is “{text[:20]}”, which is not valid; its default is used.")
         if waiting:
-            print(f"{waiting} entries have a wrong date. See “Your data” in the app.")
+            print(f"{waiting} entries have a wrong date. Open “Your data” in the app.")
     return 0 if checkup.sound else AMISS
 
 
 def lines_of(checkup: "Checkup", repaired: "Sequence[Repair]") -> list[str]:
     """Say in words what was found."""
-    lines = [f"{checkup.events} events read, {checkup.heard_of} of {checkup.takes} takes compared."]
+    lines = [f"Checked: {checkup.events} log entries, {checkup.heard_of} of {checkup.takes} takes."]
     lines += [repair.what for repair in repaired]
     lines += checkup.remarks
-    lines += [f"The sound of take {take} is not there." for take in checkup.missing]
-    lines += [f"The sound of take {take} is damaged." for take in checkup.damaged]
+    lines += [f"The recording of take {take} is missing." for take in checkup.missing]
+    lines += [f"The recording of take {take} is damaged." for take in checkup.damaged]
     if checkup.missing or checkup.damaged:
-        lines.append("“coldtake restore ARCHIVE” puts them back from an archive that has them.")
+        lines.append("Restore an export that has them: coldtake restore FILE.")
     if checkup.strays:
-        lines.append(f"{len(checkup.strays)} sounds belong to no take of the log; they are left.")
+        lines.append(f"{len(checkup.strays)} recordings belong to no take of the log. They stay.")
     if checkup.sound:
-        lines.append("Nothing is amiss.")
+        lines.append("No problems found.")
     return lines

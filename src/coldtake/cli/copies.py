@@ -14,7 +14,7 @@ def run(arguments: Namespace) -> int:
         assert care is not None
         if care.copies_to() is None:
             raise InputError(
-                "This log lies in a database server, which is copied by its own means.",
+                "The log is in a database server.",
                 remedy="Use that server's backups (pg_dump), or coldtake export.",
             )
         if arguments.to is not None:
@@ -25,10 +25,10 @@ def run(arguments: Namespace) -> int:
     if arguments.json:
         print_json({"folder": str(folder), "copies": copies})
         return 0
-    print(f"Copies go to {folder}.")
+    print(f"Backup folder: {folder}")
     for copy in copies:
         what = f", before the upgrade to {copy.before}" if copy.before else ""
         print(f"{copy.day.isoformat()}  {copy.size_bytes / 1e6:.1f} MB  {copy.name}{what}")
     if not copies:
-        print("There is none yet; the app makes one a day, --now makes one at once.")
+        print("No backup yet. The app makes one a day; --now makes one at once.")
     return 0

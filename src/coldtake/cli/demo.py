@@ -21,6 +21,6 @@ def run(arguments: Namespace) -> int:
     if arguments.json:
         print_json(counts)
     else:
-        print("The example is there: " + ", ".join(f"{n} {name}" for name, n in counts.items()))
-        print("Start the app with `coldtake` to look at it.")
+        print("The example is ready: " + ", ".join(f"{n} {name}" for name, n in counts.items()))
+        print("Start the app with `coldtake` to open it.")
     return 0

@@ -45,7 +45,7 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _fault_words(fault: Exception) -> str:
     return (
-        f"Coldtake itself failed ({type(fault).__name__}), so there is no result. "
+        f"Coldtake failed ({type(fault).__name__}). There is no result. "
         "Report it with the lines above."
     )
 
@@ -69,8 +69,8 @@ def _imported(name: str) -> ModuleType:
 
 def _run(words: list[str]) -> int:
     if words and not words[0].startswith("-") and words[0] not in COMMANDS:
-        remedy = f"Say one of {', '.join(COMMANDS)}."
-        raise InputError("There is no such command.", where=words[0], remedy=remedy)
+        remedy = f"Use one of these: {', '.join(COMMANDS)}."
+        raise InputError("This command is not known.", where=words[0], remedy=remedy)
     if not words or (words[0] not in COMMANDS and words[0] not in _TOP_LEVEL):
         words = [DEFAULT, *words]
     arguments = build_parser().parse_args(words)

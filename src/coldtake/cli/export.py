@@ -12,9 +12,9 @@ def run(arguments: Namespace) -> int:
     target = Path(arguments.archive)
     if target.exists() and not arguments.replace:
         raise InputError(
-            "There is a file of that name already.",
+            "A file of that name exists already.",
             where=str(target),
-            remedy="Choose another name, or say --replace.",
+            remedy="Choose another name, or use --replace.",
         )
     from coldtake.practice.archive import export
 
@@ -25,8 +25,8 @@ def run(arguments: Namespace) -> int:
     else:
         print(
             f"{written.path}: {written.events} events, {written.takes} takes, "
-            f"{written.passages} passages, {written.size_bytes / 1e6:.1f} MB, read back whole"
+            f"{written.passages} passages, {written.size_bytes / 1e6:.1f} MB, read back and checked"
         )
         for take_id in written.missing_takes:
-            print(f"The sound of take {take_id} was not there; its verdict is in the log.")
+            print(f"The sound of take {take_id} is missing. Its verdict is in the log.")
     return 0

@@ -23,12 +23,12 @@ def run(arguments: Namespace) -> int:
 
 def _print(found: Imported) -> None:
     for kept in found.kept:
-        state = "here already" if kept.known else f"{kept.bars} bars"
+        state = "already saved" if kept.known else f"{kept.bars} bars"
         print(f"{kept.passage.title}: {state}")
         for sentence in kept.said:
             print(f"  {sentence}")
     for name, reason in found.refused:
-        print(f"Not kept: {name}: {reason.removeprefix(f'{name}: ')}")
+        print(f"Not imported: {name}: {reason.removeprefix(f'{name}: ')}")
     print(found.words())
 
 

@@ -126,7 +126,7 @@ def _bytes_of(path: Path) -> bytes:
     try:
         if path.stat().st_size > PASSAGE_MOST_BYTES:
             raise InputError(
-                "This file is too large for a passage.", where=path.name, remedy="Give one part."
+                "This file is too large for a passage.", where=path.name, remedy="Use one part."
             )
         return path.read_bytes()
     except OSError as fault:

@@ -43,9 +43,9 @@ def _check_exists(data: str | None) -> None:
     folder = data_path(data)
     if not os.environ.get(DATABASE) and not folder.is_dir():
         raise StoreError(
-            "There is no such data folder.",
+            "This data folder was not found.",
             where=str(folder),
-            remedy=f"Name the folder that holds {LOG_NAME} with --data.",
+            remedy=f"Use --data with the folder that has {LOG_NAME}.",
         )
 
 

@@ -21,7 +21,7 @@ def run(arguments: Namespace) -> int:
     if arguments.json:
         print_json(outlooks)
     elif not outlooks:
-        print("No topic is current yet: make one current, and the outlook begins.")
+        print("There is no outlook yet. Make a topic current first.")
     else:
         print("\n".join(line for outlook in outlooks for line in _lines(outlook, state)))
         for stage in stages:

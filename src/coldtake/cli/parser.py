@@ -45,8 +45,8 @@ def build_parser() -> argparse.ArgumentParser:
     """Build the parser with every command."""
     parser = Parser(
         prog="coldtake",
-        description="Plans, runs, listens to and remembers practice, so that music is there at "
-        "the first try. Without a command it starts the app.",
+        description="Plans practice, runs sessions and judges takes, so that music is clean at the "
+        "first try. Without a command it starts the app.",
     )
     parser.add_argument("--version", action="version", version=f"coldtake {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
@@ -69,7 +69,7 @@ def _with_data(commands: "Commands[Parser]", name: str, words: str) -> Parser:
 
 
 def _json(parser: Parser) -> None:
-    parser.add_argument("--json", action="store_true", help="print JSON instead of words")
+    parser.add_argument("--json", action="store_true", help="print JSON instead of text")
 
 
 def _serve(commands: "Commands[Parser]") -> None:
@@ -101,11 +101,11 @@ def _serve(commands: "Commands[Parser]") -> None:
 
 
 def _plan(commands: "Commands[Parser]") -> None:
-    parser = _with_data(commands, "plan", "show a day's plan, made if there is none yet")
+    parser = _with_data(commands, "plan", "show the plan of a day; make it if there is none")
     parser.add_argument(
         "--day", type=_day, metavar="DATE", help="2027-01-31, today or tomorrow (default tomorrow)"
     )
-    parser.add_argument("--minutes", type=_whole, metavar="N", help="minutes you have")
+    parser.add_argument("--minutes", type=_whole, metavar="N", help="minutes for the session")
     parser.add_argument("--start", type=_clock, metavar="HH:MM", help="when the session starts")
     parser.add_argument(
         "--with",
@@ -136,7 +136,7 @@ def _listen(commands: "Commands[Parser]") -> None:
         "--tempo",
         type=_number(float, 1.0, TEMPO_MOST),
         metavar="BPM",
-        help="ask for this tempo, in quarter notes a minute (within 10 %%)",
+        help="ask for this tempo, in quarter notes per minute (within 10 %%)",
     )
     parser.add_argument("--bars", type=_bars, metavar="N-M", help="only these bars, as played")
     parser.add_argument(
@@ -150,7 +150,7 @@ def _listen(commands: "Commands[Parser]") -> None:
         "--choruses",
         type=_number(int, 1, 12),
         metavar="N",
-        help="N choruses improvised over the chord symbols, not the written notes",
+        help="N improvised choruses over the chord symbols, not the written notes",
     )
     instead.add_argument(
         "--rhythm", action="store_true", help="only the rhythm counts: clapped, on drums"
@@ -159,30 +159,28 @@ def _listen(commands: "Commands[Parser]") -> None:
 
 
 def _outlook(commands: "Commands[Parser]") -> None:
-    parser = _with_data(commands, "outlook", "what will be ready on its date, and how sure that is")
+    parser = _with_data(commands, "outlook", "what will be ready on its date, with ranges")
     parser.add_argument(
         "--minutes",
         type=_number(int, 1, 720),
         metavar="N",
-        help="minutes of practice a day to reckon with",
+        help="minutes of practice per day",
     )
     _json(parser)
 
 
 def _what_if(commands: "Commands[Parser]") -> None:
-    words = "what one change would cost and bring each topic; nothing is kept"
+    words = "what each topic gains or loses by one change; nothing is saved"
     parser = _with_data(commands, "what-if", words)
     named = "a topic, by its title or id"
-    parser.add_argument("--take-on", action="append", metavar="TOPIC", help=f"take on {named}")
-    parser.add_argument("--leave", action="append", metavar="TOPIC", help="let a topic wait")
+    parser.add_argument("--take-on", action="append", metavar="TOPIC", help=f"make {named} current")
+    parser.add_argument("--leave", action="append", metavar="TOPIC", help="move a topic to waiting")
     parser.add_argument(
         "--minutes", type=_number(int, -720, 720), metavar="N", help="minutes more on each day"
     )
+    parser.add_argument("--free-from", type=_day, metavar="DATE", help="first day without practice")
     parser.add_argument(
-        "--free-from", type=_day, metavar="DATE", help="the first day of a holiday from playing"
-    )
-    parser.add_argument(
-        "--free-days", type=_number(int, 1, 84), metavar="N", help="how many days it lasts"
+        "--free-days", type=_number(int, 1, 84), metavar="N", help="number of days without practice"
     )
     parser.add_argument(
         "--date", action="append", nargs=2, metavar=("TOPIC", "DATE"), help="another date, or none"
@@ -198,11 +196,11 @@ def _what_if(commands: "Commands[Parser]") -> None:
 
 
 def _topics(commands: "Commands[Parser]") -> None:
-    _json(_with_data(commands, "topics", "the pile: every topic, where it stands, its steps"))
+    _json(_with_data(commands, "topics", "every topic with its status and steps"))
 
 
 def _import(commands: "Commands[Parser]") -> None:
-    words = "keep notation: files, tunebooks, MIDI files, or a folder of them"
+    words = "import notation: files, tunebooks, MIDI files, or a folder of them"
     parser = _with_data(commands, "import", words)
     parser.add_argument(
         "paths",
@@ -214,14 +212,14 @@ def _import(commands: "Commands[Parser]") -> None:
 
 
 def _export(commands: "Commands[Parser]") -> None:
-    parser = _with_data(commands, "export", "write everything into one archive in open formats")
+    parser = _with_data(commands, "export", "export everything into one file in open formats")
     parser.add_argument("archive", metavar="FILE", help="the .zip to write")
-    parser.add_argument("--replace", action="store_true", help="replace that file if it is there")
+    parser.add_argument("--replace", action="store_true", help="replace that file if it exists")
     _json(parser)
 
 
 def _print(commands: "Commands[Parser]") -> None:
-    words = "set a day's plan or some exercises as a PDF for the stand"
+    words = "print a plan or exercises as a PDF"
     parser = _with_data(commands, "print", words)
     parser.add_argument(
         "--plan", type=_day, metavar="DAY", help="2027-01-31, today or tomorrow (the default)"
@@ -232,35 +230,37 @@ def _print(commands: "Commands[Parser]") -> None:
     parser.add_argument(
         "-o", "--output", default="coldtake.pdf", metavar="FILE", help="the .pdf to write"
     )
-    parser.add_argument("--replace", action="store_true", help="replace that file if it is there")
+    parser.add_argument("--replace", action="store_true", help="replace that file if it exists")
     _json(parser)
 
 
 def _rejudge(commands: "Commands[Parser]") -> None:
-    words = "listen again to takes that an older listener has judged; older verdicts are kept"
+    words = "judge again the takes that an older version judged; older verdicts stay"
     _json(_with_data(commands, "rejudge", words))
 
 
 def _restore(commands: "Commands[Parser]") -> None:
-    parser = _with_data(commands, "restore", "bring an archive, or a copy of the log, back")
+    parser = _with_data(commands, "restore", "restore an export or a backup of the log")
     parser.add_argument("archive", metavar="FILE", help="the .zip, or the .db of a copy")
-    parser.add_argument(
-        "--merge", action="store_true", help="bring it together with what is there already"
-    )
+    parser.add_argument("--merge", action="store_true", help="merge it with the existing data")
     _json(parser)
 
 
 def _copies(commands: "Commands[Parser]") -> None:
-    parser = _with_data(commands, "copies", "the automatic copies of the log, and where they go")
-    parser.add_argument("--now", action="store_true", help="make one at once")
+    parser = _with_data(
+        commands, "copies", "show the automatic backups of the log and their folder"
+    )
+    parser.add_argument("--now", action="store_true", help="make a backup now")
     parser.add_argument(
-        "--to", metavar="DIR", help="let them go there, takes too; empty: into the data folder"
+        "--to",
+        metavar="DIR",
+        help="save backups in this folder, takes too; empty: in the data folder",
     )
     _json(parser)
 
 
 def _check(commands: "Commands[Parser]") -> None:
-    words = "compare every entry and every take with its checksum, and put damage right"
+    words = "check every log entry and every take, and repair damage"
     _json(_with_data(commands, "check", words))
 
 

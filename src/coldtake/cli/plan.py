@@ -65,7 +65,7 @@ def lines_of(plan: Plan, state: "State") -> list[str]:
     begins = datetime.combine(plan.request.day, plan.request.starts_at)
     if not plan.slots:
         return list(plan.remarks)
-    lines = [f"{plan.request.day:%A, %d %B %Y}: {plan.minutes} minutes from {begins:%H:%M}"]
+    lines = [f"{plan.request.day:%A, %d %B %Y}: {plan.minutes} min from {begins:%H:%M}"]
     if plan.run:
         what = state.topic_titles(plan.run.topic_ids)
         lines.append(f"{begins:%H:%M}  Run-through: {what}, {plan.run.minutes} min")

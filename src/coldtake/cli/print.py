@@ -19,9 +19,9 @@ def run(arguments: Namespace) -> int:
     target = Path(arguments.output)
     if target.exists() and not arguments.replace:
         raise InputError(
-            "There is a file of that name already.",
+            "A file of that name exists already.",
             where=str(target),
-            remedy="Choose another name, or say --replace.",
+            remedy="Choose another name, or use --replace.",
         )
     from coldtake.web.printing.pdf import as_pdf
     from coldtake.web.printing.sheets import paper_of
@@ -46,8 +46,8 @@ def _sheet(services: "Services", arguments: Namespace, paper: str) -> "Sheet":
         services.pile.topic(arguments.topic)
         ids += [s.id for s in services.state().topic_steps(arguments.topic)]
     if ids and arguments.plan is not None:
-        remedy = "Print the plan and the exercises one after the other."
-        raise InputError("A plan and exercises were asked for at once.", remedy=remedy)
+        remedy = "Print the plan, then the exercises."
+        raise InputError("A plan and exercises cannot be in one print.", remedy=remedy)
     if ids or arguments.topic:
         return exercise_sheet(services, steps_named(services, ids), paper)
     return _day_sheet(services, arguments.plan, paper)
@@ -63,8 +63,8 @@ def _day_sheet(services: "Services", given: date | timedelta | None, paper: str)
     if plan is None:
         plan = services.evening.propose(services.evening.default_request(day))
     if not plan.slots:
-        words = plan.remarks[0] if plan.remarks else "There is nothing to play on that day."
-        raise InputError(words, where="plan", remedy="Make a topic current and give it a step.")
+        words = plan.remarks[0] if plan.remarks else "The plan of that day has no slots."
+        raise InputError(words, where="plan", remedy="Make a topic current and add a step.")
     return plan_sheet(services, plan, paper)
 
 
@@ -79,5 +79,5 @@ def _write(target: Path, pdf: bytes) -> None:
         raise StoreError(
             f"The file could not be written: {fault.strerror}.",
             where=str(target),
-            remedy="Choose a folder that is there and may be written to.",
+            remedy="Choose a folder that exists and allows writing.",
         ) from fault

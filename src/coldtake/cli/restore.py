@@ -29,18 +29,18 @@ def run(arguments: Namespace) -> int:
 
 def lines_of(brought: "Restored") -> list[str]:
     """Say in words what a restore brought."""
-    known = f" ({brought.known} were here already)" if brought.known else ""
-    lines = [f"Restored {brought.events} events{known} and {brought.takes} takes."]
+    known = f" ({brought.known} were already here)" if brought.known else ""
+    lines = [f"Restored {brought.events} log entries{known} and {brought.takes} takes."]
     lines += [
-        f"The sound of take {take} is not in it; its verdict is in the log."
+        f"The sound of take {take} is missing in it. Its verdict is in the log."
         for take in brought.missing_takes
     ]
     lines += [
-        f"The sound of take {take} is damaged in it and was left out."
+        f"The sound of take {take} is damaged in it and was not restored."
         for take in brought.damaged_takes
     ]
     if brought.misdated:
-        lines.append(f"{brought.misdated} entries have a wrong date. See “Your data” in the app.")
+        lines.append(f"{brought.misdated} entries have a wrong date. Open “Your data” in the app.")
     lines += [
         f"The setting {name} is not valid; its default is used." for name in brought.not_valid
     ]

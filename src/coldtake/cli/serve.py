@@ -84,9 +84,9 @@ def _share(app: FastAPI, asked: str | None) -> str:
     address, port = addresses.with_port(asked or addresses.usual(), listener.PORT)
     if not address:
         raise InputError(
-            "The local network gave this machine no address.",
+            "This computer has no address in the local network.",
             where="--share",
-            remedy="Name it: coldtake serve --share 192.168.1.20.",
+            remedy="Enter it: coldtake serve --share 192.168.1.20.",
         )
     app.state.sharing.start(app, address, port)
     url: str = app.state.sharing.url
@@ -105,7 +105,7 @@ def _listen(port: int) -> socket.socket:
             listener.close()
             if wanted == 0:
                 raise
-            print(f"Port {wanted} is taken; using a free one.", file=sys.stderr)
+            print(f"Port {wanted} is in use. Coldtake uses a free one.", file=sys.stderr)
             continue
         return listener
     raise AssertionError("unreachable")
@@ -115,9 +115,9 @@ def _announce(arguments: Namespace, address: str, folder: Path, shared: str) -> 
     if arguments.json:
         print_json({"address": address, "data": str(folder), "shared": shared})
     else:
-        print(f"Coldtake is at {address}\nIts data lies in {folder}. Stop it with Ctrl-C.")
+        print(f"Coldtake is at {address}\nData folder: {folder}. Press Ctrl-C to stop.")
         if shared:
-            print(f"Shared with one paired device at {shared}: {address}share shows its code.")
+            print(f"Shared with one paired device at {shared}: {address}share shows the code.")
     sys.stdout.flush()
     if not arguments.no_browser and _has_screen():
         threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()

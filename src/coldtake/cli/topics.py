@@ -1,4 +1,4 @@
-"""`coldtake topics`: the pile."""
+"""`coldtake topics`: all topics."""
 
 from argparse import Namespace
 from datetime import date
@@ -15,7 +15,7 @@ _WORDS = {
     Standing.CURRENT: "Current",
     Standing.KEPT_UP: "Kept up",
     Standing.WAITING: "Waiting",
-    Standing.LAID_ASIDE: "Laid aside",
+    Standing.LAID_ASIDE: "Set aside",
 }
 
 
@@ -26,7 +26,7 @@ def run(arguments: Namespace) -> int:
     if arguments.json:
         print_json(topics)
     elif not topics:
-        print("The pile is empty. Start the app with `coldtake` and add what you want to work on.")
+        print("There are no topics yet. Start the app with `coldtake` and add one.")
     else:
         _print(topics)
     return 0

@@ -24,7 +24,7 @@ def run(arguments: Namespace) -> int:
     if arguments.json:
         print_json(found)
     elif not found.topics:
-        print("There is nothing to look ahead to yet: give a current topic its steps first.")
+        print("There is no outlook yet. Add steps to a current topic first.")
     else:
         print("\n".join(lines_of(state, supposed, found)))
     return 0
@@ -48,13 +48,13 @@ def supposed_of(arguments: Namespace, state: "State", today: date) -> "WhatIf":
     )
     if given == WhatIf():
         raise InputError(
-            "Nothing is supposed.", where="what-if", remedy="Name a change, such as --minutes 20."
+            "No change is named.", where="what-if", remedy="Name a change, such as --minutes 20."
         )
     if bool(given.free_days) != bool(given.free_from):
         raise InputError(
-            "A holiday needs its first day and its length.",
+            "Days without practice need a first day and a number.",
             where="what-if",
-            remedy="Give both --free-from and --free-days.",
+            remedy="Use both --free-from and --free-days.",
         )
     return given
 
@@ -67,8 +67,8 @@ def _topic_id(state: "State", name: str) -> str:
     if len(found) == 1:
         return found[0]
     if found:
-        raise InputError(f"{len(found)} topics are called “{name}”.", remedy="Give the id instead.")
-    raise NotFoundError(f"There is no topic “{name}”.", remedy="See coldtake topics --json.")
+        raise InputError(f"{len(found)} topics are called “{name}”.", remedy="Use the id instead.")
+    raise NotFoundError(f"The topic “{name}” was not found.", remedy="See coldtake topics --json.")
 
 
 def _on(given: date | timedelta | None, today: date) -> date | None:
@@ -83,13 +83,15 @@ def _date(text: str) -> date | None:
         return date.fromisoformat(text)
     except ValueError:
         raise InputError(
-            f"“{text}” is not a date.", where="--date", remedy="Write 2027-01-31, or none."
+            f"“{text}” is not a date.", where="--date", remedy="Enter it as 2027-01-31, or none."
         ) from None
 
 
 def _importance(text: str) -> int:
     if text not in IMPORTANCES:
-        raise InputError(f"“{text}” is no importance.", where="--importance", remedy="Give 1 to 5.")
+        raise InputError(
+            f"“{text}” is not an importance.", where="--importance", remedy="Enter 1 to 5."
+        )
     return int(text)
 
 
@@ -97,8 +99,8 @@ def lines_of(state: "State", supposed: "WhatIf", found: "WhatIfFound") -> list[s
     """Write the answer as lines of text."""
     from coldtake.planning.what_if.what_if_messages import sentences
 
-    said = sentences(state, supposed, found) or ("That is as it is already: nothing changes.",)
-    head = "Steps clean at the first try on the date, now and then:"
+    said = sentences(state, supposed, found) or ("It is like this already. Nothing changes.",)
+    head = "Steps clean at the first try on the date, now and with the change:"
     return [*said, head, *(f"  {_line(state, topic)}" for topic in found.topics)]
 
 
@@ -107,8 +109,8 @@ def _line(state: "State", one: "TopicThen") -> str:
     from coldtake.planning.words import in_hundred
 
     gain = gained(one)
-    lent = " (no steps yet: taken to be like the others)" if one.lent else ""
-    numbers = f"{one.steps_now:.1f} then {one.steps_then:.1f} of {one.steps}"
+    lent = " (no steps yet: like the other topics)" if one.lent else ""
+    numbers = f"{one.steps_now:.1f}, with change {one.steps_then:.1f} of {one.steps}"
     whole = f"all of them: {in_hundred(one.whole_now)} then {in_hundred(one.whole_then)}"
     title = state.topics[one.topic_id].title
     return f"{title}, on {one.on}: {numbers} ({gain or 'no clear difference'}); {whole}{lent}"

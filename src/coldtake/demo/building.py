@@ -34,8 +34,8 @@ def build(
 def _require_empty(services: Services) -> None:
     if not services.is_empty():
         raise RuleError(
-            "The example goes into an empty folder only; here something has been kept already.",
-            remedy="Name another folder with --data.",
+            "The example needs an empty folder. This folder has data.",
+            remedy="Use another folder with --data.",
         )
 
 
@@ -49,7 +49,7 @@ def _tell(
     story = Story(draft, clock, today, seed, opened_at=services.now())
     story.lay_out()
     for done, index in enumerate(range(-DAYS, 0)):
-        if progress and not progress.step(done, DAYS, "Six weeks are being practised."):
+        if progress and not progress.step(done, DAYS, "Making six weeks of practice …"):
             return None
         story.day(index)
     story.finish()

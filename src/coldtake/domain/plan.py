@@ -246,7 +246,7 @@ def _period_faults(plan: Plan) -> list[Violation]:
 
 
 def _neighbour_faults(plan: Plan) -> list[Violation]:
-    words = "The same step stands in two neighbouring slots."
+    words = "The same step is in two neighbouring slots."
     return [
         Violation(rule="neighbours", hard=False, words=words)
         for a, b in pairwise(plan.slots)
@@ -259,7 +259,7 @@ def _cold_faults(plan: Plan) -> list[Violation]:
     faults = []
     for slot in plan.slots:
         if slot.kind is SlotKind.COLD and slot.topic_id in worked:
-            words = "A cold take stands after work on the same topic."
+            words = "A cold take comes after work on the same topic."
             faults.append(Violation(rule="cold_first", hard=False, words=words))
         elif slot.kind is SlotKind.WORK:
             worked.add(slot.topic_id)

@@ -48,7 +48,7 @@ def check_measures(measures: Iterable[Element]) -> None:
             raise PassageError(
                 f"the repeats are to be played more than {MOST_PASSES} times.",
                 where=f"bar {measure.get('number', '?')[:20]}",
-                remedy="Check the repeat signs, or give a shorter passage.",
+                remedy="Check the repeat signs, or use a shorter passage.",
             )
 
 
@@ -57,7 +57,7 @@ def crowded(notes: int, bar: str) -> PassageError:
     return PassageError(
         f"this bar has {notes} notes; up to {MOST_NOTES_IN_A_BAR} can be drawn.",
         where=f"bar {bar[:20]}",
-        remedy="Set bar lines, or give a shorter passage.",
+        remedy="Set bar lines, or use a shorter passage.",
     )
 
 
@@ -92,7 +92,7 @@ def checked(passage: Passage) -> Passage:
     if passage.length_beats > BEATS_MOST:
         raise PassageError(
             f"it is longer than {BEATS_MOST:,} quarter notes.",
-            remedy="Check the lengths of its notes, or give only the bars you need.",
+            remedy="Check the lengths of its notes, or use only the bars you need.",
         )
     return passage
 
@@ -106,5 +106,5 @@ def _check_signature(metre: tuple[int, int], fifths: int, bar: str) -> None:
         raise PassageError(
             f"a key cannot have {abs(fifths)} {'sharps' if fifths > 0 else 'flats'}.",
             where=f"bar {bar[:20]}",
-            remedy=f"Give up to {FIFTHS_MOST}.",
+            remedy=f"Use at most {FIFTHS_MOST}.",
         )

@@ -89,4 +89,4 @@ def _collected(file: "mido.MidiFile", where: str, *, drums: bool) -> MidiPerform
 
 
 def _too_much(what: str, where: str) -> SoundError:
-    return SoundError(f"the MIDI file is {what}.", where=where, remedy="Give one take.")
+    return SoundError(f"the MIDI file is {what}.", where=where, remedy="Use one take.")

@@ -83,7 +83,7 @@ class TuneReader:
         if self._ended:
             raise SourcePosition(number, 1).error(
                 "there are notes after the empty line that ends the tune.",
-                "Remove the empty line, or give one tune at a time.",
+                "Remove the empty line, or use one tune at a time.",
             )
 
     def _directive(self, line: str) -> None:
@@ -93,7 +93,7 @@ class TuneReader:
 
     def _field(self, name: str, value: str, place: SourcePosition) -> None:
         if name == "X" and self._has_music():
-            raise place.error("a second tune begins here.", "Give one tune at a time.")
+            raise place.error("a second tune begins here.", "Use one tune at a time.")
         if name == "m":
             raise place.error("macros (m:) cannot be read.", "Write the notes out.")
         if self.current is None:
@@ -138,7 +138,7 @@ class TuneReader:
         if name in self.voices:
             return self.voices[name]
         if len(self.voices) >= MOST_VOICES:
-            raise place.error(f"there are more than {MOST_VOICES} voices.", "Give fewer parts.")
+            raise place.error(f"there are more than {MOST_VOICES} voices.", "Use fewer parts.")
         unit = self.unit or fields.default_length(self.metre)
         text = self.voice_fields.get(name, "")
         if fields.is_percussion(text):
@@ -197,5 +197,5 @@ def _without_comment(text: str) -> str:
 def _percussion(place: SourcePosition) -> PassageError:
     return place.error(
         "this part has no pitches (percussion).",
-        "Coldtake listens for pitches: give a part with pitched notes.",
+        "Coldtake listens for pitches: use a part with pitched notes.",
     )

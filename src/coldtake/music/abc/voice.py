@@ -170,7 +170,9 @@ class VoiceReader(BarKeeper):
             if inline[1] in "KMLQP":
                 self.field(inline[1], inline[2], place)
             elif inline[1] == "V":
-                raise place.error("a voice change inside a line.", "Give each voice its own lines.")
+                raise place.error(
+                    "a voice change inside a line.", "Write each voice on its own lines."
+                )
         elif _BAR.match(self._line, self._at):
             self._bar_line()
         else:

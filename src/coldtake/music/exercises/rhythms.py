@@ -85,7 +85,7 @@ def rhythm_named(name: str, metre: tuple[int, int]) -> Rhythm:
 
 
 def set_to(pitches: Sequence[Pitch], rhythm: Rhythm, bar: Fraction) -> list[Written]:
-    """Give each pitch its value; the last one is held to the end of its bar where it can be."""
+    """Use each pitch its value; the last one is held to the end of its bar where it can be."""
     size = len(rhythm.values)
     notes = [Written(p, rhythm.values[i % size], rhythm.tuplet) for i, p in enumerate(pitches)]
     at = sum((note.sounds for note in notes[:-1]), Fraction(0))

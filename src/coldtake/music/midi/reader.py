@@ -132,7 +132,7 @@ class _Reader:
             raise PassageError(
                 "there are no notes in this MIDI file.",
                 where=filename,
-                remedy="Percussion (channel 10) is left out: give a part with pitches.",
+                remedy="Percussion (channel 10) is left out: use a part with pitches.",
             )
         first = self._file.tracks[0]
         alone = any(m.type == "note_on" for m in first)  # then its name is that of a part

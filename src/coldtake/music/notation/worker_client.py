@@ -83,5 +83,5 @@ def _given_up(lost: WorkerFailed, filename: str = "") -> PassageError:
     return PassageError(
         _TOO_MUCH[lost.why],
         where=filename,
-        remedy="Export it again from the program that made it, or give only the bars you need.",
+        remedy="Export it again from the program that made it, or use only the bars you need.",
     )

@@ -52,7 +52,7 @@ def conflict(twofold: Sequence[str], where: str) -> RuleError:
     named = ", ".join(sorted(twofold)[:_NAMED])
     more = f" and {len(twofold) - _NAMED} more" if len(twofold) > _NAMED else ""
     return RuleError(
-        f"One id says something else here than there: {named}{more}.",
+        f"The same id has two different contents: {named}{more}.",
         where=where,
-        remedy="Nothing was changed. Restore into an empty folder, or take another copy.",
+        remedy="Nothing was changed. Restore into an empty folder, or use another copy.",
     )

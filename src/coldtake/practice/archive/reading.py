@@ -54,7 +54,7 @@ class Archive:
             self._file = path.open("rb")
         except OSError as fault:
             raise InputError(
-                f"The archive cannot be opened: {(fault.strerror or str(fault)).lower()}.",
+                f"The export cannot be opened: {(fault.strerror or str(fault)).lower()}.",
                 where=str(path),
                 remedy="Check its name and place.",
             ) from fault
@@ -82,7 +82,7 @@ class Archive:
         return frozenset(told[1] for told in found if told)
 
     def events(self) -> Iterator[Event]:
-        """Give the events in order of arrival. Raises InputError naming the line that is unfit."""
+        """Use the events in order of arrival. Raises InputError naming the line that is unfit."""
         count = 0
         for count, line in enumerate(self._lines(contents.LOG), start=1):
             yield self._event(line, count)
@@ -90,7 +90,7 @@ class Archive:
             raise self._fault(f"it holds {count} events where {self.manifest.events} are promised")
 
     def refused(self) -> Iterator[tuple[datetime, str, bytes]]:
-        """Give what was refused: (when, why, the bytes as they came)."""
+        """Use what was refused: (when, why, the bytes as they came)."""
         if contents.REFUSED not in self._names:
             return
         for number, line in enumerate(self._lines(contents.REFUSED), start=1):
@@ -121,9 +121,9 @@ class Archive:
             infos = self._zip.infolist()
         except _BROKEN as fault:
             raise InputError(
-                "This is not an archive, or it is cut off.",
+                "This is not an export, or it is incomplete.",
                 where=self.where,
-                remedy="Give the .zip that Coldtake wrote; copy it again if it came by wire.",
+                remedy="Use the .zip that Coldtake wrote; copy it again if it came by wire.",
             ) from fault
         self._names = frozenset(info.filename for info in infos)
         if len(infos) > FILES_MOST or len(self._names) != len(infos):
@@ -143,7 +143,7 @@ class Archive:
             told = msgspec.json.decode(text, type=_AnyFormat).format
             if told > max(contents.KNOWN_FORMATS):
                 raise InputError(
-                    f"This archive was written by a newer Coldtake (format {told}).",
+                    f"This export was made by a newer Coldtake (format {told}).",
                     where=self.where,
                     remedy="Install that version or a later one.",
                 )
@@ -152,7 +152,7 @@ class Archive:
             raise self._fault(f"{contents.MANIFEST} cannot be read") from fault
 
     def _lines(self, name: str) -> Iterator[bytes]:
-        """Give the lines of a file, and compare its checksum at the end."""
+        """Use the lines of a file, and compare its checksum at the end."""
         digest, begun, length = hashlib.sha256(), [], 0
         for part in self._parts(name, None):
             digest.update(part)
@@ -194,9 +194,9 @@ class Archive:
 
     def _fault(self, what: str) -> InputError:
         return InputError(
-            f"This archive cannot be restored: {what}.",
+            f"This export cannot be restored: {what}.",
             where=self.where,
-            remedy="Nothing was changed. Take another copy of the archive.",
+            remedy="Nothing was changed. Use another copy of the export.",
         )
 
 

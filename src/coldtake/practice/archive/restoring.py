@@ -104,9 +104,9 @@ class _Restoring:
         strangers = len(here.entries.keys() - there.entries.keys())
         if strangers and not merge:
             raise RuleError(
-                f"This log holds {strangers} entries that the archive does not know.",
+                f"This log has {strangers} entries that the export does not have.",
                 where=self._source.where,
-                remedy="Restore into an empty folder; or ask for both to be brought together.",
+                remedy="Restore into an empty folder, or choose to merge.",
             )
         self._total = len(there.sounds) + len(there.entries) + 1
         return len(there.entries.keys() & here.entries.keys()), there.sounds

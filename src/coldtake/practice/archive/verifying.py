@@ -31,7 +31,7 @@ def verify(path: Path, manifest: Manifest, name: str, progress: Progress | None)
         raise StoreError(
             f"The export could not be read back: {fault}",
             where=name,
-            remedy="It was not kept. Check the disk, then “coldtake check”, and export again.",
+            remedy="It was not saved. Check the disk, run “coldtake check”, and export again.",
         )
 
 

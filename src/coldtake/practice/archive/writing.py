@@ -82,9 +82,9 @@ def export(services: Services, path: Path, *, progress: Progress | None = None) 
         size = path.stat().st_size
     except OSError as fault:
         raise StoreError(
-            f"The archive cannot be written: {(fault.strerror or str(fault)).lower()}.",
+            f"The export cannot be written: {(fault.strerror or str(fault)).lower()}.",
             where=str(path),
-            remedy="Choose another place or free some space; nothing was left behind.",
+            remedy="Choose another place or free some space.",
         ) from fault
     return Exported(
         path=str(path),

@@ -310,7 +310,7 @@ def _check(at: datetime | None, click_bpm: float | None, click: ClickTrack | Non
         )
     if click_bpm is not None and not 0.0 < click_bpm <= CLICK_MOST_BPM:
         raise RuleError(
-            f"A click of {click_bpm:g} beats a minute cannot be.",
+            f"A click of {click_bpm:g} beats per minute is not possible.",
             where="click_bpm",
             remedy=f"Send a tempo up to {CLICK_MOST_BPM:g}, or none.",
         )

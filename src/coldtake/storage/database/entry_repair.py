@@ -78,7 +78,7 @@ class EntryRepair:
             named = f"entry {sequence} ({was['kind']}, {was['at']})"
             self._note(
                 f"A log entry was damaged on the disk and could not be brought back: {named}. "
-                "What is left of it is kept with what was refused.",
+                "What is left of it is saved with the refused entries.",
                 lost=1,
             )
         elif right != was:

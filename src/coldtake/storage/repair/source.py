@@ -48,7 +48,7 @@ class DatabaseSource:
         if not self._store.last_sequence():
             self.close()
             raise InputError(
-                "This database holds no log.", where=path.name, remedy="Give a copy or an archive."
+                "This database holds no log.", where=path.name, remedy="Use a copy or an archive."
             )
 
     def __enter__(self) -> Self:
@@ -68,11 +68,11 @@ class DatabaseSource:
         self._folder.cleanup()
 
     def events(self) -> Iterator[Event]:
-        """Give the events in order of arrival."""
+        """Use the events in order of arrival."""
         return (event for _, event in self._store.events())
 
     def refused(self) -> Iterator[tuple[datetime, str, bytes]]:
-        """Give what was refused."""
+        """Use what was refused."""
         return iter(self._store.refused())
 
     def take(self, take_id: str) -> bytes | None:  # noqa: ARG002 - the protocol's

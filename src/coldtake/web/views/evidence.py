@@ -159,11 +159,11 @@ def limit_words(figure: Figure) -> str:
     """Say what was allowed: “from 46 to 54”; of a single limit the limit."""
     limits = limits_of(figure)
     if len(limits) == 2:
-        return f"allowed from {number(limits[0])} to {number(limits[1])} {figure.unit}"
+        return f"Allowed: {number(limits[0])} to {number(limits[1])} {figure.unit}"
     if figure.name == "tempo":  # of an older verdict it is not known whether it had a range
-        return f"target {number(figure.threshold)} {figure.unit}"
+        return f"Target: {number(figure.threshold)} {figure.unit}"
     unit = _ONE.get(figure.unit, figure.unit) if figure.threshold == 1.0 else figure.unit
-    return f"allowed {number(figure.threshold)} {unit}"
+    return f"Allowed: {number(figure.threshold)} {unit}"
 
 
 def scale_of(figure: Figure) -> Scale:

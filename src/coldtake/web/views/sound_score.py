@@ -147,7 +147,7 @@ def _notes_of_band(
 ) -> list[dict[str, Any]]:
     if changes is None or feel not in {f.name for f in feels_for(changes)}:
         raise InputError(
-            "This accompaniment style is not possible here.",
+            "This style does not work here.",
             where="accompaniment",
             remedy="Choose a style from the list. The notation needs chord symbols.",
         )

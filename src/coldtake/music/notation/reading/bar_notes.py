@@ -230,7 +230,7 @@ class LayerWalk:
             raise PassageError(
                 "a note or rest has no length.",
                 where=f"bar {self.bar.label}",
-                remedy="Give every note and rest a note value.",
+                remedy="Add a note value to every note and rest.",
             )
         dots = min(mei.whole(event.get("dots")), 8) or len(list(mei.all_of(event, "dot")))
         dotted = value * (2 - Fraction(1, 2**dots))

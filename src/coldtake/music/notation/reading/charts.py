@@ -78,7 +78,7 @@ class Chart:
         spans: list[Span] = []
         for place, index in enumerate(Unfolding(self.bars).run()):
             if place >= MOST_BARS:
-                raise PassageError(f"More than {MOST_BARS} bars.", remedy="Give one chorus.")
+                raise PassageError(f"More than {MOST_BARS} bars.", remedy="Use one chorus.")
             spans += _spans(self.bars[index].beats, place * self.bar, self.bar)
         return Changes(tuple(spans), self.metre, self.key)
 
@@ -137,7 +137,7 @@ class _Typed:
 
     def _take(self, text: str, *, opens: bool) -> None:
         if len(self._bars) >= MOST_BARS:
-            raise PassageError(f"More than {MOST_BARS} bars.", remedy="Give one chorus.")
+            raise PassageError(f"More than {MOST_BARS} bars.", remedy="Use one chorus.")
         marks, text = _marks(text)
         found = _ENDING.match(text)
         if found:

@@ -108,7 +108,7 @@ def _number(text: str | None) -> Fraction:
 
 
 def _number_harmonies(root: Element) -> tuple[str, ...]:
-    """Give every chord symbol a number as its text: verovio loses kinds, degrees and "N.C."."""
+    """Use every chord symbol a number as its text: verovio loses kinds, degrees and "N.C."."""
     symbols: list[str] = []
     for harmony in root.iter("harmony"):
         symbol = symbol_of(harmony)

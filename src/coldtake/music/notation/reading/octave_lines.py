@@ -7,7 +7,7 @@ _OCTAVES = {"8": 1, "15": 2, "22": 3}
 
 
 def apply(score: Element) -> None:
-    """Give every note under an octave line its sounding octave (`oct.ges`), where it has none.
+    """Use every note under an octave line its sounding octave (`oct.ges`), where it has none.
 
     The line must name its first and last note (startid, endid); one that only names beats is
     left alone.

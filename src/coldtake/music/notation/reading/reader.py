@@ -37,7 +37,7 @@ def read_slowly(text: str, form: str, tell: Told) -> Passage:
     if form not in FORMATS:
         raise PassageError(
             f"“{form}” is not a notation that can be read here.",
-            remedy="Give MusicXML, MEI or ABC.",
+            remedy="Use MusicXML, MEI or ABC.",
         )
     if not text.strip():
         raise PassageError("the passage is empty.", remedy="Type or paste some notes.")
@@ -80,7 +80,7 @@ def _through_verovio(text: str, form: str, *, seed: int = 0, drawn: bool = True)
         reason = next((line for line in answer.log if line.strip()), "no reason was given")
         raise PassageError(
             f"this {_NAMES[form]} cannot be read ({_plain(reason)}).",
-            remedy="Export it again from the program that made it, or give only the bars you need.",
+            remedy="Export it again from the program that made it, or use only the bars you need.",
         )
     return answer.pages[0]
 

@@ -19,7 +19,7 @@ class Score:
         self.root = _parsed(mei_text)
         score = next(mei.all_of(self.root, "score"), None)
         if score is None:
-            raise PassageError("there is no score in this notation.", remedy="Give one with notes.")
+            raise PassageError("there is no score in this notation.", remedy="Use one with notes.")
         self.score = score
         octave_lines.apply(score)
         reader = BarReader(score)
@@ -76,6 +76,6 @@ def _require_notes(contents: list[BarContent]) -> None:
     if any(c.unpitched for c in contents):
         raise PassageError(
             "this part has no pitches (percussion).",
-            remedy="Coldtake listens for pitches: give a part with pitched notes.",
+            remedy="Coldtake listens for pitches: use a part with pitched notes.",
         )
-    raise PassageError("there are no notes in it.", remedy="Give a passage with notes.")
+    raise PassageError("there are no notes in it.", remedy="Use a passage with notes.")

@@ -73,7 +73,7 @@ def _runaway() -> PassageError:
     return PassageError(
         f"the repeats add up to more than {MOST_BARS} bars.",
         where="repeat signs",
-        remedy="Check the repeat signs and jumps, or give a shorter passage.",
+        remedy="Check the repeat signs and jumps, or use a shorter passage.",
     )
 
 

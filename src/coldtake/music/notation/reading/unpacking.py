@@ -13,9 +13,9 @@ from coldtake.music.midi.reader import is_midi
 
 MOST_BYTES = 30_000_000  # of text: some 200 pages of a score as MusicXML
 _OTHERS = (
-    (b"%PDF", "a PDF", "A picture of notes cannot be read: give MusicXML, MEI or ABC."),
-    (b"\x89PNG", "a picture", "A picture of notes cannot be read: give MusicXML, MEI or ABC."),
-    (b"\xff\xd8\xff", "a picture", "A picture of notes cannot be read: give MusicXML, MEI or ABC."),
+    (b"%PDF", "a PDF", "A picture of notes cannot be read: use MusicXML, MEI or ABC."),
+    (b"\x89PNG", "a picture", "A picture of notes cannot be read: use MusicXML, MEI or ABC."),
+    (b"\xff\xd8\xff", "a picture", "A picture of notes cannot be read: use MusicXML, MEI or ABC."),
     (b"RIFF", "a sound file", "Upload it as a take; a passage is written music."),
     (b"fLaC", "a sound file", "Upload it as a take; a passage is written music."),
     (b"OggS", "a sound file", "Upload it as a take; a passage is written music."),
@@ -105,11 +105,11 @@ def _decode(data: bytes, filename: str) -> str:
     except UnicodeDecodeError as error:
         if b"\x00" in data[:4096]:
             raise PassageError(
-                "this is not text.", where=filename, remedy="Give MusicXML, MEI or ABC."
+                "this is not text.", where=filename, remedy="Use MusicXML, MEI or ABC."
             ) from error
         text = data.decode("latin-1")
     if "\x00" in text:
-        raise PassageError("this is not text.", where=filename, remedy="Give MusicXML, MEI or ABC.")
+        raise PassageError("this is not text.", where=filename, remedy="Use MusicXML, MEI or ABC.")
     return text
 
 

@@ -26,8 +26,8 @@ from coldtake.practice.topics.proposals.own import OwnNeed
 UNTAUGHT = OwnNeed()
 UNMARKED_BPM = 72.0  # where neither page nor player gives a goal; a guess
 SEVERAL_AT_ONCE = (
-    "Several notes sound together: one piano or guitar is judged from its recording, a keyboard "
-    "from MIDI. Where Coldtake cannot tell, you answer."
+    "Several notes sound together. Coldtake can judge one piano or guitar from a recording, and a "
+    "keyboard from MIDI. Where it cannot tell, you answer."
 )
 JOIN_MIN, FROM_MEMORY, COLD = 8, "from memory", "cold, the first try of the day"
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, Annotated
 
 import msgspec
@@ -204,7 +205,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         performance = doors.get(performance_id)
         found = doors.readiness(performance_id)
         rooms = {t.topic_id: t for t in services.looking.ahead() if t.on == found.on}
-        context = _readiness(services.state(), performance, found, rooms)
+        context = _readiness(services.state(), performance, found, rooms, services.today())
         return templates.TemplateResponse(request, "performance_readiness.html", context)
 
     return routes
@@ -243,11 +244,35 @@ def _context(services: Services, performance: Performance) -> dict[str, object]:
     }
 
 
+def readiness_words(state: State, found: ProgrammeOutlook, work: bool) -> tuple[str, ...]:
+    """Say first what will be clean on the day, what will not, and what to do about it tomorrow.
+
+    work : tomorrow is still a day for work
+    """
+    known = [p for p in found.pieces if p.enough]
+    likely = [p.topic_id for p in known if p.chance.mid >= 0.5]
+    others = [p.topic_id for p in known if p.chance.mid < 0.5]
+    unknown = [p.topic_id for p in found.pieces if not p.enough]
+    heads = ("More likely clean than not", "Less likely clean than not", "Not enough takes yet")
+    said = [
+        f"{head}: {listed([f'“{state.topics[i].title}”' for i in ids])}."
+        for head, ids in zip(heads, (likely, others, unknown), strict=True)
+        if ids
+    ]
+    weak = next((i for i in found.links if i.step_id in state.steps), None)
+    if work and weak is not None:
+        step = state.steps[weak.step_id]
+        topic = state.topics[weak.topic_id].title
+        said.append(f"Weakest step: “{topic}: {step.title}”. Practise it tomorrow.")
+    return tuple(said)
+
+
 def _readiness(
     state: State,
     performance: Performance,
     found: ProgrammeOutlook,
     rooms: Mapping[str, TopicOutlook],
+    today: date,
 ) -> dict[str, object]:
     def title(topic_id: str) -> str:
         return state.topics[topic_id].title
@@ -262,8 +287,8 @@ def _readiness(
             PieceView(p, title(p.topic_id), charts.odds_of(p.chance), rooms.get(p.topic_id))
             for p in found.pieces
         ],
+        "first": readiness_words(state, found, found.on - timedelta(days=1) > today),
         "rough": listed([f"“{title(s.topic_id)}: {s.title}”" for s in rough]),
-        "rough_count": len(rough),
         "links": [
             LinkView(link, state.steps[link.step_id].title, title(link.topic_id))
             for link in links

@@ -13,6 +13,27 @@ export function text(/** @type {Element} */ node, /** @type {string} */ words) {
   if (node.textContent !== words) node.textContent = words;
 }
 
+const BEATS = new Map([
+  ["♩", "quarter note"],
+  ["♩.", "dotted quarter note"],
+  ["♪", "eighth note"],
+  ["♪.", "dotted eighth note"],
+]);
+
+/** Text with the signs of beats, which a screen reader reads by their names. */
+export function score(/** @type {Element} */ node, /** @type {string} */ words) {
+  if (node.textContent === words) return;
+  const parts = words.split(/([♩♪]\.?(?= =))/).map((part) => {
+    const name = BEATS.get(part);
+    if (!name) return part;
+    const span = html("span", part);
+    span.setAttribute("role", "img");
+    span.setAttribute("aria-label", name);
+    return span;
+  });
+  node.replaceChildren(...parts);
+}
+
 export function show(/** @type {Element} */ node, /** @type {boolean} */ shown) {
   if (node instanceof HTMLElement && node.hidden === shown) node.hidden = !shown;
 }

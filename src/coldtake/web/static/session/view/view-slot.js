@@ -4,7 +4,7 @@
 /** @import {Desk} from "../flow/desk.js" */
 /** @import {Scene, Slot, StepInfo, Answer} from "../model.js" */
 /** @import {Take} from "../audio/take.js" */
-import { el, html, show, sign, svg, text } from "./dom.js";
+import { el, html, score, show, sign, svg, text } from "./dom.js";
 import { answersTo, progress } from "../flow/reducer.js";
 import { now as timeNow } from "../flow/monotonic-clock.js";
 
@@ -25,7 +25,7 @@ export function drawSlot(desk, seen, spare) {
   text(el("slot-title"), step ? `${step.topic_title}: ${step.title}` : "Deleted step");
   show(el("slot-cold"), slot.kind === "cold");
   const question = slot.question || step?.question || "";
-  text(el("slot-question"), question);
+  score(el("slot-question"), question);
   el("slot-question").classList.toggle("long", question.length > LONG);
   text(el("slot-goal"), step ? goalWords(slot, step) : slot.goal);
   const meant = session.intentions.get(slot.id)?.words || session.intentions.get("")?.words || "";
