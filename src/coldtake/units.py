@@ -61,8 +61,3 @@ def ratio_to_cents(ratio: float) -> float:
 def beats_to_s(beats: float, bpm: float) -> float:
     """Duration of quarter-note beats at a tempo in quarters per minute [s]."""
     return beats * 60.0 / bpm
-
-
-def s_to_beats(seconds: float, bpm: float) -> float:
-    """Quarter-note beats that fit into a duration at a tempo in quarters per minute."""
-    return seconds * bpm / 60.0

@@ -61,7 +61,6 @@ def value(step_id, best=3.0, half=6.0, *, cold=0.0, available=True, due=False, n
         chance_without=0.4,
         chance_with=0.4 + 0.02 * best,
         need_left_min=need,
-        chance_today=0.5,
         chances=tuple(0.4 + 0.02 * points for points in concave(best, half, most)),
     )
 

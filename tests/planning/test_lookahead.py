@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from coldtake.domain.topic import Place
 from coldtake.planning.value.lookahead import day_values, minutes_per_day
+from coldtake.planning.value.value_of_information import posteriors_by_answer
 from logs import DAY, Log
 
 
@@ -115,11 +116,12 @@ def test_what_minutes_add_by_themselves_is_known_minute_by_minute():
 
 def test_a_yes_says_more_than_a_no_and_their_average_is_the_chance_without():
     """The law of total probability."""
-    log = Log().topic("a", 1, on=on(30)).practised("a.0", [0, 3])
-    value = by_step(log, 9)["a.0"]
-    no, yes = value.after_answer
-    assert no < value.chance_without < yes
-    assert by_step(Log().topic("a", 1), 0)["a.0"].after_answer is None
+    chance = np.array([0.2, 0.5, 0.9])  # on the date, for three equally likely truths
+    says = np.array([0.3, 0.5, 0.8])  # a yes to a cold take tomorrow, for the same
+    told = posteriors_by_answer(chance, says)
+    assert told.after_no < chance.mean() < told.after_yes
+    average = told.yes * told.after_yes + (1.0 - told.yes) * told.after_no
+    assert average == pytest.approx(chance.mean())
 
 
 def test_what_does_not_fit_until_its_date_is_marked():

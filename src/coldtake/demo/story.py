@@ -10,9 +10,10 @@ import msgspec
 import numpy as np
 
 from coldtake.demo import on_stage
-from coldtake.demo.laying import topic_id
+from coldtake.demo.groundwork import d_major, dotted, over_the_break, reading, triplets
+from coldtake.demo.laying import Laid, topic_id
 from coldtake.demo.material import MATERIAL
-from coldtake.demo.scenario import laid_out
+from coldtake.demo.repertoire import air, movement, tune
 from coldtake.demo.seeded import StoryClock
 from coldtake.demo.session_play import SessionPlay
 from coldtake.demo.takes import TakeBook
@@ -166,3 +167,17 @@ def at(day: date, clock_time: time, clock: StoryClock) -> datetime:
     """Return an instant of the story in the player's own zone."""
     zone: tzinfo | None = clock.now().tzinfo
     return datetime.combine(day, clock_time, zone)
+
+
+def laid_out(today: date) -> tuple[Laid, ...]:
+    """Return the eight topics with their steps, dates counted from `today`."""
+    return (
+        movement(today),
+        tune(today),
+        over_the_break(),
+        d_major(),
+        triplets(),
+        air(today),
+        dotted(),
+        reading(),
+    )

@@ -72,11 +72,6 @@ def clean_chance(skill: Array, span: Array | float = SPAN) -> Array:
     return np.asarray(1.0 / (1.0 + np.exp(-(FLOOR + span * skill))))
 
 
-def skill_for(chance: float, span: float = SPAN) -> float:
-    """Accessible skill at which a cold take is clean with this chance, 0 < chance < 1."""
-    return float((np.log(chance / (1.0 - chance)) - FLOOR) / span)
-
-
 def retention(days: Array | float, half_life: Array, psi: Array | float) -> Array:
     """Share of the skill still accessible after so many days without playing."""
     k = np.exp2(1.0 / np.asarray(psi)) - 1.0

@@ -4,6 +4,8 @@ from pathlib import Path
 from typing import Any
 
 import msgspec
+import numpy as np
+import numpy.typing as npt
 
 from coldtake.domain.criterion import Criterion
 from coldtake.domain.take import ClickTrack
@@ -22,7 +24,7 @@ class WorkerRequest(msgspec.Struct, frozen=True, kw_only=True):
 
 
 def do(job: dict[str, Any], body: bytes, tell: Any) -> tuple[Any, bytes]:
-    """Do one job for `apart`."""
+    """Do one job for `worker_client`."""
     return {"flac": _flac, "outline": _outline, "judge": _judged, "ready": _ready}[job["want"]](
         job, body, tell
     )
@@ -43,7 +45,6 @@ def _flac(job: dict[str, Any], body: bytes, _tell: Any) -> tuple[dict[str, Any],
 
 def _outline(job: dict[str, Any], _body: bytes, _tell: Any) -> tuple[dict[str, Any], bytes]:
     from coldtake.listening.sources.sound import read_sound
-    from coldtake.listening.sources.waveform_overview import extremes
 
     sound = read_sound(Path(job["path"]))
     lows, highs = extremes(sound.samples, job["slices"])
@@ -65,3 +66,10 @@ def _judged(job: dict[str, Any], body: bytes, tell: Any) -> tuple[None, bytes]:
         tell=tell,
     )
     return None, msgspec.json.encode(verdict)
+
+
+def extremes(samples: npt.NDArray[np.float32], slices: int) -> tuple[list[float], list[float]]:
+    """Lowest and highest sample of each slice, at most `slices` of them, in [-1, 1]."""
+    cuts = np.array_split(samples, min(slices, max(len(samples), 1)))
+    lows = [float(c.min(initial=0.0)) for c in cuts]
+    return lows, [float(c.max(initial=0.0)) for c in cuts]

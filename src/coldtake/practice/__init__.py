@@ -1,1 +1,5 @@
-"""The use cases: pile, evening before, session, takes, progress. The door for permissions."""
+"""The use cases, all behind `services.Services`. The door for permissions.
+
+Comes in: what a person asks for; it is checked by `validation` before it becomes an event.
+Begin with: `services`, then `state.log`.
+"""

@@ -5,8 +5,9 @@ over and repaired where it is damaged; before its shape changes it is copied; th
 """
 
 import contextlib
+import os
 import sqlite3
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -14,19 +15,24 @@ from pathlib import Path
 from sqlalchemy.engine import URL
 
 from coldtake.domain.maintenance import Repair
+from coldtake.durable import make_private
 from coldtake.storage import ownership
 from coldtake.storage.database.log import SqlStore
 from coldtake.storage.database.place import MARKER
 from coldtake.storage.database.schema import HEAD
 from coldtake.storage.folder import LOG_NAME, TAKES_NAME, sqlite_url
-from coldtake.storage.folder_maintenance import FolderMaintenance
+from coldtake.storage.folder_maintenance import HEALTH, FolderMaintenance
 from coldtake.storage.lock import FolderUse
 from coldtake.storage.read_only import LookingStore, cannot_be_written, look
-from coldtake.storage.repair.copies import Copies, opened
-from coldtake.storage.repair.recovery import look_over
+from coldtake.storage.repair.copies import CHOICE, INSIDE, Copies, opened
+from coldtake.storage.repair.recovery import ASIDE, look_over
+from coldtake.storage.repair.repairs import NAME as REPAIRS
 from coldtake.storage.repair.repairs import Repairs
-from coldtake.storage.rights import close_to_others
 from coldtake.storage.takes import FolderTakes
+
+# Which files of a data folder are ours; what else lies there is left alone.
+_FOLDERS = (TAKES_NAME, INSIDE, ASIDE, "sharing")
+_FILES = (f"{LOG_NAME}*", "*.lock", REPAIRS, HEALTH, CHOICE, MARKER)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,3 +116,19 @@ def _copy_before_upgrade(database: Path, copies: Copies, now: Callable[[], datet
         found = connection.execute("SELECT version_num FROM alembic_version").fetchone()
     if found and found[0] < HEAD:  # shapes are numbered; a newer one is refused when it is opened
         copies.make(now().date(), before=HEAD)
+
+
+def close_to_others(folder: Path) -> None:
+    """Let nobody else read a data folder and what Coldtake keeps in it, old files included."""
+    make_private(_ours(folder))
+
+
+def _ours(folder: Path) -> Iterator[str | Path]:
+    yield folder
+    for pattern in _FILES:
+        yield from folder.glob(pattern)
+    for name in _FOLDERS:
+        if not (folder / name).is_symlink():
+            for place, _, files in os.walk(folder / name):
+                yield place
+                yield from (os.path.join(place, file) for file in files)

@@ -57,7 +57,6 @@ class Costs:
     masked: float = 0.8  # share of a first piece's cost waived where its partials grew
     skip: float = 3.4
     skip_again: float = 3.0
-    most_skip: float = 9.0
     jump: float = 6.5
     jump_sounding: float = 8.5
     start_inside: float = 5.0

@@ -133,8 +133,3 @@ def stops_s(heard: NoteActivations, onset_s: float, pitch: int, latest_s: float)
     last = min(round(latest_s / STEP_S), len(heard.sounding))
     quiet = np.flatnonzero(heard.sounding[first:last, pitch - LOWEST_KEY] < 0.35)
     return float((first + quiet[0]) * STEP_S) if len(quiet) else max(latest_s, onset_s + 0.03)
-
-
-def confidence_of(log_odds: float) -> float:
-    """Log odds as a probability."""
-    return float(1.0 / (1.0 + np.exp(-np.clip(log_odds, -30, 30))))

@@ -56,7 +56,6 @@ ADTS = Container("aac", resyncs=True)
 MP4 = Container("mov")
 MATROSKA = Container("matroska")
 AMR = Container("amr")
-CONTAINERS = (WAV, W64, AIFF, CAF, FLAC, OGG, MP3, ADTS, MP4, MATROSKA, AMR)
 
 
 def container_of(data: bytes) -> Container | None:

@@ -5,14 +5,21 @@ one number in place of them would be wrong.
 """
 
 import re
+from dataclasses import replace
 from fractions import Fraction
 
 from coldtake.music import mei
 from coldtake.music.mei import Element
+from coldtake.music.passage import Passage
 from coldtake.music.theory.tempo import note_sign
 
 # The words before the note sign and the number, such as “Lively”.
 _WORDS = re.compile(r"^(.*?)[^\w\s]*\.?\s*=\s*[\d.,]+\W*$", re.DOTALL)
+
+
+def at_tempo(passage: Passage, mark: float, unit_beats: float) -> Passage:
+    """Return a passage with the tempo at which an exercise asks for it on its page."""
+    return replace(passage, mei=with_tempo(passage.mei, mark, unit_beats))
 
 
 def with_tempo(mei_text: str, mark: float, unit_beats: float) -> str:

@@ -61,8 +61,6 @@ def _ask(text: str, reader: str, want: str, options: Mapping[str, Any]) -> Answe
     job = {"text": text, "reader": reader, "want": want}
     job["options"] = {"xmlIdSeed": _SEED, **options}  # type: ignore[assignment]
     if runtime.active():
-        from coldtake.music.notation.verovio_worker import engrave
-
         found = engrave(job)
     else:
         try:
@@ -70,6 +68,26 @@ def _ask(text: str, reader: str, want: str, options: Mapping[str, Any]) -> Answe
         except WorkerFailed:
             return Answer((), ("the engraver gave up on it",))
     return Answer(tuple(found["pages"]), tuple(found["log"].splitlines()))
+
+
+def engrave(job: dict[str, Any]) -> dict[str, Any]:
+    """Have verovio read notation and give MEI or SVG pages; none when it could not read it."""
+    import verovio
+
+    runtime.words()
+    verovio.enableLog(verovio.LOG_WARNING)
+    kit = verovio.toolkit()
+    kit.setOptions(job["options"])
+    kit.setInputFrom(job["reader"])
+    if not kit.loadData(job["text"]):
+        return {"pages": [], "log": runtime.words()}
+    if job["want"] in ("mei", "mei only"):
+        if job["want"] == "mei":
+            kit.renderToSVG(1)  # what cannot be drawn must be known at once
+        pages = [str(kit.getMEI({}))]
+    else:
+        pages = [str(kit.renderToSVG(n + 1)) for n in range(kit.getPageCount())]
+    return {"pages": pages, "log": runtime.words()}
 
 
 WORKER = WorkerClient("coldtake.music.notation.verovio_worker", Limits(cpu_s=10.0))

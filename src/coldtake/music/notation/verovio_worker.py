@@ -9,7 +9,7 @@ from typing import Any
 
 import msgspec
 
-from coldtake.subprocesses import runtime
+from coldtake.music.notation.verovio_client import engrave
 
 
 def do(job: dict[str, Any], body: bytes, tell: Callable[[float], object]) -> tuple[Any, bytes]:
@@ -50,23 +50,3 @@ def _midi_parts(body: bytes, filename: str) -> list[dict[str, Any]]:
     from coldtake.music.midi.reader import read_midi
 
     return [{"name": p.name, "notes": len(p.notes)} for p in read_midi(body, filename).parts]
-
-
-def engrave(job: dict[str, Any]) -> dict[str, Any]:
-    """Have verovio read notation and give MEI or SVG pages; none when it could not read it."""
-    import verovio
-
-    runtime.words()
-    verovio.enableLog(verovio.LOG_WARNING)
-    kit = verovio.toolkit()
-    kit.setOptions(job["options"])
-    kit.setInputFrom(job["reader"])
-    if not kit.loadData(job["text"]):
-        return {"pages": [], "log": runtime.words()}
-    if job["want"] in ("mei", "mei only"):
-        if job["want"] == "mei":
-            kit.renderToSVG(1)  # what cannot be drawn must be known at once
-        pages = [str(kit.getMEI({}))]
-    else:
-        pages = [str(kit.renderToSVG(n + 1)) for n in range(kit.getPageCount())]
-    return {"pages": pages, "log": runtime.words()}

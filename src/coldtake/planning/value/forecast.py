@@ -29,13 +29,12 @@ from coldtake.planning.value.day_outcomes import day_chances, room_logits
 from coldtake.planning.value.lookahead import DRAWS as TRIED
 from coldtake.planning.value.lookahead import (
     begun,
-    best_course,
     days_ahead,
     minutes_per_day,
     seeded,
 )
 from coldtake.planning.value.needs import as_believed
-from coldtake.planning.value.priority_index import topic_rows
+from coldtake.planning.value.priority_index import USUAL, topic_rows
 from coldtake.planning.value.rollout import CalendarAssumptions, Start, drawn, lived
 from coldtake.planning.value.step_arrays import ON_DATE, Flags, StepArrays, plannable
 
@@ -95,13 +94,12 @@ def forecasts(
         yield None
         return
     days = days_ahead(state, tomorrow, per_day)
-    course = best_course(start, days, rng)
     truer = _as_played(days, start.beliefs)
     final: list[Array] = []
     ready: list[Array] = []
     for _ in range(BATCHES):
         again = drawn(start.beliefs, start.steps, DRAWS, rng)
-        [future] = lived(replace(start, thin=again), [course], truer, rng)
+        [future] = lived(replace(start, thin=again), [USUAL], truer, rng)
         final.append(future.final)
         ready.append(future.ready)
         steps = start.steps

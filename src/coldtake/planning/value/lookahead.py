@@ -19,8 +19,8 @@ from coldtake.learning.memory import minutes_to_met
 from coldtake.learning.memory_law import Array
 from coldtake.learning.posterior import beliefs, enough_rows
 from coldtake.planning.value import priority_index, value_of_information, visits
-from coldtake.planning.value.priority_index import COURSES, USUAL, IndexPolicy
-from coldtake.planning.value.rollout import CalendarAssumptions, Start, drawn, lived
+from coldtake.planning.value.priority_index import USUAL, IndexPolicy
+from coldtake.planning.value.rollout import CalendarAssumptions, Start, drawn
 from coldtake.planning.value.step_arrays import (
     Flags,
     ThinnedParticles,
@@ -110,23 +110,6 @@ def begun(
     return Start(b, steps, thin, need, played, never, per_day)
 
 
-def best_course(start: Start, days: CalendarAssumptions, rng: np.random.Generator) -> IndexPolicy:
-    """Live all courses through the same futures; another than the usual one must be clearly better.
-
-    While there is but one, nothing is lived.
-
-    Clearly: by more than two standard errors of the paired differences. Taking the best average
-    of few draws changed the course from evening to evening and was worse (tried on four players).
-    """
-    if len(COURSES) == 1:
-        return USUAL
-    found = lived(start, COURSES, days, rng)
-    worth = np.array([f.worth(start.steps) for f in found])
-    gain = worth - worth[0]
-    sure = gain.mean(axis=1) - 2.0 * gain.std(axis=1) / np.sqrt(gain.shape[1])
-    return COURSES[int(np.argmax(sure))]
-
-
 def day_values(
     state: State,
     day: date,
@@ -146,8 +129,7 @@ def day_values(
     if not start.steps.ids:
         return ()
     days = days_ahead(state, day, per_day)
-    course = best_course(start, days, rng)
-    return _Table(state, day, slot_most, start, course, days).values()
+    return _Table(state, day, slot_most, start, USUAL, days).values()
 
 
 class _Table:
@@ -199,9 +181,7 @@ class _Table:
                 chance_without=float(self.alone[i]),
                 chance_with=float(self.helped[i]),
                 need_left_min=float(need[i]),
-                chance_today=float(self.now[i]),
                 chances=tuple(float(c) for c in self.curve[i]),
-                after_answer=self._answered(i),
                 fits=bool(self.fits[i] >= 1.0),
                 enough=bool(enough[i]),
             )
@@ -300,12 +280,6 @@ class _Table:
         on_date = chances(self.thin, self.left)
         clean = try_chance(self._reached(), self.thin.span, warm=False)
         return value_of_information.posteriors_by_answer(on_date, yes_chance(clean, heard=False))
-
-    def _answered(self, i: int) -> tuple[float, float] | None:
-        """Chance on the date after a no and after a yes, for a step that can be asked."""
-        _, after_no, after_yes = self.answers
-        asked = self.steps.done[i] and self.steps.available[i]
-        return (float(after_no[i]), float(after_yes[i])) if asked else None
 
     def _told(self) -> Array:
         told = value_of_information.spread(self.answers, self.alone)

@@ -46,9 +46,8 @@ class IndexPolicy:
     met_share: float
 
 
+# A choice among policies of other reach brought steps and lost whole topics.
 USUAL = IndexPolicy(reach=1.4, met_share=0.5)
-# A choice among courses of other reach brought steps and lost whole topics.
-COURSES: tuple[IndexPolicy, ...] = (USUAL,)
 
 
 def spent(minutes: Array, met: Flags) -> Array:

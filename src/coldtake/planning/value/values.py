@@ -14,11 +14,8 @@ class StepValue:
     chance_without, chance_with : chance of a clean cold take on the date without and with the
         best minutes tomorrow, for the reason given to the player
     need_left_min : minutes of work still expected
-    chance_today : chance of a clean cold take on the day itself, None where it is not known
     chances : chance of a clean cold take on the date after 0, 1, 2 … minutes tomorrow and nothing
         more; never falling; empty where it is not known
-    after_answer : that chance after a cold take tomorrow that says no, and one that says yes, both
-        without work; None where nothing is asked
     fits : the topic's minutes are there until its date, beside what brings more for them
     enough : there are takes enough for the chances to be more than a first guess
     due : True when the topic must be touched tomorrow; set by the day's own rules (`going_round`)
@@ -32,9 +29,7 @@ class StepValue:
     chance_without: float
     chance_with: float
     need_left_min: float
-    chance_today: float | None = None
     chances: tuple[float, ...] = ()
-    after_answer: tuple[float, float] | None = None
     fits: bool = True
     enough: bool = True
     due: bool = False

@@ -8,7 +8,7 @@ Both ways meet the same possible players, the same possible truth of every step,
 days and the same luck of every try, so that their difference shows the change and not the luck
 (common random numbers: Glasserman and Yao 1992, Management Science 38:884; Law 2015, Simulation
 Modeling and Analysis, 5th ed., ch. 11.2). In both, tonight's best course is chosen anew
-(`lookahead.best_course`), as the planner would. Like the forecast it is a shortcut of the planner.
+(`priority_index.USUAL`), as the planner would. Like the forecast it is a shortcut of the planner.
 
 Two uncertainties are told apart: the error of the computing, which falls with the draws (`error`,
 a standard error), and what remains unknown of the player and the days (`low` to `high`). The latter
@@ -33,7 +33,6 @@ from coldtake.planning.value.day_outcomes import day_chances, room_logits
 from coldtake.planning.value.lookahead import DRAWS as TRIED
 from coldtake.planning.value.lookahead import (
     begun,
-    best_course,
     days_ahead,
     minutes_per_day,
     seeded,
@@ -194,13 +193,10 @@ class Paired:
         playing = np.array([t in topics for t in steps.topics], dtype=float)
         steps = replace(steps, weight=steps.weight * playing)
         start = replace(self.start, steps=steps, per_day=days.minutes * days.share)
-        course = USUAL
-        if playing.any():
-            course = best_course(start, days, np.random.default_rng(self.seed))
-        cost = costs(steps, start.need, start.played, course.reach)
+        cost = costs(steps, start.need, start.played, USUAL.reach)
         fits = fitting(steps, cost, start.per_day) >= 1.0
         fitting_topics = frozenset(t for t, rows in topic_rows(steps).items() if fits[rows].all())
-        return Way(topics, steps, days, start.per_day, course, fitting_topics)
+        return Way(topics, steps, days, start.per_day, USUAL, fitting_topics)
 
     def _queue(self, way: Way, supposed: WhatIf) -> TopicQueue:
         topics = self.state.topics.values()

@@ -146,3 +146,11 @@ def came_from(request: Request) -> str:
 def own_path(text: str) -> str:
     """Return a path on this server to go back to; anything else leads to the pile."""
     return text if re.fullmatch(r"/[A-Za-z0-9][\w\-/.?=&]*|/", text) else "/"
+
+
+def moved(ids: list[str], one: str, by: int) -> list[str]:
+    """Move one of some ids up (negative) or down; the ends are walls."""
+    at = ids.index(one)
+    to = max(0, min(len(ids) - 1, at + by))
+    ids.insert(to, ids.pop(at))
+    return ids

@@ -1,1 +1,5 @@
-"""Pages of paper for the stand: what stands on them, and their PDF. Knows no request."""
+"""Pages of paper for the stand: what stands on them, and their PDF. Knows no request.
+
+Comes in: a plan or steps, and a paper size.
+Begin with: `sheets`, then `pdf`; the layout is `sheet.typ`.
+"""

@@ -16,6 +16,7 @@ from coldtake.web.views.charts import whole_parts
 
 if TYPE_CHECKING:
     from coldtake.learning.tempo_progress import TempoProgress
+    from coldtake.practice.services import Services
 
 WEEK_PX = 40  # height of the longest week's stroke
 TEMPO_TOP, TEMPO_BOTTOM = 26, 160
@@ -241,4 +242,30 @@ def said_rows(known: Calibration) -> tuple[SaidRow, ...]:
             high=round(100 * g.share[1], 2) if g.share else None,
         )
         for g in known.groups
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Tempo:
+    """One exercise's clean tempi, drawn and told."""
+
+    title: str
+    topic: str
+    step_id: str
+    chart: TempoChart
+    told: TempoWords | None
+    open: bool
+
+
+def tempo_of(services: "Services", known: ExerciseTempo) -> Tempo:
+    """Draw one exercise; its name leads to the step that was played fastest."""
+    fit = progress_of(known)
+    topic = services.state().topics.get(known.topic_id)
+    return Tempo(
+        title=known.title,
+        topic=topic.title if topic else "",
+        step_id=known.fastest.step.id,
+        chart=tempo_chart(known, fit, services.today()),
+        told=tempo_words(known, fit, services.today()),
+        open=known.is_open,
     )

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, get_args
 
 from coldtake.errors import InputError
 from coldtake.music.notation.changes import changes_of
-from coldtake.music.notation.engraving.bar_places import measure_ids
+from coldtake.music.notation.reading.score import measure_ids
 from coldtake.music.notation.reading.unfold import Unfolding
 from coldtake.music.playback.accompaniment import Feel, accompany, feels_for
 from coldtake.music.theory.tones import usual_interval

@@ -79,3 +79,9 @@ def _require_notes(contents: list[BarContent]) -> None:
             remedy="Coldtake listens for pitches: use a part with pitched notes.",
         )
     raise PassageError("there are no notes in it.", remedy="Use a passage with notes.")
+
+
+def measure_ids(passage: Passage) -> tuple[str, ...]:
+    """For each bar as played the id of the measure on the page; a repeated bar has one id twice."""
+    score = Score(passage.mei)
+    return tuple(mei.xml_id(score.bars[index].element) for index in score.order)

@@ -27,7 +27,6 @@ from coldtake.web.forms import form_fields
 from coldtake.web.forms.form_fields import Fields, text_fields
 from coldtake.web.pages.plan import appointments
 from coldtake.web.pages.plan.performances_told import RunView, view_of
-from coldtake.web.pages.topics.topic import moved
 from coldtake.web.views import charts
 
 if TYPE_CHECKING:
@@ -225,7 +224,7 @@ def _changed(programme: list[str], topic_id: str, act: str) -> list[str]:
         raise InputError(
             "This change of the programme is not known.", remedy="Use the buttons of the page."
         )
-    return moved(programme, topic_id, -1 if act == "earlier" else 1)
+    return form_fields.moved(programme, topic_id, -1 if act == "earlier" else 1)
 
 
 def _context(services: Services, performance: Performance) -> dict[str, object]:

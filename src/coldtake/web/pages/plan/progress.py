@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -14,41 +13,11 @@ from starlette.templating import Jinja2Templates
 from coldtake.web.views import charts
 
 if TYPE_CHECKING:
-    from coldtake.practice.reports.progress import ExerciseTempo
     from coldtake.practice.reports.reports import Week
     from coldtake.practice.services import Services
-    from coldtake.web.views.progress_charts import TempoChart, TempoWords
 
 WEEKS_SHOWN = 12
 EXERCISES_SHOWN = 6
-
-
-@dataclass(frozen=True, slots=True)
-class Tempo:
-    """One exercise's clean tempi, drawn and told."""
-
-    title: str
-    topic: str
-    step_id: str
-    chart: TempoChart
-    told: TempoWords | None
-    open: bool
-
-
-def tempo_of(services: Services, known: ExerciseTempo) -> Tempo:
-    """Draw one exercise; its name leads to the step that was played fastest."""
-    from coldtake.web.views import progress_charts as drawn
-
-    fit = drawn.progress_of(known)
-    topic = services.state().topics.get(known.topic_id)
-    return Tempo(
-        title=known.title,
-        topic=topic.title if topic else "",
-        step_id=known.fastest.step.id,
-        chart=drawn.tempo_chart(known, fit, services.today()),
-        told=drawn.tempo_words(known, fit, services.today()),
-        open=known.is_open,
-    )
 
 
 def _weeks(services: Services, weeks: Sequence[Week]) -> dict[str, object]:
@@ -75,7 +44,7 @@ def _moved(services: Services, since: date, mondays: int) -> dict[str, object]:
     return {
         "mondays": shown,
         "by_week": drawn.week_rows(minutes, titles),
-        "tempi": [tempo_of(services, one) for one in moved[:EXERCISES_SHOWN]],
+        "tempi": [drawn.tempo_of(services, one) for one in moved[:EXERCISES_SHOWN]],
         "more_tempi": [(one, drawn.unit_of(one)) for one in rest],
     }
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-from dataclasses import replace
 from typing import TYPE_CHECKING, Annotated, Any
 from urllib.parse import urlencode
 
@@ -14,6 +13,7 @@ from starlette.templating import Jinja2Templates
 from coldtake.domain.topic import PassageRef
 from coldtake.errors import InputError
 from coldtake.music.notation.reading.charts import chart_of
+from coldtake.music.notation.tempo_on_page import at_tempo
 from coldtake.units import METRONOME_MARKS, beats_to_s
 from coldtake.web.forms import form_fields
 from coldtake.web.views.chart_view import as_accompanied, passage_chart
@@ -70,13 +70,6 @@ def as_wav(passage: Passage, bpm: float, a4_hz: float, shown: str = "") -> bytes
     samples = render(band or schedule(passage, bpm), rate=_RATE, a4_hz=a4_hz)
     soundfile.write(wav, samples, _RATE, subtype="PCM_16", format="WAV")
     return wav.getvalue()
-
-
-def at_tempo(passage: Passage, mark: float, unit_beats: float) -> Passage:
-    """Return a passage with the tempo at which an exercise asks for it on its page."""
-    from coldtake.music.notation.tempo_on_page import with_tempo
-
-    return replace(passage, mei=with_tempo(passage.mei, mark, unit_beats))
 
 
 def _reference(passage_id: str, first: str, last: str) -> PassageRef:

@@ -23,7 +23,6 @@ from coldtake.units import METRONOME_MARKS
 from coldtake.web.forms import form_fields, requirements
 from coldtake.web.forms.criteria import BEAT_UNITS, editor_of, read_criterion
 from coldtake.web.forms.form_fields import Fields, text_fields
-from coldtake.web.pages.plan.progress import Tempo, tempo_of
 from coldtake.web.pages.session.take import listen_to
 from coldtake.web.pages.topics.elsewhere import add_elsewhere
 from coldtake.web.views import tries
@@ -32,6 +31,7 @@ from coldtake.web.views.notation import bar_query, notation_path, sound_path
 if TYPE_CHECKING:
     from coldtake.domain.take import Try
     from coldtake.practice.services import Services
+    from coldtake.web.views.progress_charts import Tempo
 
 Form = dict[str, str]
 
@@ -211,6 +211,8 @@ def _waiting(services: Services, step: Step) -> dict[str, object]:
 
 def _tempo(services: Services, step: Step) -> Tempo | None:
     """Draw its clean tempi; None before the first."""
+    from coldtake.web.views.progress_charts import tempo_of
+
     known = services.back.exercise_of(step)
     return tempo_of(services, known) if known else None
 

@@ -68,14 +68,6 @@ def step_lines(state: State, topic_id: str) -> tuple[StepLine, ...]:
     )
 
 
-def moved(ids: list[str], one: str, by: int) -> list[str]:
-    """Move one of some ids up (negative) or down; the ends are walls."""
-    at = ids.index(one)
-    to = max(0, min(len(ids) - 1, at + by))
-    ids.insert(to, ids.pop(at))
-    return ids
-
-
 def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     """Build the routes of the topic map."""
     routes = APIRouter()
@@ -126,7 +118,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         topic_id = services.pile.step(step_id).topic_id
         ids = [s.id for s in services.state().topic_steps(topic_id)]
         services.pile.order_steps(
-            topic_id, moved(ids, step_id, form_fields.whole(by, "places", -100, 100))
+            topic_id, form_fields.moved(ids, step_id, form_fields.whole(by, "places", -100, 100))
         )
         return RedirectResponse(f"/topics/{topic_id}", status_code=303)
 
