@@ -7,6 +7,7 @@ from urllib.parse import urlencode
 from coldtake.domain.topic import PassageRef, Step, StepPhase
 
 CHART = "chart"  # value of `as` in an address: the chords over bars, instead of the notes
+WIDTH_PX = (200, 3000)  # of an image of notation
 
 
 def bar_query(ref: PassageRef) -> str:

@@ -17,8 +17,8 @@ from coldtake.errors import ColdtakeError, JudgingError, NotFoundError, PassageE
 from coldtake.web.api import judged, reply
 from coldtake.web.errors import wants_json
 from coldtake.web.forms import form_fields
-from coldtake.web.pages.topics.passages import WIDTH_PX
 from coldtake.web.views import evidence
+from coldtake.web.views.notation import WIDTH_PX
 
 if TYPE_CHECKING:
     from coldtake.domain.history.state import State

@@ -15,8 +15,9 @@ from coldtake.music.notation.reading.charts import Chart, read_chart
 from coldtake.music.playback.accompaniment import feels_for
 from coldtake.units import METRONOME_MARKS
 from coldtake.web.forms import form_fields
-from coldtake.web.pages.topics.passages import TONES, WIDTH_PX
+from coldtake.web.pages.topics.passages import TONES
 from coldtake.web.views.chart_view import chart_image
+from coldtake.web.views.notation import WIDTH_PX
 from coldtake.web.views.sound_score import PLAIN_BPM, changes_score, unit_of
 
 if TYPE_CHECKING:

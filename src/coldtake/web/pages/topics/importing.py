@@ -17,7 +17,7 @@ from coldtake.practice.topics.importing import Incoming
 from coldtake.web.forms import form_fields
 from coldtake.web.forms.form_fields import Fields, text_fields
 from coldtake.web.forms.proposal_form import Choices
-from coldtake.web.pages.topics.passages import WIDTH_PX
+from coldtake.web.views.notation import WIDTH_PX
 
 if TYPE_CHECKING:
     from coldtake.ports import Progress

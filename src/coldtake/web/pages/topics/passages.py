@@ -17,7 +17,7 @@ from coldtake.music.notation.tempo_on_page import at_tempo
 from coldtake.units import METRONOME_MARKS, beats_to_s
 from coldtake.web.forms import form_fields
 from coldtake.web.views.chart_view import as_accompanied, passage_chart
-from coldtake.web.views.notation import CHART, bar_query, is_chart
+from coldtake.web.views.notation import CHART, WIDTH_PX, bar_query, is_chart
 from coldtake.web.views.sound_score import (
     PLAIN_BPM,
     bars_of,
@@ -32,7 +32,6 @@ if TYPE_CHECKING:
     from coldtake.music.passage import Passage
     from coldtake.practice.services import Services
 
-WIDTH_PX = (200, 3000)
 TEMPO_BPM = (10, 400)  # quarter notes per minute
 SOUND_MOST_S = 600.0
 BARS_SHOWN = 64  # on one page; longer music is turned over like pages

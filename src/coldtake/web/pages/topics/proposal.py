@@ -15,9 +15,9 @@ from coldtake.domain.topic import Step
 from coldtake.errors import InputError, NotFoundError
 from coldtake.web.forms import form_fields, proposal_form
 from coldtake.web.forms.form_fields import Fields, text_fields
-from coldtake.web.pages.topics.passages import WIDTH_PX, As, image_of
+from coldtake.web.pages.topics.passages import As, image_of
 from coldtake.web.pages.topics.step import given_notation
-from coldtake.web.views.notation import CHART, is_chart, notation_path
+from coldtake.web.views.notation import CHART, WIDTH_PX, is_chart, notation_path
 
 if TYPE_CHECKING:
     from coldtake.practice.services import Services
