@@ -25,8 +25,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from coldtake.errors import PassageError
-from coldtake.music.abc import read_tune
 from coldtake.music.abc.book import tunes_in
+from coldtake.music.abc.read import read_tune
 from coldtake.music.notation.reading.reader import read_passage
 from coldtake.music.notation.reading.score import Score
 from coldtake.music.notation.reading.unpacking import unpack

@@ -6,11 +6,17 @@ from fractions import Fraction
 from coldtake.music import mei
 from coldtake.music.abc import ornaments
 from coldtake.music.abc.layer import LayerWriter
+from coldtake.music.abc.read import read_tune
 from coldtake.music.abc.signatures import change, clef, key_signature, metre_signature
 from coldtake.music.abc.tune import Bar, Key, Metre, Tempo, Tune, Voice, VoiceEvent
 from coldtake.music.abc.values import bar_length, note_value
 from coldtake.music.mei import Element
 from coldtake.music.theory.tempo import note_sign
+
+
+def abc_to_mei(text: str) -> str:
+    """One ABC tune as MEI; raises PassageError with line and column."""
+    return to_mei(read_tune(text))
 
 
 def to_mei(tune: Tune) -> str:

@@ -10,7 +10,7 @@ from functools import lru_cache
 
 from coldtake.errors import PassageError
 from coldtake.music import mei
-from coldtake.music.abc import abc_to_mei
+from coldtake.music.abc.write import abc_to_mei
 from coldtake.music.notation import verovio_client
 from coldtake.music.notation.reading import long_scores, musicxml
 from coldtake.music.notation.reading.score import Score
