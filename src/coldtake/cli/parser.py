@@ -1,4 +1,4 @@
-"""What can be said on the command line."""
+"""Commands and options of the command line."""
 
 import argparse
 from collections.abc import Callable

@@ -1,4 +1,4 @@
-"""How right what was said came out: chances against answers, intervals against counts.
+"""How right the forecasts were: chances against answers, intervals against counts.
 
 Brier score: mean of (said - came)^2, 0 is perfect (Brier 1950, Verification of Forecasts Expressed
 in Terms of Probability, Monthly Weather Review 78:1; here for one of its two classes, half of the
@@ -47,7 +47,7 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class Calibration:
-    """What chances were worth.
+    """Forecast chances of a group compared with the answers that came.
 
     expected : sum of what was said, to be held against `came` of `of`
     off : how many standard deviations `came` lies above it, were every chance said the true one

@@ -1,4 +1,4 @@
-"""Recordings decoded and judged apart from the process that serves, with limits.
+"""Recordings decoded and judged in a worker process with limits, not in the one that serves.
 
 The answers and refusals are those of `sound` and `judge`, and one more: that it took too much time
 or memory. Nothing here imports what listening needs, so that a page is not kept waiting for it.

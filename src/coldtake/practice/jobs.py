@@ -1,4 +1,4 @@
-"""Long work in the background: one job at a time, told as it goes, stopped between its units.
+"""Background tasks: one at a time, each tells its progress and can be stopped between units.
 
 A job is a function that is given a `ports.Progress` and returns what there is to say when it is
 done. It keeps what it has finished, so that begun again it goes on where it stopped; when the

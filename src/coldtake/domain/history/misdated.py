@@ -1,4 +1,4 @@
-"""Entries whose instant or day cannot be: whole in the log, counted only once they got their day.
+"""Entries with an impossible instant or day: kept whole, counted once they have a day.
 
 The entry as it came is inside another one that says when it arrived. When it is given its day, it
 follows once more under a name of its own, and the log passes over the first from then on.

@@ -139,7 +139,7 @@ def _figure(asked: _Asked) -> Figure:
 
 
 def _choruses(test: ChangesTest, ground: ChordTimeline, until_beats: float) -> Figure:
-    """Whether the take goes on to the last bar; what sounded in it, silence tells."""
+    """Measure whether the take reaches the last bar; how much sounded is the figure of silence."""
     value = max(min(until_beats / ground.form_beats, float(test.choruses)), 0.0)
     whole = until_beats >= ground.length_beats - ground.bar_beats
     bar = int(until_beats // ground.bar_beats) + 1

@@ -1,4 +1,4 @@
-"""A MIDI file as a page: one part, quantised, written as ABC, with what was done said.
+"""A MIDI file as notation: one part, quantised, written as ABC, with a note of each change.
 
 The bytes of the file go along in a comment of the page, so that another grid, part, key or metre
 can be chosen at any time (`kept_midi`).

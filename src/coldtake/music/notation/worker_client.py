@@ -32,10 +32,10 @@ def unpack(data: bytes, filename: str = "") -> tuple[str, str]:
 
 
 @lru_cache(maxsize=256)
-def read_passage(text: str, format: str) -> Passage:  # noqa: A002 - the name agreed by all rooms
-    """As `reading.read_passage`. Raises PassageError."""
+def passage_of(text: str, form: str) -> Passage:
+    """Read notation in the worker process (`reader.read_passage`). Raises PassageError."""
     try:
-        _, found, _ = WORKER.ask({"want": "passage", "form": format}, text.encode())
+        _, found, _ = WORKER.ask({"want": "passage", "form": form}, text.encode())
     except WorkerFailed as lost:
         raise _given_up(lost) from lost
     except UnicodeEncodeError as fault:

@@ -1,4 +1,4 @@
-"""Which topics can all be done by their dates: the best set whose minutes are there in time.
+"""The best set of topics that can all be finished by their dates in the minutes that there are.
 
 Topics are whole or not at all: counting steps would invite the first steps of many. Every topic has
 the minutes that it still takes, the days to its date, and a worth. This is the weighted number of

@@ -1,4 +1,4 @@
-"""The days to a date, simulated once: whatever is said of it "as planned" is read from here.
+"""One simulation of the days to a date; every forecast "as planned" is read from it.
 
 A page, a command or a plan that speaks of a date asks one of two questions, and says which:
 

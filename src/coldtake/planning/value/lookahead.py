@@ -1,4 +1,4 @@
-"""What tomorrow's minutes are worth, the days to the dates looked ahead.
+"""Value of tomorrow's minutes on each step, from a simulation of the days to the dates.
 
 Looked ahead are the minutes until each date (which topics fit, `turns.fitting`), how soon each step
 would have faded by its next turn, and in the last days what a slot adds on the date itself. An

@@ -1,4 +1,4 @@
-"""Whose turn it is: how much a slot on each step is wanted tonight, against all the others.
+"""The priority index: how much a slot on each step is wanted tonight, compared with the others.
 
 Practice days couple only through their minutes, so every step gets an index that depends on itself
 alone and the steps of the highest indices are played (an index rule for a weakly coupled problem:

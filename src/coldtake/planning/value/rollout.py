@@ -1,4 +1,4 @@
-"""The days to come, lived many times: what a course of practice leads to, for this player.
+"""The days ahead, simulated many times: what a policy of practice leads to for this player.
 
 Each draw is one possible player and one possible truth for every step, from the posterior; all
 courses meet the same draws and the same days (common random numbers: Glasserman and Yao 1992,

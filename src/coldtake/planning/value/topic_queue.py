@@ -1,4 +1,4 @@
-"""When a place comes free, and whose turn it is then.
+"""When a current topic makes room, and which waiting topic starts then.
 
 So many topics are current at once as the player's limit allows. A topic frees its place on the day
 when every step of it has been ready once, or when its date has passed; one whose steps are all met

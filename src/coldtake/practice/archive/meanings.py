@@ -1,4 +1,4 @@
-"""What each id of a log stands for, so that one id with two meanings is found and never chosen for.
+"""What each id of a log stands for: an id with two meanings is found, and neither is chosen.
 
 An id is made once, where a thing arises. Two meanings come from a file that somebody changed, or
 from a device that makes the same ids twice; which one is right, nobody here can know.

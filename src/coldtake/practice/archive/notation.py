@@ -29,12 +29,12 @@ def forms_of(stored: StoredPassage) -> tuple[dict[str, str], list[NotWritten]]:
 
 def _written(stored: StoredPassage, form: str) -> str:
     """Write a passage in another form; it counts only if it reads back as the same notes."""
-    from coldtake.music.notation.worker_client import read_passage
+    from coldtake.music.notation.worker_client import passage_of
     from coldtake.music.notation.writing.musicxml_out import as_mei, as_musicxml
 
-    passage = read_passage(stored.text, stored.format)
+    passage = passage_of(stored.text, stored.format)
     text = as_mei(passage) if form == "mei" else as_musicxml(passage)
-    back = read_passage(text, form)
+    back = passage_of(text, form)
     if _heard(back.notes) != _heard(passage.notes):
         raise PassageError("it would not read back as the same notes.", where=stored.title)
     return text

@@ -1,4 +1,4 @@
-"""What each step's past comes to for looking back, kept until that past changes.
+"""Figures of each step's past for the reports, kept until that past changes.
 
 Ten years are two thousand steps: to unpack them all takes a second or two, so it is done once, in
 the background, and cached (`ports.DerivedCache`) from one start to the next. Only speed hangs on

@@ -1,4 +1,4 @@
-"""What is said about the future is kept when it is said, so that it can be held against what came.
+"""Forecasts that were shown are kept as events, so that they can be verified later.
 
 A later model cannot say again what this one said, so both are events: the chances of tomorrow's
 cold takes with the evening's plan, and once a week what the outlook says of the dates ahead.

@@ -1,4 +1,4 @@
-"""A log that earlier versions let be spoilt: entries whose instant cannot be, put right by more.
+"""Old logs with impossible instants, corrected by adding entries; nothing is changed in place.
 
 Nothing is taken out of the log. Where Coldtake itself gave the wrong instant (it never dates a
 decision before what is known, so one wrong entry pulled the later ones along), the right one is in

@@ -149,11 +149,11 @@ class Importing:
     def part(self, passage_id: str, number: int) -> StoredPassage:
         """Keep one part of a score, counted from 1, as a passage of its own. Raises InputError."""
         from coldtake.music.notation.reading.parts import parts, select_part
-        from coldtake.music.notation.worker_client import read_passage
+        from coldtake.music.notation.worker_client import passage_of
         from coldtake.music.notation.writing.musicxml_out import as_mei
 
         stored = lookup.stored_passage(self._log.state(), passage_id)
-        whole = read_passage(stored.text, stored.format)
+        whole = passage_of(stored.text, stored.format)
         chosen = select_part(whole, number)
         if chosen is whole:
             return stored
@@ -164,10 +164,10 @@ class Importing:
     def parts(self, passage_id: str) -> tuple["Part", ...]:
         """The parts of a score. Raises NotFoundError."""
         from coldtake.music.notation.reading.parts import parts
-        from coldtake.music.notation.worker_client import read_passage
+        from coldtake.music.notation.worker_client import passage_of
 
         stored = lookup.stored_passage(self._log.state(), passage_id)
-        return parts(read_passage(stored.text, stored.format))
+        return parts(passage_of(stored.text, stored.format))
 
     def midi_parts(self, passage_id: str) -> tuple[tuple[str, int], ...]:
         """Name and count of notes of each part of the MIDI file that a passage came from.
@@ -305,8 +305,8 @@ class _Watch:
 
     def read(self, piece: _Piece) -> "Passage":
         """Read a piece; a long one says how far it is. Raises PassageError."""
-        from coldtake.music.notation.worker_client import read_passage, read_slowly
+        from coldtake.music.notation.worker_client import passage_of, read_slowly
 
         if len(piece.text) < _LONG:
-            return read_passage(piece.text, piece.form)
+            return passage_of(piece.text, piece.form)
         return read_slowly(piece.text, piece.form, self.told)

@@ -38,10 +38,10 @@ class Passages:
         self, data: bytes, filename: str, title: str = "", untitled: str = ""
     ) -> tuple[StoredPassage, "Passage"]:
         """Read notation and give it a name and an id; nothing is kept yet. Raises PassageError."""
-        from coldtake.music.notation.worker_client import read_passage, unpack
+        from coldtake.music.notation.worker_client import passage_of, unpack
 
         form, text = unpack(data, filename)
-        read = read_passage(text, form)
+        read = passage_of(text, form)
         own_title = read.title or untitled or PurePath(filename).stem
         name = title_of(title.strip() or own_title[:TITLE_MOST] or "Passage")
         return StoredPassage(id=self._log.new_id(), title=name, format=form, text=text), read
@@ -73,9 +73,9 @@ class Passages:
 
 
 def _read(stored: StoredPassage) -> "Passage":
-    from coldtake.music.notation.worker_client import read_passage
+    from coldtake.music.notation.worker_client import passage_of
 
-    return read_passage(stored.text, stored.format)
+    return passage_of(stored.text, stored.format)
 
 
 def same(state: State, passage: StoredPassage) -> StoredPassage | None:

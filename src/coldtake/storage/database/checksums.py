@@ -1,4 +1,4 @@
-"""The checksum of a log entry, and what it can mend by itself.
+"""The checksum of a log entry, and the small damage that it can correct.
 
 Two halves over the columns in their order: CRC-32 (as in ISO 3309 and zlib), which is linear and so
 tells directly which bit turned, and 32 bits of BLAKE2b (RFC 7693), which confirms it.

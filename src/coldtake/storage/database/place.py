@@ -1,4 +1,4 @@
-"""That the log which is open is still the one at its place, asked before anything is acknowledged.
+"""Checks that the open log is still the file at its place, before a write is acknowledged.
 
 A folder can be removed, or a database replaced (by a synchroniser, by a backup put back), while it
 is open; SQLite then goes on writing into a file that has no name any more. So device and inode of

@@ -27,9 +27,9 @@ _NAMES = {"musicxml": "MusicXML", "mei": "MEI"}
 
 
 @lru_cache(maxsize=256)
-def read_passage(text: str, format: str) -> Passage:  # noqa: A002 - the name agreed by all rooms
-    """Read notation; format is one of FORMATS. Raises PassageError with the place."""
-    return read_slowly(text, format, _nobody)
+def read_passage(text: str, form: str) -> Passage:
+    """Read notation; `form` is one of FORMATS. Raises PassageError with the place."""
+    return read_slowly(text, form, _nobody)
 
 
 def read_slowly(text: str, form: str, tell: Told) -> Passage:

@@ -1,4 +1,4 @@
-"""Looking back: weeks, minutes, clean tempi, and how right what was said came out."""
+"""The page of progress: weeks, minutes, clean tempi, and how right the forecasts were."""
 
 from __future__ import annotations
 

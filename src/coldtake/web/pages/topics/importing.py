@@ -112,12 +112,10 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     @routes.get("/{passage_id}/grid.svg")
     def grid_notation(request: Request, passage_id: str, width: str = "900") -> Response:
         from coldtake.music.notation.engraving.engraver import engrave
-        from coldtake.music.notation.worker_client import read_passage
+        from coldtake.music.notation.worker_client import passage_of
 
         abc, _ = importing.written_otherwise(passage_id, _choice(request.query_params))
-        svg = engrave(
-            read_passage(abc, "abc"), width_px=form_fields.whole(width, "width", *WIDTH_PX)
-        )
+        svg = engrave(passage_of(abc, "abc"), width_px=form_fields.whole(width, "width", *WIDTH_PX))
         return Response(svg, media_type="image/svg+xml", headers={"Cache-Control": "no-cache"})
 
     @routes.post("/{passage_id}/grid")

@@ -104,13 +104,13 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         width: str = "900",
         shown: As = "",
     ) -> Response:
-        from coldtake.music.notation.worker_client import read_passage
+        from coldtake.music.notation.worker_client import passage_of
 
         proposal = services.pile.propose_steps(topic_id, proposal_form.from_text(ask))
         found = next((p for p in proposal.passages if p.id == passage), None)
         if found is None:
             raise NotFoundError("This notation was not found.", remedy="Suggest the steps again.")
-        read = read_passage(found.text, found.format)
+        read = passage_of(found.text, found.format)
         svg = image_of(read, form_fields.whole(width, "width", *WIDTH_PX), shown)
         return Response(svg, media_type="image/svg+xml", headers={"Cache-Control": "no-cache"})
 
