@@ -28,6 +28,7 @@ class PassageNote:
     pitch, written_pitch : MIDI numbers; name : as it is read, such as "B♭4", under an octave line
         that of the note meant, not of the notehead
     bar : number of the bar as printed ("0" for a pick-up); bar_index : 0-based, as played
+    ornament : "trill", "mordent" or "turn" where the page asks for one on it, else ""
     """
 
     id: str
@@ -42,6 +43,7 @@ class PassageNote:
     staff: int = 1
     voice: int = 1
     grace: bool = False
+    ornament: str = ""
 
     @property
     def end_beats(self) -> float:

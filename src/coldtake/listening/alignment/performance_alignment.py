@@ -40,11 +40,12 @@ def read_take(hearing: AudioFeatures, passage: Passage) -> PerformanceAlignment:
     """Lay the passage along the recording and say what was heard of every note."""
     pitches = np.array([n.pitch for n in passage.notes], dtype=np.int64)
     beats = np.array([n.onset_beats for n in passage.notes])
+    signs = np.array([n.ornament != "" for n in passage.notes])
     tuning = rough_tuning(hearing)
     hearing = settle_octaves(hearing, np.unique(pitches).astype(np.float64) + tuning)
     bounds = find_boundaries(hearing)
     grown = _grown(hearing, bounds, pitches, tuning)
-    path = align(hearing, bounds, pitches, beats, tuning=tuning, grown=grown)
+    path = align(hearing, bounds, pitches, beats, tuning=tuning, grown=grown, ornamented=signs)
     period = _first_tempo(path, beats)
     if period is not None:
         tuning = _tuning_of(hearing, path, pitches, tuning)
@@ -55,7 +56,10 @@ def read_take(hearing: AudioFeatures, passage: Passage) -> PerformanceAlignment:
         def period_at(time_s: float) -> float:
             return float(np.interp(time_s, at, rate))
 
-        path = align(hearing, bounds, pitches, beats, tuning=tuning, grown=grown, period=period_at)
+        path = align(
+            hearing, bounds, pitches, beats,
+            tuning=tuning, grown=grown, period=period_at, ornamented=signs,
+        )  # fmt: skip
     return _collect(hearing, bounds, path, pitches, beats, tuning)
 
 

@@ -29,6 +29,7 @@ from coldtake.listening.features.boundary_candidates import Boundaries
 
 Ints = npt.NDArray[np.int64]
 Codes = npt.NDArray[np.int32]
+Flags = npt.NDArray[np.bool_]
 
 
 class Kind(IntEnum):
@@ -72,6 +73,8 @@ class Costs:
 
 
 COSTS = Costs()
+WIDE = 2.0  # semitones from an ornamented note to its neighbours
+TURN_S = 0.35  # the longest tone of a trill, mordent or turn
 NEAR, FAR = 0.35, 0.75  # semitones from the expected pitch: surely it, surely not
 OCTAVES = (12.0, -12.0, 19.02, 24.0)  # where pitch detectors go astray
 MOST_SKIPPED = 2  # notes that may be left out at once without a jump
@@ -113,6 +116,7 @@ def align(
     tuning: float = 0.0,
     grown: Floats | None = None,
     period: Period | None = None,
+    ornamented: Flags | None = None,
     costs: Costs = COSTS,
 ) -> Path:
     """Find the path of least cost.
@@ -121,12 +125,18 @@ def align(
     tuning : semitones by which the take stands above equal temperament at 440 Hz
     grown : 0..1, how far the partials of each note grow across each boundary, shape (boundaries, n)
     period : seconds per beat at a time of the recording, where a tempo is already known
+    ornamented : notes with a trill, mordent or turn, shape (n,): their neighbours belong to them,
+        and so do new attacks
     """
     edges = np.concatenate([[0.0], bounds.times_s, [hearing.duration_s]])
-    emission = _Emission(hearing, edges, pitches, tuning, costs)
+    if ornamented is None:
+        ornamented = np.zeros(len(pitches), dtype=bool)
+    emission = _Emission(hearing, edges, pitches, tuning, ornamented, costs)
     if grown is None:
         grown = np.zeros((len(bounds), len(pitches)))
-    return _Search(bounds, pitches, onset_beats, emission, edges, grown, period, costs).run()
+    search = _Search(bounds, pitches, onset_beats, emission, edges, grown, period, costs)
+    search.calm[1:] = ~ornamented
+    return search.run()
 
 
 class _Front:
@@ -168,6 +178,7 @@ class _Search:
         self.beats = np.concatenate([[np.nan], onset_beats])
         self._skipping(pitches)
         self.where = np.arange(self.n + 1, dtype=np.int32)
+        self.calm = np.ones(self.n + 1)  # 0 where new attacks belong to the note that sounds
         self.inside = np.minimum(self.left_out[:-1], costs.start_inside)
         self.old = self.new = _Front(self.n)
         self.back = np.zeros((len(edges) - 1, 4, self.n + 1), np.int32)
@@ -234,6 +245,8 @@ class _Search:
             age = np.nan_to_num(time - self.old.begun[kind], nan=1.0)
             settled = np.clip((age - 0.03) / self.c.attack_s, 0.15, 1.0)
             price = (into_rest if kind == Kind.REST else across) * settled
+            if kind == Kind.RIGHT:
+                price = price * self.calm
             if kind in (Kind.REST, Kind.EXTRA):
                 price[0] = 0.0  # before the start anything may happen
             cost = self.old.cost[kind] + price
@@ -332,10 +345,17 @@ class _Emission:
 
     def __init__(
         self, hearing: AudioFeatures, edges: Floats, pitches: Ints, tuning: float,
-        costs: Costs,
+        ornamented: Flags, costs: Costs,
     ) -> None:  # fmt: skip
         unique, self._which = np.unique(pitches, return_inverse=True)
-        right = _frame_costs(hearing, unique.astype(np.float64) + tuning, costs)
+        own = unique.astype(np.float64) + tuning
+        right = _frame_costs(hearing, own, 0.0, costs)
+        # the turns of an ornament are short; a longer tone beside its note is another
+        self._turns = np.flatnonzero(ornamented)
+        self._short = [b - a <= TURN_S for a, b in pairwise(edges)]
+        if len(self._turns):
+            right = np.column_stack([right, _frame_costs(hearing, own, WIDE, costs)])
+        self._beside = self._which[self._turns] + len(unique)
         voiced = hearing.voiced.astype(float)
         unknown = np.where(hearing.voiced, costs.frame_unknown, 2.0 * costs.frame_silent)
         rest = costs.frame_rest_voiced * voiced
@@ -359,6 +379,8 @@ class _Emission:
         out = np.empty((4, self._n + 1))
         out[Kind.RIGHT, 0] = out[Kind.WRONG, 0] = np.inf
         out[Kind.RIGHT, 1:] = row[self._which]
+        if self._short[piece]:
+            out[Kind.RIGHT, 1 + self._turns] = row[self._beside]
         out[Kind.WRONG, 1:] = out[Kind.EXTRA] = row[-2]
         out[Kind.REST] = row[-1]
         return out
@@ -374,9 +396,13 @@ def _frames_between(start_s: float, stop_s: float, count: int) -> tuple[int, int
     return start, min(max(stop, start), count)
 
 
-def _frame_costs(hearing: AudioFeatures, pitches: Floats, costs: Costs) -> Floats:
-    """Cost of each pitch frame under each expected pitch, shape (frames, pitches)."""
+def _frame_costs(hearing: AudioFeatures, pitches: Floats, wide: float, costs: Costs) -> Floats:
+    """Cost of each pitch frame under each expected pitch, shape (frames, pitches).
+
+    wide : semitones around it that are its own too
+    """
     off = hearing.pitch[:, None] - pitches[None, :]
+    off = np.sign(off) * np.maximum(np.abs(off) - wide, 0.0)
     cost = np.clip((np.abs(off) - NEAR) / (FAR - NEAR), 0.0, 1.0)
     for octave in OCTAVES:
         astray = np.abs(off - octave) < NEAR

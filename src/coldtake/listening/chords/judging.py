@@ -21,6 +21,7 @@ from coldtake.listening.keyboard.midi_evidence import evidence_of
 from coldtake.listening.keyboard.midi_judge import another_in_keys
 from coldtake.listening.sources.sound import Sound
 from coldtake.listening.verdict.click_effect import AT_CLICK_S, SHORT_S, ClickEffect
+from coldtake.listening.verdict.ornaments import with_ornaments
 from coldtake.listening.verdict.verdicts import cannot_tell, decided
 from coldtake.music.passage import Passage
 
@@ -45,6 +46,7 @@ def judge_chords(
         matched.matched, passage, onset_error_s=ONSET_ERROR_S, timed_by=beside.timed_by,
         grid=beside.grid(passage), unsure=told.unsure, tuning_cents=blind.tuning_cents,
     )  # fmt: skip
+    evidence = with_ornaments(evidence, passage)
     obstacle = _not_heard_blindly(blind, events) or another_in_keys(matched.matched, passage)
     if obstacle is not None:
         return cannot_tell(obstacle, criterion, sound.remarks, evidence)

@@ -9,6 +9,7 @@ from coldtake.listening.features.signal_quality import Abstention
 from coldtake.listening.keyboard.midi_alignment import Matched, match_keys
 from coldtake.listening.keyboard.midi_evidence import evidence_of
 from coldtake.listening.keyboard.midi_performance import MidiPerformance
+from coldtake.listening.verdict.ornaments import with_ornaments
 from coldtake.listening.verdict.verdicts import (
     cannot_tell,
     decided,
@@ -38,6 +39,7 @@ def judge_keys(
     evidence = evidence_of(
         matched, passage, onset_error_s=ONSET_ERROR_S, timed_by=NO_CLICK if clicked else ""
     )
+    evidence = with_ornaments(evidence, passage)
     obstacle = another_in_keys(matched, passage)
     if obstacle is not None:
         return cannot_tell(obstacle, criterion)

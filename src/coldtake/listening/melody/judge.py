@@ -31,6 +31,7 @@ from coldtake.listening.features.signal_quality import (
 from coldtake.listening.sources.sound import Sound
 from coldtake.listening.verdict.click_effect import click_effect, without_click_notes
 from coldtake.listening.verdict.evidence import Evidence, gather
+from coldtake.listening.verdict.ornaments import with_ornaments
 from coldtake.listening.verdict.verdicts import (
     cannot_tell,
     decided,
@@ -93,6 +94,7 @@ def judge(
     reading = without_click_notes(read_take(hearing, passage), passage, beside.heard)
     evidence = gather(hearing, passage, reading, beside.grid(passage))
     evidence = replaced(evidence, timed_by=beside.timed_by)
+    evidence = with_ornaments(evidence, passage)
     obstacle = _another_passage(passage, reading, evidence)
     if obstacle is not None:
         return cannot_tell(obstacle, criterion, sound.remarks, evidence)

@@ -20,6 +20,7 @@ _JUMPS = {
     "fine": "fine",
     "toCoda": "tocoda",
 }
+ORNAMENTS = ("trill", "mordent", "turn")
 _WORDS = frozenset({"dacapo", "dalsegno", "fine", "tocoda"})
 
 
@@ -40,6 +41,21 @@ def ties(score: Element, contents: Sequence[BarContent]) -> Ties:
     open_ties |= {name for name, words in heads if "tie-start" in words}
     stops |= {name for name, words in heads if "tie-stop" in words}
     return Ties(targets, frozenset(open_ties), frozenset(stops))
+
+
+def ornaments(score: Element) -> dict[str, str]:
+    """Say which noteheads have a trill, mordent or turn, by id; of a chord each.
+
+    A sign that only names a beat, and none of the notes, is not among them.
+    """
+    chords = {mei.xml_id(e): e for e in mei.all_of(score, "chord")}
+    found: dict[str, str] = {}
+    for what in ORNAMENTS:
+        for sign in mei.all_of(score, what):
+            start = mei.ref(sign, "startid")
+            heads = mei.all_of(chords[start], "note") if start in chords else ()
+            found |= dict.fromkeys([mei.xml_id(e) for e in heads] or [start], what)
+    return found
 
 
 def find_jumps(bars: Sequence[WrittenBar]) -> None:

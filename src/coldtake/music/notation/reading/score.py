@@ -1,6 +1,7 @@
 """One MEI score taken apart once: its bars, their notes, the order of playing."""
 
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 
 from coldtake.errors import PassageError
 from coldtake.music import mei, page_limits
@@ -48,6 +49,11 @@ class Score:
             order,
             page_text.ties(self.score, self.contents),
             self.order[:first],
+        )
+        signs = page_text.ornaments(self.score)
+        notes = tuple(
+            replace(n, ornament=signs[n.notation_ids[0]]) if n.notation_ids[0] in signs else n
+            for n in notes
         )
         state = next(iter(self.bars[0].staves.values()), None)
         passage = Passage(
