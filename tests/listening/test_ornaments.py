@@ -62,7 +62,7 @@ def test_a_wrong_note_in_the_ornament_s_place_is_found(voice):
     assert (verdict.answer, fault.expected_pitch) == (Answer.NO, 67)
 
 
-@pytest.mark.parametrize("voice", ["violin", "flute", "piano"])
+@pytest.mark.parametrize("voice", ["violin", "flute", "piano", "cello"])
 def test_a_wrong_note_after_the_ornament_is_not_taken_for_a_part_of_it(voice):
     verdict = heard(TRILL, [*BEFORE, *FROM_MAIN, (66, 1), *AFTER[1:]], voice)
     assert verdict.answer is not Answer.YES

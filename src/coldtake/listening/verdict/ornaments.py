@@ -24,6 +24,9 @@ NEIGHBOUR = 2.6  # semitones: a whole tone above or below, and how far it may be
 OCTAVE = 12.0
 EARLY_S = 0.25  # so long before its note an ornament may begin
 LAST_S = 8.0  # so long after its start the last note of a passage is taken to sound
+APART_S = 0.15  # a note that begins so long before an ornament is over lies within it
+FAINT, DOUBT = 0.5, 0.3  # confidences
+HIDDEN_WORDS = "cannot tell whether it was played"
 GRACE_WORDS = "a grace note: cannot tell whether it was played"
 WORDS = "with its ornament"
 
@@ -45,14 +48,29 @@ def with_ornaments(evidence: Evidence, passage: Passage) -> Evidence:
     for i in _untimed(passage):
         notes[i] = replace(notes[i], displaced=False)
     told = {passage.notes[i].id for i in free}
+    doubtful = [i + 1 for i in free if passage.notes[i].ornament and _hidden(notes, i)]
+    for i in doubtful:
+        notes[i] = replace(notes[i], confidence=DOUBT, words=HIDDEN_WORDS, displaced=False)
+    abstained = [i for i in evidence.abstained if i not in told]
+    abstained += [passage.notes[i].id for i in doubtful]
     return replaced(
         evidence,
         notes=tuple(notes),
         extras=tuple(extras),
         restarts=tuple(restarts),
-        abstained=tuple(i for i in evidence.abstained if i not in told),
+        abstained=tuple(dict.fromkeys(abstained)),
         deviations_s=_in_time(evidence, set(_untimed(passage))),
     )
+
+
+def _hidden(notes: list[NoteEvidence], index: int) -> bool:
+    """Say whether the note after an ornament was only made out, faintly, among its turns."""
+    if index + 1 >= len(notes):
+        return False
+    now, after = notes[index], notes[index + 1]
+    if now.offset_s is None or after.onset_s is None or after.status is not NoteStatus.RIGHT:
+        return False
+    return after.onset_s < now.offset_s - APART_S and after.confidence <= FAINT
 
 
 def _in_time(evidence: Evidence, untimed: set[int]) -> Floats:
@@ -88,7 +106,7 @@ def _told(note: NoteEvidence, inside: list[NoteEvidence], *, ornament: bool) -> 
         return replace(note, displaced=False)
     if not ornament:
         return replace(
-            note, status=NoteStatus.RIGHT, confidence=0.3, words=GRACE_WORDS, displaced=False
+            note, status=NoteStatus.RIGHT, confidence=DOUBT, words=GRACE_WORDS, displaced=False
         )
     if note.status is NoteStatus.WRONG and _is_near(note.pitch, note.expected_pitch):
         return replace(
