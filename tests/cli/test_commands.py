@@ -138,7 +138,7 @@ class TestBadWords:
     @pytest.mark.parametrize(
         ("words", "said"),
         [
-            (["sing"], "sing: There is no such command. Say one of serve, plan"),
+            (["sing"], "sing: This command is not known. Say one of serve, plan"),
             (["--loud"], "unrecognized arguments: --loud"),
             (["plan", "--minutes", "many"], "“many” is not a whole number"),
             (["plan", "--day", "someday"], "“someday” is not a date such as 2027-01-31"),
@@ -157,7 +157,7 @@ class TestBadWords:
         assert said in line
 
     def test_the_same_from_outside(self):
-        assert "There is no such command" in refused("sing")
+        assert "This command is not known" in refused("sing")
 
 
 class TestPile:

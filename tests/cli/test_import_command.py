@@ -30,4 +30,4 @@ def test_nothing_readable_is_bad_input(tmp_path, capsys):
     assert main(["import", str(tmp_path / "bad.mid"), "--data", data]) == 2
     assert "cannot be read" in capsys.readouterr().out
     assert main(["import", str(tmp_path / "gone"), "--data", data]) == 2
-    assert "no such file or folder" in capsys.readouterr().err
+    assert "file or folder was not found" in capsys.readouterr().err

@@ -46,7 +46,7 @@ def test_another_log_asks_for_merge(data, tmp_path, capsys):
 
 
 def test_copies_and_back_from_one(data, tmp_path, capsys):
-    assert "There is none yet" in told(capsys, "copies", "--data", data)[1]
+    assert "No backup yet" in told(capsys, "copies", "--data", data)[1]
     _, out, _ = told(capsys, "copies", "--now", "--json", "--data", data)
     [copy] = json.loads(out)["copies"]
     path = data / "copies" / copy["name"]
@@ -80,4 +80,4 @@ def test_what_is_no_archive(data, tmp_path, capsys):
     (tmp_path / "x.zip").write_bytes(b"x")
     status, _, err = told(capsys, "restore", tmp_path / "x.zip", "--data", data)
     assert status == 2
-    assert "not an archive" in err
+    assert "not an export" in err

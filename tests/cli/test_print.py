@@ -66,8 +66,8 @@ def test_what_cannot_be_printed(folder, tmp_path, capsys):
     gone = ["--data", str(data), "-o", str(tmp_path / "gone" / "x.pdf")]
     for words, status, said in (
         ([*common], 2, "A file of that name exists already."),
-        ([*new, "--paper", "A0"], 2, "is no paper"),
-        ([*new, "--steps", "none"], 2, "There is no step"),
+        ([*new, "--paper", "A0"], 2, "is not a paper size"),
+        ([*new, "--steps", "none"], 2, "This step was not found"),
         ([*new, "--topic", "none"], 2, "topic"),
         ([*new, "--steps", ids[0], "--plan", "today"], 2, "A plan and exercises"),
         ([*gone, "--steps", ids[0]], 4, "could not be written"),

@@ -80,11 +80,11 @@ def test_a_date_and_a_holiday(said):
 @pytest.mark.parametrize(
     ("words", "sentence"),
     [
-        ((), "Nothing is supposed"),
-        (("--take-on", "Nocturne"), "There is no topic “Nocturne”"),
+        ((), "No change is named"),
+        (("--take-on", "Nocturne"), "The topic “Nocturne” was not found"),
         (("--date", "Tune", "soon"), "not a date"),
-        (("--importance", "Tune", "9"), "no importance"),
-        (("--free-days", "3"), "needs its first day"),
+        (("--importance", "Tune", "9"), "not an importance"),
+        (("--free-days", "3"), "need a first day"),
         (("--minutes", "x"), "invalid number value"),
     ],
 )
@@ -96,4 +96,4 @@ def test_what_cannot_be_supposed(said, words, sentence):
 
 def test_an_empty_folder(tmp_path, capsys):
     assert main(["what-if", "--data", str(tmp_path / "none"), "--minutes", "5"]) == 0
-    assert "nothing to look ahead to yet" in capsys.readouterr().out
+    assert "There is no outlook yet" in capsys.readouterr().out

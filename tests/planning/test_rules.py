@@ -215,7 +215,7 @@ def test_nothing_worth_practising_is_said_calmly():
     values = [value("t0s0", available=False), value("t0s1", available=False)]
     plan = plan_day(state, request(60), values=values)
     assert plan.periods == ()
-    assert plan.remarks[0].startswith("Nothing would gain")
+    assert plan.remarks[0].startswith("No step gains")
 
 
 @pytest.mark.parametrize("minutes", [-5, 0, 4])

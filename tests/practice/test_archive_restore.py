@@ -150,7 +150,7 @@ def test_one_id_with_two_meanings_is_a_conflict_and_changes_nothing(full, zipped
         id=first.id, at=first.at, day=first.day, data=ev.AnswerTakenBack(try_id="another")
     )
     other.store.append([changed])
-    with pytest.raises(RuleError, match="says something else here"):
+    with pytest.raises(RuleError, match="has two different contents"):
         brought(other, zipped, merge=True)
     assert events_of(other) == [changed]
     assert other.take_files.there() == frozenset()

@@ -98,7 +98,7 @@ def test_an_empty_pile_gives_a_remark_and_keeps_nothing(services):
 @pytest.mark.parametrize("minutes", [-5, 0, 4, 721])
 def test_minutes_that_cannot_be_planned(services, laid_out, minutes):
     request = services.evening.default_request(services.evening.tomorrow())
-    with pytest.raises(PlanError, match=f"{minutes} minutes cannot be planned") as told:
+    with pytest.raises(PlanError, match=f"{minutes} min cannot be planned") as told:
         services.evening.propose(msgspec.structs.replace(request, minutes=minutes))
     assert "5 to 720" in told.value.remedy
     assert plans_kept(services) == 0

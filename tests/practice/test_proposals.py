@@ -520,10 +520,10 @@ def test_a_proposal_that_breaks_a_rule_keeps_nothing(services, topic):
 @pytest.mark.parametrize(
     ("ask", "sentence"),
     [
-        (PlainAsk(lines="\n \n"), "no line yet"),
+        (PlainAsk(lines="\n \n"), "no lines yet"),
         (PlainAsk(lines="x\n" * (STEPS_MOST + 1)), "is the limit"),
         (PlainAsk(lines="x" * 201), "200 is the limit"),
-        (PieceAsk(passage_id="none"), "There is no passage"),
+        (PieceAsk(passage_id="none"), "This passage was not found"),
         (TuneAsk(), "no chord symbols"),
         (TechniqueAsk(goal_bpm=1.0), "must be at least 20"),
         (TechniqueAsk(keys=("X",)), "note name"),
@@ -643,7 +643,7 @@ def test_bars_that_took_longer_make_the_next_guess_longer(services, topic):
     again = services.pile.propose_steps(
         topic.id, PieceAsk(passage_id=kept(services, PIECE), clean_bpm=92)
     )
-    told = [s for s in again.rests_on if "corrected by your own log" in s]
+    told = [s for s in again.rests_on if "follow your own log" in s]
     assert told == [
         f"The minutes follow your own log ({len(steps)} stretches of bars "
         + told[0].partition("stretches of bars ")[2]

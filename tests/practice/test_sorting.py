@@ -48,7 +48,7 @@ def test_a_decision_is_taken_back_but_not_what_was_moved_since(services, topics)
     assert services.sorting.undoable() == (topics[0], topics[1], topics[2])
     assert services.sorting.undo() == 3
     assert places(services) == [C, C, W, A]
-    with pytest.raises(NotFoundError, match="no decision left"):
+    with pytest.raises(NotFoundError, match="nothing left to undo"):
         services.sorting.undo()
 
 

@@ -117,7 +117,7 @@ def test_it_is_not_tried_for_ever(services, kept, broken, open_again, monkeypatc
     assert rejudging.resume(open_again()) is None
     why = services.takes.why_unjudged(services.takes.get(TAKE))
     assert why.can_try
-    assert "only a new version tries it by itself" in why.words
+    assert "only a new version tries again by itself" in why.words
     monkeypatch.setattr("coldtake.practice.sessions.takes.ENGINE", "line-99")  # that is one
     assert services.takes.waiting() == (TAKE,)
     fails(services)
@@ -162,7 +162,7 @@ def test_an_earlier_verdict_stands(services, kept, broken):
         services.takes.rejudge(TAKE)
     take = services.takes.get(TAKE)
     assert take.verdict == verdict
-    assert "The verdict before it stands" in services.takes.why_failed(take)
+    assert "The earlier verdict stays" in services.takes.why_failed(take)
     assert services.takes.waiting() == ()
 
 

@@ -119,7 +119,7 @@ def test_a_damaged_database_is_not_copied_over_a_good_copy(at_hand, tmp_path):
 def test_another_folder_of_choice_takes_the_takes_too_and_gives_them_back(at_hand, tmp_path):
     opened, _ = at_hand
     outside = tmp_path / "other disk"
-    with pytest.raises(InputError, match="no such folder"):
+    with pytest.raises(InputError, match="folder was not found"):
         opened.keeper.choose_folder(outside)
     outside.mkdir()
     opened.keeper.choose_folder(outside)

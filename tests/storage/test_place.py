@@ -237,5 +237,5 @@ def test_a_command_that_looks_makes_no_folder(tmp_path, capsys):
     for command in ("check", "copies", "export"):
         words = [command, "--data", str(tmp_path / "none")]
         assert main([*words, *([str(tmp_path / "x.zip")] if command == "export" else [])]) == 4
-        assert "no such data folder" in capsys.readouterr().err
+        assert "data folder was not found" in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []

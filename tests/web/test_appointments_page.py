@@ -57,12 +57,12 @@ def test_a_topic_says_what_all_of_it_needs(client, services, needing):
 
 def test_it_waits_for_the_rehearsal_and_is_named_there(client, services, needing):
     assert needing.id not in {s.step_id for s in planned(client, services).slots}
-    assert "No rehearsal or lesson is entered" in words(client.get("/tomorrow").text)
+    assert "No rehearsal or lesson is planned" in words(client.get("/tomorrow").text)
     page = words(meet(client, services.today() + timedelta(days=1), title="Quartet").text)
     assert re.search(rf"Quartet .*{needing.title}", page)
     page = words(client.get("/tomorrow").text)
     assert f"To play there: {needing.title}" in page
-    assert "No rehearsal or lesson is entered" not in page
+    assert "No rehearsal or lesson is planned" not in page
 
 
 def test_what_is_at_hand_on_a_day_can_be_played_that_day(client, services, needing):
@@ -153,7 +153,7 @@ def test_what_is_still_to_come_has_no_answers(client, services, needing):
     data = {f"answer-{needing.id}": "yes"}
     answer = client.post(f"/appointments/{made.id}/answers", data=data)
     assert answer.status_code == 422
-    assert "still to come" in words(answer.text)
+    assert "on that day or later" in words(answer.text)
 
 
 def test_it_can_be_changed(client, services, needing):
@@ -184,4 +184,4 @@ def test_a_met_step_says_when_it_is_asked_again(client, services, desk, needing)
         )
     said = words(client.get(f"/steps/{step.id}").text)
     assert re.search("Its cold take is due in the next plan|Next cold take around", said)
-    assert "Asked again" not in words(client.get(f"/steps/{needing.id}").text)
+    assert "Next cold take" not in words(client.get(f"/steps/{needing.id}").text)

@@ -123,8 +123,8 @@ def test_changes_are_asked_on_the_step_page(client, services, step):
 @pytest.mark.parametrize(
     ("fields", "said"),
     [
-        ({"changes": "1"}, "Nothing is asked"),
-        ({"changes": "1", "changes_silence": "4", "notes": "1"}, "no notes are written"),
+        ({"changes": "1"}, "has no test"),
+        ({"changes": "1", "changes_silence": "4", "notes": "1"}, "no written notes"),
         ({"changes": "1", "changes_lowest": "H4"}, "middle C is C4"),
         ({"changes": "1", "changes_lowest": "C6", "changes_highest": "C4"}, "lies above"),
     ],

@@ -26,11 +26,11 @@ def sent(client, path, **fields):
 
 
 def test_the_page_says_how_things_stand(client, services):
-    assert "Nothing has been looked through yet" in words(client.get("/data").text)
+    assert "Not checked yet" in words(client.get("/data").text)
     services.pile.add("scales")
     services.care.check()
     assert "No problems found" in words(client.get("/data").text)
-    assert "There is none yet" in words(client.get("/data").text)
+    assert "No backup yet" in words(client.get("/data").text)
     assert client.post("/data/copy").status_code == 200
     assert "12 January 2027" in words(client.get("/data").text)
 
@@ -81,11 +81,11 @@ def test_what_cannot_be_brought_back_is_said_and_changes_nothing(client, service
     (tmp_path / "x.zip").write_bytes(b"no archive")
     sent(client, tmp_path / "x.zip")
     services.jobs.wait()
-    assert "not an archive" in services.jobs.now().fault.what
+    assert "not an export" in services.jobs.now().fault.what
     assert services.is_empty()
     empty = client.post("/data/restore", data={})
     assert empty.status_code == 422
-    assert "Choose the archive" in words(empty.text)
+    assert "Choose an export" in words(empty.text)
 
 
 def test_two_logs_only_come_together_on_request(client, services, tmp_path, clock):

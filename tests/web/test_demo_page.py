@@ -71,7 +71,7 @@ def test_asking_twice_tells_it_once(demo_client, services, teller):
     assert len(services.state().topics) == 1
     again = demo_client.post("/demo")
     assert again.status_code == 422
-    assert "only for an empty pile" in fault_of(again)
+    assert "only if there are no topics yet" in fault_of(again)
 
 
 def test_stopped_it_leaves_the_pile_empty(demo_client, services, teller):

@@ -25,7 +25,7 @@ def test_status_follows_the_tree(error, status):
 def test_a_page_for_a_person(client):
     answer = client.get("/topics/none")
     assert answer.status_code == 404
-    assert "There is no topic" in answer.text
+    assert "This topic was not found" in answer.text
     assert 'href="/"' in answer.text
 
 
@@ -43,7 +43,7 @@ def test_json_for_scripts(client):
 
 
 def test_an_unknown_page(client):
-    assert "There is no such page" in client.get("/nowhere").text
+    assert "This page was not found" in client.get("/nowhere").text
 
 
 def test_a_missing_field_is_named(client, desk):
@@ -63,7 +63,7 @@ def test_a_fault_of_the_program_shows_no_traceback(services, caplog, monkeypatch
     ) as client:
         answer = client.get("/settings")
     assert answer.status_code == 500
-    assert "Something in Coldtake itself broke" in answer.text
+    assert "Coldtake could not finish this" in answer.text
     assert "secret detail" not in answer.text
     assert "Traceback" not in answer.text
     assert answer.headers["X-Content-Type-Options"] == "nosniff"

@@ -59,7 +59,9 @@ def test_the_accompaniment_stands_on_the_bars_of_the_page(client, tune):
     band = score(client, tune, "?feel=two_beat")["band"]
     bass = [n["onset"] for n in band if n["part"] == "bass"]
     assert bass == [1, 3, 5, 7, 9, 11, 13, 15, 17, 19]
-    assert fault_of(client.get(f"/passages/{tune}.json?feel=waltz")).startswith("This page cannot")
+    assert fault_of(client.get(f"/passages/{tune}.json?feel=waltz")).startswith(
+        "This style does not"
+    )
 
 
 def test_a_transposing_instrument_is_accompanied_at_sounding_pitch(client, services):
@@ -179,12 +181,12 @@ def test_samples_come_back_slower(client):
 @pytest.mark.parametrize(
     ("body", "query", "said"),
     [
-        (b"", {}, "There is no sound in it"),
-        (b"123", {}, "There is no sound in it"),
-        (np.full(RATE, np.nan, dtype="<f4").tobytes(), {}, "This is not sound"),
+        (b"", {}, "The recording has no sound"),
+        (b"123", {}, "The recording has no sound"),
+        (np.full(RATE, np.nan, dtype="<f4").tobytes(), {}, "This is not a recording"),
         (SOUND.tobytes(), {"speed": 30}, "from 40 to 120"),
-        (SOUND.tobytes(), {"last": 9}, "do not lie in the recording"),
-        (SOUND.tobytes(), {"first": 1.5}, "do not lie in the recording"),
+        (SOUND.tobytes(), {"last": 9}, "outside the recording"),
+        (SOUND.tobytes(), {"first": 1.5}, "outside the recording"),
         (SOUND.tobytes(), {"rate": "nan"}, "not allowed"),
         (bytes(4 * 70 * RATE), {}, "at most 60 seconds"),
     ],

@@ -62,7 +62,7 @@ def test_a_keyboards_take_with_chords_is_kept_exactly_and_judged(client, service
     assert np.abs(sound).max() > 0.05
     assert len(sound) / rate > 3.0
     page = client.get(f"/takes/{TAKE}").text
-    assert "a keyboard’s keys" in page
+    assert "from a MIDI keyboard" in page
     again = services.takes.rejudge(TAKE)
     assert again.answer is Answer.YES
 

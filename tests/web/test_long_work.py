@@ -71,7 +71,7 @@ def test_it_can_be_stopped(client, services, held):
         "/long-work/stop", headers={"Referer": "http://localhost/outlook"}, follow_redirects=False
     )
     assert (back.status_code, back.headers["location"]) == (303, "/outlook")
-    assert "It stops after this" in strip(client.get("/"))
+    assert "Stopping …" in strip(client.get("/"))
     held.set()
     services.jobs.wait(20)
     assert "stopped. What was finished is saved." in strip(client.get("/"))
@@ -83,7 +83,7 @@ def test_only_one_at_a_time(client, desk, services, held):
     with_old_verdict(desk, services)
     answer = client.post("/long-work/rejudge")
     assert answer.status_code == 409
-    assert "still going on" in answer.text
+    assert "still running" in answer.text
 
 
 def with_old_verdict(desk, services, seconds=1):
@@ -110,7 +110,7 @@ def test_old_verdicts_are_offered_and_heard_again(client, desk, services):
     assert "Clean. listener line-0" in said
     assert f"listener {ENGINE}, which counts" in said
     page = words(client.get("/long-work").text)
-    assert "Every take was judged by the listener as it is now" in page
+    assert "All takes were judged by this version" in page
     assert client.post("/long-work/rejudge").status_code == 422
 
 

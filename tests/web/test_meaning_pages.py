@@ -31,11 +31,11 @@ def test_what_a_pass_means(client, services, desk):
     )
     assert "Five in a row says less than it seems" in page
     assert "within 20 tries 25 times in 100 and within 100 tries 81 times in 100." in page
-    assert "It was passed within" not in page
+    assert "You passed it within" not in page
     for number, days_ago in enumerate(range(9, 4, -1)):
         said_cold(services, step, days_ago, Answer.NO if number == 1 else Answer.YES)
     page = words(client.get(f"/steps/{step.id}").text)
-    assert "It was passed within 5 tries" in page
+    assert "You passed it within 5 tries" in page
     assert "does so 25 times in 100." in page  # runs of 3 in 5 at one half: 8 of 32
     assert "4 of the last 5 cold takes were clean. By cold takes alone the chance" in page
 

@@ -93,7 +93,7 @@ def test_what_a_programme_cannot_do(client, services, concert, pieces):
     address, before = f"/performances/{concert.id}/programme", services.store.last_sequence()
     for sent, sentence in (
         ({"act": "add"}, "No piece was chosen"),
-        ({"act": "add", "topic_id": "nobody"}, "no topic"),
+        ({"act": "add", "topic_id": "nobody"}, "This topic was not found"),
         ({"act": "out", "topic_id": pieces[0]}, "not in the programme"),
         ({"act": "burn"}, "not in the programme"),
     ):
@@ -187,11 +187,11 @@ def test_answers_that_are_missing_or_no_answers(client, services, filled):
     for sent, sentence in (
         ({"answer-0": "yes"}, "no answer yet"),
         ({"answer-0": "yes", "answer-1": "perhaps"}, "is not allowed"),
-        ({"answer-0": "yes", "answer-1": "no", "broke-1": "x"}, "no step of that piece"),
+        ({"answer-0": "yes", "answer-1": "no", "broke-1": "x"}, "not a step of that piece"),
         ({"answer-0": "yes", "answer-1": "no", "minutes": "1e9"}, "from 0 to 360"),
     ):
         assert sentence in fault_of(client.post(f"/run-through/{run_id}", data=sent))
-    assert "nothing to run through" in fault_of(client.post("/run-through", data={}))
+    assert "has no pieces yet" in fault_of(client.post("/run-through", data={}))
     assert services.store.last_sequence() == before
 
 
@@ -199,7 +199,7 @@ def test_the_minute_after_and_what_it_teaches(client, services, clock, filled):
     address = f"/performances/{filled.id}/after"
     assert "is on a later day" in words(client.get(address).text)
     sent = {"answer-0": "yes", "answer-1": "no", "words": "cold hands"}
-    assert "is on a later day" in fault_of(client.post(address, data=sent))
+    assert "on that day or later" in fault_of(client.post(address, data=sent))
     clock.go_on(days=11)
     assert "Enter result" in words(client.get("/performances").text)
     said = words(client.post(address, data=sent).text)

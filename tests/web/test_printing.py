@@ -156,11 +156,11 @@ def test_units_stay_with_their_numbers():
 @pytest.mark.parametrize(
     ("query", "status", "said"),
     [
-        ("", 422, "Nothing was chosen"),
+        ("", 422, "No exercise is selected"),
         ("plan=soon", 422, "is not a date"),
         ("plan=2001-01-01", 404, "There is no plan"),
-        ("steps=none", 404, "There is no step"),
-        ("steps=none&paper=A0", 422, "is no paper"),
+        ("steps=none", 404, "This step was not found"),
+        ("steps=none&paper=A0", 422, "is not a paper size"),
     ],
 )
 def test_what_cannot_be_printed_is_said(client, query, status, said):

@@ -65,7 +65,7 @@ def test_a_piece_is_proposed_and_nothing_is_kept(client, services, desk):
     said = words(page.text)
     assert page.status_code == 200
     assert "Cold and from memory" in said
-    assert "estimates from the page" in said
+    assert "estimates from the notation" in said
     assert "Goal: ♩ = 92 (yours)" in said
     assert steps_of(services, topic) == ()
 
@@ -119,17 +119,17 @@ def test_own_lines_are_shown_as_text(client, services, desk):
 @pytest.mark.parametrize(
     ("query", "sentence"),
     [
-        ({"way": "piece"}, "no notation chosen"),
+        ({"way": "piece"}, "No notation is chosen"),
         ({"way": "technique", "goal": "5"}, "from 20 to 400"),
         ({"way": "technique", "keys": "H"}, "does not begin with a note name"),
         ({"way": "technique", "low": "E"}, "is not a note with its octave"),
         ({"way": "technique", "low": "C4", "high": "G4"}, "no octave within the range"),
         ({"way": "technique", "rhythm": "half notes", "metre": "3/4"}, "do not fill a bar of 3/4"),
-        ({"way": "technique", "metre": "5/8"}, "is not a metre here"),
+        ({"way": "technique", "metre": "5/8"}, "is not a known metre"),
         ({"way": "technique", "instrument": "kazoo"}, "not an instrument known here"),
-        ({"way": "tune"}, "no chord symbols to go by"),
+        ({"way": "tune"}, "no chord symbols to start from"),
         ({"way": "tune", "changes": "Dm7 | Hx"}, "bar 2"),
-        ({"way": "plain", "lines": " "}, "There is no line yet"),
+        ({"way": "plain", "lines": " "}, "There are no lines yet"),
     ],
 )
 def test_what_cannot_be_proposed_says_why_beside_the_form(client, desk, query, sentence):
@@ -152,7 +152,7 @@ def test_a_broken_question_keeps_nothing(client, services, desk, ask):
     topic = desk.topic()
     answer = client.post(f"/topics/{topic.id}/proposal", data={"ask": ask, "keep": ["x"]})
     assert answer.status_code == 422
-    assert "Propose the steps again" in fault_of(answer)
+    assert "Suggest the steps again" in fault_of(answer)
     assert steps_of(services, topic) == ()
 
 

@@ -21,7 +21,7 @@ def test_loopback_names_are_answered(client, host):
 def test_other_names_are_not(client, host):
     answer = client.get("/", headers={"Host": host})
     assert answer.status_code == 421
-    assert "does not answer under this name" in answer.text
+    assert "does not use this address" in answer.text
 
 
 def test_a_name_given_on_purpose_is_answered(services):

@@ -284,7 +284,7 @@ def test_while_codes_are_guessed_only_the_player_makes_the_next(sharing, app, ha
             sharing.pairing.pair(wrong(digits, n + 1), "tablet")
     hands.pass_by(minutes=6)
     own = TestClient(app, base_url="http://localhost")
-    assert "no new code is made by itself" in own.get("/share").text
+    assert "there is no new code" in own.get("/share").text
     assert sharing.pairing.code is None
     own.post("/share/code")
     assert sharing.pairing.knows(sharing.pairing.pair(sharing.pairing.code.digits, "tablet"))
@@ -353,7 +353,7 @@ def test_the_mark_of_the_shared_server_cannot_be_sent(app):
 def test_without_sharing_the_page_says_so(services):
     answer = TestClient(create_app(services), base_url="http://localhost").get("/share")
     assert answer.status_code == 404
-    assert "cannot be shared" in fault_of(answer)
+    assert "not possible" in fault_of(answer)
 
 
 # --- certificate and address
@@ -498,7 +498,7 @@ def test_a_taken_port_and_a_foreign_address_are_said(app, on_air, tmp_path):
     second = Sharing(tmp_path / "data")
     with pytest.raises(BusyError, match="is taken"):
         second.start(app, "127.0.0.2", on_air.port)
-    with pytest.raises(InputError, match="not an address of this machine"):
+    with pytest.raises(InputError, match="not an address of this computer"):
         second.start(app, "fd00::7", 0)
     assert not second.on
 

@@ -121,8 +121,8 @@ def test_a_topic_that_is_not_there(client):
 
 
 def test_nothing_to_look_ahead_to(client):
-    assert "nothing to look ahead to yet" in words(client.get("/what-if/numbers?more_min=5").text)
-    assert "nothing to suppose yet" in words(client.get("/what-if").text)
+    assert "There is no outlook yet" in words(client.get("/what-if/numbers?more_min=5").text)
+    assert "There are no topics yet" in words(client.get("/what-if").text)
     assert "There are no topics yet" in words(client.get("/triage").text)
 
 
@@ -136,7 +136,7 @@ def test_the_proposal_is_shown_and_decided_and_taken_back(client, services, topi
     done = client.post("/triage", data={f"place-{i}": place for i, place in proposed})
     assert "You moved Long tones." in words(done.text)
     assert services.state().topics[topics[2]].place is Place.CURRENT
-    assert "nothing needs to move" in words(done.text)
+    assert "Nothing needs to change" in words(done.text)
     back = client.post("/triage/undo")
     assert services.state().topics[topics[2]].place is Place.WAITING
     assert "You moved" not in words(back.text)
@@ -151,7 +151,7 @@ def test_the_player_decides_otherwise(client, services, topics):
 @pytest.mark.parametrize(
     ("data", "status", "sentence"),
     [
-        ({}, 422, "No topic was named"),
+        ({}, 422, "No topic is selected"),
         ({"place-none": "current"}, 404, "no topic"),
         ({"place-none": "shelf"}, 422, "not one of"),
     ],
@@ -167,7 +167,7 @@ def test_a_decision_that_cannot_be(client, services, topics, data, status, sente
 def test_nothing_to_take_back(client):
     answer = client.post("/triage/undo")
     assert answer.status_code == 404
-    assert "no decision left" in fault_of(answer)
+    assert "nothing left to undo" in fault_of(answer)
 
 
 def test_a_topic_past_its_date_is_proposed_to_be_laid_aside(client, services, desk, clock):
