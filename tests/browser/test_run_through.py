@@ -87,6 +87,9 @@ def test_the_order_is_changed_by_keyboard_alone(served, concert, open_page):
     page.locator(f"#later-{first}").focus()
     page.keyboard.press("Enter")
     expect(page.locator("#said")).to_contain_text("later")
+    # It stays when the page has fetched its chances again.
+    page.wait_for_function("() => !document.querySelector('[hx-trigger=load]')")
+    expect(page.locator("#said")).to_contain_text("later")
     assert served.services.performances.get(concert.id).programme == (second, first)
 
 

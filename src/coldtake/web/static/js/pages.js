@@ -45,7 +45,13 @@ document.addEventListener("htmx:afterSettle", () => {
   enhance(document);
   goOn();
 });
-document.addEventListener("htmx:beforeRequest", () => {
+/**
+ * A part that a page fetches by itself says nothing, and takes away nothing that was said.
+ * @param {Element} asking
+ */
+const byItself = (asking) => asking.matches("[hx-trigger^=load]");
+document.addEventListener("htmx:beforeRequest", (event) => {
+  if (byItself(/** @type {CustomEvent} */ (event).detail.elt)) return;
   say("");
   document.getElementById("fault")?.replaceChildren(); // what was refused before is past
 });
@@ -54,6 +60,7 @@ document.addEventListener("htmx:afterRequest", (event) => {
   if (!detail.successful) return;
   // `detail.elt` is the body once the form has been replaced
   const form = /** @type {HTMLElement} */ (detail.requestConfig.elt);
+  if (byItself(form)) return;
   say(form.dataset.says ?? "");
   follow = form.dataset.then ?? "";
 });
