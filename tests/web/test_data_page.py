@@ -61,7 +61,7 @@ def test_what_is_amiss_is_named(client, services, desk):
     services.append(recorded)
     services.care.check()
     page = client.get("/data")
-    assert "something is amiss" in words(page.text)
+    assert "Problems found" in words(page.text)
     assert f'href="/takes/{take_id}"' in page.text
 
 
@@ -70,7 +70,7 @@ def test_an_archive_and_a_copy_are_brought_back(client, services, tmp_path):
     archive, copy, events = archive_of(tmp_path)
     assert sent(client, archive).status_code == 200
     services.jobs.wait()
-    assert "2 events and 0 takes came back" in services.jobs.now().words
+    assert "Restored: 2 log entries and 0 takes" in services.jobs.now().words
     assert list(services.store.events()) == events
     sent(client, copy)
     services.jobs.wait()
@@ -94,7 +94,7 @@ def test_two_logs_only_come_together_on_request(client, services, tmp_path, cloc
     archive, _, _ = archive_of(tmp_path)
     sent(client, archive)
     services.jobs.wait()
-    assert "does not know" in services.jobs.now().fault.what
+    assert "does not have" in services.jobs.now().fault.what
     services.jobs.seen()
     sent(client, archive, merge="yes")
     services.jobs.wait()

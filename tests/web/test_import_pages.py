@@ -47,7 +47,7 @@ def test_many_files_come_at_once_and_faults_are_named(client, services):
     assert page.url.path == "/import"
     assert set(kept(services)) == {"First", "Second", "Air"}
     said = came(page)
-    assert "3 pieces of notation kept, 2 not readable." in said
+    assert "3 pieces of notation saved, 2 not readable." in said
     assert "Broken line 3, character 3: “H” is not a key." in said
     assert "x.pdf this is a PDF, not notation." in said
 
@@ -78,7 +78,7 @@ def test_much_is_read_in_the_background_with_progress(client, services):
     page = sent(client, *many)
     services.jobs.wait(60)
     assert len(kept(services)) == 15
-    assert services.jobs.now("import").words == "15 pieces of notation kept."
+    assert services.jobs.now("import").words == "15 pieces of notation saved."
     assert page.status_code == 200
 
 

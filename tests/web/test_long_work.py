@@ -48,7 +48,7 @@ def test_a_page_without_long_work_says_nothing_of_it(client):
 @pytest.mark.parametrize("path", ["/", "/settings", "/long-work", "/nowhere"])
 def test_every_page_tells_of_it(client, held, path):
     page = client.get(path)
-    assert "Listening again Take 1 of 4" in strip(page)
+    assert "Judging again Take 1 of 4" in strip(page)
     assert 'value="0.2500"' in page.text
     assert "style=" not in page.text
 
@@ -61,7 +61,7 @@ def test_the_strip_follows_and_says_what_came_of_it(client, services, held):
     services.jobs.wait(20)
     part = client.get("/long-work/now", headers={"HX-Request": "true"})
     assert part.headers["HX-Retarget"] == "#work"
-    assert "Listening again: 4 takes heard again." in strip(part)
+    assert "Judging again: 4 takes heard again." in strip(part)
     client.post("/long-work/seen", headers={"Referer": "http://localhost/settings"})
     assert strip(client.get("/settings")) == ""
 
@@ -100,7 +100,7 @@ def with_old_verdict(desk, services, seconds=1):
 
 def test_old_verdicts_are_offered_and_heard_again(client, desk, services):
     take = with_old_verdict(desk, services)
-    assert "1 take was judged by an older listener" in words(client.get("/long-work").text)
+    assert "1 take was judged by an older version" in words(client.get("/long-work").text)
     assert "long work" in words(client.get("/settings").text).lower()
     client.post("/long-work/rejudge")
     services.jobs.wait(60)
@@ -155,7 +155,7 @@ def test_an_archive_is_made_in_the_background_and_taken(client, desk, services):
     client.post("/long-work/archive")
     services.jobs.wait(60)
     page = words(client.get("/long-work").text)
-    assert "the sound of 1 take went into it." in page
+    assert "and 1 take." in page
     assert "Take it: coldtake-2027-01-12.zip" in page
     taken = client.get("/long-work/archive.zip")
     assert taken.headers["Content-Type"] == "application/zip"

@@ -221,7 +221,7 @@ def test_the_stage_effect_is_told_once_there_is_enough(client, services, clock, 
         client.post(f"/run-through/{run_id}", data={"answer-0": "no", "answer-1": "yes"})
         clock.go_on(days=1)
     said = words(client.get("/performances/stage").text)
-    assert re.search(r"is clean about \d+ times in 100 on stage: between \d+ and \d+ in 100", said)
+    assert re.search(r"on stage: about \d+ in 100 \(between \d+ and \d+ in 100", said)
     assert "on 3 days" in said
 
 

@@ -124,7 +124,7 @@ def test_a_script_gets_the_refusal_as_json(client, services, desk):
         headers={"accept": "application/json"},
     )
     assert answer.status_code == 422
-    assert "4 is your limit" in answer.json()["error"]["what"]
+    assert "your limit is 4" in answer.json()["error"]["what"]
 
 
 def test_laid_aside_and_taken_back_with_its_steps(client, services, desk):

@@ -66,7 +66,7 @@ def test_a_piece_is_proposed_and_nothing_is_kept(client, services, desk):
     assert page.status_code == 200
     assert "Cold and from memory" in said
     assert "estimates from the notation" in said
-    assert "Goal: ♩ = 92 (yours)" in said
+    assert "Target: ♩ = 92 (yours)" in said
     assert steps_of(services, topic) == ()
 
 
@@ -179,7 +179,7 @@ def test_notation_that_was_not_proposed(client, desk):
 def test_reading_is_fresh_after_the_last_set_was_kept(client, services, desk):
     topic = desk.topic(kind=TopicKind.READING)
     first = proposed(client, topic, way="reading", count="2", bars="4", seed="0")
-    assert "Hardness 0." in words(first.text)
+    assert "Difficulty 0." in words(first.text)
     keep(client, topic, first, ticks(first))
     form = client.get(f"/topics/{topic.id}/proposal", params={"way": "reading"})
     assert 'name="seed" min="0" max="10000000" value="2"' in form.text

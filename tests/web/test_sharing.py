@@ -272,7 +272,7 @@ def test_wrong_codes_of_a_stranger_do_not_keep_the_player_out(stranger, sharing,
     for n in range(30):
         assert stranger.post("/pair", data={"code": wrong(digits, n + 1)}).status_code == 422
     own = TestClient(app, base_url="http://localhost")
-    assert "30 wrong codes came in so far; yours still works" in own.get("/share").text
+    assert "30 wrong codes were entered. Yours still works" in own.get("/share").text
     assert stranger.post("/pair", data={"code": digits}).status_code == 303
 
 

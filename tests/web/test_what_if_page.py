@@ -64,7 +64,7 @@ def test_one_more_topic_in_numbers(client, topics):
     ).groups()
     if gain != "none":  # the difference is that of the numbers beside it
         assert float(gain.replace("−", "-")) == pytest.approx(float(then) - float(now))
-    assert "no steps yet: taken as 2 like your others" in said
+    assert "no steps yet: 2 steps assumed" in said
     assert "256 simulations" in said
     assert page.count("<table") == 1
 
@@ -74,7 +74,7 @@ def test_every_kind_of_supposition_has_its_sentence(client, services, topics):
     for tail, sentence in (
         (f"leave={topics[0]}", "Without “Air in C”, about "),
         ("more_min=20", "With 20 min more a day, "),
-        (f"free_from={near}&free_days=7", "With 7 days without playing from"),
+        (f"free_from={near}&free_days=7", "With 7 days without practice from"),
         (f"date_of={topics[0]}&date={near}", "With “Air in C” on"),
         (f"importance_of={topics[0]}&importance=5", "With “Air in C” at importance 5 of 5"),
         ("more_min=0", "It is like this already"),
@@ -117,7 +117,7 @@ def test_what_cannot_be_supposed(client, tail, sentence):
 def test_a_topic_that_is_not_there(client):
     answer = client.get("/what-if/numbers?take_on=none")
     assert answer.status_code == 422
-    assert "no topic “none”" in fault_of(answer)
+    assert "topic was not found" in fault_of(answer)
 
 
 def test_nothing_to_look_ahead_to(client):
@@ -129,7 +129,7 @@ def test_nothing_to_look_ahead_to(client):
 def test_the_proposal_is_shown_and_decided_and_taken_back(client, services, topics):
     page = client.get("/triage").text
     said = words(page)
-    assert "Proposal: make “Long tones” current." in said
+    assert "Suggested: make “Long tones” current." in said
     assert f'href="/what-if?take_on={topics[2]}"' in page
     proposed = re.findall(r'name="place-([^"]+)" value="(\w+)" checked', page)
     assert dict(proposed) == dict.fromkeys(topics, "current")
@@ -152,8 +152,8 @@ def test_the_player_decides_otherwise(client, services, topics):
     ("data", "status", "sentence"),
     [
         ({}, 422, "No topic is selected"),
-        ({"place-none": "current"}, 404, "no topic"),
-        ({"place-none": "shelf"}, 422, "not one of"),
+        ({"place-none": "current"}, 404, "This topic was not found"),
+        ({"place-none": "shelf"}, 422, "not allowed"),
     ],
 )
 def test_a_decision_that_cannot_be(client, services, topics, data, status, sentence):

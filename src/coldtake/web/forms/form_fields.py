@@ -127,7 +127,7 @@ def one_of(kind: type[Choice], text: str, where: str) -> Choice:
     try:
         return kind(text)
     except ValueError:
-        words = ", ".join(str(k).replace("_", " ") for k in kind)
+        words = ", ".join(str(k).replace("laid_aside", "set aside").replace("_", " ") for k in kind)
         raise InputError(
             f"“{text}” is not allowed.", where=where, remedy=f"Choose one of these: {words}."
         ) from None

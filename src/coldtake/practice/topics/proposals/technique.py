@@ -181,8 +181,8 @@ def _rests_on(
         said.append(f"Written for the {instrument.name}: {instrument.sounds_as(keys[0])}.")
     if ask.clean_bpm is not None and not slow:
         said.append(
-            f"With a slow step for each key there would be more than {STEPS_MOST} steps: the way "
-            "from the clean tempo stands with each step."
+            f"With a slow step for each key there would be more than {STEPS_MOST} steps. "
+            "Each step names the tempi on the way."
         )
     said.append("The time of each step is an estimate from its sharps or flats.")
     return tuple(said)
