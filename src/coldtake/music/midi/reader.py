@@ -12,6 +12,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from coldtake.errors import PassageError
+from coldtake.music.theory.keys import read_key
 
 if TYPE_CHECKING:
     import mido  # type: ignore[import-untyped]
@@ -205,6 +206,4 @@ class _Reader:
 
 def _fifths(name: str) -> int:
     """Sharps of a key as mido names it: "Bb", "F#m"."""
-    from coldtake.music.theory.keys import read_key
-
     return read_key(name).fifths

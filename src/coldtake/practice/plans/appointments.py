@@ -13,6 +13,7 @@ from coldtake.domain.requirement import Appointment
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import Step
 from coldtake.errors import RuleError
+from coldtake.planning.value.at_hand import steps_for
 from coldtake.practice import lookup
 from coldtake.practice.state.log import Log
 from coldtake.practice.validation import whole
@@ -74,8 +75,6 @@ class Appointments:
 
     def steps(self, appointment: Appointment) -> tuple[Step, ...]:
         """Return the steps that only this appointment can serve, in the order to play them."""
-        from coldtake.planning.value.at_hand import steps_for
-
         return steps_for(self._log.state(), appointment)
 
     def answer(self, appointment_id: str, answers: Mapping[str, Answer]) -> None:

@@ -15,6 +15,7 @@ from coldtake.domain.history.state import State
 from coldtake.domain.history.step_history import StepHistory
 from coldtake.domain.take import Answer, Judge, Take, Try
 from coldtake.ports import DerivedCache, Store
+from coldtake.practice.state.snapshots import maker_of
 
 NAME = "digests"
 SAVE_FROM = 50  # digests made anew from which on it is worth the writing
@@ -122,6 +123,5 @@ def _read(body: bytes) -> dict[str, Digest]:
 def _maker() -> str:
     import coldtake.domain
     import coldtake.practice
-    from coldtake.practice.state.snapshots import maker_of
 
     return maker_of(coldtake.domain, coldtake.practice)

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from coldtake.ports import DerivedCache, Store
+from coldtake.practice.state.snapshots import maker_of
 
 NAME = "learned"
 SAVE_FROM = 20  # steps found anew from which on it is worth the writing
@@ -51,6 +52,5 @@ class EstimateCache:
 def _maker() -> str:
     import coldtake.domain
     import coldtake.learning
-    from coldtake.practice.state.snapshots import maker_of
 
     return maker_of(coldtake.domain, coldtake.learning)

@@ -15,6 +15,7 @@ from coldtake.domain.history.state import State
 from coldtake.domain.topic import StoredPassage
 from coldtake.errors import InputError, PassageError, RuleError
 from coldtake.music.midi.choice import Choice
+from coldtake.music.midi.reader import is_midi
 from coldtake.ports import Cancelled, Progress
 from coldtake.practice import lookup
 from coldtake.practice.state.log import Log
@@ -238,7 +239,6 @@ def _kept(
 def _pieces(file: Incoming, found: Imported) -> Iterator[_Piece]:
     """The pieces of one file. Raises InputError."""
     from coldtake.music.abc.book import tunes_in
-    from coldtake.music.midi.reader import is_midi
     from coldtake.music.notation.worker_client import unpack
 
     data = _bytes(file)

@@ -9,6 +9,7 @@ from coldtake.domain.history.appointments import in_use
 from coldtake.domain.history.state import State
 from coldtake.domain.plan import PlanRequest
 from coldtake.domain.requirement import AT_ONCE, NOTE_MOST, Requirement, Resource, missing
+from coldtake.planning.value.at_hand import at_hand_on, usually_at_hand
 from coldtake.planning.value.at_hand_words import requirement_name
 from coldtake.web.forms import form_fields
 
@@ -74,6 +75,4 @@ def read_at_hand(
 
 
 def _at_hand(state: State, request: PlanRequest, *, usual: bool = False) -> tuple[Requirement, ...]:
-    from coldtake.planning.value.at_hand import at_hand_on, usually_at_hand
-
     return usually_at_hand(state) if usual else at_hand_on(state, request)

@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING, Any
 
 from coldtake.domain.criterion import question
 from coldtake.errors import ColdtakeError, InputError, NotFoundError
+from coldtake.music.notation.engraving.chart_drawing import chart_lines
+from coldtake.music.notation.reading.charts import chart_of
 from coldtake.music.notation.tempo_on_page import at_tempo
 from coldtake.planning.words import hours_and_minutes
 from coldtake.web.rendering import clock, long_day
@@ -211,9 +213,7 @@ class _Engraver:
 
     def lines(self, step: Step) -> tuple[str, ...]:
         """Return a step's music line by line, () when it has none (or none that can be read)."""
-        from coldtake.music.notation.engraving.chart_drawing import chart_lines
         from coldtake.music.notation.engraving.engraver import STAVE_PX, engrave_lines
-        from coldtake.music.notation.reading.charts import chart_of
 
         passage, tempi = self._passage(step), self._tempi(step)
         if passage is None:

@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from coldtake.domain.history.state import State
 from coldtake.domain.plan import LeftOut, Plan, Slot
 from coldtake.domain.topic import Step, Topic
+from coldtake.planning.value.at_hand_words import waits_for
 from coldtake.settings import value_of
 from coldtake.web.views.notation import notation_path
 
@@ -119,8 +120,6 @@ def others_of(state: State, plan: Plan) -> tuple[Other, ...]:
 
 def _reason(state: State, plan: Plan, left: LeftOut) -> str:
     """Say why a step is left out; what it waits for is read anew, with rehearsals entered since."""
-    from coldtake.planning.value.at_hand_words import waits_for
-
     step = state.steps.get(left.step_id)
     if step is None or not left.lacks:
         return left.reason

@@ -18,6 +18,8 @@ from coldtake.domain.criterion import question
 from coldtake.domain.requirement import Appointment, AppointmentKind, Requirement, Resource
 from coldtake.domain.take import Answer
 from coldtake.domain.topic import Place, Step, Topic
+from coldtake.planning.value.at_hand import steps_for
+from coldtake.planning.value.at_hand_words import appointment_name, requirement_names
 from coldtake.web.forms import form_fields, requirements
 from coldtake.web.forms.form_fields import Fields, text_fields
 
@@ -58,9 +60,6 @@ def _answered(services: Services, row: AppointmentRow) -> bool:
 
 def rows_of(services: Services, found: Iterable[Appointment]) -> tuple[AppointmentRow, ...]:
     """Read rehearsals and lessons with their steps."""
-    from coldtake.planning.value.at_hand import steps_for
-    from coldtake.planning.value.at_hand_words import appointment_name, requirement_names
-
     state = services.state()
     return tuple(
         AppointmentRow(a, appointment_name(a), requirement_names(a.offers), steps_for(state, a))

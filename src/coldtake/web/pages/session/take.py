@@ -14,11 +14,13 @@ from coldtake.domain.criterion import question, words_of
 from coldtake.domain.events import TryAnswered
 from coldtake.domain.take import Answer, FirstTry, Judge, Take
 from coldtake.errors import ColdtakeError, JudgingError, NotFoundError, PassageError
+from coldtake.learning.pass_evidence import answers_of
 from coldtake.web.api import judged, reply
 from coldtake.web.errors import wants_json
 from coldtake.web.forms import form_fields
 from coldtake.web.views import evidence
 from coldtake.web.views.notation import WIDTH_PX
+from coldtake.web.views.pass_messages import chosen_test, cold_said
 
 if TYPE_CHECKING:
     from coldtake.domain.history.state import State
@@ -194,9 +196,6 @@ def _cold_said(state: State, take: Take) -> tuple[str, ...]:
     known = state.tries.get(take.id)
     if known is None or not known.cold or known.answer is Answer.CANNOT_TELL:
         return ()
-    from coldtake.learning.pass_evidence import answers_of
-    from coldtake.web.views.pass_messages import chosen_test, cold_said
-
     so_far = [t for t in state.step_tries(take.step_id) if t.day <= known.day]
     return cold_said(answers_of(so_far, cold=True), chosen_test(state.settings))
 

@@ -10,6 +10,8 @@ from starlette.responses import Response
 from starlette.templating import Jinja2Templates
 
 from coldtake.errors import InputError
+from coldtake.music.notation.engraving.chart_drawing import chart_svg
+from coldtake.music.notation.reading.charts import chart_of
 from coldtake.web.views.chart_view import NARROW_BARS
 
 if TYPE_CHECKING:
@@ -22,9 +24,6 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
 
     @routes.get("/passages/{passage_id}/chart")
     def chart(request: Request, passage_id: str) -> Response:
-        from coldtake.music.notation.engraving.chart_drawing import chart_svg
-        from coldtake.music.notation.reading.charts import chart_of
-
         passage = services.pile.passage(passage_id)
         found = chart_of(passage)
         if found is None:

@@ -14,6 +14,7 @@ from coldtake.domain.topic import PassageRef
 from coldtake.errors import InputError
 from coldtake.music.notation.reading.charts import chart_of
 from coldtake.music.notation.tempo_on_page import at_tempo
+from coldtake.music.playback.sounding import schedule
 from coldtake.units import METRONOME_MARKS, beats_to_s
 from coldtake.web.forms import form_fields
 from coldtake.web.views.chart_view import as_accompanied, passage_chart
@@ -61,7 +62,6 @@ def as_wav(passage: Passage, bpm: float, a4_hz: float, shown: str = "") -> bytes
         )
     import soundfile
 
-    from coldtake.music.playback.sounding import schedule
     from coldtake.music.playback.synth import render
 
     wav = io.BytesIO()

@@ -19,13 +19,15 @@ from coldtake.domain.criterion import question
 from coldtake.domain.take import FirstTry
 from coldtake.domain.topic import ClickSetting, Exercise, PassageRef, Step
 from coldtake.errors import BusyError, InputError, NotFoundError
+from coldtake.learning.pass_evidence import answers_of, pass_of, since_slip
+from coldtake.planning.value import at_hand, at_hand_words
 from coldtake.units import METRONOME_MARKS
 from coldtake.web.forms import form_fields, requirements
 from coldtake.web.forms.criteria import BEAT_UNITS, editor_of, read_criterion
 from coldtake.web.forms.form_fields import Fields, text_fields
 from coldtake.web.pages.session.take import listen_to
 from coldtake.web.pages.topics.elsewhere import add_elsewhere
-from coldtake.web.views import tries
+from coldtake.web.views import pass_messages, tries
 from coldtake.web.views.notation import bar_query, notation_path, sound_path
 
 if TYPE_CHECKING:
@@ -198,7 +200,6 @@ def _music(services: Services, step: Step) -> _Music:
 def _waiting(services: Services, step: Step) -> dict[str, object]:
     """Say what a step waits for, and when a met one is asked back."""
     from coldtake.planning.day import keeping_words
-    from coldtake.planning.value import at_hand, at_hand_words
 
     state, today = services.state(), services.today()
     lacking = at_hand.lacks(state, step)
@@ -219,9 +220,6 @@ def _tempo(services: Services, step: Step) -> Tempo | None:
 
 def _means(chosen: Mapping[str, str], step: Step, own: Sequence[Try]) -> dict[str, object]:
     """Say what a pass and the cold takes of a step mean."""
-    from coldtake.learning.pass_evidence import answers_of, pass_of, since_slip
-    from coldtake.web.views import pass_messages
-
     times, answers = step.criterion.times, answers_of(since_slip(step.criterion, own))
     test = pass_messages.chosen_test(chosen)
     return {

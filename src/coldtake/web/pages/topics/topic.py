@@ -13,6 +13,7 @@ from starlette.templating import Jinja2Templates
 from coldtake.domain.criterion import question
 from coldtake.domain.history.state import State
 from coldtake.domain.topic import MET_ONCE, Step, StepPhase, TopicKind
+from coldtake.planning.value.at_hand_words import requirement_names
 from coldtake.web.forms import form_fields, requirements
 from coldtake.web.forms.criteria import editor_of, first_criterion, read_criterion
 from coldtake.web.forms.form_fields import Fields, text_fields
@@ -40,7 +41,6 @@ class StepLine:
 def step_lines(state: State, topic_id: str) -> tuple[StepLine, ...]:
     """Read a topic's steps in order."""
     from coldtake.planning.tempi import clean_elsewhere, heard_clean, tempi_of, tempi_words
-    from coldtake.planning.value.at_hand_words import requirement_names
 
     phases, heard = state.phases(), heard_clean(state, topic_id)
     met = {i for i, p in phases.items() if p in MET_ONCE}
