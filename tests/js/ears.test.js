@@ -5,7 +5,7 @@ import { test } from "node:test";
 
 import { AWeighting, curveDb } from "../../src/coldtake/web/static/session/audio/a-weighting.js";
 import { doseWords } from "../../src/coldtake/web/static/session/view/sound-exposure-panel.js";
-import { Ears } from "../../src/coldtake/web/static/session/audio/sound-exposure.js";
+import { SoundExposure } from "../../src/coldtake/web/static/session/audio/sound-exposure.js";
 import { allowedS, averageDb, dosePercent } from "../../src/coldtake/web/static/session/audio/hearing-dose.js";
 
 // IEC 61672-1, Electroacoustics - Sound level meters - Part 1: nominal mid-band frequencies and
@@ -82,7 +82,7 @@ test("never dB(A) without a calibration of this microphone; the dose is told onc
     note: async (/** @type {string} */ k, /** @type {any} */ v) => void memo.set(k, structuredClone(v)),
   });
   let device = "one";
-  const ears = new Ears(store, () => device);
+  const ears = new SoundExposure(store, () => device);
   let told = 0;
   ears.onFull = () => told++;
   const hear = (/** @type {number} */ db, seconds = 0.5) => ears.hear({ square: 10 ** (db / 10), seconds, peak: 0.1 });
@@ -102,7 +102,7 @@ test("never dB(A) without a calibration of this microphone; the dose is told onc
   assert.match(doseWords(ears.kept.percent), /11[23]%, the same as 86 dB/);
   device = "another";
   assert.equal(ears.levelDb, null);
-  const again = new Ears(store, () => "one");
+  const again = new SoundExposure(store, () => "one");
   await again.recall();
   assert.ok(again.kept.percent > 100 && again.offset !== null, "kept over a reload");
 });

@@ -3,7 +3,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { Keyboard } from "../../src/coldtake/web/static/session/audio/midi-input.js";
+import { MidiInput } from "../../src/coldtake/web/static/session/audio/midi-input.js";
 import { encodeMidi, variableLength } from "../../src/coldtake/web/static/session/keeping/midi-file.js";
 
 // Standard MIDI Files 1.0 (MIDI Manufacturers Association, 1988), table of variable-length
@@ -37,7 +37,7 @@ test("messages are kept with their own times, only from the take's start to its 
   Object.defineProperty(globalThis, "navigator", { value: { requestMIDIAccess: async () => access }, configurable: true });
   /** @type {any[]} */
   const told = [];
-  const keyboard = new Keyboard((message) => told.push(message));
+  const keyboard = new MidiInput((message) => told.push(message));
   await keyboard.open();
   assert.equal(keyboard.state, "open");
   assert.equal(keyboard.label, "Stage piano");
@@ -63,7 +63,7 @@ test("a keyboard that goes away in a take leaves a hole; none at all is said", a
   Object.defineProperty(globalThis, "navigator", { value: { requestMIDIAccess: async () => access }, configurable: true });
   /** @type {any[]} */
   const told = [];
-  const keyboard = new Keyboard((message) => told.push(message));
+  const keyboard = new MidiInput((message) => told.push(message));
   await keyboard.open();
   keyboard.record(0);
   input.state = "disconnected";
@@ -72,11 +72,11 @@ test("a keyboard that goes away in a take leaves a hole; none at all is said", a
   keyboard.stop();
   assert.equal(told.at(-1).holes, 1);
   access.inputs.clear();
-  const other = new Keyboard(() => {});
+  const other = new MidiInput(() => {});
   await other.open();
   assert.equal(other.state, "absent");
   Object.defineProperty(globalThis, "navigator", { value: { requestMIDIAccess: () => Promise.reject(new Error("no")) }, configurable: true });
-  const refused = new Keyboard(() => {});
+  const refused = new MidiInput(() => {});
   await refused.open();
   assert.equal(refused.state, "denied");
   keyboard.close();

@@ -10,7 +10,7 @@ import {
   samplesPerBeat,
 } from "../../src/coldtake/web/static/session/audio/clicks.js";
 import { TakeEnd, levelAdvice } from "../../src/coldtake/web/static/session/audio/take-end.js";
-import { Holes } from "../../src/coldtake/web/static/session/audio/dropouts.js";
+import { Dropouts } from "../../src/coldtake/web/static/session/audio/dropouts.js";
 import { encodeWav, lostFrames, placed } from "../../src/coldtake/web/static/session/keeping/wav.js";
 
 const PLAN = { f0: 1000, samplesPerBeat: 0, count: Infinity, perBar: 4, accentOffset: 0, volume: 1 };
@@ -120,7 +120,7 @@ function cut(rows, edge = () => 1) {
   return tone;
 }
 const holesIn = (tone) => {
-  const holes = new Holes();
+  const holes = new Dropouts();
   for (let i = 0; i < tone.length; i += 128) holes.see(tone.subarray(i, i + 128));
   return holes.count;
 };

@@ -5,7 +5,7 @@ import { existsSync, readFileSync } from "node:fs";
 import { test } from "node:test";
 
 import { PitchFinder, WINDOW } from "../../src/coldtake/web/static/session/audio/pitch.js";
-import { Steady, centsWords } from "../../src/coldtake/web/static/session/tuner/median-filter.js";
+import { MedianFilter, centsWords } from "../../src/coldtake/web/static/session/tuner/median-filter.js";
 import { frequency, named, nearest } from "../../src/coldtake/web/static/session/tuner/tuning.js";
 
 const EQUAL = /** @type {const} */ ({ a4: 440, temper: "equal", tonic: 0 });
@@ -101,7 +101,7 @@ test("names, also as a transposing instrument reads them", () => {
 });
 
 test("the figure stands still through slips, and follows a new note at once", () => {
-  const steady = new Steady();
+  const steady = new MedianFilter();
   for (let i = 0; i < 10; i++) steady.hear(i === 5 ? 880 : 440 * 2 ** ((i % 2 ? 6 : 4) / 1200), 50 * i);
   const held = steady.figure(EQUAL, 480);
   assert.equal(held?.pitch, 69);
@@ -146,7 +146,7 @@ for (const [path, hz, pitch, above] of REAL) {
   test(`a real note within 2 cents: ${path}`, { skip: there ? false : "no open recordings here" }, (t) => {
     const { rate, samples } = wav(new URL(path, DATA).pathname);
     const finder = new PitchFinder(rate);
-    const steady = new Steady();
+    const steady = new MedianFilter();
     /** @type {number[]} */
     const shown = [];
     for (let at = 0; at + WINDOW <= samples.length; at += rate / 20) {

@@ -1,8 +1,8 @@
 // @ts-check
 // "Play" beside notation. Without scripts it is a plain link to the sound.
-import { Hear } from "../session/audio/play-passage.js";
+import { PassagePlayer } from "../session/audio/play-passage.js";
 
-const hear = new Hear(() => {
+const hear = new PassagePlayer(() => {
   for (const link of document.querySelectorAll("[data-hear]")) {
     link.textContent = hear.playing ? "Stop" : "Play";
   }

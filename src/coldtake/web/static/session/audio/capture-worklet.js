@@ -4,7 +4,7 @@
 // 0.1 s (buffers are handed over, not copied), {level, peak} ten times a second, and at the end
 // {done: true, holes}. A batch never hides a break: where frames are missing a new one begins.
 
-import { Holes } from "./dropouts.js";
+import { Dropouts } from "./dropouts.js";
 
 const BATCH_S = 0.1;
 
@@ -20,7 +20,7 @@ class CaptureProcessor extends AudioWorkletProcessor {
     this.square = 0;
     this.peak = 0;
     this.measured = 0;
-    this.holes = new Holes();
+    this.holes = new Dropouts();
     this.port.onmessage = ({ data }) => {
       if (data.record) this.begin(data.record.from);
       if (data.stop) this.finish();
@@ -30,7 +30,7 @@ class CaptureProcessor extends AudioWorkletProcessor {
   begin(/** @type {number} */ from) {
     this.filled = 0;
     this.from = from;
-    this.holes = new Holes();
+    this.holes = new Dropouts();
   }
 
   finish() {

@@ -10,7 +10,7 @@ const BESIDE = 64; // frames looked at on either side
 const LOUD = 0.01; // -40 dB: under it a hole does not matter to a listener
 const JUMP = 0.25; // of the loudness beside it
 
-export class Holes {
+export class Dropouts {
   constructor() {
     this.count = 0;
     this.zeros = 0;

@@ -20,7 +20,7 @@ export const KEYBOARD_WORDS = Object.freeze({
   lost: "The keyboard was disconnected. Connect it again, or use a microphone.",
 });
 
-export class Keyboard {
+export class MidiInput {
   /** @param {(message: any) => void} tell as the recorder tells */
   constructor(tell) {
     this.tell = tell;

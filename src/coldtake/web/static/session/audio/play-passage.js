@@ -2,7 +2,7 @@
 // A passage as it sounds at its tempo, or a take, played once; asked again, it stops. Never during
 // a take.
 
-export class Hear {
+export class PassagePlayer {
   constructor(/** @type {() => void} */ changed) {
     this.changed = changed;
     this.audio = new Audio();

@@ -14,7 +14,7 @@ const FULL_DOSE = 100;
 
 /** @typedef {{offsets: Record<string, number>, day: string, percent: number, told: boolean}} Kept */
 
-export class Ears {
+export class SoundExposure {
   /** @param {import("../keeping/store.js").SessionStore} store @param {() => string} device label of the open microphone */
   constructor(store, device) {
     this.store = store;

@@ -3,7 +3,7 @@
 // taken on the audio thread; bells are put on the audio clock ahead of time, so that a hidden tab
 // or a busy page moves neither.
 
-import { Keyboard } from "./midi-input.js";
+import { MidiInput } from "./midi-input.js";
 import { now as timeNow } from "../flow/monotonic-clock.js";
 
 /** @import {ClickPlan} from "./clicks.js" */
@@ -56,7 +56,7 @@ export class Sound {
     /** The device that the player chose; empty for the browser's own choice. */
     this.device = "";
     /** Takes the microphone's place while it is chosen. */
-    this.keyboard = new Keyboard((message) => this.onCapture(message));
+    this.keyboard = new MidiInput((message) => this.onCapture(message));
     this.keyboard.onChange = () => this.onChange();
     this.volume = 0.6;
     /** @type {(message: any) => void} */

@@ -7,7 +7,7 @@
 /** @import {SessionStore} from "../keeping/store.js" */
 import { countIn, samplesPerBeat } from "./clicks.js";
 import { CLIPPED, TakeEnd, levelAdvice } from "./take-end.js";
-import { Room } from "../keeping/storage-quota.js";
+import { StorageQuota } from "../keeping/storage-quota.js";
 import { lostFrames } from "../keeping/wav.js";
 import { now as timeNow } from "../flow/monotonic-clock.js";
 
@@ -90,7 +90,7 @@ export class Takes {
     this.onNobody = () => {};
     /** Level and peak of each tenth of a second, in and out of takes. @type {(level: number, peak: number) => void} */
     this.onLevel = () => {};
-    this.room = new Room();
+    this.room = new StorageQuota();
     sound.onCapture = (message) => this.hear(message);
     sound.onClick = (message) => this.clicked(message);
   }

@@ -9,7 +9,7 @@ import { CALM, due, scene } from "./scene.js";
 import { EventLog, closed, sessionOf } from "./log.js";
 import { placesOf, slotTries } from "./reducer.js";
 import { HandsFree } from "./hands-free.js";
-import { Hear } from "../audio/play-passage.js";
+import { PassagePlayer } from "../audio/play-passage.js";
 import { shortened } from "./late.js";
 import { Sound } from "../audio/sound.js";
 import { Takes } from "../audio/take.js";
@@ -35,7 +35,7 @@ export class Desk {
     this.log = new EventLog(store, poke);
     this.sound = new Sound();
     this.sound.onChange = changed;
-    this.hear = new Hear(changed);
+    this.hear = new PassagePlayer(changed);
     this.takes = new Takes(this.sound, store, poke, changed);
     this.handsFree = new HandsFree(this);
     this.takes.onNobody = () => this.nobodyPlayed();

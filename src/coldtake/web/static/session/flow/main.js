@@ -1,7 +1,7 @@
 // @ts-check
 // Puts the session page together: store, outbox, ticker, keys, touch.
 
-import { Aside } from "../view/side-panels.js";
+import { SidePanels } from "../view/side-panels.js";
 import { Desk } from "./desk.js";
 import { Devices } from "../audio/devices.js";
 import { doAction } from "./actions-by-scene.js";
@@ -31,7 +31,7 @@ const view = new View();
 const store = await openStore();
 const desk = new Desk(store, poke, draw, () => tabs.tell());
 desk.tickAt = (inMs) => ticker.postMessage({ inMs });
-const aside = new Aside(desk);
+const aside = new SidePanels(desk);
 const awake = new Awake((refused) => {
   status.awakeRefused = refused;
 });

@@ -18,7 +18,7 @@ const SOME_S = 30; // less than this much sound is not worth beginning with
 export const minutesOf = (/** @type {number} */ bytes, /** @type {number} */ rate) =>
   bytes / (rate * BYTES * 60);
 
-export class Room {
+export class StorageQuota {
   constructor() {
     this.bytes = Infinity;
     this.waitingMin = 0;

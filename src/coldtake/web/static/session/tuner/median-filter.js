@@ -27,7 +27,7 @@ const median = (/** @type {number[]} */ values) => {
 };
 const cents = (/** @type {number} */ hz) => 1200 * Math.log2(hz);
 
-export class Steady {
+export class MedianFilter {
   constructor() {
     /** @type {{hz: number, atMs: number}[]} */
     this.heard = [];

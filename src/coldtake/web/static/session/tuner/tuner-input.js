@@ -2,14 +2,14 @@
 // Listens to a microphone for as long as somebody looks at the tuner.
 
 import { PitchFinder } from "../audio/pitch.js";
-import { Steady } from "./median-filter.js";
+import { MedianFilter } from "./median-filter.js";
 import { now as timeNow } from "../flow/monotonic-clock.js";
 
-export class Ear {
+export class TunerInput {
   /** @param {(hz: number | null) => void} heard twenty times a second */
   constructor(heard) {
     this.heard = heard;
-    this.steady = new Steady();
+    this.steady = new MedianFilter();
     /** @type {AudioWorkletNode | null} */
     this.node = null;
     /** @type {AudioNode | null} */

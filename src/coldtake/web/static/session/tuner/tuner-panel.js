@@ -5,7 +5,7 @@
 /** @import {Temper, Tuning} from "./tuning.js" */
 import { attr, html, svg, text } from "../view/dom.js";
 import { Drone } from "./drone.js";
-import { Ear } from "./tuner-input.js";
+import { TunerInput } from "./tuner-input.js";
 import { centsWords } from "./median-filter.js";
 import { A4_LEAST, A4_MOST, NAMES, named } from "./tuning.js";
 import { TunerStave } from "./tuner-stave.js";
@@ -34,7 +34,7 @@ export class TunerPanel {
     this.sounds = sounds;
     this.chosen = { ...DEFAULTS, a4, ...remembered() };
     this.drone = new Drone();
-    this.ear = new Ear(() => this.draw());
+    this.ear = new TunerInput(() => this.draw());
     this.saidMs = 0;
     this.open = false;
     this.name = html("p", "", "tuner-name");

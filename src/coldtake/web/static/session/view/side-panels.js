@@ -4,8 +4,8 @@
 
 /** @import {Desk} from "../flow/desk.js" */
 import { attr, el, html, show, svg, text } from "./dom.js";
-import { Ears } from "../audio/sound-exposure.js";
-import { EarsPanel, FULL_WORDS } from "./sound-exposure-panel.js";
+import { SoundExposure } from "../audio/sound-exposure.js";
+import { SoundExposurePanel, FULL_WORDS } from "./sound-exposure-panel.js";
 import { KEYBOARD_WORDS } from "../audio/midi-input.js";
 import { LevelCheck } from "../audio/level.js";
 import { WINDOW } from "../audio/pitch.js";
@@ -17,7 +17,7 @@ import { now as timeNow } from "../flow/monotonic-clock.js";
 const MIDI = "midi:";
 const KEPT = "microphone"; // in the page's store: the device chosen last
 
-export class Aside {
+export class SidePanels {
   /** @param {Desk} desk */
   constructor(desk) {
     this.desk = desk;
@@ -40,9 +40,9 @@ export class Aside {
     this.soundDrawer = drawer("sound-drawer", "Microphone");
     this.earsDrawer = drawer("ears-drawer", "Sound level");
     this.fillSound();
-    this.ears = new Ears(desk.store, () => desk.sound.label);
+    this.ears = new SoundExposure(desk.store, () => desk.sound.label);
     this.ears.onFull = () => desk.say(FULL_WORDS, 60_000);
-    this.earsPanel = new EarsPanel(inside(this.earsDrawer), this.ears);
+    this.earsPanel = new SoundExposurePanel(inside(this.earsDrawer), this.ears);
     el("stage").before(this.soundDrawer, this.tunerDrawer, this.earsDrawer);
     el("edge").prepend(this.sentence);
     desk.takes.onLevel = (level, peak) => this.check.hear(level, peak);

@@ -2,7 +2,7 @@
 // The drawer for ears and body: the level, the day's dose where it can be known, and what to do when
 // something hurts, said once.
 
-/** @import {Ears} from "../audio/sound-exposure.js" */
+/** @import {SoundExposure} from "../audio/sound-exposure.js" */
 import { html, show, text } from "./dom.js";
 import { averageDb } from "../audio/hearing-dose.js";
 
@@ -12,8 +12,8 @@ const SOURCE =
 const BODY =
   "If anything hurts, stop for today. Very much playing, or suddenly more than usual, can cause injuries (Chan and Ackermann, Frontiers in Psychology 5:706, 2014). Ask a doctor or your teacher. Their advice comes before any plan here.";
 
-export class EarsPanel {
-  /** @param {HTMLElement} root @param {Ears} ears */
+export class SoundExposurePanel {
+  /** @param {HTMLElement} root @param {SoundExposure} ears */
   constructor(root, ears) {
     this.ears = ears;
     this.now = html("p", "", "large");
