@@ -50,7 +50,7 @@ def listening(playwright_driver, served):
         page.set_default_timeout(1000 * PATIENCE_S)
         page.goto(f"{served.url}/tuner")
         page.wait_for_function("() => document.body?.dataset.ready === 'yes'")
-        page.click("text=Listen")
+        page.click("#tuner-start")
         return page
 
     yield build
