@@ -9,8 +9,8 @@ from coldtake.domain.ids import named_id
 from coldtake.domain.plan import PlanRequest, SlotKind, violations
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import Place, Step, Topic
+from coldtake.planning.day import plan_day as day_module
 from coldtake.planning.day.plan_day import plan_day
-from coldtake.planning.day.plan_day import plan_day as day_module
 
 TODAY = date(2026, 1, 12)
 
