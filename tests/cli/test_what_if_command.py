@@ -50,7 +50,7 @@ def test_in_words(said):
     assert status == 0
     assert out.startswith("With “Long tones” as a third topic, about ")
     assert re.search(
-        r"  Scales, on \S+: \d\.\d then \d\.\d of 3 \(([−+]\d\.\d|no clear difference)\); "
+        r"  Scales, on \S+: \d\.\d, with change \d\.\d of 3 \(([−+]\d\.\d|no clear difference)\); "
         r"all of them: ",
         out,
     )
@@ -74,7 +74,7 @@ def test_a_date_and_a_holiday(said):
     status, out, _ = said("--date", "Tune", day)
     assert (status, "With “Tune” on 1 January" in out) == (0, True)
     status, out, _ = said("--free-from", "tomorrow", "--free-days", "7")
-    assert (status, "With 7 days without playing from" in out) == (0, True)
+    assert (status, "With 7 days without practice from" in out) == (0, True)
 
 
 @pytest.mark.parametrize(

@@ -130,7 +130,7 @@ def test_the_player_outranks_what_is_thought_to_be_there():
         state, request(30, Wish(step_id="t0s0")), values=[value(i) for i in state.steps]
     )
     assert "t0s0" in {s.step_id for s in plan.slots}
-    assert any("needs a piano; it is in because you want it" in r for r in plan.remarks)
+    assert any("needs a piano. It is in the plan because you added it" in r for r in plan.remarks)
 
 
 def test_a_rehearsal_gets_the_steps_that_only_it_can_serve():

@@ -19,12 +19,11 @@ NTH = st.integers(0, 99)
 # How a sentence goes on that says why a wish was not kept, after the step's name.
 WHY_NOT = (
     "begins at",
-    "found no room",
-    "got ",
+    "has no room",
     "has ",
     "is slot",
     "is left out",
-    "stands in",
+    "is in the last period",
     "was moved",
 )
 

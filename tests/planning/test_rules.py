@@ -250,13 +250,13 @@ def test_spare_slots_stand_ready_within_the_topics():
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_more_minutes_bring_in_what_was_said_to_come_in(seed):
-    """“With about 10 more minutes it is in” is so, where no break comes between."""
+    """“It needs about 10 min more” is so, where no break comes between."""
     state = state_of((4, 4, 4), settings={"period_cap": "60"})
     values = random_values(state, seed)
     plan = plan_day(state, request(30), values=values)
     promised = {}
     for out in plan.left_out:
-        found = re.search(r"with about (\d+) more minutes", out.reason)
+        found = re.search(r"it needs about (\d+) min more", out.reason)
         if found and int(found[1]) <= 30:
             promised[out.step_id] = int(found[1])
     assert promised

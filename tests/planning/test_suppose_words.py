@@ -73,12 +73,12 @@ def test_minutes_holiday_date_and_importance(state):
     words, _ = said(state, more_min=-10)
     assert re.match(r"With 10 min less a day, about \S+ fewer steps should", words)
     words, _ = said(state, free_from=DAY + timedelta(days=20), free_days=7)
-    assert re.match(r"With 7 days without playing from 22 March, about \S+ fewer", words)
+    assert re.match(r"With 7 days without practice from 22 March, about \S+ fewer", words)
     words, found = said(state, dates={"a": DAY + timedelta(days=20)})
     by = gained(next(t for t in found.topics if t.topic_id == "a")).lstrip("−")
     assert words.startswith(f"With “a” on 22 March, about {by} fewer of its 5 steps")
     words, _ = said(state, importances={"a": 5})
-    assert words.startswith("With “a” at importance 5 of 5, ")
+    assert words.startswith("With “a” with importance 5 of 5, ")
 
 
 def test_a_topic_that_would_not_fit_is_said_not_to():
@@ -88,7 +88,7 @@ def test_a_topic_that_would_not_fit_is_said_not_to():
     words, found = said(log.state, take_on=("big",))
     big = next(t for t in found.topics if t.topic_id == "big")
     assert not big.fits_then
-    assert "It needs more time than is left before 22 March beside the others" in words
+    assert "It needs more time than is left before 22 March" in words
 
 
 def test_several_changes_are_told_together(state):
@@ -169,15 +169,16 @@ def test_the_triage_in_words():
     )
     assert re.match(
         r"It needs about \d+ h( 30 min)? \(from the minutes entered and your pace\), and before "
-        r"14 March there are about 50 min\. 0 of 20 steps met\. It stays current: it matters a lot",
+        r"14 March only about 50 min are left\. 0 of 20 steps met\. "
+        r"It stays current: its importance is high",
         words["big"],
     )
-    assert "No steps yet. A guess: about " in words["bare"]
+    assert "No steps yet. Rough estimate: about " in words["bare"]
     assert "as your other topics of this kind have" in words["bare"]
-    assert "the time goes to “sure”, which matters more." in words["rest"]
+    assert "the time goes to “sure”, which has higher importance." in words["rest"]
     assert re.search(r"min more a day it fits", words["rest"])
-    assert words["old"].startswith("Its date, 5 March, is past, and it takes a place. Give it a")
-    assert proposal_words(state, found) == "Proposal: set “old” aside."
+    assert words["old"].startswith("Its date, 5 March, is past, and it takes a place. Enter a")
+    assert proposal_words(state, found) == "Suggested: set “old” aside."
 
 
 def test_a_proposal_that_moves_nothing():

@@ -253,7 +253,11 @@ def test_no_pile_gets_advice_that_a_teacher_would_not_sign(advice, name):
         assert (basis.lent is None) == (one.steps > 0)
         assert (basis.steps, basis.met) == (one.steps, one.met)
         said = said_of(state, made, row)
-        stated = "No steps yet. A guess: about " if not one.steps else f"{one.met} of {one.steps} "
+        stated = (
+            "No steps yet. Rough estimate: about "
+            if not one.steps
+            else f"{one.met} of {one.steps} "
+        )
         assert stated in said, said
         if not one.steps:
             assert_its_product(said)
@@ -304,8 +308,8 @@ def test_a_concerto_that_is_too_long_stays_and_its_steps_are_to_be_chosen(advice
     said = said_of(
         BY_NAME["a concerto that is far too long for the month"].state, made, rows["Concerto"]
     )
-    assert "It stays current: it matters a lot. Not all of it will be ready" in said
-    assert re.search(r"With \d+ min more a day all of it fits\.", said)
+    assert "It stays current: its importance is high. Not all steps will be ready" in said
+    assert re.search(r"With \d+ min more a day it fits\.", said)
     assert "Alone it would be ready by about" in said
 
 

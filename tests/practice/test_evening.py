@@ -113,7 +113,7 @@ def test_a_day_in_the_past(services, laid_out):
 def test_a_wish_for_a_step_that_is_not_there(services, laid_out):
     request = services.evening.default_request(services.evening.tomorrow())
     wish = msgspec.structs.replace(request, wishes=(Wish(step_id="gone"),))
-    with pytest.raises(NotFoundError, match="no step “gone”"):
+    with pytest.raises(NotFoundError, match="step was not found"):
         services.evening.propose(wish)
 
 

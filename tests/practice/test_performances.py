@@ -67,7 +67,7 @@ CANNOT_BE = {
     "no name": ({"title": " "}, "name is empty"),
     "a past day": ({"on": date(2020, 1, 1)}, "is past"),
     "twice": ({"programme": ("aria", "aria")}, "twice"),
-    "nobody's": ({"programme": ("nobody",)}, "no topic"),
+    "nobody's": ({"programme": ("nobody",)}, "topic was not found"),
     "long": ({"place": "x" * 201}, "at most 200"),
     "many": ({"programme": tuple(str(n) for n in range(41))}, "at most 40"),
 }
@@ -159,7 +159,7 @@ def unfit(pieces, own):
         "Each piece": parts(pieces[:1], YES),
         "Each piece of": [*parts(pieces, YES, YES), *parts(pieces[:1], NO)],
         "one answer": [],
-        "no step": [RunPart(topic_id=first, answer=NO, broke=("x",)), *rest],
+        "not a step": [RunPart(topic_id=first, answer=NO, broke=("x",)), *rest],
         "not no": [RunPart(topic_id=first, answer=YES, broke=(own,)), *rest],
     }
 
@@ -170,7 +170,7 @@ def test_answers_that_do_not_fit_are_refused_whole(services, concert, pieces):
     for says, said in unfit(pieces, steps_of(services, pieces[0])[0].id).items():
         with pytest.raises(RuleError, match=says):
             services.performances.tell(run.id, said)
-    with pytest.raises(RuleError, match="cannot be"):
+    with pytest.raises(RuleError, match="too long for one run-through"):
         services.performances.tell(run.id, parts(pieces, YES, YES), played_s=1e6)
     assert services.store.last_sequence() == before
 
@@ -201,9 +201,9 @@ def test_the_performance_is_told_once_and_can_be_put_right(services, clock, conc
 def test_nothing_to_run_through(services, concert):
     with pytest.raises(RuleError, match="has no pieces yet"):
         services.performances.begin(())
-    with pytest.raises(NotFoundError, match="no performance"):
+    with pytest.raises(NotFoundError, match="performance was not found"):
         services.performances.begin(concert.programme, performance_id="x")
-    with pytest.raises(NotFoundError, match="no run-through"):
+    with pytest.raises(NotFoundError, match="run-through was not found"):
         services.performances.take_back_run("x")
     assert isinstance(concert, Performance)
 

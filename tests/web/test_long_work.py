@@ -101,7 +101,7 @@ def with_old_verdict(desk, services, seconds=1):
 def test_old_verdicts_are_offered_and_heard_again(client, desk, services):
     take = with_old_verdict(desk, services)
     assert "1 take was judged by an older version" in words(client.get("/long-work").text)
-    assert "long work" in words(client.get("/settings").text).lower()
+    assert "background tasks" in words(client.get("/settings").text).lower()
     client.post("/long-work/rejudge")
     services.jobs.wait(60)
     page = client.get(f"/takes/{take.id}")
@@ -156,7 +156,7 @@ def test_an_archive_is_made_in_the_background_and_taken(client, desk, services):
     services.jobs.wait(60)
     page = words(client.get("/long-work").text)
     assert "and 1 take." in page
-    assert "Take it: coldtake-2027-01-12.zip" in page
+    assert "Download export: coldtake-2027-01-12.zip" in page
     taken = client.get("/long-work/archive.zip")
     assert taken.headers["Content-Type"] == "application/zip"
     with zipfile.ZipFile(io.BytesIO(taken.content)) as archive:

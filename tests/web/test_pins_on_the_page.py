@@ -138,8 +138,8 @@ def test_what_was_asked_for_and_found_no_room_can_be_taken_back(client, services
         client.post("/tomorrow/change", data={"day": "", "act": "longer", "slot_id": slot.id})
     other = next(s for s in pile if s.id != first.step_id)
     page = client.post("/tomorrow/change", data={"day": "", "act": "add", "step_id": other.id})
-    assert f"“{other.title}” found no room" in words(page.text)
+    assert f"“{other.title}” has no room" in words(page.text)
     assert "Undo request" in page.text
     after = client.post("/tomorrow/change", data={"day": "", "act": "allow", "step_id": other.id})
     assert "Undo request" not in after.text
-    assert "found no room" not in after.text
+    assert "has no room" not in after.text

@@ -76,7 +76,7 @@ def test_every_kind_of_supposition_has_its_sentence(client, services, topics):
         ("more_min=20", "With 20 min more a day, "),
         (f"free_from={near}&free_days=7", "With 7 days without practice from"),
         (f"date_of={topics[0]}&date={near}", "With “Air in C” on"),
-        (f"importance_of={topics[0]}&importance=5", "With “Air in C” at importance 5 of 5"),
+        (f"importance_of={topics[0]}&importance=5", "With “Air in C” with importance 5 of 5"),
         ("more_min=0", "It is like this already"),
     ):
         assert sentence in words(to_the_end(client, f"/what-if/numbers?{tail}")), tail

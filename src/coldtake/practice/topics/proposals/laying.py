@@ -19,6 +19,7 @@ TEMPO_WITHIN_PERCENT = 10.0
 MARK_MOST = 400.0  # of a tempo test
 BAR_MIN, HARD_BAR_MIN = 3.0, 14.0  # minutes of work for a bar: the plainest, and more when hard
 LEAST_MIN, MOST_MIN = 8, 240
+MARKS, _OLD_MARKS = "Metronome marks: ", "By the marks: "  # the second in steps of old logs
 SLOW_SHARE = 0.6  # of a stretch's minutes that go to its slow step
 GUESSED = "The difficulty of a bar and the time of a step are estimates from the notation."
 
@@ -62,7 +63,7 @@ class Pace(msgspec.Struct, frozen=True):
     def way_to(self, mark: float) -> str:
         """The marks up to one, as the exercise's words."""
         before = [m for m in self.marks if m <= mark]
-        return "Metronome marks: " + ", ".join(f"{m:g}" for m in before) if len(before) > 1 else ""
+        return MARKS + ", ".join(f"{m:g}" for m in before) if len(before) > 1 else ""
 
 
 def pace(goal_bpm: float, clean_bpm: float | None, unit: float = 1.0) -> Pace:
@@ -83,7 +84,8 @@ def is_way(exercise: Exercise) -> bool:
         return False
     unit = exercise.click.beat_unit_beats
     way = pace(exercise.tempo_bpm, exercise.clean_bpm, unit)
-    return exercise.words != "" and exercise.words == way.way_to(way.goal)
+    words = exercise.words.replace(_OLD_MARKS, MARKS)
+    return words != "" and words == way.way_to(way.goal)
 
 
 def _in_beats(bpm: float, unit: float) -> float:
