@@ -39,7 +39,7 @@ def test_from_the_first_intention_to_the_end_by_keys_alone(stand, services, plan
 
     stand.press("n", "y")  # the second answer is not taken: one chance
     assert "No" in stand.told()
-    meant = "The only cold take was not clean. By cold takes alone the chance of a clean first"
+    meant = "The only cold take was not clean. From cold takes only, the chance of a clean first"
     assert meant in page.inner_text("#told-more")
     stand.forward(7).sees("slot", "Again")  # goes on by itself; the topic is the same
     assert page.inner_text("#slot-row") == "0 of 3 in a row"
@@ -49,9 +49,7 @@ def test_from_the_first_intention_to_the_end_by_keys_alone(stand, services, plan
     stand.press("n", "Backspace", "y")
     assert page.inner_text("#slot-row") == "3 of 3 in a row"
     # three in a row at one half, within three tries: the answer taken back does not count
-    lucky = (
-        "a passage that is clean half the time also passes within this many tries 12 times in 100."
-    )
+    lucky = "clean only half the time also passes within this many tries 12 times in 100."
     assert lucky in page.inner_text("#offer").lower()
     stand.press("s").sees("slot", "Shifts")  # the spare slot takes the rest
 

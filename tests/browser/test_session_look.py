@@ -159,7 +159,7 @@ def counted(page):
     if rests:
         said += f" and {rests} break{'s' * (rests != 1)}"
     assert page.locator("#start-title").inner_text() == f"{said} today"
-    assert page.locator("#line svg").get_attribute("aria-label") == f"Session: {said}, 0 begun"
+    assert page.locator("#line svg").get_attribute("aria-label") == f"Session: {said}, 0 started"
     return slots
 
 

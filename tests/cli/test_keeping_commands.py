@@ -27,7 +27,7 @@ def told(capsys, *words: str) -> tuple[int, str, str]:
 def test_out_and_back(data, tmp_path, capsys):
     assert told(capsys, "export", tmp_path / "all.zip", "--data", data)[0] == 0
     status, out, _ = told(capsys, "restore", tmp_path / "all.zip", "--data", tmp_path / "new")
-    assert (status, out) == (0, "Restored 1 events and 0 takes.\n")
+    assert (status, out) == (0, "Restored 1 log entries and 0 takes.\n")
     status, out, _ = told(capsys, "topics", "--data", tmp_path / "new")
     assert "scales" in out
 
@@ -39,7 +39,7 @@ def test_another_log_asks_for_merge(data, tmp_path, capsys):
     other.close()
     status, _, err = told(capsys, "restore", tmp_path / "all.zip", "--data", tmp_path / "other")
     assert status == 2
-    assert "does not know" in err
+    assert "does not have" in err
     merge = ("restore", tmp_path / "all.zip", "--merge", "--json", "--data", tmp_path / "other")
     status, out, _ = told(capsys, *merge)
     assert (status, json.loads(out)["events"]) == (0, 1)
@@ -51,7 +51,7 @@ def test_copies_and_back_from_one(data, tmp_path, capsys):
     [copy] = json.loads(out)["copies"]
     path = data / "copies" / copy["name"]
     status, out, _ = told(capsys, "restore", path, "--data", tmp_path / "new")
-    assert (status, out) == (0, "Restored 1 events and 0 takes.\n")
+    assert (status, out) == (0, "Restored 1 log entries and 0 takes.\n")
     (tmp_path / "disk").mkdir()
     assert "disk" in told(capsys, "copies", "--to", tmp_path / "disk", "--data", data)[1]
     assert "data/copies" in told(capsys, "copies", "--to", "", "--data", data)[1]

@@ -127,7 +127,7 @@ def test_restoring_twice_changes_nothing(full, zipped, mine):
 
 def test_an_older_archive_of_the_same_log_asks_for_merging(zipped, mine):
     mine.pile.add("newer than the archive")
-    with pytest.raises(RuleError, match="1 entries that the archive does not know") as told:
+    with pytest.raises(RuleError, match="1 entries that the export does not have") as told:
         brought(mine, zipped)
     assert told.value.remedy
     assert brought(mine, zipped, merge=True).events == 0

@@ -117,7 +117,7 @@ def test_changes_are_asked_on_the_step_page(client, services, step):
         most_per_bar=8, lowest=63, highest=84,
     )  # fmt: skip
     assert 'value="E♭4"' in page.text
-    assert "2 choruses, 80 % of the sound in a scale of the chord" in words(page.text)
+    assert "2 choruses, 80% of the sound in a scale of the chord" in words(page.text)
 
 
 @pytest.mark.parametrize(
@@ -126,7 +126,7 @@ def test_changes_are_asked_on_the_step_page(client, services, step):
         ({"changes": "1"}, "has no test"),
         ({"changes": "1", "changes_silence": "4", "notes": "1"}, "no written notes"),
         ({"changes": "1", "changes_lowest": "H4"}, "middle C is C4"),
-        ({"changes": "1", "changes_lowest": "C6", "changes_highest": "C4"}, "lies above"),
+        ({"changes": "1", "changes_lowest": "C6", "changes_highest": "C4"}, "is above"),
     ],
 )
 def test_what_cannot_be_asked_is_said(client, services, step, fields, said):
@@ -157,7 +157,7 @@ def test_a_rhythm_alone_is_asked_and_judged(client, services, desk):
     assert take.verdict.answer is Answer.YES, take.verdict.reason
     page = client.get(f"/takes/{take.id}")
     assert page.text.count("mark-right") >= len(passage.notes)
-    assert "The rhythm alone: every note right" in words(page.text)
+    assert "Only the rhythm: every note right" in words(page.text)
 
 
 def test_the_session_waits_for_all_choruses_and_through_rests(client, services, desk, step):

@@ -105,7 +105,7 @@ def test_old_verdicts_are_offered_and_heard_again(client, desk, services):
     client.post("/long-work/rejudge")
     services.jobs.wait(60)
     page = client.get(f"/takes/{take.id}")
-    assert "1 take heard again, 1 with another answer." in strip(page)
+    assert "1 take judged again, 1 with a new verdict." in strip(page)
     said = words(page.text)
     assert "Clean. listener line-0" in said
     assert f"listener {ENGINE}, which counts" in said

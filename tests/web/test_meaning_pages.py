@@ -26,8 +26,7 @@ def test_what_a_pass_means(client, services, desk):
     step = desk.step(desk.topic(), criterion=criterion)
     page = words(client.get(f"/steps/{step.id}").text)
     assert (
-        "3 in a row, at the very first chance: the chance of a clean first try is "
-        "at least 66 in 100." in page
+        "3 in a row, passed at once: the chance of a clean first try is at least 66 in 100." in page
     )
     assert "Five in a row says less than it seems" in page
     assert "within 20 tries 25 times in 100 and within 100 tries 81 times in 100." in page
@@ -37,7 +36,7 @@ def test_what_a_pass_means(client, services, desk):
     page = words(client.get(f"/steps/{step.id}").text)
     assert "You passed it within 5 tries" in page
     assert "does so 25 times in 100." in page  # runs of 3 in 5 at one half: 8 of 32
-    assert "4 of the last 5 cold takes were clean. By cold takes alone the chance" in page
+    assert "4 of the last 5 cold takes were clean. From cold takes only, the chance" in page
 
 
 def test_the_held_test_speaks_only_when_it_is_wished_for(client, services, desk):
@@ -47,10 +46,10 @@ def test_the_held_test_speaks_only_when_it_is_wished_for(client, services, desk)
     assert "Held-test" not in words(client.get(f"/steps/{step.id}").text)
     client.post("/settings", data={"held_test": "1"})
     page = words(client.get(f"/steps/{step.id}").text)
-    assert "Held-test, 60 % against 90 %: held. Of poor steps it says so 5 % at most." in page
+    assert "Held-test, 60% against 90%: held. This is wrong for at most 5% of weak steps." in page
     client.post("/settings", data={"held_good": "80"})
     page = words(client.get(f"/steps/{step.id}").text)
-    assert "Held-test, 60 % against 80 %: 8 clean, 0 not, nothing decided." in page
+    assert "Held-test, 60% against 80%: 8 clean, 0 not, no decision yet." in page
     assert "Held after 3 more clean in a row" in page  # (4/3)^11 > 18 > (4/3)^10
     refused = client.post("/settings", data={"held_poor": "80"})
     assert refused.status_code == 422
@@ -67,7 +66,7 @@ def test_a_cold_take_says_what_it_supports_once_it_is_answered(client, services,
     client.post(f"/takes/{TAKE}/answer", data={"answer": "yes"})
     page = words(client.get(f"/takes/{TAKE}").text)
     # beta(1.5, 0.5) at a tenth, by scipy.stats: 0.351
-    assert "The only cold take was clean. By cold takes alone the chance" in page
+    assert "The only cold take was clean. From cold takes only, the chance" in page
     assert "is at least 35 in 100, right 4 times in 5." in page
     client.post(f"/takes/{TAKE}/answer", data={"answer": "cannot_tell"})
     assert "The only cold take" not in words(client.get(f"/takes/{TAKE}").text)

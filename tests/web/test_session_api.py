@@ -66,8 +66,10 @@ def test_what_a_cold_take_will_mean_is_told_beforehand(client, services, desk):
     ]
     services.settings.choose("held_test", "1")
     meant = client.get("/api/session").json()["steps"][first.id]["after_cold"]
-    assert meant["no"].endswith("Of good steps it says so 10 % at most.")  # 2 noes, at most 1 yes
-    assert "Held-test, 60 % against 90 %: 2 clean, 1 not, nothing decided." in meant["yes"]
+    assert meant["no"].endswith(
+        "This is wrong for at most 10% of good steps."
+    )  # 2 noes, at most 1 yes
+    assert "Held-test, 60% against 90%: 2 clean, 1 not, no decision yet." in meant["yes"]
 
 
 def test_a_snapshot_holds_all_that_a_session_needs(client, running):

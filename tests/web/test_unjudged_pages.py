@@ -86,7 +86,7 @@ def test_judging_again_that_fails_leaves_the_verdict(client, services, step, bro
     (take,) = services.state().takes.values()
     broken.setattr(worker_client, "judge", lambda *_, **__: 1 / 0)
     said = words(client.post(f"/takes/{take.id}/listen").text)
-    assert "Judging it again failed. Coldtake itself failed" in said
+    assert "Judging it again failed. Judging failed because" in said
     assert "The earlier verdict stays." in said
     assert "Yes" in said
 
@@ -95,7 +95,7 @@ def test_a_step_that_was_deleted_meanwhile_loses_no_take(client, services, step)
     services.pile.drop_step(step.id)
     reply = put(client, step)
     assert reply.status_code == 200
-    assert "no step" in reply.json()["failed"]["what"]
+    assert "step was not found" in reply.json()["failed"]["what"]
     assert services.takes.sound(TAKE).is_file()
     assert "nothing to compare it with" in words(client.get(f"/takes/{TAKE}").text)
 
@@ -169,9 +169,9 @@ def test_what_only_the_player_can_say_is_named_and_waited_for(client, services, 
     page = send(client, step, played())
     said = words(page.text)
     assert "Your answer is needed" in said
-    assert "Only you can say: from memory." in said
+    assert "Only you can answer: from memory." in said
     (take,) = services.state().takes.values()
     assert services.state().tries == {}
     said = words(client.post(f"/takes/{take.id}/answer", data={"answer": "yes"}).text)
     assert "Your answer is needed" not in said
-    assert "You said yes" in said
+    assert "You answered: yes" in said
