@@ -138,7 +138,7 @@ class TestBadWords:
     @pytest.mark.parametrize(
         ("words", "said"),
         [
-            (["sing"], "sing: This command is not known. Say one of serve, plan"),
+            (["sing"], "sing: This command is not known. Use one of these: serve, plan"),
             (["--loud"], "unrecognized arguments: --loud"),
             (["plan", "--minutes", "many"], "“many” is not a whole number"),
             (["plan", "--day", "someday"], "“someday” is not a date such as 2027-01-31"),
@@ -209,7 +209,7 @@ class TestPlan:
     def test_in_words(self, data):
         done = coldtake("plan", "--data", data, "--minutes", 30, "--start", "18:15")
         assert done.returncode == 0, done.stderr
-        assert re.match(r"\w+, \d\d \w+ \d{4}: \d+ minutes from 18:15\n18:15  ", done.stdout)
+        assert re.match(r"\w+, \d\d \w+ \d{4}: \d+ min from 18:15\n18:15  ", done.stdout)
         assert "Every note right?" in done.stdout
 
     def test_as_json_and_kept(self, inside, data):
@@ -247,7 +247,7 @@ class TestOutlook:
         assert [o["enough"] for o in outlooks] == [False, False]
 
     def test_nothing_current(self, inside, tmp_path):
-        assert "No topic is current yet" in inside("outlook", "--data", tmp_path).stdout
+        assert "There is no outlook yet. Make a topic current first." in inside("outlook", "--data", tmp_path).stdout
 
 
 class TestExport:
@@ -323,7 +323,7 @@ class TestListen:
         assert (done.returncode, done.stdout) == (70, "")
         lines = done.stderr.splitlines()
         assert lines[0].startswith("Traceback")  # whoever mends it needs the place
-        assert lines[-1].startswith(f"coldtake: Coldtake itself failed ({kind.__name__})")
+        assert lines[-1].startswith(f"coldtake: Coldtake failed ({kind.__name__})")
 
     def test_a_fault_in_a_process_of_its_own(self, passage, take):
         code = (
