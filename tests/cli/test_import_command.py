@@ -16,9 +16,10 @@ def test_a_folder_is_kept_and_faults_are_named(tmp_path, capsys):
     data = str(tmp_path / "data")
     assert main(["import", str(tmp_path / "in"), "--data", data]) == 0
     said = capsys.readouterr().out
-    assert "Air: 3 bars" in said
-    assert "Not kept: Two: line 3, character 3: “H” is not a key." in said
-    assert said.endswith("2 pieces of notation kept, 1 not readable.\n")
+    assert "Air: 3 bars\n" in said
+    assert "One: 1 bar\n" in said
+    assert "Not imported: Two: line 3, character 3: “H” is not a key." in said
+    assert said.endswith("2 pieces of notation saved, 1 not readable.\n")
     assert main(["import", str(tmp_path / "in" / "air.abc"), "--data", data, "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert [k["known"] for k in told["kept"]] == [True]

@@ -46,4 +46,4 @@ def test_it_says_what_changed_and_does_it_once(tmp_path, capsys):
     assert services.takes.get(take_id).verdict.engine == ENGINE
     services.close()
     assert main(["rejudge", "--data", str(tmp_path)]) == 0
-    assert capsys.readouterr().out == "0 takes heard again.\n"
+    assert capsys.readouterr().out == "0 takes judged again.\n"

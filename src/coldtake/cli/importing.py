@@ -23,7 +23,7 @@ def run(arguments: Namespace) -> int:
 
 def _print(found: Imported) -> None:
     for kept in found.kept:
-        state = "already saved" if kept.known else f"{kept.bars} bars"
+        state = "already saved" if kept.known else f"{kept.bars} bar{'' if kept.bars == 1 else 's'}"
         print(f"{kept.passage.title}: {state}")
         for sentence in kept.said:
             print(f"  {sentence}")
