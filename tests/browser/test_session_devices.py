@@ -11,7 +11,7 @@ from coldtake.domain import events as ev
 pytestmark = pytest.mark.browser
 
 MARKS = "() => document.querySelectorAll('#bar .mark').length === {}"
-LED = "() => document.querySelector('#notices').textContent.includes('led by a computer')"
+LED = "() => document.querySelector('#notices').textContent.includes('A computer controls')"
 
 
 @pytest.fixture

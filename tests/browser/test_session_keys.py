@@ -119,7 +119,7 @@ def test_ending_early_asks_once_and_is_kept_as_it_was(stand, services):
 
 def test_it_says_that_there_is_no_microphone_and_goes_on(stand):
     stand.begin()
-    assert "answer yourself" in stand.page.inner_text("#mic-words")
+    assert "Answer yourself" in stand.page.inner_text("#mic-words")
     assert stand.page.inner_text("#take-small") == "not recorded"
 
 

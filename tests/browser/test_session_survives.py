@@ -140,14 +140,14 @@ def test_two_tabs_do_not_fight(data, served_process, open_page):
     first = Stand(page, server.url).open().begin()
     second = Stand(page.context.new_page(), server.url).open().sees("slot", "Again")
     second.page.wait_for_function(
-        "() => document.querySelector('#notices').textContent.includes('another tab')"
+        "() => document.querySelector('#notices').textContent.includes('Another tab')"
     )
     second.press("y")
     first.press("n")
     second.page.wait_for_function("() => document.querySelectorAll('#bar .mark').length === 1")
     second.press("t")
     first.page.wait_for_function(
-        "() => document.querySelector('#notices').textContent.includes('another tab')"
+        "() => document.querySelector('#notices').textContent.includes('Another tab')"
     )
     first.press("n")
     second.press("y").sent()
@@ -159,7 +159,7 @@ def test_two_tabs_do_not_fight(data, served_process, open_page):
 
 def test_a_full_device_keeps_what_it_is_told_until_there_is_room(data, served_process):
     server = served_process(data)
-    full = "document.querySelector('#notices').textContent.includes('can keep nothing')"
+    full = "document.querySelector('#notices').textContent.includes('cannot save now. Free')"
     with RawBrowser(CHROMIUM, *ARGS) as browser:  # only a browser's own profile has a quota to set
         empty = browser.tab("about:blank")
         small = {"origin": server.url, "quotaSize": QUOTA}

@@ -206,7 +206,7 @@ def test_what_needs_written_notes_cannot_be_told():
         press(keys(line())), asked(PLAIN, NotesTest(), TempoTest(mark=100), track=click())
     )
     assert verdict.answer is Answer.CANNOT_TELL
-    assert "nothing is written" in verdict.reason
+    assert "cannot be compared with written notes" in verdict.reason
 
 
 def test_no_chord_symbols_or_no_tempo_says_what_to_do():

@@ -252,7 +252,7 @@ def test_a_repeat_that_is_not_taken_is_no_fault(judged_file):
     verdict = judged_file(in_bars(passage, 0, 1, 2, 3), passage)
     assert verdict.answer is Answer.YES, verdict.reason
     assert verdict.rendition.left_out_bars == (0, 1, 2, 3)
-    assert "Repeats were left out: 4 bars." in verdict.reason
+    assert "Repeats were left out (4 bars)." in verdict.reason
     whole = judged_file(in_bars(passage), passage)
     assert (whole.answer, whole.rendition) == (Answer.YES, None)
 

@@ -70,12 +70,13 @@ function noticesNow(running) {
   const now = timeNow();
   const waiting = status.waiting ? ` (${status.waiting} waiting)` : "";
   const follows = !desk.leading && desk.snapshot !== null && now > status.followsFrom;
-  const other = roles.device ? "another tab or window" : devices.by || "another device";
+  const by = roles.device ? "another tab or window" : devices.by || "another device";
+  const other = by[0].toUpperCase() + by.slice(1);
   const quiet = !roles.device && devices.quietS > QUIET_S ? ` (last contact ${quietWords()} ago)` : "";
   /** @type {[boolean, string][]} */
   const lines = [
     [desk.word !== null && desk.word.untilMs > now, desk.word?.words ?? ""],
-    [follows, `Another device controls this session${quiet}. Press T or tap here to control it from this device.`],
+    [follows, `${other} controls this session${quiet}. Press T or tap here to control it from here.`],
     [!status.reached, `Coldtake does not answer. Everything is saved here and sent later${waiting}.`],
     [status.fault !== "", `Coldtake cannot save now. ${status.fault} Everything is saved here and sent later${waiting}.`],
     [status.misdated, `This device’s clock is wrong: ${longDay(now)}, ${clockTime(now)}. Set the clock. What you play is saved; enter its day under “Your data”.`],
