@@ -16,7 +16,7 @@ from conftest import ARGS, CHROMIUM
 pytestmark = [pytest.mark.browser, pytest.mark.audio]
 
 CLICKS_LEAST = 8
-SEEN_WITHIN_MS = 250
+SEEN_WITHIN_MS = 5_000  # on any machine; how soon on a quiet one is in bench/browser
 
 
 @pytest.fixture

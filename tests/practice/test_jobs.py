@@ -53,7 +53,7 @@ def test_it_tells_how_far_it_is_and_what_came_of_it(jobs):
 def test_a_second_one_waits_for_the_first(jobs):
     gate = Gate()
     jobs.start("count", "Counting", gate)
-    with pytest.raises(BusyError, match="“Counting” is still going on"):
+    with pytest.raises(BusyError, match="“Counting” is still running"):
         jobs.start("other", "Another", lambda _: "")
     jobs.seen()
     assert jobs.now("count").running

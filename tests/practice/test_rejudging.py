@@ -80,7 +80,7 @@ def test_a_take_without_its_sound_keeps_its_verdict(services, old):
     done = rejudging.rejudge(services.takes, Watch())
     assert [i for i, _ in done.unheard] == [old[1]]
     assert services.takes.get(old[1]).verdict.engine == "line-0"
-    assert "1 could not be heard" in done.words
+    assert "1 could not be judged" in done.words
 
 
 def test_the_end_of_the_program_is_gone_on_from(services, old):

@@ -80,7 +80,7 @@ def test_a_session_after_midnight_is_the_same_evening(services, run, clock):
 
 
 def test_there_is_no_such_session(services):
-    with pytest.raises(NotFoundError, match="no session “x”"):
+    with pytest.raises(NotFoundError, match="session was not found"):
         services.sessions.get("x")
 
 

@@ -75,7 +75,7 @@ def test_it_stops_with_what_is_known_and_begins_anew_when_asked(services):
 
 
 def test_a_topic_that_is_not_there(services):
-    with pytest.raises(InputError, match="no topic"):
+    with pytest.raises(InputError, match="topic was not found"):
         services.supposing.ask(WhatIf(leave=("none",)))
 
 

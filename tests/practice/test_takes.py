@@ -234,7 +234,7 @@ def test_a_step_without_a_passage_cannot_be_told(services, slow, right):
     keep(services, right, bare)
     verdict = services.takes.judge(TAKE)
     assert verdict.answer is Answer.CANNOT_TELL
-    assert "no passage" in verdict.reason
+    assert "no notation" in verdict.reason
     assert verdict.remedy
 
 
@@ -242,7 +242,7 @@ def test_a_dropped_step_keeps_its_takes_but_is_not_judged(services, slow, right)
     services.pile.drop_step(slow.id)
     take = keep(services, right, slow)
     assert services.takes.sound(take.id).is_file()
-    with pytest.raises(NotFoundError, match="no step"):
+    with pytest.raises(NotFoundError, match="step was not found"):
         services.takes.judge(TAKE)
 
 
@@ -256,7 +256,7 @@ def test_a_lost_sound_says_so(services, slow, right):
 
 def test_there_is_no_such_take(services):
     for act in (services.takes.get, services.takes.judge, services.takes.sound):
-        with pytest.raises(NotFoundError, match="no take “x”"):
+        with pytest.raises(NotFoundError, match="take was not found"):
             act("x")
 
 

@@ -70,7 +70,7 @@ def test_commands_that_look(data, tmp_path, capsys):
     before = content(data)
     status, out, err = told(capsys, "check", "--data", data)
     assert (status, "No problems found." in out, NOTICE in err) == (0, True, True)
-    assert "1 of 1 takes compared" in out
+    assert "1 of 1 takes" in out
     assert "Air" in told(capsys, "topics", "--data", data)[1]
     assert told(capsys, "outlook", "--data", data)[0] == 0
     status, out, _ = told(capsys, "export", tmp_path / "all.zip", "--json", "--data", data)

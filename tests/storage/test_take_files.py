@@ -51,7 +51,7 @@ def test_damage_is_seen(takes):
 
 
 def test_a_missing_sound_says_what_to_do(takes):
-    with pytest.raises(NotFoundError, match="not there") as told:
+    with pytest.raises(NotFoundError, match="recording of this take is missing") as told:
         takes.path(ID)
     assert told.value.remedy
 

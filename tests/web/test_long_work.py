@@ -107,8 +107,8 @@ def test_old_verdicts_are_offered_and_heard_again(client, desk, services):
     page = client.get(f"/takes/{take.id}")
     assert "1 take judged again, 1 with a new verdict." in strip(page)
     said = words(page.text)
-    assert "Clean. listener line-0" in said
-    assert f"listener {ENGINE}, which counts" in said
+    assert "Clean. Coldtake, line-0" in said
+    assert f"Coldtake, {ENGINE}, in force" in said
     page = words(client.get("/long-work").text)
     assert "All takes were judged by this version" in page
     assert client.post("/long-work/rejudge").status_code == 422
