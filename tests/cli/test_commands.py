@@ -247,7 +247,10 @@ class TestOutlook:
         assert [o["enough"] for o in outlooks] == [False, False]
 
     def test_nothing_current(self, inside, tmp_path):
-        assert "There is no outlook yet. Make a topic current first." in inside("outlook", "--data", tmp_path).stdout
+        assert (
+            "There is no outlook yet. Make a topic current first."
+            in inside("outlook", "--data", tmp_path).stdout
+        )
 
 
 class TestExport:

@@ -102,3 +102,13 @@ def test_what_was_stopped_on_purpose_is_not_gone_on_with(services, old, monkeypa
     services.jobs.wait(10)
     assert services.jobs.now().stage is Stage.STOPPED
     assert rejudging.resume(services) is None
+
+
+def test_what_was_judged_between_the_look_and_the_start_is_no_fault(services, old, monkeypatch):
+    """The thread that resumes at a start died of it, beside a player who pressed the button."""
+    rejudging._note(services.store, open_=True)
+    outdated = services.takes.outdated
+    answers = [outdated(), []]
+    monkeypatch.setattr(services.takes, "outdated", lambda: answers.pop(0))
+    monkeypatch.setattr(services.takes, "waiting", lambda **_: [])
+    assert rejudging.resume(services) is None

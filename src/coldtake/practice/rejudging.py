@@ -102,7 +102,7 @@ def resume(services: "Services", started: datetime | None = None) -> Job | None:
     started : when the program was; None: now. Returns None where there is nothing of either.
     """
     waiting = services.takes.waiting(before=started)
-    with suppress(BusyError):  # begun by the player meanwhile: nothing is left to resume
+    with suppress(BusyError, RuleError):  # begun or done meanwhile: nothing is left to resume
         if _is_open(services.store) and services.takes.outdated():
             return begin(services)
         if waiting:
