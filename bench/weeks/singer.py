@@ -80,7 +80,7 @@ def main(folder: Path) -> None:
             app.post("/topics", {"title": title})
             (more,) = [t.id for t in app.services.state().topics.values() if t.title == title]
             app.post(f"/topics/{more}/place", {"place": "current"})
-        whole = next(s for t, s in steps.items() if t.startswith("All of it"))
+        whole = next(s for t, s in steps.items() if t.startswith("Whole passage"))
         flat = list(TUNE)
         flat[5], flat[13] = (65, 1), (66, 1)
         makes: dict[int, list[tuple[str, Notes]]] = {
