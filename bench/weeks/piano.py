@@ -141,7 +141,9 @@ def main(folder: Path) -> None:
         (concert,) = app.services.state().performances.values()
         app.post(f"/performances/{concert.id}/programme", {"act": "add", "topic_id": minuet})
         whole = next(
-            s.id for s in app.services.state().topic_steps(minuet) if s.title.startswith("Whole passage")
+            s.id
+            for s in app.services.state().topic_steps(minuet)
+            if s.title.startswith("Whole passage")
         )
         right, left = hands(1, 12)
         wrong = list(left)

@@ -238,7 +238,8 @@ def _finish(root: Element, passage: Passage, prefix: str) -> None:
     title = element("title")
     title.text = passage.title or "Passage"
     root.insert(0, title)
-    root.set("aria-label", f"{title.text}: {len(passage.bars)} bars of written music")
+    bars = f"{len(passage.bars)} bar{'' if len(passage.bars) == 1 else 's'}"
+    root.set("aria-label", f"{title.text}: {bars} of written music")
 
 
 def _settle_id(node: Element, prefix: str) -> None:
