@@ -194,7 +194,7 @@ class State(msgspec.Struct, kw_only=True):
         topic = self.topics.get(topic_id)
         own = topic.performance_on if topic else None
         mine = [p for p in self.performances.values() if topic_id in p.programme]
-        stage = [p.on for p in mine if p.on > day or (p.on == day and not self.is_over(p, day))]
+        stage = [p.on for p in mine if not self.is_over(p, day)]
         played = own == day and any(p.on == day and self.is_over(p, day) for p in mine)
         ahead = [on for on in (own, *stage) if on is not None and on >= day]
         if played:

@@ -2,7 +2,7 @@
 
 import threading
 from collections.abc import Sequence
-from datetime import date, datetime, time
+from datetime import date, time
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -159,7 +159,9 @@ class Performances:
                 parts=tuple(parts),
                 words=_words(words),
             )
-            self._log.append(data, at=self._played_at(performance.on), day=performance.on)
+            self._log.append(
+                data, at=self._log.past_at(performance.on, EVENING), day=performance.on
+            )
         return self.run(data.run_id)
 
     def take_back_run(self, run_id: str) -> None:
@@ -237,13 +239,6 @@ class Performances:
 
     def _in_order(self) -> list[Performance]:
         return sorted(self._log.state().performances.values(), key=lambda p: (p.on, p.title))
-
-    def _played_at(self, on: date) -> datetime | None:
-        """Return the instant that stands for a performance: now, or the evening of its day."""
-        now = self._log.now()
-        if on >= self._log.today():
-            return None
-        return min(datetime.combine(on, EVENING, now.tzinfo), now)
 
     def _check(self, state: State, performance: Performance, known: Performance | None) -> None:
         today = self._log.today()

@@ -1,6 +1,6 @@
 """Practice away from the tool: minutes on a step, and what they came to, told afterwards."""
 
-from datetime import date, datetime, time
+from datetime import date, time
 
 from coldtake.domain import events as ev
 from coldtake.domain.ids import named_id
@@ -51,16 +51,9 @@ class Elsewhere:
                 played_s=60.0 * minutes,
             )
             tried = [] if answer is None else [self._try(step_id, answer)]
-            self._log.append(played, *tried, at=self._at(day), day=day)
+            self._log.append(played, *tried, at=self._log.past_at(day, EVENING), day=day)
 
     def _try(self, step_id: str, answer: Answer) -> ev.TryAnswered:
         return ev.TryAnswered(
             try_id=self._log.new_id(), step_id=step_id, answer=answer, judge=Judge.PLAYER
         )
-
-    def _at(self, day: date) -> datetime | None:
-        """Return the instant that stands for it: None (now) for today."""
-        now = self._log.now()
-        if day >= self._log.today():
-            return None
-        return min(datetime.combine(day, EVENING, now.tzinfo), now)

@@ -4,7 +4,7 @@ import threading
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from itertools import islice
 
 from coldtake.domain.days import Span, day_at, is_night
@@ -72,6 +72,11 @@ class Log:
             events = tuple(self._event(datum, at, day) for datum in data)
             self.keep(events)
             return events
+
+    def past_at(self, day: date, evening: time) -> datetime | None:
+        """Return the instant for what is told of a day afterwards; None (now) for today."""
+        now = self.now()
+        return None if day >= self.today() else min(datetime.combine(day, evening, now.tzinfo), now)
 
     def event_of(self, data: AnyData) -> Event:
         """Make the event of what was decided now, without keeping it."""

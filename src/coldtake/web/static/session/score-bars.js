@@ -16,7 +16,7 @@ export class ScoreBars {
     if (this.asked.has(notation)) return;
     this.asked.add(notation);
     try {
-      const response = await fetch(notation.replace(".svg", ".json"));
+      const response = await fetch(`${notation.replace(".svg", ".json")}${notation.includes("?") ? "&" : "?"}only=bars`);
       if (response.ok) this.bars.set(notation, (await response.json()).bars);
     } catch {
       this.asked.delete(notation);

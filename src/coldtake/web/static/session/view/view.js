@@ -154,7 +154,7 @@ export class View {
   follow(/** @type {Desk} */ desk, /** @type {string} */ stepId) {
     const { now } = desk.takes;
     const step = desk.step(stepId);
-    const page = this.pages.find((one) => !one.figure.closest("[hidden]"));
+    const page = this.pageInSight;
     if (!page || page.pages < 2 || !step?.notation) return;
     void this.score.load(step.notation);
     if (now?.phase !== "playing") return;
@@ -165,15 +165,20 @@ export class View {
     if (measure) page.follow(measure);
   }
 
+  /** The music that is shown now, undefined where none is. */
+  get pageInSight() {
+    return this.pages.find((one) => !one.figure.closest("[hidden]"));
+  }
+
   /** Where in the sound of the take its first fault is; 0 where it has none. */
   faultS() {
-    const seen = this.pages.find((one) => !one.figure.closest("[hidden]"));
+    const seen = this.pageInSight;
     return Number(seen?.whole?.dataset.seekS ?? 0);
   }
 
   /** @param {1 | -1} direction */
   turn(direction) {
-    for (const page of this.pages) if (!page.figure.closest("[hidden]")) page.turn(direction);
+    this.pageInSight?.turn(direction);
   }
 
   drawEnd(/** @type {Desk} */ desk) {
