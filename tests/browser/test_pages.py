@@ -95,7 +95,7 @@ def filled(services) -> dict[str, str]:
     return {
         "pile": "/",
         "topic": f"/topics/{piece.id}",
-        "proposal": f"/topics/{scales.id}/proposal?way=technique&go=1&keys=C",
+        "proposal": f"/topics/{scales.id}/proposal?way=technique&go=1&keys=C&instrument=oboe",
         "proposal fault": f"/topics/{piece.id}/proposal?way=piece&go=1",
         "step": f"/steps/{steps[0].id}",
         "tomorrow": "/tomorrow",

@@ -17,7 +17,8 @@ def kept_passage(client, topic, abc=RUN):
 
 
 def proposed(client, topic, **query):
-    return client.get(f"/topics/{topic.id}/proposal", params={"go": "1", **query})
+    asks = {"go": "1", "instrument": "flute", **query}
+    return client.get(f"/topics/{topic.id}/proposal", params=asks)
 
 
 def ticks(page):

@@ -63,7 +63,7 @@ def test_session_print_step_and_topic_show_the_same_chart(client, services, chor
 
 def test_the_proposal_shows_it_before_anything_is_kept(client, services, desk):
     topic = desk.topic("Blues", kind=TopicKind.TUNE)
-    query = {"way": "tune", "go": "1", "changes": BLUES, "key": "Bb"}
+    query = {"way": "tune", "go": "1", "changes": BLUES, "key": "Bb", "instrument": "trumpet in C"}
     page = client.get(f"/topics/{topic.id}/proposal", params=query).text
     address = re.search(r'src="([^"]+as=chart[^"]*)"', page)[1].replace("&amp;", "&")
     assert chords_in(client.get(address).text)[:2] == ["B♭7", "E♭7"]

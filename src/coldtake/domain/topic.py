@@ -108,6 +108,7 @@ class Topic(msgspec.Struct, frozen=True, kw_only=True):
     """An area that matters. `importance` 1 (would be nice) to 5 (everything hangs on it).
 
     requires : what playing any of its steps needs
+    instrument : where it is not the player's usual one
     """
 
     id: str
@@ -118,6 +119,7 @@ class Topic(msgspec.Struct, frozen=True, kw_only=True):
     notes: str = ""
     place: Place = Place.WAITING
     requires: Requirements = ()
+    instrument: str = ""
 
 
 class StoredPassage(msgspec.Struct, frozen=True, kw_only=True):

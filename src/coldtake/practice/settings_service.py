@@ -1,10 +1,17 @@
 """The player's settings: the table's defaults until one is chosen."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from coldtake.domain.events import SettingChosen
+from coldtake.domain.topic import Topic
+from coldtake.errors import RuleError
+from coldtake.music.theory.instruments import INSTRUMENTS, instrument_named
 from coldtake.practice.state.log import Log
 from coldtake.settings import SETTINGS, check_pair, not_valid, parse, value_of
+
+PLAYED = "instruments"  # the setting's name in the log: names of the table, the usual one first
+_BETWEEN = ";"
+_INSTRUMENTS_MOST = 8
 
 
 class ChosenSettings:
@@ -37,3 +44,27 @@ class ChosenSettings:
             if changed:
                 self._log.append(*(SettingChosen(name=n, value=str(v)) for n, v in changed.items()))
         return values
+
+    def instruments(self) -> tuple[str, ...]:
+        """Return what the player plays, the usual one first; empty when it was not asked yet."""
+        names = self._log.state().settings.get(PLAYED, "").split(_BETWEEN)
+        return tuple(name for name in names if name in INSTRUMENTS)
+
+    def instrument_for(self, topic: Topic) -> str:
+        """Return what a topic is played on: its own, else the usual one, empty when not known."""
+        if topic.instrument in INSTRUMENTS:
+            return topic.instrument
+        return next(iter(self.instruments()), "")
+
+    def choose_instruments(self, names: Sequence[str]) -> None:
+        """Choose what the player plays, the usual one first. Raises InputError."""
+        chosen = tuple(dict.fromkeys(instrument_named(name).name for name in names if name))
+        if len(chosen) > _INSTRUMENTS_MOST:
+            raise RuleError(
+                f"{len(chosen)} instruments are chosen.",
+                where=PLAYED,
+                remedy=f"Choose {_INSTRUMENTS_MOST} at most. A topic can name any other.",
+            )
+        with self._log.deciding():
+            if chosen != self.instruments():
+                self._log.append(SettingChosen(name=PLAYED, value=_BETWEEN.join(chosen)))

@@ -7,6 +7,7 @@ from itertools import count
 
 from coldtake.errors import PassageError
 from coldtake.music.abc.notating import Written
+from coldtake.music.theory.instruments import Family
 from coldtake.music.theory.tones import Pitch
 
 
@@ -62,10 +63,30 @@ ARTICULATIONS: dict[str, tuple[tuple[str, str], ...]] = {
     "slurred in twos": (_SLURRED, _END),
     "slurred in threes": (_SLURRED, ("", ""), _END),
     "slurred in fours": (_SLURRED, ("", ""), ("", ""), _END),
-    "two slurred, two tongued": (_SLURRED, _END, _SHORT, _SHORT),
-    "one tongued, two slurred, one tongued": (_SHORT, _SLURRED, _END, _SHORT),
 }
+# The same two groups in the words of each family (common practice, no source).
+_SHORT_ONES = {
+    Family.WIND: "tongued",
+    Family.BOWED: "separate",
+    Family.PLUCKED: "plucked",
+    Family.KEYS: "staccato",
+    Family.VOICE: "staccato",
+}
+for _word in dict.fromkeys(_SHORT_ONES.values()):
+    ARTICULATIONS[f"two slurred, two {_word}"] = (_SLURRED, _END, _SHORT, _SHORT)
+    ARTICULATIONS[f"one {_word}, two slurred, one {_word}"] = (_SHORT, _SLURRED, _END, _SHORT)
 METRES = ((2, 4), (3, 4), (4, 4), (6, 8), (9, 8), (12, 8))
+
+
+def articulations_for(family: Family) -> tuple[str, ...]:
+    """The articulations to offer a player, in the words of the instrument's family."""
+    own = _SHORT_ONES[family]
+    others = set(_SHORT_ONES.values()) - {own}
+    return tuple(
+        name
+        for name in ARTICULATIONS
+        if not any(f"two {word}" in name or f"one {word}" in name for word in others)
+    )
 
 
 def rhythm_named(name: str, metre: tuple[int, int]) -> Rhythm:

@@ -8,12 +8,23 @@ player sets their own.
 """
 
 from dataclasses import dataclass
+from enum import StrEnum
 
 from coldtake.errors import PassageError
 from coldtake.music.theory.keys import Key
 from coldtake.music.theory.tones import UNISON, Interval, read_pitch
 
 _OCTAVE = Interval(7, 12)
+
+
+class Family(StrEnum):
+    """How the sound is made, as far as it changes what can be asked of a player."""
+
+    BOWED = "bowed strings"
+    PLUCKED = "plucked strings"
+    KEYS = "keyboard"
+    WIND = "wind"
+    VOICE = "voice"
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +41,13 @@ class Instrument:
     low: int
     high: int
     other_clef: str = ""
+
+    @property
+    def family(self) -> Family:
+        """How its sound is made: a wind instrument where `_FAMILIES` says nothing else."""
+        if self.name.endswith(" voice"):
+            return Family.VOICE
+        return _FAMILIES.get(self.name, Family.WIND)
 
     @property
     def clefs(self) -> tuple[str, ...]:
@@ -63,6 +81,11 @@ def _below(steps: int, semitones: int) -> Interval:
     return Interval(-steps, -semitones)
 
 
+_FAMILIES = {
+    **dict.fromkeys(("violin", "viola", "cello", "double bass"), Family.BOWED),
+    **dict.fromkeys(("guitar", "bass guitar"), Family.PLUCKED),
+    "piano": Family.KEYS,
+}
 _ALL = (
     Instrument("violin", UNISON, "treble", 55, 91),
     Instrument("viola", UNISON, "alto", 48, 84, "treble"),
@@ -141,3 +164,8 @@ def instrument_named(name: str) -> Instrument:
             remedy="Choose one with the same clef and transposition.",
         )
     return INSTRUMENTS[name]
+
+
+def by_family() -> dict[str, tuple[str, ...]]:
+    """Their names under those of their families, in the table's order."""
+    return {family.value: tuple(i.name for i in _ALL if i.family is family) for family in Family}

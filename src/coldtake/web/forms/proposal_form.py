@@ -10,8 +10,13 @@ import msgspec
 from coldtake.domain.topic import TopicKind
 from coldtake.errors import InputError
 from coldtake.music.exercises.patterns import RULES
-from coldtake.music.exercises.rhythms import ARTICULATIONS, METRES, RHYTHMS
-from coldtake.music.theory.instruments import INSTRUMENTS
+from coldtake.music.exercises.rhythms import (
+    ARTICULATIONS,
+    METRES,
+    RHYTHMS,
+    articulations_for,
+)
+from coldtake.music.theory.instruments import INSTRUMENTS, by_family
 from coldtake.music.theory.keys import KeyOrder
 from coldtake.music.theory.scales import SCALES
 from coldtake.music.theory.tones import read_pitch
@@ -56,6 +61,14 @@ TUNINGS = {"equal": "equal", "just": "just, to the drone"}
 _TEMPO = (20, 400)
 
 
+def choices_for(instrument: str) -> Choices:
+    """What can be chosen from by who plays an instrument, the words of bow or tongue with it."""
+    known = INSTRUMENTS.get(instrument)
+    if known is None:
+        return Choices()
+    return Choices(articulations=articulations_for(known.family))
+
+
 @dataclass(frozen=True, slots=True)
 class Choices:
     """What can be chosen from, for the template."""
@@ -66,7 +79,7 @@ class Choices:
     scales: tuple[str, ...] = tuple(SCALES)
     metres: tuple[str, ...] = tuple(f"{beats}/{unit}" for beats, unit in METRES)
     articulations: tuple[str, ...] = tuple(ARTICULATIONS)
-    instruments: tuple[str, ...] = tuple(INSTRUMENTS)
+    instruments: Mapping[str, tuple[str, ...]] = field(default_factory=by_family)
     rhythm_parts: tuple[str, ...] = RHYTHM_PARTS
     tunings: Mapping[str, str] = field(default_factory=lambda: TUNINGS)
     orders: Mapping[str, str] = field(
@@ -149,7 +162,7 @@ def _technique(query: Query, ticks: Ticked) -> TechniqueAsk:
         scale=query.get("scale") or "major",
         metre=_metre(query),
         articulations=ticks.articulations,
-        instrument=query.get("instrument") or "flute",
+        instrument=_instrument(query),
         concert=bool(query.get("concert")),
         octaves=form_fields.maybe_whole(query.get("octaves", ""), "octaves", 1, 4),
         low=_note(query, "low"),
@@ -170,7 +183,7 @@ def _tune(query: Query) -> TuneAsk:
         changes=query.get("changes", ""),
         key=query.get("key", ""),
         metre=_metre(query),
-        instrument=query.get("instrument") or "flute",
+        instrument=_instrument(query),
         concert=bool(query.get("concert")),
         other_keys=_count(query, "other_keys", "other keys", 0, 11, 3),
         goal_bpm=_tempo(query, "goal", "goal"),
@@ -187,7 +200,7 @@ def _rhythm(query: Query, ticks: Ticked) -> RhythmAsk:
     return RhythmAsk(
         parts=ticks.parts,
         compound=bool(query.get("compound")),
-        instrument=query.get("instrument") or "flute",
+        instrument=_instrument(query),
         goal_bpm=_tempo(query, "goal", "goal") or 80.0,
         clean_bpm=_tempo(query, "clean", "clean now"),
     )
@@ -197,7 +210,7 @@ def _intonation(query: Query) -> IntonationAsk:
     return IntonationAsk(
         tonic=query.get("tonic", "").strip() or "C",
         tuning="just" if query.get("tuning") == "just" else "equal",
-        instrument=query.get("instrument") or "flute",
+        instrument=_instrument(query),
         cents=form_fields.maybe_number(query.get("cents", ""), "cents", 3, 50) or 15.0,
     )
 
@@ -209,10 +222,20 @@ def _reading(query: Query) -> ReadingAsk:
         bars=_count(query, "bars", "bars", 2, 32, 8),
         keys=_keys(query) or ("C",),
         metre=_metre(query),
-        instrument=query.get("instrument") or "flute",
+        instrument=_instrument(query),
         goal_bpm=_tempo(query, "goal", "tempo") or 72.0,
         seed=_count(query, "seed", "number", 0, 10_000_000, 0),
     )
+
+
+def _instrument(query: Query) -> str:
+    if not query.get("instrument"):
+        raise InputError(
+            "No instrument is chosen.",
+            where="instrument",
+            remedy="Choose what you play. Clef and range follow from it.",
+        )
+    return query["instrument"]
 
 
 def _metre(query: Query) -> tuple[int, int]:

@@ -38,6 +38,7 @@ OPEN = frozenset(
         "/static/js/theme.js",
         "/static/js/pair.js",
         "/static/icon.svg",
+        "/static/vendor/figtree/figtree-latin-wght-normal.woff2",
         "/static/vendor/atkinson/atkinson-hyperlegible-next-latin-wght-normal.woff2",
         "/static/vendor/atkinson/atkinson-hyperlegible-next-latin-ext-wght-normal.woff2",
     }

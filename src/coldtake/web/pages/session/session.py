@@ -34,7 +34,7 @@ _KEPT = (
     "session/*.css",
     "vendor/idb/*.js",
 )
-_FONTS = "vendor/atkinson/*.woff2"
+_FONTS = "vendor/*/*.woff2"
 
 
 def asset_files() -> tuple[Path, ...]:

@@ -8,6 +8,8 @@ from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
+from coldtake.music.theory.instruments import by_family
+from coldtake.practice.settings_service import PLAYED
 from coldtake.settings import BY_NAME, SETTINGS, Setting
 from coldtake.web.forms.form_fields import Fields, text_fields
 
@@ -57,6 +59,11 @@ def grouped() -> tuple[tuple[str, tuple[Setting, ...]], ...]:
     return (*groups, *((("Session", rest),) if rest else ()))
 
 
+def _played(names: tuple[str, ...]) -> tuple[str, ...]:
+    """Return one field for each instrument, and one to add another."""
+    return (*names, "") if names else ("", "")
+
+
 def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     """Build the routes of the settings."""
     routes = APIRouter()
@@ -68,12 +75,17 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
             "groups": grouped(),
             "values": services.settings.all(),
             "not_valid": services.settings.not_valid(),
+            "instruments": by_family(),
+            "played": _played(services.settings.instruments()),
         }
         return templates.TemplateResponse(request, "settings.html", context)
 
     @routes.post("/settings")
     def choose(fields: Fields) -> Response:
         form = text_fields(fields)
+        if form.pop(PLAYED, None) is not None:
+            named = [n for n in fields.getlist(PLAYED) if isinstance(n, str)]
+            services.settings.choose_instruments(named)
         known, not_valid = services.settings.all(), services.settings.not_valid()
         services.settings.choose_all(
             {

@@ -14,6 +14,7 @@ from coldtake.domain.history.state import State
 from coldtake.domain.progress import Standing
 from coldtake.domain.topic import Place, StepPhase, Topic
 from coldtake.errors import InputError
+from coldtake.music.theory.instruments import by_family
 from coldtake.practice.topics.quick_start import play_now
 from coldtake.settings import value_of
 from coldtake.web.forms import form_fields
@@ -94,16 +95,22 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return templates.TemplateResponse(request, "pile.html", pile_context(services, request))
 
     @routes.post("/topics")
-    def add(title: Annotated[str, Form()] = "") -> Response:
+    def add(
+        title: Annotated[str, Form()] = "", instrument: Annotated[str, Form()] = ""
+    ) -> Response:
+        _keep_instrument(services, instrument)
         services.pile.add(form_fields.line(title, "title", "Enter what you want to work on."))
         return RedirectResponse("/", status_code=303)
 
     @routes.post("/first")
     def play_first(
-        title: Annotated[str, Form()] = "", minutes: Annotated[str, Form()] = "10"
+        title: Annotated[str, Form()] = "",
+        minutes: Annotated[str, Form()] = "10",
+        instrument: Annotated[str, Form()] = "",
     ) -> Response:
         line = form_fields.line(title, "title", "Enter what you want to play.")
         long = form_fields.whole(minutes, "minutes", 5, 720, "min")
+        _keep_instrument(services, instrument)
         plan = play_now(services.pile, services.evening, services.log, line, long)
         return RedirectResponse("/session" if plan.slots else "/", status_code=303)
 
@@ -117,6 +124,12 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     return routes
 
 
+def _keep_instrument(services: Services, name: str) -> None:
+    """Keep what a newcomer says to play; what was chosen before is not changed by it."""
+    if name and not services.settings.instruments():
+        services.settings.choose_instruments((name,))
+
+
 def pile_context(services: Services, request: Request) -> dict[str, Any]:
     """Return what the page of topics shows."""
     state = services.state()
@@ -126,6 +139,7 @@ def pile_context(services: Services, request: Request) -> dict[str, Any]:
         "limit": value_of(state.settings, "current_topics"),
         "way": way_of(state),
         "empty": not state.topics,
+        "instruments": by_family(),
         "offer_demo": services.is_empty() and request.app.state.build_demo is not None,
         "first_request": services.evening.default_request(services.today()),
     }

@@ -58,6 +58,7 @@ def _form(services: Services, topic_id: str, params: QueryParams) -> dict[str, A
     """What the form shows, with what was chosen so far."""
     topic = services.pile.topic(topic_id)
     query = {name: text for name, text in params.items() if text}
+    query.setdefault("instrument", services.settings.instrument_for(topic))
     passages = services.state().passages.values()
     return {
         "here": "",
@@ -66,7 +67,7 @@ def _form(services: Services, topic_id: str, params: QueryParams) -> dict[str, A
         "query": query,
         "ticks": proposal_form.ticked(params.getlist),
         "fresh": len(passages),
-        "choices": proposal_form.Choices(),
+        "choices": proposal_form.choices_for(query["instrument"]),
         "passages": sorted(passages, key=lambda p: p.title.casefold()),
         "fault": None,
         "lines": (),
@@ -120,6 +121,8 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         proposal = services.pile.propose_steps(topic_id, ask)
         wanted = [value for value in fields.getlist("keep") if isinstance(value, str)]
         services.pile.keep_proposal(proposal, wanted)
+        if not services.settings.instruments():  # asked once: what was chosen here is the usual one
+            services.settings.choose_instruments((getattr(ask, "instrument", ""),))
         return RedirectResponse(f"/topics/{topic_id}", status_code=303)
 
     @routes.post("/topics/{topic_id}/proposal/passage")

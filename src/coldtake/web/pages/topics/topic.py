@@ -12,7 +12,8 @@ from starlette.templating import Jinja2Templates
 
 from coldtake.domain.criterion import question
 from coldtake.domain.history.state import State
-from coldtake.domain.topic import MET_ONCE, Step, StepPhase, TopicKind
+from coldtake.domain.topic import MET_ONCE, Step, StepPhase, Topic, TopicKind
+from coldtake.music.theory.instruments import by_family, instrument_named
 from coldtake.planning.value.at_hand_words import requirement_names
 from coldtake.web.forms import form_fields, requirements
 from coldtake.web.forms.criteria import editor_of, first_criterion, read_criterion
@@ -95,6 +96,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
                 performance_on=on,
                 notes=form.get("notes", "").strip(),
                 requires=requirements.read(fields, known.requires),
+                instrument=_instrument(form.get("instrument", known.instrument), known),
             )
         )
         return RedirectResponse(f"/topics/{topic_id}", status_code=303)
@@ -131,6 +133,11 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     return routes
 
 
+def _instrument(chosen: str, known: Topic) -> str:
+    """Read a topic's own instrument, none where it is the usual one. Raises InputError."""
+    return chosen if chosen in ("", known.instrument) else instrument_named(chosen).name
+
+
 def topic_context(services: Services, topic_id: str) -> dict[str, Any]:
     """Return what a topic's page shows. Raises NotFoundError."""
     topic = services.pile.topic(topic_id)
@@ -141,6 +148,8 @@ def topic_context(services: Services, topic_id: str) -> dict[str, Any]:
         "standing": state.standings()[topic_id],
         "lines": step_lines(state, topic_id),
         "kinds": list(TopicKind),
+        "instruments": by_family(),
+        "usual_instrument": next(iter(services.settings.instruments()), ""),
         "requires": requirements.ticks(topic.requires),
         "editor": editor_of(first_criterion()),
         "today": services.today(),
