@@ -210,6 +210,7 @@ def _archived(folder: Path, much: int) -> bytes:
     from coldtake.bootstrap import open_services
     from coldtake.demo.material import MATERIAL
     from coldtake.domain.criterion import Criterion, NotesTest
+    from coldtake.domain.take import NewTake
     from coldtake.domain.topic import Exercise, PassageRef, Place, Step
     from coldtake.practice.archive import export
 
@@ -227,7 +228,7 @@ def _archived(folder: Path, much: int) -> bytes:
         services.pile.keep_step(step)
         if much > 1:
             services.sessions.start()
-            services.takes.keep(_sound("WAV", "PCM_16", 8_000, 1), step_id=step.id)
+            services.takes.keep(_sound("WAV", "PCM_16", 8_000, 1), NewTake(step_id=step.id))
     services.sessions.record([json.dumps(one).encode() for one in next(_events())])  # type: ignore[attr-defined]
     export(services, folder / "all.zip")
     services.close()

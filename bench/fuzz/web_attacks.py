@@ -461,12 +461,13 @@ def household(folder: Path) -> Iterator[tuple["TestClient", "Services"]]:  # typ
     from fuzz_seeds import _sound
 
     from coldtake.bootstrap import make_app, open_services
+    from coldtake.domain.take import NewTake
 
     services = open_services(folder, clock=_StillClock())
     steps = [step for title in ("Air in C", "Scales") for step in _laid_out(services, title)]
     services.evening.propose(services.evening.default_request(services.today()))
     services.sessions.start()
-    services.takes.keep(_sound("WAV", "PCM_16", 8000, 1), step_id=steps[0])
+    services.takes.keep(_sound("WAV", "PCM_16", 8000, 1), NewTake(step_id=steps[0]))
     logging.getLogger("coldtake").setLevel(logging.CRITICAL)  # each fault is told by its outcome
     app = make_app(services)
     with TestClient(app, base_url="http://localhost", raise_server_exceptions=False) as client:

@@ -23,6 +23,7 @@ from passages import invented
 from coldtake.domain.criterion import Criterion, NotesTest
 from coldtake.domain.take import Answer, ClickTrack, NoteStatus
 from coldtake.listening.features.click_track import click_sound, find_clicks
+from coldtake.listening.judging_request import JudgingRequest
 from coldtake.listening.melody.judge import judge
 from coldtake.listening.sources.sound import Sound
 
@@ -121,8 +122,10 @@ def one_level(args, level, room: bool) -> list[str]:
             if stepped is not None:
                 two = find_clicks(as_sound(stepped), track)
                 stepped_found += two is None or not two.steady
-            before.append(faults_of(judge(as_sound(mixed), passage, NOTES)))
-            after.append(faults_of(judge(as_sound(mixed), passage, NOTES, click=track)))
+            before.append(faults_of(judge(as_sound(mixed), JudgingRequest(passage, NOTES))))
+            after.append(
+                faults_of(judge(as_sound(mixed), JudgingRequest(passage, NOTES, click=track)))
+            )
             told[wrong_told(name, seed, level, room)] += 1
     late = np.array(errors) * 1e3
     timing = "-" if not len(late) else f"{np.median(late):.2f} / {np.percentile(late, 95):.2f}"
@@ -147,7 +150,7 @@ def wrong_told(name: str, seed: int, level: float | None, room: bool) -> str:
     """What became of one wrong note on a click."""
     passage, sound, track, delay, rng = take_of(name, seed, wrong=True)
     mixed = sound if level is None else mixed_with(sound, track, delay, level, room, rng)
-    verdict = judge(as_sound(mixed), passage, NOTES, click=track)
+    verdict = judge(as_sound(mixed), JudgingRequest(passage, NOTES, click=track))
     marked = {n.id for n in verdict.notes if n.status is NoteStatus.WRONG}
     if passage.notes[on_click(passage)].id in marked and verdict.answer is Answer.NO:
         return "marked"

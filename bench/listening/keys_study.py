@@ -18,6 +18,7 @@ import numpy as np
 
 from coldtake.domain.criterion import Criterion, NotesTest
 from coldtake.domain.take import Answer, NoteStatus
+from coldtake.listening.judging_request import JudgingRequest
 from coldtake.listening.keyboard.midi_alignment import match_keys
 from coldtake.listening.keyboard.midi_judge import judge_keys
 from coldtake.listening.keyboard.midi_performance import MidiNote, MidiPerformance
@@ -94,7 +95,7 @@ def run(takes: int) -> dict:
             made = [p for p in presses if p is not None] + extras
             keys = MidiPerformance(tuple(sorted(made, key=lambda p: (p.onset_s, p.pitch))), 600.0)
             matched = match_keys(keys.presses, passage)
-            verdict = judge_keys(keys, passage, Criterion(tests=(NotesTest(),)))
+            verdict = judge_keys(keys, JudgingRequest(passage, Criterion(tests=(NotesTest(),))))
             status = {n.id: n.status for n in verdict.notes}
             for i, press in enumerate(presses):
                 kind = "missed" if press is None else "wrong" if i in wrong else "right"

@@ -24,6 +24,7 @@ from rivals import score_rivals
 from scoring import score_take
 from table import write
 
+from coldtake.listening.judging_request import JudgingRequest
 from coldtake.listening.melody.judge import default_criterion, judge
 from coldtake.listening.sources.sound import Sound
 
@@ -62,7 +63,9 @@ def run(args: argparse.Namespace):
             for condition in heard:
                 sound = apply(condition, clean, seed, truth.bpm)
                 started = time.process_time()
-                verdict = judge(Sound(sound.astype(np.float32), RATE), passage, CRITERION)
+                verdict = judge(
+                    Sound(sound.astype(np.float32), RATE), JudgingRequest(passage, CRITERION)
+                )
                 cost = (time.process_time() - started) / (len(sound) / RATE)
                 score = score_take(verdict, passage, truth)
                 if args.rivals and condition == "clean":

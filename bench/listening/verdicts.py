@@ -38,6 +38,7 @@ from coldtake.domain.criterion import (
     TimingTest,
     TuneTest,
 )
+from coldtake.listening.judging_request import JudgingRequest
 from coldtake.listening.melody.judge import judge
 from coldtake.listening.sources.sound import Sound
 from coldtake.units import A4_HZ
@@ -125,7 +126,7 @@ def take(bank: str, seed: int) -> dict:
         sound = np.concatenate([before, sound])
     sound = apply(condition, sound.astype(np.float32), seed, truth.bpm)
     started = time.process_time()
-    verdict = judge(Sound(sound.astype(np.float32), RATE), passage, criterion)
+    verdict = judge(Sound(sound.astype(np.float32), RATE), JudgingRequest(passage, criterion))
     return {
         "seed": seed, "instrument": name, "kind": kind, "condition": condition, "asked": asked,
         "faults": truth.faults, "want": want, "said": verdict.answer.value,

@@ -7,7 +7,7 @@ import pytest
 import soundfile
 
 from coldtake.domain.criterion import ChangesTest, Criterion
-from coldtake.domain.take import ClickTrack
+from coldtake.domain.take import ClickTrack, NewTake
 from coldtake.domain.topic import Exercise, PassageRef, Step
 from coldtake.music.playback.sounding import SoundedNote
 from coldtake.music.playback.synth import render
@@ -52,7 +52,7 @@ def take_page(served):
     )
     services.pile.keep_step(step)
     click = ClickTrack(first_s=0.5 - 4 * BEAT_S, every_s=BEAT_S, music_s=0.5, per_bar=4)
-    take = services.takes.keep(played(), step_id=step.id, click=click, click_bpm=BPM)
+    take = services.takes.keep(played(), NewTake(step_id=step.id, click=click, click_bpm=BPM))
     services.takes.judge(take.id)
     return f"{served.url}/takes/{take.id}", f"{served.url}/steps/{step.id}"
 

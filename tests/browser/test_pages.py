@@ -16,7 +16,7 @@ from playwright.sync_api import Page, expect
 from coldtake.domain import events as ev
 from coldtake.domain.estimate import ForecastChance, Interval, SaidTopic
 from coldtake.domain.plan import PlanRequest
-from coldtake.domain.take import Answer, Judge
+from coldtake.domain.take import Answer, Judge, NewTake
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step, TopicKind
 from coldtake.web.forms.criteria import first_criterion
 
@@ -166,7 +166,7 @@ def _taken(services, step) -> str:
     quiet = np.zeros(11025, dtype=np.float32)
     out = io.BytesIO()
     soundfile.write(out, np.concatenate([quiet, sound, quiet]), 22050, format="WAV")
-    take = services.takes.keep(out.getvalue(), filename="take.wav", step_id=step.id)
+    take = services.takes.keep(out.getvalue(), NewTake(step_id=step.id), "take.wav")
     services.takes.judge(take.id)
     return take.id
 

@@ -10,7 +10,7 @@ import soundfile
 from coldtake.bootstrap import open_services
 from coldtake.cli import main
 from coldtake.domain import events as ev
-from coldtake.domain.take import Answer, Verdict
+from coldtake.domain.take import Answer, NewTake, Verdict
 from coldtake.domain.topic import Exercise, PassageRef, Place
 from coldtake.listening.engine import ENGINE
 from making import step
@@ -28,7 +28,7 @@ def with_old_verdict(folder) -> str:
     )
     out = io.BytesIO()
     soundfile.write(out, np.zeros(8000, np.float32), 8000, format="WAV")
-    take = services.takes.keep(out.getvalue(), step_id=made.id)
+    take = services.takes.keep(out.getvalue(), NewTake(step_id=made.id))
     said = Verdict(
         answer=Answer.YES, reason="Clean.", tempo_bpm=90.0, tests=(), notes=(), engine="line-0"
     )

@@ -17,7 +17,7 @@ from killing import Say, killed, quick_folder
 
 from coldtake.bootstrap import SystemClock, open_services
 from coldtake.domain import events as ev
-from coldtake.domain.take import Answer, Judge
+from coldtake.domain.take import Answer, Judge, NewTake
 from coldtake.listening import worker_client
 from coldtake.practice.services import Services
 from making import step
@@ -58,7 +58,7 @@ def session(folder: Path, chance: random.Random, say: Say) -> None:
         elif act < 0.85:
             wav = io.BytesIO()
             soundfile.write(wav, SOUND * chance.random(), 8000, format="WAV")
-            take = services.takes.keep(wav.getvalue(), step_id=step().id)
+            take = services.takes.keep(wav.getvalue(), NewTake(step_id=step().id))
             say(f"take {take.id} {take.sha256}")
         elif act < 0.97:
             pasted = "\n".join(f"topic {chance.random()}" for _ in range(chance.randint(1, 12)))

@@ -16,6 +16,7 @@ from coldtake.listening.chords import note_network, spectrum
 from coldtake.listening.chords.judging import ScoreFreeResult, _not_heard_blindly
 from coldtake.listening.chords.placing import ChordOccurrence
 from coldtake.listening.dispatch import judge_take, take_file
+from coldtake.listening.judging_request import JudgingRequest
 from coldtake.listening.keyboard.midi_alignment import events_of
 from coldtake.listening.melody.judge import judge
 from coldtake.listening.sources.sound import Sound
@@ -84,7 +85,7 @@ def faults(verdict):
 def test_a_clean_take_of_chords_has_every_note_right_and_in_time(program):
     passage = passage_of(CADENCE)
     keys = keys_of(passage)
-    verdict = judge(take(program, keys), passage, NOTES)
+    verdict = judge(take(program, keys), JudgingRequest(passage, NOTES))
     # A choir's soft attacks leave a doubled note untold now and then; it accuses nobody.
     assert verdict.answer == Answer.YES or (program == CHOIR and verdict.abstained), verdict.reason
     assert len(verdict.abstained) <= 2
@@ -103,7 +104,9 @@ def test_wrong_missed_and_added_notes_of_a_chord_are_named():
     missed = next(k for k, n in enumerate(passage.notes) if (n.onset_beats, n.pitch) == (5.0, 65))
     keys[wrong] = replace(keys[wrong], key=70)
     extra = Played(keys[missed].start_s + 0.35, keys[missed].end_s + 0.3, 78, 84)
-    verdict = judge(take(PIANO, [*keys[:missed], *keys[missed + 1 :], extra]), passage, NOTES)
+    verdict = judge(
+        take(PIANO, [*keys[:missed], *keys[missed + 1 :], extra]), JudgingRequest(passage, NOTES)
+    )
     assert verdict.answer == Answer.NO
     assert faults(verdict) == [
         ("wrong", f"n{wrong}"),
@@ -126,7 +129,7 @@ def test_going_back_some_chords_is_found():
         for k, n in zip(first, passage.notes, strict=True)
         if n.onset_beats >= 3.0
     ]
-    verdict = judge(take(PIANO, [*before, *again]), passage, NOTES)
+    verdict = judge(take(PIANO, [*before, *again]), JudgingRequest(passage, NOTES))
     assert [r.to_beat for r in verdict.restarts] == [3.0]
     assert verdict.restarts[0].at_s == pytest.approx(min(k.start_s for k in again), abs=0.06)
     assert verdict.answer == Answer.NO
@@ -137,7 +140,7 @@ def test_a_note_of_a_chord_that_comes_apart_from_it_is_told():
     keys = keys_of(passage, spread_s=0.01)
     k = next(k for k, n in enumerate(passage.notes) if (n.onset_beats, n.pitch) == (4.0, 72))
     keys[k] = replace(keys[k], start_s=keys[k].start_s + 0.1)
-    verdict = judge(take(PIANO, keys), passage, NOTES)
+    verdict = judge(take(PIANO, keys), JudgingRequest(passage, NOTES))
     assert verdict.notes[k].displaced
     assert "after the rest of its chord" in verdict.notes[k].words
     assert sum(n.displaced for n in verdict.notes) == 1
@@ -159,7 +162,7 @@ def test_what_is_not_the_passage_is_never_a_yes(what):
         ).samples,
         "speech": lambda: buzzing_voice(time),
     }[what]()  # fmt: skip
-    verdict = judge(Sound(np.asarray(sound, np.float32), RATE), passage, NOTES)
+    verdict = judge(Sound(np.asarray(sound, np.float32), RATE), JudgingRequest(passage, NOTES))
     assert verdict.answer != Answer.YES
     if what != "one line of it":
         assert verdict.answer == Answer.CANNOT_TELL
@@ -169,7 +172,9 @@ def test_what_is_not_the_passage_is_never_a_yes(what):
 def test_the_same_take_of_chords_gives_the_same_verdict():
     passage = passage_of(CADENCE)
     sound = take(GUITAR, keys_of(passage))
-    assert judge(sound, passage, NOTES) == judge(sound, passage, NOTES)
+    assert judge(sound, JudgingRequest(passage, NOTES)) == judge(
+        sound, JudgingRequest(passage, NOTES)
+    )
 
 
 def test_the_spectrum_is_the_signal_against_windowed_tones():
@@ -217,7 +222,7 @@ def test_a_quiet_octave_over_a_loud_bass_is_not_accused():
         replace(k, velocity=120 if k.key < 50 else 34)
         for k in keys_of(passage, spread_s=0.01)
     ]  # fmt: skip
-    verdict = judge(take(PIANO, keys), passage, NOTES)
+    verdict = judge(take(PIANO, keys), JudgingRequest(passage, NOTES))
     assert [f for f in faults(verdict) if f[0] != "extra"] == []
     assert verdict.answer != Answer.NO
 
@@ -228,7 +233,9 @@ def test_a_note_that_cannot_be_told_is_said_to_be_so_and_nobody_is_accused():
     passage = passage_of(chords)
     keys = [replace(k, velocity=112 if k.key < 51 else 50) for k in keys_of(passage, spread_s=0.0)]
     missing = next(k for k, n in enumerate(passage.notes) if (n.onset_beats, n.pitch) == (3.0, 60))
-    verdict = judge(take(PIANO, [k for i, k in enumerate(keys) if i != missing]), passage, NOTES)
+    verdict = judge(
+        take(PIANO, [k for i, k in enumerate(keys) if i != missing]), JudgingRequest(passage, NOTES)
+    )
     status = verdict.notes[missing].status
     assert status == NoteStatus.MISSED or passage.notes[missing].id in verdict.abstained
     assert verdict.answer != Answer.YES
@@ -261,7 +268,7 @@ def test_two_hands_on_a_page_are_judged_from_a_kept_take_by_the_ids_of_the_notat
     flac, _, _ = take_file(_wav(take(PIANO, keys)))
     path = tmp_path / "take.flac"
     path.write_bytes(flac)
-    verdict = judge_take(path, passage, NOTES)
+    verdict = judge_take(path, JudgingRequest(passage, NOTES))
     assert faults(verdict) == [("wrong", passage.notes[5].id)]
     assert [n.id for n in verdict.notes] == [n.id for n in passage.notes]
     for note in passage.notes:

@@ -16,6 +16,7 @@ from coldtake.domain.take import Answer, ClickTrack, NoteStatus, Verdict
 from coldtake.listening.features import click_track
 from coldtake.listening.features.click_track import find_clicks, without_clicks
 from coldtake.listening.features.signal_quality import clipped_share, obstacle_in_sound
+from coldtake.listening.judging_request import JudgingRequest
 from coldtake.listening.melody.judge import judge
 from coldtake.listening.sources.sound import Sound
 
@@ -79,7 +80,7 @@ def test_a_step_of_the_delay_is_told_and_timing_is_not_told_against_it():
     assert heard is not None
     assert not heard.steady
     assert heard.delay_end_s - heard.delay_start_s == pytest.approx(0.022, abs=0.001)
-    verdict = judge(stepped, tune(), IN_TIME, click=track())
+    verdict = judge(stepped, JudgingRequest(tune(), IN_TIME, click=track()))
     assert "own tempo" in verdict.tests[0].words
     assert verdict.click is not None
     assert not verdict.click.steady
@@ -89,15 +90,15 @@ def test_a_step_of_the_delay_is_told_and_timing_is_not_told_against_it():
 def test_a_player_behind_the_click_is_told_only_where_the_click_is_heard():
     notes = [replace(n, start_s=n.start_s + 0.075, end_s=n.end_s + 0.075) for n in keys(tune())]
     plain = sounded("piano", notes)
-    behind = judge(with_click(plain), tune(), IN_TIME, click=track())
+    behind = judge(with_click(plain), JudgingRequest(tune(), IN_TIME, click=track()))
     assert behind.answer is Answer.NO
     assert "compared with the click" in behind.tests[0].words
     middle = float(np.median([n.deviation_ms for n in behind.notes]))
     assert middle == pytest.approx(75.0, abs=8.0)
-    headphones = judge(plain, tune(), IN_TIME, click=track())
+    headphones = judge(plain, JudgingRequest(tune(), IN_TIME, click=track()))
     assert headphones.answer is Answer.YES
     assert "own tempo: the click is not in" in headphones.tests[0].words
-    count_in = judge(plain, tune(), IN_TIME, click=replace_track(count=4))
+    count_in = judge(plain, JudgingRequest(tune(), IN_TIME, click=replace_track(count=4)))
     assert "click" not in count_in.tests[0].words
 
 
@@ -112,11 +113,15 @@ def test_a_click_makes_no_note_and_hides_none():
     notes[10] = replace(notes[10], key=notes[10].key + 1)  # falls on a click
     right, wrong = sounded("violin", keys(tune())), sounded("violin", notes)
     faultless = judge(
-        with_click(right, -10.0), tune(), Criterion(tests=(NotesTest(),)), click=track()
+        with_click(right, -10.0),
+        JudgingRequest(tune(), Criterion(tests=(NotesTest(),)), click=track()),
     )
     assert [n.id for n in faultless.notes if n.status is NoteStatus.EXTRA] == []
     assert "headphones" in faultless.reason
-    told = judge(with_click(wrong, -10.0), tune(), Criterion(tests=(NotesTest(),)), click=track())
+    told = judge(
+        with_click(wrong, -10.0),
+        JudgingRequest(tune(), Criterion(tests=(NotesTest(),)), click=track()),
+    )
     assert told.answer is not Answer.YES
 
 

@@ -56,7 +56,7 @@ def pressed(passage, bpm=BPM) -> MidiPerformance:
 
 
 def written(*tests):
-    return judge_keys(pressed(tune()), tune(), Criterion(tests=tests))
+    return judge_keys(pressed(tune()), JudgingRequest(tune(), Criterion(tests=tests)))
 
 
 def rhythm(*tests):

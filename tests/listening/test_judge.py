@@ -9,6 +9,7 @@ from takes import BPM, HAVE_BANK, WHY_NOT, keys, other, sounded, tune
 from coldtake.domain.criterion import Criterion, NoStopsTest, NotesTest, TempoTest
 from coldtake.domain.take import Answer, NoteStatus
 from coldtake.listening.engine import ENGINE
+from coldtake.listening.judging_request import JudgingRequest
 from coldtake.listening.melody.judge import default_criterion, judge
 from coldtake.listening.sources.sound import Sound
 
@@ -37,7 +38,9 @@ def later(notes, k, by):
 
 @pytest.mark.parametrize("instrument", INSTRUMENTS)
 def test_a_right_take_is_yes(instrument):
-    verdict = judge(sounded(instrument, keys(tune())), tune(), default_criterion(BPM))
+    verdict = judge(
+        sounded(instrument, keys(tune())), JudgingRequest(tune(), default_criterion(BPM))
+    )
     assert verdict.answer == Answer.YES, verdict.reason
     assert faults(verdict) == []
     assert [n.id for n in verdict.notes] == [n.id for n in tune().notes]
@@ -51,7 +54,7 @@ def test_a_right_take_is_yes(instrument):
 def test_one_wrong_note_is_no_with_exactly_that_note_marked(instrument, at, move):
     notes = keys(tune())
     played = changed(notes, at, key=notes[at].key + move)
-    verdict = judge(sounded(instrument, played), tune(), NOTES)
+    verdict = judge(sounded(instrument, played), JudgingRequest(tune(), NOTES))
     assert verdict.answer == Answer.NO
     assert faults(verdict) == [(f"n{at}", "wrong")]
     assert round(verdict.notes[at].pitch) == notes[at].key + move
@@ -59,7 +62,7 @@ def test_one_wrong_note_is_no_with_exactly_that_note_marked(instrument, at, move
 
 @pytest.mark.parametrize("instrument", INSTRUMENTS)
 def test_the_same_take_against_another_passage_cannot_be_told(instrument):
-    verdict = judge(sounded(instrument, keys(tune())), other(), NOTES)
+    verdict = judge(sounded(instrument, keys(tune())), JudgingRequest(other(), NOTES))
     assert verdict.answer == Answer.CANNOT_TELL
     assert "another passage" in verdict.reason
     assert verdict.remedy
@@ -67,7 +70,7 @@ def test_the_same_take_against_another_passage_cannot_be_told(instrument):
 
 def test_a_missed_note_and_a_note_that_is_not_written():
     notes = keys(tune())
-    missed = judge(sounded("clarinet", [*notes[:6], *notes[7:]]), tune(), NOTES)
+    missed = judge(sounded("clarinet", [*notes[:6], *notes[7:]]), JudgingRequest(tune(), NOTES))
     assert missed.answer == Answer.NO
     assert faults(missed) == [("n6", "missed")]
     # The long note is cut short, and another tone follows it.
@@ -75,7 +78,7 @@ def test_a_missed_note_and_a_note_that_is_not_written():
     middle = (long.start_s + long.end_s) / 2
     extra = replace(long, start_s=middle, key=long.key + 3)
     played = [*notes[:10], replace(long, end_s=middle - 0.05), extra, *notes[11:]]
-    verdict = judge(sounded("clarinet", played), tune(), NOTES)
+    verdict = judge(sounded("clarinet", played), JudgingRequest(tune(), NOTES))
     assert verdict.answer == Answer.NO
     assert faults(verdict) == [("extra-1", "extra")]
     assert verdict.notes[-1].onset_s == pytest.approx(middle, abs=0.05)
@@ -84,7 +87,7 @@ def test_a_missed_note_and_a_note_that_is_not_written():
 def test_repeated_notes_are_counted():
     notes = keys(tune())
     joined = [*notes[:8], replace(notes[8], end_s=notes[9].end_s), *notes[10:]]
-    verdict = judge(sounded("piano", joined), tune(), NOTES)
+    verdict = judge(sounded("piano", joined), JudgingRequest(tune(), NOTES))
     assert faults(verdict) == [("n9", "missed")]
 
 
@@ -92,7 +95,7 @@ def test_a_wrong_start_that_is_put_right_is_a_restart():
     notes = keys(tune())
     start = [replace(n, key=n.key) for n in notes[:3]]
     played = [*start, *later(notes, 0, start[-1].end_s + 0.8 - notes[0].start_s)]
-    verdict = judge(sounded("trumpet", played), tune(), NOTES)
+    verdict = judge(sounded("trumpet", played), JudgingRequest(tune(), NOTES))
     assert verdict.answer == Answer.NO
     assert faults(verdict) == []
     assert [r.to_beat for r in verdict.restarts] == [0.0]
@@ -103,7 +106,7 @@ def test_going_back_in_the_middle_is_found_where_it_happened():
     back_to, stopped_after = 5, 8
     pause = notes[stopped_after].end_s + 0.9 - notes[back_to].start_s
     played = [*notes[: stopped_after + 1], *later(notes[back_to:], 0, pause)]
-    verdict = judge(sounded("violin", played), tune(), NOTES)
+    verdict = judge(sounded("violin", played), JudgingRequest(tune(), NOTES))
     assert verdict.answer == Answer.NO
     assert faults(verdict) == []
     (restart,) = verdict.restarts
@@ -112,7 +115,9 @@ def test_going_back_in_the_middle_is_found_where_it_happened():
 
 
 def test_another_tempo_is_measured_and_fails_the_tempo_test_only():
-    verdict = judge(sounded("flute", keys(tune(), bpm=78.0)), tune(), default_criterion(BPM))
+    verdict = judge(
+        sounded("flute", keys(tune(), bpm=78.0)), JudgingRequest(tune(), default_criterion(BPM))
+    )
     assert verdict.answer == Answer.NO
     assert faults(verdict) == []
     tempo = next(t for t in verdict.tests if t.name == "tempo")
@@ -120,27 +125,30 @@ def test_another_tempo_is_measured_and_fails_the_tempo_test_only():
     assert tempo.value == pytest.approx(78.0, rel=0.02)
     assert [t.name for t in verdict.tests if not t.passed] == ["tempo"]
     ranged = Criterion(tests=(TempoTest(mark=BPM, within_percent=10.0),))
-    [tempo] = judge(sounded("flute", keys(tune(), bpm=78.0)), tune(), ranged).tests
+    [tempo] = judge(sounded("flute", keys(tune(), bpm=78.0)), JudgingRequest(tune(), ranged)).tests
     assert (tempo.least, tempo.most) == pytest.approx((0.9 * BPM, 1.1 * BPM))
 
 
 def test_a_tempo_at_the_mark_cannot_be_told_and_the_beat_unit_counts():
     sound = sounded("clarinet", keys(tune()))
-    measured = judge(sound, tune(), NOTES).tempo_bpm
+    measured = judge(sound, JudgingRequest(tune(), NOTES)).tempo_bpm
     at_the_mark = Criterion(tests=(TempoTest(mark=measured / 2, beat_unit_beats=2.0),))
     well_below = Criterion(tests=(TempoTest(mark=measured / 2 * 0.95, beat_unit_beats=2.0),))
-    assert judge(sound, tune(), at_the_mark).answer in (Answer.CANNOT_TELL, Answer.YES)
-    assert judge(sound, tune(), well_below).answer == Answer.YES
+    assert judge(sound, JudgingRequest(tune(), at_the_mark)).answer in (
+        Answer.CANNOT_TELL,
+        Answer.YES,
+    )
+    assert judge(sound, JudgingRequest(tune(), well_below)).answer == Answer.YES
 
 
 def test_a_hesitation_fails_no_stops_and_says_how_long():
     played = later(keys(tune()), 7, 1.5)
-    verdict = judge(sounded("piano", played), tune(), NOTES)
+    verdict = judge(sounded("piano", played), JudgingRequest(tune(), NOTES))
     assert verdict.answer == Answer.NO
     stops = next(t for t in verdict.tests if t.name == "no_stops")
     assert stops.passed is False
     assert stops.value == pytest.approx(1.5 * BPM / 60.0, abs=0.3)
-    alone = judge(sounded("piano", played), tune(), Criterion(tests=(NotesTest(),)))
+    alone = judge(sounded("piano", played), JudgingRequest(tune(), Criterion(tests=(NotesTest(),))))
     assert alone.answer == Answer.YES
 
 
@@ -148,7 +156,7 @@ def test_deviations_cents_and_their_marks():
     notes = keys(tune())
     played = changed(notes, 6, start_s=notes[6].start_s + 0.11)
     played = changed(played, 3, cents=-45.0)
-    verdict = judge(sounded("clarinet", played), tune(), NOTES)
+    verdict = judge(sounded("clarinet", played), JudgingRequest(tune(), NOTES))
     assert faults(verdict) == []
     assert [n.id for n in verdict.notes if n.displaced] == ["n6"]
     assert verdict.notes[6].deviation_ms == pytest.approx(110.0, abs=30.0)
@@ -160,8 +168,8 @@ def test_deviations_cents_and_their_marks():
 
 def test_the_takes_own_tuning_is_no_fault():
     sharp = [replace(n, cents=30.0) for n in keys(tune())]
-    plain = judge(sounded("clarinet", keys(tune())), tune(), NOTES)
-    verdict = judge(sounded("clarinet", sharp), tune(), NOTES)
+    plain = judge(sounded("clarinet", keys(tune())), JudgingRequest(tune(), NOTES))
+    verdict = judge(sounded("clarinet", sharp), JudgingRequest(tune(), NOTES))
     assert verdict.answer == Answer.YES
     assert verdict.tuning_cents - plain.tuning_cents == pytest.approx(30.0, abs=2.0)
     assert not any(n.mistuned for n in verdict.notes)
@@ -169,13 +177,15 @@ def test_the_takes_own_tuning_is_no_fault():
 
 def test_an_abandoned_take_is_no_and_names_what_was_not_played():
     for count in (9, 6):
-        verdict = judge(sounded("flute", keys(tune())[:count]), tune(), NOTES)
+        verdict = judge(sounded("flute", keys(tune())[:count]), JudgingRequest(tune(), NOTES))
         assert verdict.answer == Answer.NO
         assert faults(verdict) == [(f"n{k}", "missed") for k in range(count, len(tune().notes))]
 
 
 def test_starting_in_the_middle_misses_what_was_left_out():
-    verdict = judge(sounded("clarinet", keys(tune(), lead_s=-2.5)[5:]), tune(), NOTES)
+    verdict = judge(
+        sounded("clarinet", keys(tune(), lead_s=-2.5)[5:]), JudgingRequest(tune(), NOTES)
+    )
     assert verdict.answer == Answer.NO
     assert faults(verdict) == [(f"n{k}", "missed") for k in range(5)]
     assert verdict.restarts == ()
@@ -207,7 +217,7 @@ def too_short() -> np.ndarray:
     ],
 )
 def test_what_cannot_carry_the_question_is_said_with_a_remedy(make, words):
-    verdict = judge(Sound(make(), 44_100), tune(), NOTES)
+    verdict = judge(Sound(make(), 44_100), JudgingRequest(tune(), NOTES))
     assert verdict.answer == Answer.CANNOT_TELL
     assert words in verdict.reason
     assert verdict.remedy
@@ -216,7 +226,9 @@ def test_what_cannot_carry_the_question_is_said_with_a_remedy(make, words):
 
 def test_the_same_take_gives_the_same_verdict():
     sound = sounded("violin", keys(tune()))
-    assert judge(sound, tune(), NOTES) == judge(sound, tune(), NOTES)
+    assert judge(sound, JudgingRequest(tune(), NOTES)) == judge(
+        sound, JudgingRequest(tune(), NOTES)
+    )
 
 
 def test_talking_before_the_start_is_no_fault():
@@ -228,10 +240,13 @@ def test_talking_before_the_start_is_no_fault():
     talk = (buzz * syllables + rng.normal(0, 1e-3, len(time))).astype(np.float32)
     gap = np.zeros(int(0.5 * 44_100), np.float32)
     take = sounded("clarinet", keys(tune())).samples
-    verdict = judge(Sound(np.concatenate([talk, gap, take]), 44_100), tune(), NOTES)
+    verdict = judge(Sound(np.concatenate([talk, gap, take]), 44_100), JudgingRequest(tune(), NOTES))
     assert verdict.answer == Answer.YES, verdict.reason
 
 
 def test_no_stops_needs_a_tempo_and_says_so():
-    verdict = judge(sounded("flute", keys(tune())[:2]), tune(), Criterion(tests=(NoStopsTest(),)))
+    verdict = judge(
+        sounded("flute", keys(tune())[:2]),
+        JudgingRequest(tune(), Criterion(tests=(NoStopsTest(),))),
+    )
     assert verdict.answer == Answer.CANNOT_TELL

@@ -9,6 +9,7 @@ import pytest
 from coldtake.domain.criterion import Criterion, NotesTest, TimingTest, TuneTest
 from coldtake.domain.take import Answer, NoteStatus
 from coldtake.errors import SoundError
+from coldtake.listening.judging_request import JudgingRequest
 from coldtake.listening.keyboard.midi_judge import judge_keys
 from coldtake.listening.keyboard.midi_performance import is_keys, read_keys
 from coldtake.listening.keyboard.midi_take import keys_of, keys_to_flac, with_keys
@@ -68,7 +69,7 @@ def smf(notes, velocity=80) -> bytes:
 
 
 def judged(notes, passage, criterion=NOTES, **more):
-    return judge_keys(read_keys(smf(notes)), passage, criterion, **more)
+    return judge_keys(read_keys(smf(notes)), JudgingRequest(passage, criterion, **more))
 
 
 def faults(verdict):
@@ -242,7 +243,7 @@ def judged_file(tmp_path):
     def judge(keys, passage, criterion=NOTES):
         path = tmp_path / "take.mid"
         path.write_bytes(smf(keys))
-        return judge_take(path, passage, criterion)
+        return judge_take(path, JudgingRequest(passage, criterion))
 
     return judge
 

@@ -11,6 +11,7 @@ from coldtake.domain.take import Answer, NoteStatus
 from coldtake.listening.features.audio_features import RATE
 from coldtake.listening.features.onsets import attack_in
 from coldtake.listening.features.score_informed_nmf import STEP_S, Stretch, learn
+from coldtake.listening.judging_request import JudgingRequest
 from coldtake.listening.melody.judge import judge
 
 CRITERION = Criterion(tests=(NotesTest(),))
@@ -55,7 +56,7 @@ def bowed(leave_out: int | None = None) -> list[Played]:
 def test_slow_attacks_over_a_ringing_neighbour_are_found_within_their_rise(instrument):
     passage = passage_of([(p + (12 if instrument == "violin" else 0), 1.0) for p in LINE])
     notes = [Played(n.start_s, n.end_s, passage.notes[k].pitch, 80) for k, n in enumerate(bowed())]
-    verdict = judge(sounded(instrument, notes), passage, CRITERION)
+    verdict = judge(sounded(instrument, notes), JudgingRequest(passage, CRITERION))
     assert verdict.answer == Answer.YES, verdict.reason
     program = INSTRUMENTS[instrument].program
     off, beyond = [], []
@@ -73,7 +74,7 @@ def test_slow_attacks_over_a_ringing_neighbour_are_found_within_their_rise(instr
 @pytest.mark.parametrize("left_out", [3, 6])
 def test_what_was_left_out_on_a_slow_instrument_is_never_called_heard(left_out):
     passage = passage_of([(p, 1.0) for p in LINE])
-    verdict = judge(sounded("cello", bowed(left_out)), passage, CRITERION)
+    verdict = judge(sounded("cello", bowed(left_out)), JudgingRequest(passage, CRITERION))
     assert verdict.answer != Answer.YES
     faults = [n.id for n in verdict.notes if n.status != NoteStatus.RIGHT]
     assert set(faults) | set(verdict.abstained) == {f"n{left_out}"}

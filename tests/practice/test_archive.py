@@ -15,6 +15,7 @@ import soundfile
 from coldtake.domain import events as ev
 from coldtake.domain.history.projection import fold
 from coldtake.domain.plan import Plan
+from coldtake.domain.take import NewTake
 from coldtake.domain.topic import Topic
 from coldtake.errors import StoreError
 from coldtake.ports import Cancelled
@@ -34,7 +35,7 @@ def full(services, air):
     wav = io.BytesIO()
     tone = np.sin(np.arange(22050) / 10).astype("float32")
     soundfile.write(wav, tone, 22050, format="WAV")
-    services.takes.keep(wav.getvalue(), step_id=made.id)
+    services.takes.keep(wav.getvalue(), NewTake(step_id=made.id))
     services.sessions.record([b"{cut off", ev.to_json(event(ev.AnswerTakenBack(try_id="t")))])
     return services, stored
 

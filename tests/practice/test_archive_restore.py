@@ -16,6 +16,7 @@ import soundfile
 
 from coldtake.domain import events as ev
 from coldtake.domain.ids import named_id
+from coldtake.domain.take import NewTake
 from coldtake.errors import ColdtakeError, InputError, RuleError
 from coldtake.ports import Cancelled
 from coldtake.practice.archive import Archive, export, reading, restore
@@ -53,7 +54,7 @@ def full(tmp_path_factory):
     services.pile.keep_passage(AIR, "air.abc", title="Air")
     made = services.pile.keep_step(msgspec.structs.replace(step("slow"), topic_id=topic.id))
     for tone in (10, 11, 12):
-        services.takes.keep(wav(tone), step_id=made.id)
+        services.takes.keep(wav(tone), NewTake(step_id=made.id))
     services.sessions.record([b"{cut off", ev.to_json(event(ev.AnswerTakenBack(try_id="t")))])
     yield services
     services.close()

@@ -19,7 +19,7 @@ from coldtake.domain import events as ev
 from coldtake.domain.history.projection import fold
 from coldtake.domain.ids import made_at, named_id, uuid7
 from coldtake.domain.instants import Misdating, possible
-from coldtake.domain.take import Answer, Judge
+from coldtake.domain.take import Answer, Judge, NewTake
 from coldtake.errors import NotFoundError, RuleError
 from coldtake.practice.archive import Archive, export, restore
 from coldtake.storage.database.log import SqlStore
@@ -198,7 +198,7 @@ def test_evenings_that_claim_one_date_stay_apart_by_when_they_came(player, clock
 def test_a_take_under_a_wrong_clock_is_kept_and_judged_once_it_has_its_day(player, clock_says):
     at, take_id = WRONG[clock_says], named_id("the take")
     for _ in range(2):
-        take = player.takes.keep(wav(), step_id=STEP.id, take_id=take_id, at=at, day=TODAY)
+        take = player.takes.keep(wav(), NewTake(step_id=STEP.id, take_id=take_id, at=at, day=TODAY))
     assert (take.id, player.takes.is_misdated(take_id)) == (take_id, True)
     assert player.state().takes == {}
     assert not player.take_files.damaged(take_id, take.sha256)
@@ -350,7 +350,7 @@ def test_an_archive_of_an_earlier_version_is_restored_and_put_right(tmp_path):
 
 def test_what_waits_goes_into_an_archive_and_comes_back(player, tmp_path, clock):
     told(player, sent(WRONG["never set"]))
-    player.takes.keep(wav(), step_id=STEP.id, take_id=named_id("t"), at=LAST, day=TODAY)
+    player.takes.keep(wav(), NewTake(step_id=STEP.id, take_id=named_id("t"), at=LAST, day=TODAY))
     export(player, tmp_path / "all.zip")
     other = open_services(tmp_path / "other", clock=clock)
     with Archive(tmp_path / "all.zip") as archive:

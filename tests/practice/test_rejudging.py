@@ -8,7 +8,7 @@ import pytest
 import soundfile
 
 from coldtake.domain import events as ev
-from coldtake.domain.take import Answer, Verdict
+from coldtake.domain.take import Answer, NewTake, Verdict
 from coldtake.domain.topic import Exercise, PassageRef
 from coldtake.listening.engine import ENGINE
 from coldtake.ports import Cancelled
@@ -41,7 +41,7 @@ def old(services, air):
     stored = services.pile.keep_passage(air, "air.abc")
     made = step(exercise=Exercise(passage=PassageRef(passage_id=stored.id)))
     services.pile.keep_step(msgspec.structs.replace(made, topic_id=topic.id))
-    takes = [services.takes.keep(silence(), step_id=made.id) for _ in range(3)]
+    takes = [services.takes.keep(silence(), NewTake(step_id=made.id)) for _ in range(3)]
     said = Verdict(
         answer=Answer.YES, reason="Clean.", tempo_bpm=90.0, tests=(), notes=(), engine="line-0"
     )

@@ -12,7 +12,7 @@ import soundfile
 from coldtake.domain import events as ev
 from coldtake.domain.criterion import Criterion, NotesTest, OwnQuestionTest, TempoTest
 from coldtake.domain.ids import named_id
-from coldtake.domain.take import Answer, Judge
+from coldtake.domain.take import Answer, Judge, NewTake
 from coldtake.domain.topic import Exercise, PassageRef, StepPhase
 from coldtake.errors import NotFoundError, RuleError, SoundError
 from coldtake.music.playback.sounding import schedule
@@ -58,8 +58,9 @@ def wrong(services, slow) -> bytes:
 
 
 def keep(services, sound: bytes, slow, take_id: str = TAKE, **more):
-    fields = {"filename": "take.wav", "at": NOON + timedelta(minutes=5), **more}
-    return services.takes.keep(sound, step_id=slow.id, take_id=take_id, **fields)
+    fields = {"at": NOON + timedelta(minutes=5), **more}
+    new = NewTake(step_id=slow.id, take_id=take_id, **fields)
+    return services.takes.keep(sound, new, "take.wav")
 
 
 def kinds(services) -> list[str]:

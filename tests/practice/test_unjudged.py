@@ -11,7 +11,7 @@ import soundfile
 from coldtake.domain import events as ev
 from coldtake.domain.criterion import Criterion, NotesTest
 from coldtake.domain.ids import named_id
-from coldtake.domain.take import Answer, FirstTry, JudgingFault
+from coldtake.domain.take import Answer, FirstTry, JudgingFault, NewTake
 from coldtake.domain.topic import Exercise, PassageRef
 from coldtake.errors import JudgingError, RuleError
 from coldtake.listening import worker_client
@@ -42,7 +42,7 @@ def kept(services, made):
     sound = render(schedule(services.pile.exercise_passage(made), 96.0), rate=22050)
     out = io.BytesIO()
     soundfile.write(out, np.concatenate([quiet, sound, quiet]), 22050, format="WAV")
-    return services.takes.keep(out.getvalue(), step_id=made.id, take_id=TAKE)
+    return services.takes.keep(out.getvalue(), NewTake(step_id=made.id, take_id=TAKE))
 
 
 @pytest.fixture
@@ -125,7 +125,7 @@ def test_it_is_not_tried_for_ever(services, kept, broken, open_again, monkeypatc
 
 
 def test_one_that_fails_stops_no_other(services, made, kept, monkeypatch):
-    other = services.takes.keep(services.takes.sound(TAKE).read_bytes(), step_id=made.id)
+    other = services.takes.keep(services.takes.sound(TAKE).read_bytes(), NewTake(step_id=made.id))
     services.takes.sound(other.id).write_bytes(b"fLaC, once")
     done = rejudging.rejudge(services.takes, SimpleNamespace(step=lambda *_: True))
     assert (done.takes, done.failed) == (1, (other.id,))
@@ -143,7 +143,7 @@ def test_one_that_fails_stops_no_other(services, made, kept, monkeypatch):
     ],
 )
 def test_a_limit_has_a_reason_of_its_own(services, kept, monkeypatch, limits, why):
-    small = WorkerClient("coldtake.listening.worker", limits)
+    small = WorkerClient("coldtake.listening.dispatch", limits)
     monkeypatch.setattr(worker_client, "WORKER", small)
     if why is JudgingFault.TIME:  # a judging is given its own length beside the limit
         broken = msgspec.structs.replace(services.takes.get(TAKE), duration_s=0.0)
@@ -176,7 +176,7 @@ def test_an_earlier_verdict_stands(services, kept, broken):
 )
 def test_what_was_only_to_be_kept_waits_for_nothing(services, made, kept, fields, title):
     sound = services.takes.sound(TAKE).read_bytes()
-    one = services.takes.keep(sound, step_id=made.id, **fields)
+    one = services.takes.keep(sound, NewTake(step_id=made.id, **fields))
     assert services.takes.why_unjudged(one).title == title
     assert (one.id in services.takes.waiting()) is (not fields)
 
@@ -195,7 +195,7 @@ class TestFirstTry:
     def by_hand(self, services, made, kept, said, **more):
         sound = services.takes.sound(kept.id).read_bytes()
         first_try = services.takes.by_hand(made.id, said)
-        take = services.takes.keep(sound, step_id=made.id, first_try=first_try, **more)
+        take = services.takes.keep(sound, NewTake(step_id=made.id, first_try=first_try, **more))
         services.takes.judge(take.id)
         return services.takes.get(take.id)
 
@@ -237,7 +237,9 @@ class TestFirstTry:
         assert self.by_hand(services, made, kept, FirstTry.YES).cold
 
     def test_of_a_session_the_log_tells(self, services, made, kept):
-        take = services.takes.keep(services.takes.sound(kept.id).read_bytes(), step_id=made.id)
+        take = services.takes.keep(
+            services.takes.sound(kept.id).read_bytes(), NewTake(step_id=made.id)
+        )
         assert take.cold
         with pytest.raises(RuleError, match="belongs to a session"):
             services.takes.say_first_try(take.id, FirstTry.NO)

@@ -14,6 +14,7 @@ from coldtake.bootstrap import open_services
 from coldtake.cli.entry import main
 from coldtake.domain import events as ev
 from coldtake.domain.ids import named_id
+from coldtake.domain.take import NewTake
 from coldtake.errors import StoreError
 from coldtake.storage.database.log import SqlStore
 from coldtake.storage.database.place import MARKER
@@ -152,13 +153,15 @@ def test_a_known_take_is_not_acknowledged_into_nowhere(folder):
     soundfile.write(wav, [0.1, -0.1] * 2000, 8000)
     services = open_services(folder)
     taken = {"step_id": "s", "take_id": named_id("again")}
-    first = services.takes.keep(wav.read_bytes(), **taken)
+    first = services.takes.keep(wav.read_bytes(), NewTake(**taken))
     services.takes.sound(first.id).unlink()
-    services.takes.keep(wav.read_bytes(), **taken)  # it is sent again: now it is there again
+    services.takes.keep(
+        wav.read_bytes(), NewTake(**taken)
+    )  # it is sent again: now it is there again
     assert services.takes.sound(first.id).exists()
     folder.rename(folder.with_name("moved"))
     with pytest.raises(StoreError, match="removed or replaced"):
-        services.takes.keep(wav.read_bytes(), **taken)
+        services.takes.keep(wav.read_bytes(), NewTake(**taken))
     services.close()
 
 

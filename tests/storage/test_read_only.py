@@ -11,6 +11,7 @@ import soundfile
 
 from coldtake.bootstrap import make_app, open_services
 from coldtake.cli import main
+from coldtake.domain.take import NewTake
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step
 from coldtake.errors import StoreError
 from coldtake.practice.archive import Archive, restore
@@ -43,7 +44,7 @@ def lived_in(tmp_path_factory):
     )
     services.pile.keep_step(step)
     services.evening.propose(services.evening.default_request(services.today()))
-    services.takes.keep(tone(), step_id=step.id)
+    services.takes.keep(tone(), NewTake(step_id=step.id))
     shutil.copytree(folder / "data", left)
     services.close()
     return left

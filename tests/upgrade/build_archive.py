@@ -17,6 +17,7 @@ import soundfile
 from build_released import FIRST, RELEASED, START, released_events
 
 from coldtake.domain.ids import named_id
+from coldtake.domain.take import NewTake
 from coldtake.practice.archive import FORMAT, export
 from coldtake.practice.services import Services
 from coldtake.storage.database.log import SqlStore
@@ -40,7 +41,7 @@ def build() -> None:
         services.sessions.record([b"{cut off"])
         wav = io.BytesIO()
         soundfile.write(wav, np.sin(np.arange(8000) / 20), 8000, format="WAV")
-        services.takes.keep(wav.getvalue(), step_id=FIRST.id, take_id=SOUNDING)
+        services.takes.keep(wav.getvalue(), NewTake(step_id=FIRST.id, take_id=SOUNDING))
         export(services, target)
         services.close()
 

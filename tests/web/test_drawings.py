@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from coldtake.domain.history.state import State
 from coldtake.domain.session import SessionRun, SlotRun
 from coldtake.domain.take import Answer, Figure, NoteEvidence, NoteStatus
-from coldtake.listening.worker import extremes
+from coldtake.listening.dispatch import extremes
 from coldtake.practice.reports.progress import CleanTempo, ExerciseTempo
 from coldtake.web.rendering import minutes, number, percent, without_answer
 from coldtake.web.views.charts import chords_of, whole_parts

@@ -11,7 +11,7 @@ import soundfile
 from desk import words
 
 from coldtake.domain import events as ev
-from coldtake.domain.take import Answer, Verdict
+from coldtake.domain.take import Answer, NewTake, Verdict
 from coldtake.listening.engine import ENGINE
 from coldtake.ports import Cancelled
 
@@ -90,7 +90,7 @@ def with_old_verdict(desk, services, seconds=1):
     made = desk.step(desk.topic(), passage=True)
     out = io.BytesIO()
     soundfile.write(out, np.zeros(8000 * seconds, np.float32), 8000, format="WAV")
-    take = services.takes.keep(out.getvalue(), step_id=made.id)
+    take = services.takes.keep(out.getvalue(), NewTake(step_id=made.id))
     said = Verdict(
         answer=Answer.YES, reason="Clean.", tempo_bpm=90.0, tests=(), notes=(), engine="line-0"
     )

@@ -25,6 +25,7 @@ from pieces import piece_of  # noqa: E402
 from playing import FAULTS, perform_chords  # noqa: E402
 
 from coldtake.domain.criterion import Criterion, NoStopsTest, NotesTest  # noqa: E402
+from coldtake.listening.judging_request import JudgingRequest  # noqa: E402
 from coldtake.listening.melody.judge import judge  # noqa: E402
 from coldtake.listening.sources.sound import Sound  # noqa: E402
 
@@ -97,7 +98,7 @@ def run(args: argparse.Namespace) -> dict[str, tuple[Counter, dict]]:
         for seed in range(first + args.skip, first + args.skip + args.takes):
             passage, samples, truth = take_of(name, bank, seed)
             begun = time.process_time()
-            verdict = judge(Sound(samples, RATE), passage, CRITERION)
+            verdict = judge(Sound(samples, RATE), JudgingRequest(passage, CRITERION))
             c["cost ms"] += round(1e3 * (time.process_time() - begun))
             c["sound ms"] += round(1e3 * len(samples) / RATE)
             own, more = score(verdict, passage, truth)

@@ -18,6 +18,7 @@ PASSAGE_MOST_BYTES = 32 * 1024 * 1024
 def run(arguments: Namespace) -> int:
     """Judge the take, print the verdict, return its exit status."""
     from coldtake.listening.dispatch import judge_take
+    from coldtake.listening.judging_request import JudgingRequest
     from coldtake.listening.melody.judge import default_criterion
     from coldtake.music.notation.reading.excerpt import select_bars
     from coldtake.music.notation.reading.reader import read_passage, unpack
@@ -29,15 +30,11 @@ def run(arguments: Namespace) -> int:
         passage = select_bars(read_passage(text, form), first, last)
     except PassageError as fault:
         raise _placed(fault, notation.name) from fault
-    verdict = judge_take(
-        Path(arguments.take),
-        passage,
-        default_criterion(
-            arguments.tempo, choruses=arguments.choruses, rhythm_only=arguments.rhythm
-        ),
-        click_bpm=arguments.click,
-        tempo_bpm=arguments.tempo,
+    criterion = default_criterion(
+        arguments.tempo, choruses=arguments.choruses, rhythm_only=arguments.rhythm
     )
+    asked = JudgingRequest(passage, criterion, click_bpm=arguments.click, tempo_bpm=arguments.tempo)
+    verdict = judge_take(Path(arguments.take), asked)
     if arguments.json:
         print_json(as_json(verdict))
     else:

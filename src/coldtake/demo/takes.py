@@ -11,7 +11,7 @@ from coldtake.demo.sounds import Fault, take_sound
 from coldtake.domain import events as ev
 from coldtake.domain.plan import Slot
 from coldtake.domain.session import SessionRun
-from coldtake.domain.take import Answer, Judge
+from coldtake.domain.take import Answer, Judge, NewTake
 from coldtake.domain.topic import Step
 from coldtake.practice.services import Services
 
@@ -70,9 +70,7 @@ class TakeBook:
         step = self._services.state().steps[step_id(recipe.step)]
         began = self._clock.now()
         day = run.day if run else self._services.today()
-        take = self._services.takes.keep(
-            self._sound(recipe, step),
-            filename="take.flac",
+        new = NewTake(
             step_id=step.id,
             take_id=self._clock.new_id(),
             at=began,
@@ -81,6 +79,7 @@ class TakeBook:
             slot_id=slot.id if slot else None,
             source="microphone" if run else "file",
         )
+        take = self._services.takes.keep(self._sound(recipe, step), new)
         self._clock.wait(take.duration_s + SETTLE_S)
         self._services.takes.judge(take.id)
         if recipe.own_answer:

@@ -219,6 +219,30 @@ class FirstTry(StrEnum):
     NOT_SAID = "not_said"
 
 
+class NewTake(msgspec.Struct, frozen=True, kw_only=True):
+    """What is said of a take beside its sound, when it comes in.
+
+    take_id : None where whoever sends it has none; at : the instant at which it began, aware, None
+    for now; day : None for the practice day of `at`
+    click : when the clicks were made, in seconds of the recording
+    first_try : of that day, where the player says; None where it belongs to a session, whose log
+    tells
+    to_judge : False where it is only to be kept
+    """
+
+    step_id: str
+    take_id: str | None = None
+    session_id: str | None = None
+    slot_id: str | None = None
+    at: datetime | None = None
+    day: date | None = None
+    click_bpm: float | None = None
+    click: ClickTrack | None = None
+    source: str = "microphone"
+    first_try: FirstTry | None = None
+    to_judge: bool = True
+
+
 class JudgingFault(StrEnum):
     """Why judging a take came to nothing.
 

@@ -1,19 +1,27 @@
-"""One door for takes of both kinds: a recording, or a keyboard's performance (MIDI)."""
+"""One door for takes of both kinds: a recording, or a keyboard's performance (MIDI).
+
+The worker process of `worker_client` runs `do`; the command line calls `judge_take` itself.
+"""
 
 from pathlib import Path
+from typing import Any
 
-from coldtake.domain.criterion import Criterion
-from coldtake.domain.take import ClickTrack, Verdict
+import msgspec
+import numpy as np
+import numpy.typing as npt
+from msgspec.structs import replace
+
+from coldtake.domain.take import Verdict
 from coldtake.errors import SoundError
 from coldtake.listening.features.audio_features import ProgressCallback
 from coldtake.listening.improvised.judging import judge_improvised, judge_improvised_keys
 from coldtake.listening.judging_request import JudgingRequest
 from coldtake.listening.keyboard.midi_judge import judge_keys
-from coldtake.listening.keyboard.midi_performance import is_keys, read_keys
+from coldtake.listening.keyboard.midi_performance import MidiPerformance, is_keys, read_keys
 from coldtake.listening.keyboard.midi_take import keys_of, keys_to_flac
 from coldtake.listening.melody.judge import judge
 from coldtake.listening.rhythm.judging import judge_rhythm, judge_rhythm_keys
-from coldtake.listening.sources.sound import read_sound, to_flac
+from coldtake.listening.sources.sound import Sound, read_sound, to_flac
 from coldtake.listening.verdict.renditions import as_chosen
 from coldtake.music.passage import Passage
 
@@ -29,61 +37,40 @@ def take_file(data: bytes, filename: str = "") -> tuple[bytes, float, int]:
     return to_flac(sound), sound.duration_s, sound.rate
 
 
-def judge_take(
-    path: Path,
-    passage: Passage,
-    criterion: Criterion,
-    *,
-    click_bpm: float | None = None,
-    click: ClickTrack | None = None,
-    started_cold: bool = False,
-    tempo_bpm: float | None = None,
-    tell: ProgressCallback | None = None,
-) -> Verdict:
-    """As `judge`, for a file: a recording, a MIDI file, or a kept take of either. SoundError.
+def judge_take(path: Path, asked: JudgingRequest, tell: ProgressCallback | None = None) -> Verdict:
+    """Judge a recording, a MIDI file, or a kept take of either. Raises SoundError.
 
-    tempo_bpm : of the exercise, in quarters a minute; where nothing written tells the beat
+    tell : is told how far it has come, 0..1
     """
     midi = _midi_in(path)
-    asked = JudgingRequest(passage, criterion, click, click_bpm, tempo_bpm)
-    if criterion.changes is not None:
-        return _over_changes(path, midi, asked, tell)
-    if criterion.rhythm_only:
-        return _rhythm_alone(path, midi, asked)
-    if midi is not None:
-        keys = read_keys(midi, path.name)
-
-        def judge_one(passage: Passage) -> Verdict:
-            return judge_keys(keys, passage, criterion, click_bpm=click_bpm, click=click)
-    else:
-        sound = read_sound(path)
-
-        def judge_one(passage: Passage) -> Verdict:
-            return judge(
-                sound,
-                passage,
-                criterion,
-                click_bpm=click_bpm,
-                click=click,
-                started_cold=started_cold,
-                tell=tell,
-            )
-
-    return as_chosen(judge_one(passage), passage, judge_one)
-
-
-def _over_changes(
-    path: Path, midi: bytes | None, asked: JudgingRequest, tell: ProgressCallback | None
-) -> Verdict:
     if midi is None:
-        return judge_improvised(read_sound(path), asked, tell)
-    return judge_improvised_keys(read_keys(midi, path.name), asked)
+        return _recording(read_sound(path), asked, tell)
+    keys = read_keys(midi, path.name, drums=asked.criterion.rhythm_only)
+    return _performance(keys, asked)
 
 
-def _rhythm_alone(path: Path, midi: bytes | None, asked: JudgingRequest) -> Verdict:
-    if midi is None:
-        return judge_rhythm(read_sound(path), asked)
-    return judge_rhythm_keys(read_keys(midi, path.name, drums=True), asked)
+def _recording(sound: Sound, asked: JudgingRequest, tell: ProgressCallback | None) -> Verdict:
+    if asked.criterion.changes is not None:
+        return judge_improvised(sound, asked, tell)
+    if asked.criterion.rhythm_only:
+        return judge_rhythm(sound, asked)
+
+    def judge_as(passage: Passage) -> Verdict:
+        return judge(sound, replace(asked, passage=passage), tell)
+
+    return as_chosen(judge_as(asked.passage), asked.passage, judge_as)
+
+
+def _performance(keys: MidiPerformance, asked: JudgingRequest) -> Verdict:
+    if asked.criterion.changes is not None:
+        return judge_improvised_keys(keys, asked)
+    if asked.criterion.rhythm_only:
+        return judge_rhythm_keys(keys, asked)
+
+    def judge_as(passage: Passage) -> Verdict:
+        return judge_keys(keys, replace(asked, passage=passage))
+
+    return as_chosen(judge_as(asked.passage), asked.passage, judge_as)
 
 
 def _midi_in(path: Path) -> bytes | None:
@@ -100,3 +87,26 @@ def _midi_in(path: Path) -> bytes | None:
             where=path.name,
             remedy="Check its name and place.",
         ) from error
+
+
+def do(job: dict[str, Any], body: bytes, tell: Any) -> tuple[Any, bytes]:
+    """Do one job for `worker_client`."""
+    match job["want"]:
+        case "flac":
+            flac, duration_s, rate = take_file(body, job["filename"])
+            return {"duration_s": duration_s, "rate": rate}, flac
+        case "outline":
+            sound = read_sound(Path(job["path"]))
+            lows, highs = extremes(sound.samples, job["slices"])
+            return {"duration_s": sound.duration_s, "lows": lows, "highs": highs}, b""
+        case "judge":
+            asked = msgspec.json.decode(body, type=JudgingRequest)
+            return None, msgspec.json.encode(judge_take(Path(job["path"]), asked, tell))
+    return None, b""  # only to be ready, with everything imported
+
+
+def extremes(samples: npt.NDArray[np.float32], slices: int) -> tuple[list[float], list[float]]:
+    """Lowest and highest sample of each slice, at most `slices` of them, in [-1, 1]."""
+    cuts = np.array_split(samples, min(slices, max(len(samples), 1)))
+    lows = [float(c.min(initial=0.0)) for c in cuts]
+    return lows, [float(c.max(initial=0.0)) for c in cuts]

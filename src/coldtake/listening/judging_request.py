@@ -1,18 +1,17 @@
-"""What is asked of a take, and what is known of its beat: one record for every kind of listener."""
+"""What is asked of a take: one record from the log to every kind of listener, also as JSON."""
 
-from dataclasses import dataclass
+import msgspec
 
 from coldtake.domain.criterion import Criterion
 from coldtake.domain.take import ClickTrack
 from coldtake.music.passage import Passage
 
 
-@dataclass(frozen=True, slots=True)
-class JudgingRequest:
+class JudgingRequest(msgspec.Struct, frozen=True):
     """A passage and a criterion, and what is known of the beat.
 
     click : when clicks were made; click_bpm : where only their tempo is known; tempo_bpm : of the
-    exercise; tempi in quarters a minute
+    exercise, where nothing written tells the beat; tempi in quarters a minute
     """
 
     passage: Passage

@@ -13,16 +13,17 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from coldtake.domain.criterion import Criterion
-from coldtake.domain.take import ClickTrack, Verdict
+from coldtake.domain.take import Verdict
 from coldtake.errors import SoundError
 from coldtake.subprocesses import Limits, ProgressCallback, WorkerClient, WorkerFailed
 
 if TYPE_CHECKING:
-    from coldtake.music.passage import Passage
+    from coldtake.listening.judging_request import JudgingRequest
 
 # Half an hour at 48 kHz is 345 MB of samples; to judge it takes the most, about three times that.
-WORKER = WorkerClient("coldtake.listening.worker", Limits(seconds=60.0, memory_bytes=2_000_000_000))
+WORKER = WorkerClient(
+    "coldtake.listening.dispatch", Limits(seconds=60.0, memory_bytes=2_000_000_000)
+)
 _TOO_MUCH = {
     "time": "reading it took too long and was stopped.",
     "memory": "reading it took too much memory and was stopped.",
@@ -75,28 +76,16 @@ def waveform_overview(path: Path, slices: int) -> WaveformOverview:
 
 def judge(
     path: Path,
-    passage: Passage,
-    criterion: Criterion,
+    asked: JudgingRequest,
     *,
     duration_s: float,
-    click_bpm: float | None = None,
-    click: ClickTrack | None = None,
-    started_cold: bool = False,
-    tempo_bpm: float | None = None,
     tell: ProgressCallback | None = None,
 ) -> Verdict:
-    """As `judge.judge`, for a take on disk of this length. Raises SoundError, WorkerCancelled.
+    """As `dispatch.judge_take`, for a take on disk. Raises SoundError, WorkerCancelled.
 
+    duration_s : of the take, whose judging may take so much longer
     tell : is told how far the listening has come (0..1); stops it by returning False
     """
-    asked = {
-        "passage": passage,
-        "criterion": criterion,
-        "click_bpm": click_bpm,
-        "click": click,
-        "started_cold": started_cold,
-        "tempo_bpm": tempo_bpm,
-    }
     job = {"want": "judge", "path": str(path)}
     patience = WORKER.limits.seconds + duration_s
     try:

@@ -20,21 +20,23 @@ POST /api/events           [event, ...] -> {"kept": [id], "refused": [{"id", "wh
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import date, datetime
+from datetime import date
 from typing import TYPE_CHECKING, Annotated, Any
 from uuid import UUID
 
 import msgspec
 from fastapi import APIRouter, Request
 from msgspec import Meta
+from msgspec.structs import replace
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 from starlette.templating import Jinja2Templates
 
-from coldtake.domain.take import ClickTrack, FirstTry, Take, Verdict
+from coldtake.domain.take import FirstTry, NewTake, Take, Verdict
 from coldtake.errors import InputError, JudgingError, NotFoundError
 from coldtake.subprocesses.sent_json import MOST_INTEGER
 from coldtake.subprocesses.sent_json import read as read_json
+from coldtake.web.forms.form_fields import one_of
 from coldtake.web.session_leader import Leads
 from coldtake.web.views import session_data
 
@@ -59,21 +61,6 @@ class AskLead(msgspec.Struct, frozen=True, kw_only=True):
     claims: bool = False
     take: bool = False
     seen: Annotated[int, Meta(ge=0, le=MOST_INTEGER)] = 0
-
-
-class About(msgspec.Struct, frozen=True, kw_only=True):
-    """What is said of a take beside its sound. `at` is the instant at which it began."""
-
-    step_id: str
-    session_id: str | None = None
-    slot_id: str | None = None
-    at: datetime | None = None
-    day: date | None = None
-    click_bpm: float | None = None
-    click: ClickTrack | None = None
-    source: str = "microphone"
-    judge: bool = True
-    cold: FirstTry = FirstTry.NOT_SAID
 
 
 def reply(value: Any) -> Response:
@@ -135,19 +122,20 @@ def _events(body: bytes) -> list[bytes]:
     return [bytes(one) for one in raw]
 
 
-def _about(request: Request) -> About:
+def _new_take(request: Request, take_id: str) -> NewTake:
     query: dict[str, Any] = {k: v for k, v in request.query_params.items() if v != ""}
-    if "judge" in query:
-        query["judge"] = "true" if query["judge"] not in ("no", "0", "false") else "false"
+    cold = one_of(FirstTry, query.get("cold", FirstTry.NOT_SAID), "cold")
+    query |= {"take_id": take_id, "first_try": cold}
+    query["to_judge"] = query.get("judge") not in ("no", "0", "false")
     try:
         if "click" in query:
             query["click"] = read_json(query["click"])
-        about = msgspec.convert(query, type=About, strict=False)
+        new = msgspec.convert(query, type=NewTake, strict=False)
     except msgspec.DecodeError as error:
         raise InputError(f"What was said of the take cannot be read: {error}.") from error
-    if about.at is not None and about.at.tzinfo is None:
+    if new.at is not None and new.at.tzinfo is None:
         raise InputError("The take's instant has no zone.", where="at", remedy="Add Z or +01:00.")
-    return about
+    return new
 
 
 def _check_id(take_id: str) -> None:
@@ -159,34 +147,21 @@ def _check_id(take_id: str) -> None:
         ) from error
 
 
-def keep_take(services: Services, take_id: str, about: About, sound: bytes) -> dict[str, Any]:
+def keep_take(services: Services, new: NewTake, sound: bytes) -> dict[str, Any]:
     """Keep a take and listen to it; what the log says of it comes along for the page."""
-    known = take_id.lower() in services.state().takes
-    take = services.takes.keep(
-        sound,
-        filename=f"{take_id}.wav",
-        step_id=about.step_id,
-        take_id=take_id,
-        at=about.at,
-        day=about.day,
-        session_id=about.session_id,
-        slot_id=about.slot_id,
-        click_bpm=about.click_bpm,
-        click=about.click,
-        source=about.source,
-        first_try=None if known else _first_try(services, about),
-        to_judge=about.judge,
-    )
+    new = replace(new, first_try=_first_try(services, new))
+    take = services.takes.keep(sound, new, f"{new.take_id}.wav")
     waits = services.takes.is_misdated(take.id)
-    judge = services.takes.judge if about.judge and not waits else None
+    judge = services.takes.judge if new.to_judge and not waits else None
     return {**judged(services, take, judge), "waiting": waits}
 
 
-def _first_try(services: Services, about: About) -> FirstTry | None:
+def _first_try(services: Services, new: NewTake) -> FirstTry | None:
     """What is said of the day's first try; nothing in a session, or of a run-through's piece."""
-    if about.session_id is not None or about.step_id not in services.state().steps:
+    state, take_id = services.state(), new.take_id or ""
+    if take_id.lower() in state.takes or new.session_id or new.step_id not in state.steps:
         return None
-    return services.takes.by_hand(about.step_id, about.cold, about.day)
+    return services.takes.by_hand(new.step_id, new.first_try or FirstTry.NOT_SAID, new.day)
 
 
 def judged(
@@ -249,9 +224,9 @@ def router(services: Services, _templates: Jinja2Templates) -> APIRouter:
 
     @routes.put("/takes/{take_id}")
     async def take(request: Request, take_id: str) -> Response:
-        about = _about(request)
+        new = _new_take(request, take_id)
         _check_id(take_id)
         sound = await request.body()
-        return reply(await run_in_threadpool(keep_take, services, take_id, about, sound))
+        return reply(await run_in_threadpool(keep_take, services, new, sound))
 
     return routes

@@ -3,9 +3,9 @@
 What MIDI does not carry is not told: in tune or not, and how loud in decibels.
 """
 
-from coldtake.domain.criterion import Criterion
-from coldtake.domain.take import ClickTrack, Verdict
+from coldtake.domain.take import Verdict
 from coldtake.listening.features.signal_quality import Abstention
+from coldtake.listening.judging_request import JudgingRequest
 from coldtake.listening.keyboard.midi_alignment import Matched, match_keys
 from coldtake.listening.keyboard.midi_evidence import evidence_of
 from coldtake.listening.keyboard.midi_performance import MidiPerformance
@@ -22,20 +22,14 @@ ONSET_ERROR_S = 0.002  # a message takes 1 ms on a MIDI cable (31 250 baud), and
 NO_CLICK = ", compared with your own tempo: a MIDI keyboard does not record the click"
 
 
-def judge_keys(
-    keys: MidiPerformance,
-    passage: Passage,
-    criterion: Criterion,
-    *,
-    click_bpm: float | None = None,
-    click: ClickTrack | None = None,
-) -> Verdict:
+def judge_keys(keys: MidiPerformance, asked: JudgingRequest) -> Verdict:
     """Judge a keyboard's take. Several notes at once and two hands are fine."""
+    passage, criterion = asked.passage, asked.criterion
     obstacle = obstacle_in_notes(passage)
     if obstacle is not None:
         return cannot_tell(obstacle, criterion)
     matched = match_keys(keys.presses, passage)
-    clicked = click is not None or click_bpm is not None
+    clicked = asked.click is not None or asked.click_bpm is not None
     evidence = evidence_of(
         matched, passage, onset_error_s=ONSET_ERROR_S, timed_by=NO_CLICK if clicked else ""
     )

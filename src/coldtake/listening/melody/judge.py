@@ -18,7 +18,7 @@ from coldtake.domain.criterion import (
     RhythmTest,
     TempoTest,
 )
-from coldtake.domain.take import ClickTrack, Verdict
+from coldtake.domain.take import Verdict
 from coldtake.listening.alignment.performance_alignment import read_take
 from coldtake.listening.alignment.performed_notes import PerformanceAlignment
 from coldtake.listening.chords.judging import judge_chords
@@ -28,6 +28,7 @@ from coldtake.listening.features.signal_quality import (
     obstacle_in_hearing,
     obstacle_in_sound,
 )
+from coldtake.listening.judging_request import JudgingRequest
 from coldtake.listening.sources.sound import Sound
 from coldtake.listening.verdict.click_effect import click_effect, without_click_notes
 from coldtake.listening.verdict.evidence import Evidence, gather
@@ -60,28 +61,16 @@ def default_criterion(
     return Criterion(tests=tests, rhythm_only=rhythm_only)
 
 
-def judge(
-    sound: Sound,
-    passage: Passage,
-    criterion: Criterion,
-    *,
-    click_bpm: float | None = None,
-    click: ClickTrack | None = None,
-    started_cold: bool = False,
-    tell: ProgressCallback | None = None,
-) -> Verdict:
+def judge(sound: Sound, asked: JudgingRequest, tell: ProgressCallback | None = None) -> Verdict:
     """Judge a take by the tests that can be heard.
 
-    click_bpm : the click's tempo if one was heard while playing, in quarters per minute
-    click : when its clicks were made, where that is known too
-    started_cold : how the take came about; the sound is judged alike
     tell : is told how far it has come, 0..1
     """
-    del started_cold
+    passage, criterion = asked.passage, asked.criterion
     obstacle = obstacle_in_notes(passage) or obstacle_in_sound(sound)
     if obstacle is not None:
         return cannot_tell(obstacle, criterion, sound.remarks)
-    beside = click_effect(sound, click, click_bpm)
+    beside = click_effect(sound, asked.click, asked.click_bpm)
     sound = replaced(beside.sound, remarks=(*sound.remarks, *beside.remarks))
     if not passage.is_one_line:
         heard = judge_chords(sound, passage, criterion, beside, tell)

@@ -12,7 +12,16 @@ from coldtake.domain import events as ev
 from coldtake.domain.criterion import Criterion, PlayerTest
 from coldtake.domain.history.misdated import recorded_in
 from coldtake.domain.ids import named_id
-from coldtake.domain.take import Answer, ClickTrack, FirstTry, Judge, JudgingFault, Take, Verdict
+from coldtake.domain.take import (
+    Answer,
+    ClickTrack,
+    FirstTry,
+    Judge,
+    JudgingFault,
+    NewTake,
+    Take,
+    Verdict,
+)
 from coldtake.domain.topic import Step
 from coldtake.errors import (
     BusyError,
@@ -48,33 +57,14 @@ class Takes:
         self._passages = passages
         self._outdated: tuple[int, tuple[str, ...]] = (-1, ())
 
-    def keep(
-        self,
-        sound: bytes,
-        *,
-        filename: str = "",
-        step_id: str,
-        take_id: str | None = None,
-        at: datetime | None = None,
-        day: date | None = None,
-        session_id: str | None = None,
-        slot_id: str | None = None,
-        click_bpm: float | None = None,
-        click: ClickTrack | None = None,
-        source: str = "microphone",
-        first_try: FirstTry | None = None,
-        to_judge: bool = True,
-    ) -> Take:
+    def keep(self, sound: bytes, new: NewTake, filename: str = "") -> Take:
         """Keep a take's sound as FLAC, then its event. Raises SoundError, StoreError, RuleError.
 
-        at : the instant at which the take began, aware; where that or the day cannot be, the take
-        waits for its day (`is_misdated`). Keeping the same take_id twice is fine
-        click : when the clicks were made, in seconds of the recording
-        first_try : see `by_hand`; None where it belongs to a session, whose log tells
-        to_judge : False where it is only to be kept
+        Where its instant or day cannot be, the take waits for its day (`is_misdated`). Keeping the
+        same take_id twice is fine.
         """
-        _check(at, click_bpm, click)
-        take_id = (take_id or self._log.new_id()).lower()
+        _check(new)
+        take_id = (new.take_id or self._log.new_id()).lower()
         self._log.store.confirm()
         known = self._log.state().takes.get(take_id)
         if known and not self._files.damaged(take_id, known.sha256):
@@ -85,19 +75,10 @@ class Takes:
         if known and hashlib.sha256(kept.flac).hexdigest() != known.sha256:
             return known  # another sound than the lost one: its place stays free for that
         sha256 = self._files.keep(take_id, kept.flac)
+        said = msgspec.structs.asdict(new) | {"take_id": take_id}
+        at, day = said.pop("at"), said.pop("day")
         data = ev.TakeRecorded(
-            take_id=take_id,
-            step_id=step_id,
-            duration_s=kept.duration_s,
-            sample_rate=kept.rate,
-            sha256=sha256,
-            session_id=session_id,
-            slot_id=slot_id,
-            click_bpm=click_bpm,
-            click=click,
-            source=source,
-            first_try=first_try,
-            to_judge=to_judge,
+            duration_s=kept.duration_s, sample_rate=kept.rate, sha256=sha256, **said
         )
         with self._log.deciding() as state:  # the same take may be coming in twice at once
             if take_id not in state.takes:
@@ -255,19 +236,13 @@ class Takes:
         except PassageError as fault:
             return _cannot_tell(fault.what, fault.remedy)
         assert passage is not None
+        from coldtake.listening.judging_request import JudgingRequest
         from coldtake.listening.worker_client import judge
 
-        verdict = judge(
-            self._files.path(take.id),
-            passage,
-            step.criterion,
-            duration_s=take.duration_s,
-            click_bpm=take.click_bpm,
-            click=take.click,
-            started_cold=take.cold,
-            tempo_bpm=step.exercise.tempo_bpm,
-            tell=tell,
-        )
+        tempo_bpm = step.exercise.tempo_bpm
+        asked = JudgingRequest(passage, step.criterion, take.click, take.click_bpm, tempo_bpm)
+        path = self._files.path(take.id)
+        verdict = judge(path, asked, duration_s=take.duration_s, tell=tell)
         return _with_a_hole(verdict) if take.source == GAPS else verdict
 
     def _answers(
@@ -302,8 +277,9 @@ def _why(fault: Exception) -> JudgingFault:
     return JudgingFault.SOUND if isinstance(fault, SoundError) else JudgingFault.FAULT
 
 
-def _check(at: datetime | None, click_bpm: float | None, click: ClickTrack | None) -> None:
+def _check(new: NewTake) -> None:
     """Raise RuleError for what would make a take's event unfit for the log."""
+    at, click_bpm, click = new.at, new.click_bpm, new.click
     if at is not None and at.tzinfo is None:
         raise RuleError(
             f"The instant {at.isoformat()} has no zone.", where="at", remedy="Send it with one."

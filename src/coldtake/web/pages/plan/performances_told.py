@@ -11,7 +11,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
 from coldtake.domain.performance import Run, RunPart
-from coldtake.domain.take import Answer, Take
+from coldtake.domain.take import Answer, NewTake, Take
 from coldtake.errors import InputError
 from coldtake.web.forms import form_fields
 from coldtake.web.forms.form_fields import Fields, text_fields
@@ -167,7 +167,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         if file is None:
             remedy = "Choose a WAV, AIFF, FLAC, MP3, M4A, MP4, Ogg, WebM or AMR file."
             raise InputError("No recording was chosen.", where="recording", remedy=remedy)
-        services.takes.keep(file[0], filename=file[1], step_id=run.id, source="upload", day=run.day)
+        services.takes.keep(file[0], NewTake(step_id=run.id, source="upload", day=run.day), file[1])
         return RedirectResponse(f"/run-through/{run_id}", status_code=303)
 
     _after(routes, services, templates)

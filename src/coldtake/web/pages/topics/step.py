@@ -16,7 +16,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
 from coldtake.domain.criterion import question
-from coldtake.domain.take import FirstTry
+from coldtake.domain.take import FirstTry, NewTake
 from coldtake.domain.topic import ClickSetting, Exercise, PassageRef, Step
 from coldtake.errors import BusyError, InputError, NotFoundError
 from coldtake.learning.pass_evidence import answers_of, pass_of, since_slip
@@ -155,9 +155,8 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         first_try = services.takes.by_hand(
             step_id, form_fields.one_of(FirstTry, said, "first try of the day")
         )
-        kept = services.takes.keep(
-            file[0], filename=file[1], step_id=step_id, source="upload", first_try=first_try
-        )
+        new = NewTake(step_id=step_id, source="upload", first_try=first_try)
+        kept = services.takes.keep(file[0], new, file[1])
         with suppress(BusyError):  # its page says that it is not judged yet, and when it will be
             listen_to(services, kept)
         return RedirectResponse(f"/takes/{kept.id}", status_code=303)
