@@ -91,7 +91,7 @@ def filled(services) -> dict[str, str]:
         minutes=70,
     )
     services.evening.propose(request)
-    take = _taken(services, steps[0])
+    take, slower = (_taken(services, steps[0], bpm) for bpm in (96, 72))
     return {
         "pile": "/",
         "topic": f"/topics/{piece.id}",
@@ -101,6 +101,8 @@ def filled(services) -> dict[str, str]:
         "tomorrow": "/tomorrow",
         "print": "/tomorrow/print",
         "take": f"/takes/{take}",
+        "takes": "/takes",
+        "two takes": f"/takes/compare?a={take}&b={slower}",
         "progress": "/progress",
         "outlook": "/outlook",
         "what if": f"/what-if?leave={scales.id}",
@@ -153,14 +155,14 @@ def _practised(services, steps, back: int) -> None:
         )
 
 
-def _taken(services, step) -> str:
+def _taken(services, step, bpm: int) -> str:
     import io
 
     from coldtake.music.playback.sounding import schedule
     from coldtake.music.playback.synth import render
 
     passage = services.pile.exercise_passage(step)
-    notes = list(schedule(passage, 96))
+    notes = list(schedule(passage, bpm))
     del notes[5]
     sound = render(tuple(notes), rate=22050, voice="clarinet")
     quiet = np.zeros(11025, dtype=np.float32)
@@ -394,3 +396,19 @@ def test_a_server_that_is_gone_is_said(house, open_page):
     page.keyboard.press("Enter")
     expect(page.locator("#fault")).to_contain_text("Coldtake does not answer")
     assert page.locator("#new-topic").input_value() == "Lost?"
+
+
+def test_the_other_take_goes_on_at_the_same_note(house, open_page):
+    """One is played at 96, the other at 72, both after half a second of silence."""
+    page = house.open(open_page(), "two takes")
+    page.get_by_role("button", name="Begin at bar 2", exact=True).click()
+    place = "n => document.querySelectorAll('audio')[n].currentTime"
+    page.wait_for_function("() => document.querySelectorAll('audio')[0].currentTime > 3.3")
+    page.keyboard.press("b")
+    first, second = page.evaluate(place, 0), page.evaluate(place, 1)
+    assert abs((second - 0.5) * 72 - (first - 0.5) * 96) / 72 < 0.25
+    assert page.evaluate("[...document.querySelectorAll('audio')].map((a) => a.paused)") == [
+        True,
+        False,
+    ]
+    expect(page.get_by_role("button", name="Play B here")).to_have_attribute("aria-pressed", "true")

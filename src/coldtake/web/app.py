@@ -45,6 +45,7 @@ MODULES = (
     "pages.session.slow",
     "pages.plan.printing",
     "pages.plan.tomorrow",
+    "pages.session.takes",
     "pages.session.take",
     "pages.session.session",
     "api",

@@ -1,5 +1,6 @@
 """A take's sound as an outline: the largest and smallest sample in each of a few hundred slices."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -11,10 +12,14 @@ HEIGHT = 100.0
 
 @dataclass(frozen=True, slots=True)
 class Waveform:
-    """`path` in a box of SLICES by HEIGHT; `duration_s` is the whole width."""
+    """`path` in a box of SLICES by HEIGHT; `duration_s` is the whole width.
+
+    level : how loud the sounding parts are, 0..1 of full scale
+    """
 
     path: str
     duration_s: float
+    level: float
     width: int = SLICES
     height: int = int(HEIGHT)
 
@@ -32,10 +37,23 @@ def drawn(lows: Sequence[float], highs: Sequence[float]) -> str:
     return f"M{'L'.join(up)}L{'L'.join(down)}Z"
 
 
+def level(lows: Sequence[float], highs: Sequence[float]) -> float:
+    """Root mean square of the slices' amplitudes, without those that are nearly silent.
+
+    A gate 30 dB under the loudest slice keeps the seconds before the first note out of it.
+    """
+    sizes = [(high - low) / 2 for low, high in zip(lows, highs, strict=True)]
+    gate = max(sizes, default=0.0) * 10 ** (-30 / 20)
+    sounding = [size for size in sizes if size > gate]
+    return math.sqrt(sum(s * s for s in sounding) / len(sounding)) if sounding else 0.0
+
+
 @lru_cache(maxsize=32)
 def waveform(path: Path) -> Waveform:
     """Read a take's FLAC file. Raises SoundError when it cannot be read."""
     from coldtake.listening.worker_client import waveform_overview
 
     small = waveform_overview(path, SLICES)
-    return Waveform(drawn(small.lows, small.highs), small.duration_s)
+    return Waveform(
+        drawn(small.lows, small.highs), small.duration_s, level(small.lows, small.highs)
+    )

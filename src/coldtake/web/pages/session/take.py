@@ -165,10 +165,17 @@ def _context(services: Services, take: Take) -> dict[str, object]:
         "rows": rows,
         "notation": _notation(take, passage, WIDE_PX),
         "notation_narrow": _notation(take, passage, NARROW_PX, "narrow-"),
-        "wave": _waveform(services, take),
+        "wave": waveform_of(services, take),
+        "others": _others(state, take),
         "wrong": "out of place" if step and step.criterion.rhythm_only else "wrong pitch",
         **_chords(take),
     }
+
+
+def _others(state: State, take: Take) -> list[Take]:
+    """The other takes of its step, newest first."""
+    others = [t for t in state.past(take.step_id).takes if t.id != take.id]
+    return sorted(others, key=lambda t: t.at, reverse=True)
 
 
 def _chords(take: Take) -> dict[str, object]:
@@ -264,7 +271,8 @@ def _notation(
         return ""
 
 
-def _waveform(services: Services, take: Take) -> Waveform | None:
+def waveform_of(services: Services, take: Take) -> Waveform | None:
+    """Draw the sound of a take; None where its file is gone."""
     from coldtake.web.views.waveform import waveform
 
     try:

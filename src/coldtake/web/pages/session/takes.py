@@ -1,0 +1,125 @@
+"""All takes by topic and answer, and two of them compared by ear."""
+
+from __future__ import annotations
+
+from itertools import groupby
+from typing import TYPE_CHECKING
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+from starlette.templating import Jinja2Templates
+
+from coldtake.domain.topic import Place
+from coldtake.errors import ColdtakeError, InputError
+from coldtake.web.pages.session.take import waveform_of
+from coldtake.web.views import take_list
+
+if TYPE_CHECKING:
+    from coldtake.domain.history.state import State
+    from coldtake.domain.take import Take
+    from coldtake.music.passage import Passage
+    from coldtake.practice.services import Services
+
+SHOWN = 60  # takes on a page
+
+
+def router(services: Services, templates: Jinja2Templates) -> APIRouter:
+    """Build the routes of the takes. They come before those of one take."""
+    routes = APIRouter()
+
+    @routes.get("/takes")
+    def show(
+        request: Request, topic: str = "", answer: str = "", cold: str = "", page: int = 1
+    ) -> Response:
+        context = _list(services, topic, answer, cold=bool(cold), page=max(page, 1))
+        return templates.TemplateResponse(request, "takes.html", context)
+
+    @routes.get("/takes/compare")
+    def compare(request: Request, a: str = "", b: str = "") -> Response:
+        if not a or not b or a == b:
+            raise InputError("Two different takes are needed.", remedy="Choose them in the list.")
+        takes = (services.takes.get(a), services.takes.get(b))
+        context = _compared(services, takes)
+        return templates.TemplateResponse(request, "takes_compare.html", context)
+
+    return routes
+
+
+def _list(
+    services: Services, topic_id: str, answer: str, *, cold: bool, page: int
+) -> dict[str, object]:
+    state = services.state()
+    if answer and answer not in take_list.ANSWERS:
+        raise InputError(f"“{answer}” is not an answer.", where="answer", remedy="Choose one.")
+    chosen = (services.pile.topic(topic_id).id,) if topic_id else _current(state)
+    rows = take_list.rows_of(state, chosen, answer, cold=cold)
+    shown = rows[SHOWN * (page - 1) : SHOWN * page]
+    return {
+        "here": "",
+        "topics": sorted(state.topics.values(), key=lambda t: t.title.casefold()),
+        "topic_id": topic_id,
+        "answer": answer,
+        "answers": take_list.ANSWERS,
+        "cold": cold,
+        "days": [(day, list(some)) for day, some in groupby(shown, key=lambda r: r.take.day)],
+        "count": len(rows),
+        "page": page,
+        "pages": -(-len(rows) // SHOWN),
+        "pairs": _pairs(services, chosen),
+    }
+
+
+def _current(state: State) -> tuple[str, ...]:
+    return tuple(t.id for t in state.topics.values() if t.place is Place.CURRENT)
+
+
+def _pairs(services: Services, topic_ids: tuple[str, ...]) -> list[dict[str, object]]:
+    """The first and last take of this month of each step that has two."""
+    state, today = services.state(), services.today()
+    found = (
+        (step, take_list.first_and_last(state.past(step.id).takes, today))
+        for topic_id in topic_ids
+        for step in state.topic_steps(topic_id)
+    )
+    return [{"step": step, "first": pair[0], "last": pair[1]} for step, pair in found if pair]
+
+
+def _compared(services: Services, takes: tuple[Take, Take]) -> dict[str, object]:
+    state = services.state()
+    steps = [state.steps.get(take.step_id) for take in takes]
+    passage = _passage_of_both(services, takes)
+    verdicts = (takes[0].verdict, takes[1].verdict)
+    judged = None if verdicts[0] is None or verdicts[1] is None else (verdicts[0], verdicts[1])
+    waves = [waveform_of(services, take) for take in takes]
+    levels = (waves[0].level if waves[0] else 0.0, waves[1].level if waves[1] else 0.0)
+    return {
+        "here": "",
+        "sides": [
+            {
+                "name": name,
+                "take": take,
+                "step": step,
+                "answer": take_list.answer_of(state, take),
+                "wave": wave,
+                "volume": volume,
+            }
+            for name, take, step, wave, volume in zip(
+                "AB", takes, steps, waves, take_list.volumes(levels), strict=True
+            )
+        ],
+        "same": passage is not None,
+        "bars": take_list.shared_bars(passage, judged) if passage and judged else (),
+        "anchors": take_list.anchors(passage, judged) if passage and judged else (),
+    }
+
+
+def _passage_of_both(services: Services, takes: tuple[Take, Take]) -> Passage | None:
+    """The notation that both takes played, None where they played two or it cannot be read."""
+    state = services.state()
+    first, second = (state.steps.get(take.step_id) for take in takes)
+    if first is None or second is None or first.exercise.passage != second.exercise.passage:
+        return None
+    try:
+        return services.pile.exercise_passage(first)
+    except ColdtakeError:
+        return None
