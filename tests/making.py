@@ -3,7 +3,16 @@
 from datetime import UTC, date, datetime, time, timedelta
 
 from coldtake.domain import events as ev
-from coldtake.domain.criterion import Criterion, NotesTest, Times
+from coldtake.domain.criterion import (
+    KINDS,
+    AnyTest,
+    ConditionsTest,
+    Criterion,
+    NotesTest,
+    OwnQuestionTest,
+    TempoTest,
+    Times,
+)
 from coldtake.domain.ids import named_id, uuid7
 from coldtake.domain.plan import Period, Plan, PlanRequest, PlanRules, Slot, SlotKind
 from coldtake.domain.take import Answer, Judge, Try
@@ -90,3 +99,13 @@ def attempt(answer: Answer, *, day: int = 0, cold: bool = False, number: int = 0
         judge=Judge.PLAYER,
         cold=cold,
     )
+
+
+def one_of_each(mark: float = 96.0) -> tuple[AnyTest, ...]:
+    """One test of every kind, with its own defaults; what has none is given here."""
+    given = {
+        TempoTest: {"mark": mark},
+        OwnQuestionTest: {"question": "Does it sing?"},
+        ConditionsTest: {"stated": ("standing",)},
+    }
+    return tuple(kind(**given.get(kind, {})) for kind in KINDS.values())

@@ -25,7 +25,7 @@ from playwright.sync_api import Page, sync_playwright
 
 from coldtake.bootstrap import fill_with_demo, open_services
 from coldtake.domain import events as ev
-from coldtake.domain.criterion import question
+from coldtake.domain.criterion_words import question
 from coldtake.domain.ids import named_id
 from coldtake.domain.plan import Period, Plan, PlanRequest, PlanRules, Slot, SlotKind
 

@@ -21,7 +21,8 @@ import soundfile as sf
 from playwright.sync_api import Page
 
 from coldtake.domain import events as ev
-from coldtake.domain.criterion import Criterion, NotesTest, OwnQuestionTest, Times, question
+from coldtake.domain.criterion import Criterion, NotesTest, OwnQuestionTest, Times
+from coldtake.domain.criterion_words import question
 from coldtake.domain.ids import named_id
 from coldtake.domain.plan import Period, Plan, PlanRequest, PlanRules, Slot, SlotKind
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step

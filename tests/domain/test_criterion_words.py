@@ -16,8 +16,8 @@ from coldtake.domain.criterion import (
     TuneTest,
     lucky_pass_chance,
     passed,
-    question,
 )
+from coldtake.domain.criterion_words import question
 
 
 @pytest.mark.parametrize(

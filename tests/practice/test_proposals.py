@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from coldtake.domain import events as ev
-from coldtake.domain.criterion import ConditionsTest, OwnQuestionTest, TempoTest, TuneTest, question
+from coldtake.domain.criterion import ConditionsTest, OwnQuestionTest, TempoTest, TuneTest
+from coldtake.domain.criterion_words import question
 from coldtake.domain.events import PassageKept, StepKept
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import PassageRef

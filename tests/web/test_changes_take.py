@@ -106,8 +106,9 @@ def form(**fields) -> dict[str, str]:
 
 def test_changes_are_asked_on_the_step_page(client, services, step):
     asked = form(
-        changes="1", changes_choruses="2", changes_in_scale="80", changes_strong="50",
-        changes_silence="6", changes_most="8", changes_lowest="e♭4", changes_highest="C6",
+        changes="1", changes_choruses="2", changes_in_scale_percent="80",
+        changes_strong_beats_percent="50", changes_silence_beats="6", changes_most_per_bar="8",
+        changes_lowest="e♭4", changes_highest="C6",
     )  # fmt: skip
     page = client.post(f"/steps/{step.id}/criterion", data=asked)
     assert page.status_code == 200
@@ -124,7 +125,7 @@ def test_changes_are_asked_on_the_step_page(client, services, step):
     ("fields", "said"),
     [
         ({"changes": "1"}, "has no test"),
-        ({"changes": "1", "changes_silence": "4", "notes": "1"}, "no written notes"),
+        ({"changes": "1", "changes_silence_beats": "4", "notes": "1"}, "no written notes"),
         ({"changes": "1", "changes_lowest": "H4"}, "middle C is C4"),
         ({"changes": "1", "changes_lowest": "C6", "changes_highest": "C4"}, "is above"),
     ],
@@ -142,8 +143,10 @@ def test_a_rhythm_alone_is_asked_and_judged(client, services, desk):
     stored = services.pile.keep_passage(abc.encode(), "rhythm.abc")
     exercise = Exercise(passage=PassageRef(passage_id=stored.id), tempo_bpm=BPM)
     step = desk.step(desk.topic("Clapping"), "Three bars", exercise=exercise)
-    asked = form(notes="1", notes_allowed="0", rhythm="1", rhythm_share="90", rhythm_percent="20",
-                 rhythm_only="1")  # fmt: skip
+    asked = form(
+        notes="1", notes_allowed="0", rhythm="1", rhythm_share_percent="90",
+        rhythm_tolerance_percent="20", rhythm_only="1",
+    )  # fmt: skip
     client.post(f"/steps/{step.id}/criterion", data=asked)
     criterion = services.pile.step(step.id).criterion
     assert criterion == Criterion(tests=(NotesTest(), RhythmTest()), rhythm_only=True)
@@ -161,7 +164,7 @@ def test_a_rhythm_alone_is_asked_and_judged(client, services, desk):
 
 
 def test_the_session_waits_for_all_choruses_and_through_rests(client, services, desk, step):
-    asked = form(changes="1", changes_choruses="3", changes_silence="6")
+    asked = form(changes="1", changes_choruses="3", changes_silence_beats="6")
     client.post(f"/steps/{step.id}/criterion", data=asked)
     running = client.post("/api/session/start", json={}).json()
     (told,) = [s for s in running["steps"].values() if s["title"] == "One chorus"]

@@ -5,7 +5,7 @@ from datetime import date
 from typing import Any
 
 from coldtake.cli.opened import print_json, services_of
-from coldtake.domain.criterion import question
+from coldtake.domain.criterion_words import question
 from coldtake.domain.history.state import State
 from coldtake.domain.progress import Standing
 from coldtake.domain.topic import StepPhase

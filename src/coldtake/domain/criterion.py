@@ -1,22 +1,33 @@
 """A criterion: a conjunction of tests with thresholds, or a question only the player answers.
 
-Each test is one record; its fields are its thresholds with their units. `Times` says how often the
-whole must come out. Section 4 of the design; the defaults are settings of the trade, no source.
+Each test is one record; its fields are its thresholds with their units and limits. What words a
+kind is in `criterion_words`, what measures it in `listening.verdict.measures`, by its record; the
+editor, the schema of the log and the tests of completeness follow from these. `Times` says how
+often the whole must come out. Section 4 of the design; the defaults are settings of the trade, no
+source.
 """
 
 import math
-from enum import StrEnum
 from itertools import takewhile
-from typing import Annotated, assert_never
+from typing import Annotated
 
 import msgspec
 from msgspec import Meta
 
-from coldtake.units import tempo_mark
 
-Percent = Annotated[float, Meta(ge=0, le=100)]
+def entered(least: float, most: float, unit: str = "", **more: object) -> Meta:
+    """Say a threshold's unit and what may be entered for it; what the log may hold is wider.
+
+    more : `first`, the value in the editor where the record has none of its own; `blank`, whether
+    an empty field means that value; `pitch`, an example, where a note's name is entered
+    """
+    extra = {"least": least, "most": most, "unit": unit, **more}
+    return Meta(extra=extra, extra_json_schema={"unit": unit} if unit else None)
+
+
+Percent = Annotated[float, Meta(ge=0, le=100), entered(0, 100, "%")]
 Positive = Annotated[float, Meta(gt=0)]
-Count = Annotated[int, Meta(ge=0)]
+Count = Annotated[int, Meta(ge=0), entered(0, 100, "notes")]
 
 
 class CriterionTest(msgspec.Struct, frozen=True, kw_only=True, tag_field="test"):
@@ -35,8 +46,8 @@ class TempoTest(CriterionTest, frozen=True, kw_only=True, tag="tempo"):
     With `within_percent` the tempo must lie within that of the mark, above and below.
     """
 
-    mark: Annotated[float, Meta(gt=0, le=400)]
-    beat_unit_beats: Positive = 1.0
+    mark: Annotated[float, Meta(gt=0, le=400), entered(10, 400, "beats per minute", first=72)]
+    beat_unit_beats: Annotated[Positive, entered(0.125, 8, "quarters")] = 1.0
     within_percent: Percent | None = None
 
     @property
@@ -54,28 +65,28 @@ class SteadinessTest(CriterionTest, frozen=True, kw_only=True, tag="steadiness")
 class TimingTest(CriterionTest, frozen=True, kw_only=True, tag="timing"):
     """At least `share_percent` of the notes within `tolerance_ms` of the grid or fitted tempo."""
 
-    tolerance_ms: Positive = 50.0
+    tolerance_ms: Annotated[Positive, entered(1, 1000, "ms")] = 50.0
     share_percent: Percent = 90.0
 
 
 class EvennessTest(CriterionTest, frozen=True, kw_only=True, tag="evenness"):
     """Standard deviation of inter-onset deviations at most so many ms."""
 
-    deviation_ms: Positive = 25.0
+    deviation_ms: Annotated[Positive, entered(1, 1000, "ms")] = 25.0
 
 
 class TuneTest(CriterionTest, frozen=True, kw_only=True, tag="tune"):
     """At least `share_percent` of the notes within `tolerance_cents` of the tuning (A4 in Hz)."""
 
-    tolerance_cents: Positive = 25.0
+    tolerance_cents: Annotated[Positive, entered(1, 100, "cents")] = 25.0
     share_percent: Percent = 90.0
-    a4_hz: Annotated[float, Meta(ge=392, le=466)] = 440.0
+    a4_hz: Annotated[float, Meta(ge=392, le=466), entered(392, 466, "Hz")] = 440.0
 
 
 class NoStopsTest(CriterionTest, frozen=True, kw_only=True, tag="no_stops"):
     """No hesitation longer than so many beats beyond the written time, and no restart."""
 
-    hesitation_beats: Positive = 1.0
+    hesitation_beats: Annotated[Positive, entered(0.1, 64, "beats")] = 1.0
 
 
 class RhythmTest(CriterionTest, frozen=True, kw_only=True, tag="rhythm"):
@@ -86,13 +97,17 @@ class RhythmTest(CriterionTest, frozen=True, kw_only=True, tag="rhythm"):
     swing_within_percent : of that ratio, above and below
     """
 
-    tolerance_percent: Annotated[float, Meta(gt=0, le=100)] = 20.0
+    tolerance_percent: Annotated[float, Meta(gt=0, le=100), entered(1, 100, "%")] = 20.0
     share_percent: Percent = 90.0
-    swing: Annotated[float, Meta(ge=1, le=4)] | None = None
-    swing_within_percent: Annotated[float, Meta(gt=0, le=100)] = 20.0
+    swing: Annotated[float, Meta(ge=1, le=4), entered(1, 4, "to 1")] | None = None
+    swing_within_percent: Annotated[float, Meta(gt=0, le=100), entered(1, 100, "%", blank=True)] = (
+        20.0
+    )
 
 
 MidiNumber = Annotated[int, Meta(ge=0, le=127)]
+Beats = Annotated[Positive, entered(0.1, 999, "beats")]
+PerBar = Annotated[Positive, entered(0.1, 999, "notes per bar")]
 
 
 class ChangesTest(CriterionTest, frozen=True, kw_only=True, tag="changes"):
@@ -109,17 +124,17 @@ class ChangesTest(CriterionTest, frozen=True, kw_only=True, tag="changes"):
     lowest, highest : MIDI numbers as the player reads them
     """
 
-    choruses: Annotated[int, Meta(ge=1, le=12)] = 1
+    choruses: Annotated[int, Meta(ge=1, le=12), entered(1, 12, "choruses", blank=True)] = 1
     in_scale_percent: Percent | None = 85.0
     simplest: bool = False
     strong_beats_percent: Percent | None = None
     arrivals_percent: Percent | None = None
-    silence_beats: Positive | None = 8.0
-    phrase_beats: Positive | None = None
-    least_per_bar: Positive | None = None
-    most_per_bar: Positive | None = None
-    lowest: MidiNumber | None = None
-    highest: MidiNumber | None = None
+    silence_beats: Beats | None = 8.0
+    phrase_beats: Beats | None = None
+    least_per_bar: PerBar | None = None
+    most_per_bar: PerBar | None = None
+    lowest: Annotated[MidiNumber, entered(0, 127, pitch="C4")] | None = None
+    highest: Annotated[MidiNumber, entered(0, 127, pitch="G5")] | None = None
 
 
 class ConditionsTest(CriterionTest, frozen=True, kw_only=True, tag="conditions"):
@@ -134,36 +149,29 @@ class OwnQuestionTest(CriterionTest, frozen=True, kw_only=True, tag="own_questio
     question: str
 
 
+# In the order in which the editor shows them and a question that was asked for says them.
 AnyTest = (
     NotesTest
+    | NoStopsTest
     | TempoTest
-    | SteadinessTest
     | TimingTest
+    | SteadinessTest
     | EvennessTest
     | TuneTest
-    | NoStopsTest
     | RhythmTest
     | ChangesTest
-    | ConditionsTest
     | OwnQuestionTest
+    | ConditionsTest
 )
 PlayerTest = ConditionsTest | OwnQuestionTest
 
 
-class CriterionKind(StrEnum):
-    """The tag of every test, in the order in which a question that was asked for says them."""
+def tag_of(kind: type[CriterionTest]) -> str:
+    """Return the tag that names a kind of test in the log."""
+    return str(kind.__struct_config__.tag)
 
-    NOTES = "notes"
-    NO_STOPS = "no_stops"
-    TEMPO = "tempo"
-    TIMING = "timing"
-    STEADINESS = "steadiness"
-    EVENNESS = "evenness"
-    TUNE = "tune"
-    RHYTHM = "rhythm"
-    CHANGES = "changes"
-    OWN_QUESTION = "own_question"
-    CONDITIONS = "conditions"
+
+KINDS: dict[str, type[AnyTest]] = {tag_of(kind): kind for kind in AnyTest.__args__}
 
 
 class Times(msgspec.Struct, frozen=True, kw_only=True):
@@ -192,107 +200,6 @@ class Criterion(msgspec.Struct, frozen=True, kw_only=True):
     def changes(self) -> ChangesTest | None:
         """What is asked of an improvisation; None where something written is played."""
         return next((t for t in self.tests if isinstance(t, ChangesTest)), None)
-
-
-def _number(value: float) -> str:
-    return f"{value:g}"
-
-
-def _tempo_words(test: TempoTest) -> str:
-    mark = tempo_mark(test.beat_unit_beats, _number(test.mark))
-    if test.within_percent is None:
-        return f"at {mark} or faster"
-    return f"at {mark} ± {_number(test.within_percent)}%"
-
-
-def _notes_words(test: NotesTest) -> str:
-    if test.allowed == 0:
-        return "every note right"
-    return f"at most {test.allowed} wrong, missed or extra note{'s' if test.allowed > 1 else ''}"
-
-
-def _share_words(test: TimingTest | TuneTest) -> str:
-    if isinstance(test, TimingTest):
-        within = f"within {_number(test.tolerance_ms)} ms"
-    else:
-        within = f"in tune within {_number(test.tolerance_cents)} cents"
-    return f"{_number(test.share_percent)}% of the notes {within}"
-
-
-def _rhythm_words(test: RhythmTest) -> str:
-    said = f"{_number(test.share_percent)}% of the note lengths within "
-    said += f"{_number(test.tolerance_percent)}%"
-    return said if test.swing is None else f"{said}, eighths swung {_number(test.swing)} to 1"
-
-
-def _changes_words(test: ChangesTest) -> str:
-    """What is asked of the improvisation, each part only where it is asked."""
-    times = "one chorus" if test.choruses == 1 else f"{test.choruses} choruses"
-    scale = "the simplest scale" if test.simplest else "a scale"
-    asked = (
-        (test.in_scale_percent, f"{{}}% of the sound in {scale} of the chord"),
-        (test.strong_beats_percent, "{}% chord tones on strong beats"),
-        (test.arrivals_percent, "{}% of the chord changes met by a third or seventh"),
-        (test.silence_beats, "no silence longer than {} beats"),
-        (test.phrase_beats, "no phrase longer than {} beats"),
-        (test.least_per_bar, "at least {} notes per bar"),
-        (test.most_per_bar, "at most {} notes per bar"),
-    )
-    said = [words.format(_number(value)) for value, words in asked if value is not None]
-    if test.lowest is not None or test.highest is not None:
-        said.append("within the chosen range")
-    return ", ".join([times, *said])
-
-
-def words_of(test: AnyTest) -> str:
-    """Say one test as part of a yes/no question."""
-    match test:
-        case NotesTest():
-            return _notes_words(test)
-        case TempoTest():
-            return _tempo_words(test)
-        case TimingTest() | TuneTest():
-            return _share_words(test)
-        case RhythmTest():
-            return _rhythm_words(test)
-        case ChangesTest():
-            return _changes_words(test)
-        case ConditionsTest(stated=words):
-            return ", ".join(words)
-        case OwnQuestionTest(question=text):
-            return text.rstrip("?. ")
-        case SteadinessTest() | EvennessTest() | NoStopsTest():
-            return _steady_words(test)
-        case _:
-            assert_never(test)
-
-
-def _steady_words(test: SteadinessTest | EvennessTest | NoStopsTest) -> str:
-    match test:
-        case SteadinessTest(change_percent=p):
-            return f"tempo steady within {_number(p)}%"
-        case EvennessTest(deviation_ms=ms):
-            return f"even within {_number(ms)} ms"
-        case NoStopsTest():
-            return "without stopping"
-
-
-def question(criterion: Criterion) -> str:
-    """Say the whole criterion as one question answered yes or no.
-
-    What only the player can answer stands after what is measured, as a question of its own.
-    """
-    own = [words_of(t) for t in criterion.tests if isinstance(t, OwnQuestionTest)]
-    body = ", ".join(words_of(t) for t in criterion.tests if not isinstance(t, OwnQuestionTest))
-    if body and criterion.rhythm_only:
-        body = f"only the rhythm: {body}"
-    asked = [body, *own] if body else own
-    times = criterion.times
-    if times.among is not None:
-        asked[-1] += f", {times.wanted} of {times.among} times"
-    elif times.wanted > 1:
-        asked[-1] += f", {times.wanted} times in a row"
-    return " ".join(words[:1].upper() + words[1:] + "?" for words in asked)
 
 
 def passed(times: Times, answers: tuple[bool, ...]) -> bool:

@@ -8,24 +8,10 @@ top. Tests that need something written (notes, evenness, ...) cannot be told of 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from dataclasses import replace as replaced
-from typing import assert_never
 
 from msgspec.structs import replace
 
-from coldtake.domain.criterion import (
-    AnyTest,
-    ChangesTest,
-    ConditionsTest,
-    EvennessTest,
-    NoStopsTest,
-    NotesTest,
-    OwnQuestionTest,
-    RhythmTest,
-    SteadinessTest,
-    TempoTest,
-    TimingTest,
-    TuneTest,
-)
+from coldtake.domain.criterion import ChangesTest, CriterionTest, PlayerTest, TempoTest
 from coldtake.domain.take import (
     Answer,
     ChordHeard,
@@ -54,7 +40,7 @@ from coldtake.listening.judging_request import JudgingRequest
 from coldtake.listening.keyboard.midi_performance import MidiPerformance
 from coldtake.listening.sources.sound import Sound
 from coldtake.listening.verdict.click_effect import ClickEffect, click_effect, ends_before_music
-from coldtake.listening.verdict.measures import figures_by, unmeasured
+from coldtake.listening.verdict.measures import unmeasured
 from coldtake.listening.verdict.verdicts import (
     PLAYER_MAY_ANSWER,
     UNMEASURED,
@@ -165,7 +151,7 @@ def _judged(
     test = _as_it_sounds(_test(asked), asked.passage.transposition)
     figures = (
         *figures_of(test, ways, ground, take.errors, until),
-        *figures_by(lambda t: _other(t, placing), asked.criterion.heard),
+        *(figure for test in asked.criterion.heard for figure in _other(test, placing)),
     )
     told = None if beside is None else beside.told
     return _verdict(take, figures, placing, ways[0], told)
@@ -195,20 +181,13 @@ def _as_it_sounds(test: ChangesTest, transposition: int) -> ChangesTest:
     return replace(test, lowest=low, highest=high)
 
 
-def _other(test: AnyTest, placing: BeatMap) -> tuple[Figure, ...]:
+def _other(test: CriterionTest, placing: BeatMap) -> tuple[Figure, ...]:
     """Another test than the changes: of an improvisation only the tempo can be told."""
-    match test:
-        case TempoTest():
-            return (_tempo(test, placing),)
-        case (
-            NotesTest() | SteadinessTest() | TimingTest() | EvennessTest() | TuneTest()
-            | NoStopsTest() | RhythmTest()
-        ):  # fmt: skip
-            return (unmeasured(test, NOTHING_WRITTEN),)
-        case ChangesTest() | ConditionsTest() | OwnQuestionTest():
-            return ()  # the changes have their own figures, the others are the player's
-        case _:
-            assert_never(test)
+    if isinstance(test, TempoTest):
+        return (_tempo(test, placing),)
+    if isinstance(test, ChangesTest | PlayerTest):
+        return ()  # the changes have their own figures, the others are the player's
+    return (unmeasured(test, NOTHING_WRITTEN),)
 
 
 def _tempo(test: TempoTest, placing: BeatMap) -> Figure:

@@ -6,24 +6,23 @@ being left out.
 """
 
 from collections.abc import Callable, Sequence
-from typing import assert_never
+from typing import Any
 
 import numpy as np
 
 from coldtake.domain.criterion import (
-    AnyTest,
     ChangesTest,
-    ConditionsTest,
     CriterionTest,
     EvennessTest,
     NoStopsTest,
     NotesTest,
-    OwnQuestionTest,
+    PlayerTest,
     RhythmTest,
     SteadinessTest,
     TempoTest,
     TimingTest,
     TuneTest,
+    tag_of,
 )
 from coldtake.domain.take import Figure, NoteEvidence, NoteStatus
 from coldtake.listening.verdict.evidence import Evidence
@@ -36,59 +35,10 @@ WAIT_ERROR_BEATS = 0.12
 UNKNOWN = "this version of Coldtake does not know such a test"
 
 
-_OfNotes = (
-    NotesTest | TempoTest | SteadinessTest | TimingTest | EvennessTest | TuneTest | NoStopsTest
-)
-
-
-def measure(test: AnyTest, evidence: Evidence) -> tuple[Figure, ...]:
-    """Measure one test; no figure for one that only the player can answer."""
-    match test:
-        case RhythmTest():
-            return rhythm_figures(test, evidence)
-        case ChangesTest():
-            return (unmeasured(test, "written notes are no improvisation over changes"),)
-        case ConditionsTest() | OwnQuestionTest():
-            return ()
-        case _:
-            return (_of_notes(test, evidence),)
-
-
-def _of_notes(test: _OfNotes, evidence: Evidence) -> Figure:
-    match test:
-        case NotesTest():
-            return _notes(test, evidence)
-        case TempoTest():
-            return _tempo(test, evidence)
-        case SteadinessTest():
-            return _steadiness(test, evidence)
-        case TimingTest():
-            return _timing(test, evidence)
-        case EvennessTest():
-            return _evenness(test, evidence)
-        case TuneTest():
-            return _tune(test, evidence)
-        case NoStopsTest():
-            return _no_stops(test, evidence)
-        case _:
-            assert_never(test)
-
-
-def figures_by(
-    measure: Callable[[AnyTest], tuple[Figure, ...]], tests: Sequence[CriterionTest]
-) -> tuple[Figure, ...]:
-    """Figures of all tests, in order; a kind that no listener knows is named, not passed over."""
-    return tuple(
-        figure
-        for test in tests
-        for figure in (measure(test) if isinstance(test, AnyTest) else (unmeasured(test, UNKNOWN),))
-    )
-
-
 def unmeasured(test: CriterionTest, why: str) -> Figure:
     """Return the figure of a test that nobody measures here."""
     return Figure(
-        name=str(test.__struct_config__.tag), value=None, uncertainty=None, threshold=0.0, unit="",
+        name=tag_of(type(test)), value=None, uncertainty=None, threshold=0.0, unit="",
         passed=None, words=f"not measured, {why}", measured=False,
     )  # fmt: skip
 
@@ -229,6 +179,33 @@ def _times(count: int) -> str:
     return "once" if count == 1 else f"{count} times"
 
 
+def _improvised(test: ChangesTest, _evidence: Evidence) -> Figure:
+    return unmeasured(test, "written notes are no improvisation over changes")
+
+
+# What measures each kind of test that a listener is asked, where something written is played.
+MEASURES: dict[type[CriterionTest], Callable[[Any, Evidence], Figure | tuple[Figure, ...]]] = {
+    NotesTest: _notes,
+    NoStopsTest: _no_stops,
+    TempoTest: _tempo,
+    TimingTest: _timing,
+    SteadinessTest: _steadiness,
+    EvennessTest: _evenness,
+    TuneTest: _tune,
+    RhythmTest: rhythm_figures,
+    ChangesTest: _improvised,
+}
+
+
+def measure(test: CriterionTest, evidence: Evidence) -> tuple[Figure, ...]:
+    """Measure one test; a kind that nobody knows is named, one of the player's has no figure."""
+    if isinstance(test, PlayerTest):
+        return ()
+    by = MEASURES.get(type(test))
+    found = unmeasured(test, UNKNOWN) if by is None else by(test, evidence)
+    return found if isinstance(found, tuple) else (found,)
+
+
 def measure_all(tests: Sequence[CriterionTest], evidence: Evidence) -> tuple[Figure, ...]:
     """Measure every heard test, in order."""
-    return figures_by(lambda test: measure(test, evidence), tests)
+    return tuple(figure for test in tests for figure in measure(test, evidence))

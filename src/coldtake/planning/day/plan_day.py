@@ -20,7 +20,7 @@ from dataclasses import replace
 
 import msgspec
 
-from coldtake.domain.criterion import question
+from coldtake.domain.criterion_words import question
 from coldtake.domain.history.state import State
 from coldtake.domain.ids import named_id
 from coldtake.domain.plan import (

@@ -9,7 +9,7 @@ import io
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from coldtake.domain.criterion import question
+from coldtake.domain.criterion_words import question
 from coldtake.domain.history.state import State
 
 # The wide forms count too: programs for Japanese read them as the narrow ones.

@@ -11,7 +11,7 @@ from datetime import UTC, datetime, time, timedelta
 
 from icalendar import Calendar, Event
 
-from coldtake.domain.criterion import question
+from coldtake.domain.criterion_words import question
 from coldtake.domain.history.appointments import on_day
 from coldtake.domain.history.state import State
 from coldtake.domain.ids import named_id

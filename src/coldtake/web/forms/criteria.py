@@ -1,61 +1,66 @@
 """The criterion editor: form fields to tests and back.
 
-Each test has a tick and its thresholds as fields named `test` or `test_threshold`.
+A test has a tick named by its tag; each threshold is a field named `tag_threshold`. All of it comes
+from the records in `domain.criterion` and their `domain.criterion_words`; only what the player
+alone answers has fields of its own.
 """
 
-from collections.abc import Callable, Mapping
+import re
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import assert_never
 
 from coldtake.domain.criterion import (
+    KINDS,
     AnyTest,
     ChangesTest,
     ConditionsTest,
     Criterion,
-    CriterionKind,
-    EvennessTest,
-    NoStopsTest,
-    NotesTest,
     OwnQuestionTest,
-    RhythmTest,
-    SteadinessTest,
+    PlayerTest,
     TempoTest,
     Times,
-    TimingTest,
-    TuneTest,
+    tag_of,
 )
+from coldtake.domain.criterion_words import WORDS
 from coldtake.errors import RuleError
 from coldtake.units import METRONOME_MARKS
-from coldtake.web.forms import criteria_changes as over
 from coldtake.web.forms import form_fields
+from coldtake.web.forms.thresholds import Form, Threshold, thresholds
 
-Form = Mapping[str, str]
-BEAT_UNITS = {
-    0.5: "eighth",
-    1.0: "quarter",
-    1.5: "dotted quarter",
-    2.0: "half",
-}
-PLAYER_TESTS = (ConditionsTest, OwnQuestionTest)
 CONDITIONS = ("from memory", "standing", "in front of somebody")
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A kind of test in the editor: rows of words and fields, and fields that are only carried."""
+
+    tag: str
+    rows: tuple[tuple[str | Threshold, ...], ...]
+    carried: tuple[Threshold, ...]
+
+
+def _line(tag: str, kind: type[AnyTest]) -> Line:
+    known = {t.key: t for t in thresholds(kind)}
+    rows = tuple(
+        tuple(
+            known[part] if place % 2 else part.strip()
+            for place, part in enumerate(re.split(r"\{(\w+)\}", row))
+            if part.strip()
+        )
+        for row in WORDS[kind].editor.split("\n")
+    )
+    shown = {part for row in rows for part in row}
+    return Line(tag, rows, tuple(t for t in known.values() if t not in shown))
+
+
+LINES = tuple(_line(tag, kind) for tag, kind in KINDS.items() if not issubclass(kind, PlayerTest))
 FIRST_GUESS: dict[str, str] = {
-    "notes_allowed": "0",
-    "tempo_mark": "72",
-    "tempo_unit": "1",
-    "tempo_within": "",
-    "timing_ms": "50",
-    "timing_share": "90",
-    "steadiness_percent": "6",
-    "evenness_ms": "25",
-    "tune_cents": "25",
-    "tune_share": "90",
-    "no_stops_beats": "1",
+    **{t.name: t.first for kind in KINDS.values() for t in thresholds(kind)},
     "own_words": "",
     "conditions_more": "",
     "times_wanted": "1",
     "times_among": "",
     "rhythm_only": "",
-    **over.FIRST_GUESS,
 }
 
 
@@ -66,8 +71,8 @@ class Editor:
     ticked: frozenset[str]
     fields: Mapping[str, str]
     stated: frozenset[str]
+    lines: tuple[Line, ...] = LINES
     marks: tuple[int, ...] = METRONOME_MARKS
-    units: tuple[tuple[float, str], ...] = tuple(BEAT_UNITS.items())
     conditions: tuple[str, ...] = CONDITIONS
 
 
@@ -76,54 +81,6 @@ def first_criterion(tempo_bpm: float | None = None) -> Criterion:
     from coldtake.listening.melody.judge import default_criterion
 
     return default_criterion(tempo_bpm)
-
-
-def _notes(form: Form) -> NotesTest:
-    return NotesTest(
-        allowed=form_fields.whole(
-            form.get("notes_allowed", "0"), "notes allowed to be wrong", 0, 100
-        )
-    )
-
-
-def _tempo(form: Form) -> TempoTest:
-    within = form_fields.maybe_number(form.get("tempo_within", ""), "tempo within", 0, 100, "%")
-    return TempoTest(
-        mark=form_fields.number(form.get("tempo_mark", ""), "tempo mark", 10, 400),
-        beat_unit_beats=form_fields.number(form.get("tempo_unit", "1"), "beat unit", 0.125, 8),
-        within_percent=within,
-    )
-
-
-def _timing(form: Form) -> TimingTest:
-    return TimingTest(
-        tolerance_ms=form_fields.number(form.get("timing_ms", ""), "timing", 1, 1000, "ms"),
-        share_percent=form_fields.number(
-            form.get("timing_share", ""), "share of notes", 0, 100, "%"
-        ),
-    )
-
-
-def _steadiness(form: Form) -> SteadinessTest:
-    text = form.get("steadiness_percent", "")
-    return SteadinessTest(change_percent=form_fields.number(text, "steady tempo", 0, 100, "%"))
-
-
-def _evenness(form: Form) -> EvennessTest:
-    text = form.get("evenness_ms", "")
-    return EvennessTest(deviation_ms=form_fields.number(text, "evenness", 1, 1000, "ms"))
-
-
-def _tune(form: Form) -> TuneTest:
-    return TuneTest(
-        tolerance_cents=form_fields.number(form.get("tune_cents", ""), "in tune", 1, 100, "cents"),
-        share_percent=form_fields.number(form.get("tune_share", ""), "share of notes", 0, 100, "%"),
-    )
-
-
-def _no_stops(form: Form) -> NoStopsTest:
-    text = form.get("no_stops_beats", "1")
-    return NoStopsTest(hesitation_beats=form_fields.number(text, "longest stop", 0.1, 64, "beats"))
 
 
 def _own(form: Form) -> OwnQuestionTest:
@@ -140,39 +97,32 @@ def _conditions(form: Form) -> ConditionsTest | None:
     return ConditionsTest(stated=stated) if stated else None
 
 
-def _read(kind: CriterionKind, form: Form) -> AnyTest | None:
+def _read(kind: type[AnyTest], form: Form) -> AnyTest | None:
     """Read one test; None where it is not asked. Conditions have ticks of their own."""
-    if kind is not CriterionKind.CONDITIONS and not form.get(kind):
+    if kind is ConditionsTest:
+        return _conditions(form)
+    if not form.get(tag_of(kind)):
         return None
-    return _reader(kind)(form)
+    if kind is OwnQuestionTest:
+        return _own(form)
+    test = kind(**{t.key: t.read(form) for t in thresholds(kind)})
+    if isinstance(test, ChangesTest):
+        _check_changes(test)
+    return test
 
 
-def _reader(kind: CriterionKind) -> Callable[[Form], AnyTest | None]:  # noqa: C901 - a table
-    match kind:
-        case CriterionKind.NOTES:
-            return _notes
-        case CriterionKind.NO_STOPS:
-            return _no_stops
-        case CriterionKind.TEMPO:
-            return _tempo
-        case CriterionKind.TIMING:
-            return _timing
-        case CriterionKind.STEADINESS:
-            return _steadiness
-        case CriterionKind.EVENNESS:
-            return _evenness
-        case CriterionKind.TUNE:
-            return _tune
-        case CriterionKind.RHYTHM:
-            return over.read_rhythm
-        case CriterionKind.CHANGES:
-            return over.read_changes
-        case CriterionKind.OWN_QUESTION:
-            return _own
-        case CriterionKind.CONDITIONS:
-            return _conditions
-        case _:
-            assert_never(kind)
+def _check_changes(test: ChangesTest) -> None:
+    asked = [getattr(test, t.key) for t in thresholds(ChangesTest) if t.optional]
+    if all(value is None for value in asked):
+        raise RuleError(
+            "The improvisation has no test.",
+            where="changes",
+            remedy="Fill in at least one field.",
+        )
+    if test.lowest is not None and test.highest is not None and test.lowest > test.highest:
+        raise RuleError(
+            "The lowest note is above the highest.", where="changes", remedy="Change one of them."
+        )
 
 
 def _times(form: Form) -> Times:
@@ -189,7 +139,7 @@ def _times(form: Form) -> Times:
 
 def read_criterion(form: Form) -> Criterion:
     """Read the editor. Raises InputError naming the field that cannot be read."""
-    asked = (_read(kind, form) for kind in CriterionKind)
+    asked = (_read(kind, form) for kind in KINDS.values())
     tests = tuple(test for test in asked if test is not None)
     if not tests:
         raise RuleError(
@@ -197,44 +147,25 @@ def read_criterion(form: Form) -> Criterion:
             where="criterion",
             remedy="Select one, or enter your own question.",
         )
-    kinds = {type(t) for t in tests}
-    if ChangesTest in kinds and not kinds <= {ChangesTest, TempoTest, *PLAYER_TESTS}:
+    improvised = any(isinstance(test, ChangesTest) for test in tests)
+    if improvised and not all(isinstance(t, ChangesTest | TempoTest | PlayerTest) for t in tests):
         raise RuleError(
             "For improvising there are no written notes to compare with.",
             where="criterion",
             remedy="With changes you can use only tempo, conditions and your own question.",
         )
-    alone = bool(form.get("rhythm_only")) and ChangesTest not in kinds
+    alone = bool(form.get("rhythm_only")) and not improvised
     return Criterion(tests=tests, times=_times(form), rhythm_only=alone)
 
 
-def _fields(test: AnyTest) -> dict[str, str]:  # noqa: C901 - a table
+def _fields(test: AnyTest) -> dict[str, str]:
     match test:
-        case ChangesTest():
-            return over.changes_fields(test)
-        case RhythmTest():
-            return over.rhythm_fields(test)
-        case NotesTest(allowed=allowed):
-            return {"notes_allowed": str(allowed)}
-        case TempoTest(mark=mark, beat_unit_beats=unit, within_percent=within):
-            text = "" if within is None else f"{within:g}"
-            return {"tempo_mark": f"{mark:g}", "tempo_unit": f"{unit:g}", "tempo_within": text}
-        case TimingTest(tolerance_ms=ms, share_percent=share):
-            return {"timing_ms": f"{ms:g}", "timing_share": f"{share:g}"}
-        case SteadinessTest(change_percent=percent):
-            return {"steadiness_percent": f"{percent:g}"}
-        case EvennessTest(deviation_ms=ms):
-            return {"evenness_ms": f"{ms:g}"}
-        case TuneTest(tolerance_cents=cents, share_percent=share):
-            return {"tune_cents": f"{cents:g}", "tune_share": f"{share:g}"}
-        case NoStopsTest(hesitation_beats=beats):
-            return {"no_stops_beats": f"{beats:g}"}
         case OwnQuestionTest(question=words):
             return {"own_words": words}
         case ConditionsTest(stated=stated):
             return {"conditions_more": ", ".join(s for s in stated if s not in CONDITIONS)}
         case _:
-            assert_never(test)
+            return {t.name: t.text(getattr(test, t.key)) for t in thresholds(type(test))}
 
 
 def editor_of(criterion: Criterion) -> Editor:
@@ -251,5 +182,5 @@ def editor_of(criterion: Criterion) -> Editor:
         "times_among": "" if among is None else str(among),
         "rhythm_only": "1" if criterion.rhythm_only else "",
     }
-    ticked = {str(t.__struct_config__.tag) for t in criterion.tests}
+    ticked = {tag_of(type(test)) for test in criterion.tests}
     return Editor(frozenset(ticked), fields, frozenset(stated))

@@ -48,7 +48,7 @@ def line(text: str, where: str, remedy: str, most: int = 200) -> str:
     return text
 
 
-def whole(text: str, where: str, least: int, most: int, unit: str = "") -> int:
+def whole(text: str, where: str, least: float, most: float, unit: str = "") -> int:
     """Read a whole number from `least` to `most`."""
     value = number(text, where, least, most, unit)
     if value != int(value):

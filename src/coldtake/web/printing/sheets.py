@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
-from coldtake.domain.criterion import question
+from coldtake.domain.criterion_words import question
 from coldtake.errors import ColdtakeError, InputError, NotFoundError
 from coldtake.music.notation.engraving.chart_drawing import chart_lines
 from coldtake.music.notation.reading.charts import chart_of

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from coldtake.domain import events as ev
-from coldtake.domain.criterion import ChangesTest, TempoTest, question
+from coldtake.domain.criterion import ChangesTest, TempoTest
+from coldtake.domain.criterion_words import question
 from coldtake.domain.days import PAUSE
 from coldtake.domain.history.state import State
 from coldtake.domain.instants import AHEAD_MOST, possible

@@ -14,7 +14,7 @@ from starlette.datastructures import FormData
 from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
-from coldtake.domain.criterion import question
+from coldtake.domain.criterion_words import question
 from coldtake.domain.requirement import Appointment, AppointmentKind, Requirement, Resource
 from coldtake.domain.take import Answer
 from coldtake.domain.topic import Place, Step, Topic

@@ -10,7 +10,7 @@ from fastapi import APIRouter, Form, Request
 from starlette.responses import FileResponse, RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
-from coldtake.domain.criterion import question, words_of
+from coldtake.domain.criterion_words import question, words_of
 from coldtake.domain.events import TryAnswered
 from coldtake.domain.take import Answer, FirstTry, Judge, Take
 from coldtake.errors import ColdtakeError, JudgingError, NotFoundError, PassageError

@@ -10,7 +10,7 @@ from starlette.datastructures import QueryParams
 from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
-from coldtake.domain.criterion import question
+from coldtake.domain.criterion_words import question
 from coldtake.domain.topic import Step
 from coldtake.errors import InputError, NotFoundError
 from coldtake.web.forms import form_fields, proposal_form

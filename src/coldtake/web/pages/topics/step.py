@@ -15,7 +15,7 @@ from starlette.datastructures import FormData
 from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
-from coldtake.domain.criterion import question
+from coldtake.domain.criterion_words import BEAT_UNITS, question
 from coldtake.domain.take import FirstTry, NewTake
 from coldtake.domain.topic import ClickSetting, Exercise, PassageRef, Step
 from coldtake.errors import BusyError, InputError, NotFoundError
@@ -23,7 +23,7 @@ from coldtake.learning.pass_evidence import answers_of, pass_of, since_slip
 from coldtake.planning.value import at_hand, at_hand_words
 from coldtake.units import METRONOME_MARKS
 from coldtake.web.forms import form_fields, requirements
-from coldtake.web.forms.criteria import BEAT_UNITS, editor_of, read_criterion
+from coldtake.web.forms.criteria import editor_of, read_criterion
 from coldtake.web.forms.form_fields import Fields, text_fields
 from coldtake.web.pages.session.take import listen_to
 from coldtake.web.pages.topics.elsewhere import add_elsewhere

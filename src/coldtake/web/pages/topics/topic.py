@@ -10,7 +10,7 @@ from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
-from coldtake.domain.criterion import question
+from coldtake.domain.criterion_words import question
 from coldtake.domain.history.state import State
 from coldtake.domain.topic import MET_ONCE, Step, StepPhase, Topic, TopicKind
 from coldtake.music.theory.instruments import by_family, instrument_named
