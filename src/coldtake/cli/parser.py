@@ -7,6 +7,7 @@ from typing import NoReturn
 
 from coldtake import __version__
 from coldtake.errors import InputError
+from coldtake.listening.sources.containers import NAMES
 
 # Each command and the module of this room that runs it.
 COMMANDS = {
@@ -126,9 +127,7 @@ def _listen(commands: "Commands[Parser]") -> None:
         "answer about the take."
     )
     parser = commands.add_parser("listen", help=words, description=words, epilog=statuses)
-    parser.add_argument(
-        "take", metavar="TAKE", help="WAV, AIFF, FLAC, MP3, M4A, MP4, Ogg, WebM, AMR or MIDI"
-    )
+    parser.add_argument("take", metavar="TAKE", help=f"{', '.join(NAMES)} or MIDI")
     parser.add_argument(
         "--passage", required=True, metavar="FILE", help="MusicXML (.musicxml, .mxl), MEI or ABC"
     )

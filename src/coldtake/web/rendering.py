@@ -9,6 +9,7 @@ from markupsafe import Markup, escape
 from starlette.requests import Request
 from starlette.templating import Jinja2Templates
 
+from coldtake.listening.sources.containers import CONTAINERS
 from coldtake.planning.words import (
     about_steps,
     between,
@@ -151,4 +152,5 @@ def make_templates() -> Jinja2Templates:
         "answer": lambda answer: ANSWER[str(answer)],
     }
     env.globals["IMPORTANCE"] = IMPORTANCE
+    env.globals["CONTAINERS"] = CONTAINERS
     return Jinja2Templates(env=env, context_processors=[_on_device])

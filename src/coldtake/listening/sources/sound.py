@@ -1,8 +1,8 @@
 """Reading a recording into mono samples, and keeping it as FLAC.
 
-Only what `containers` lists is read. WAV, AIFF, FLAC and Ogg are read by libsndfile; what it cannot
-read, MP3, and what phones and browsers make (M4A, WebM and others), by FFmpeg's libraries through
-PyAV. Channels are mixed to one; rates above 48 kHz come down to it.
+Only what `containers` lists is read: by libsndfile where that reads it, else (what phones and
+browsers make) by FFmpeg's libraries through PyAV. Channels are mixed to one; rates above 48 kHz
+come down to it.
 Reading goes block by block, so memory grows with the sound kept, not with the file's format.
 """
 
@@ -29,7 +29,7 @@ BLOCK_FRAMES = 1 << 18
 SPOILT_FRAMES, SPOILT_SHARE = 3, 0.01  # of some 25 ms each, often a tag; more is no take
 DIFFERENT = 0.05  # channels differ when their difference has this share of the sound's level
 
-_WHAT_WE_READ = "Use a WAV, AIFF, FLAC, MP3, M4A, MP4, Ogg, WebM or AMR recording."
+_WHAT_WE_READ = f"Use a {containers.ONE_OF_THEM} recording."
 
 
 @dataclass(frozen=True, eq=False)

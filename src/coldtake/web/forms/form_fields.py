@@ -12,6 +12,7 @@ from starlette.datastructures import FormData, UploadFile
 
 from coldtake.domain.instants import check_date
 from coldtake.errors import InputError
+from coldtake.listening.sources.containers import ONE_OF_THEM
 
 Choice = TypeVar("Choice", bound=StrEnum)
 
@@ -35,6 +36,15 @@ def upload(fields: FormData, name: str) -> tuple[bytes, str] | None:
     if not isinstance(value, UploadFile) or not value.filename:
         return None
     return value.file.read(), value.filename
+
+
+def recording(fields: FormData) -> tuple[bytes, str]:
+    """Return the bytes and name of an uploaded recording. Raises InputError where there is none."""
+    file = upload(fields, "sound")
+    if file is None:
+        remedy = f"Choose a {ONE_OF_THEM} file."
+        raise InputError("No recording was chosen.", where="recording", remedy=remedy)
+    return file
 
 
 def line(text: str, where: str, remedy: str, most: int = 200) -> str:

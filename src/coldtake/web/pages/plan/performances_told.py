@@ -163,11 +163,9 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
 
     @routes.post("/run-through/{run_id}/take")
     def take(run_id: str, fields: Fields) -> Response:
-        run, file = doors.run(run_id), form_fields.upload(fields, "sound")
-        if file is None:
-            remedy = "Choose a WAV, AIFF, FLAC, MP3, M4A, MP4, Ogg, WebM or AMR file."
-            raise InputError("No recording was chosen.", where="recording", remedy=remedy)
-        services.takes.keep(file[0], NewTake(step_id=run.id, source="upload", day=run.day), file[1])
+        run, (sound, filename) = doors.run(run_id), form_fields.recording(fields)
+        new = NewTake(step_id=run.id, source="upload", day=run.day)
+        services.takes.keep(sound, new, filename)
         return RedirectResponse(f"/run-through/{run_id}", status_code=303)
 
     _after(routes, services, templates)

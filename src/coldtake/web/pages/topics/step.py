@@ -147,16 +147,13 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     @routes.post("/steps/{step_id}/takes")
     def take(step_id: str, fields: Fields) -> Response:
         services.pile.step(step_id)
-        file = form_fields.upload(fields, "sound")
-        if file is None:
-            remedy = "Choose a WAV, AIFF, FLAC, MP3, M4A, MP4, Ogg, WebM or AMR file."
-            raise InputError("No recording was chosen.", where="take", remedy=remedy)
+        sound, filename = form_fields.recording(fields)
         said = text_fields(fields).get("cold") or FirstTry.NOT_SAID
         first_try = services.takes.by_hand(
             step_id, form_fields.one_of(FirstTry, said, "first try of the day")
         )
         new = NewTake(step_id=step_id, source="upload", first_try=first_try)
-        kept = services.takes.keep(file[0], new, file[1])
+        kept = services.takes.keep(sound, new, filename)
         with suppress(BusyError):  # its page says that it is not judged yet, and when it will be
             listen_to(services, kept)
         return RedirectResponse(f"/takes/{kept.id}", status_code=303)
