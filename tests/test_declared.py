@@ -7,8 +7,11 @@ import pytest
 
 from coldtake.domain.criterion import KINDS, Criterion, PlayerTest
 from coldtake.domain.criterion_words import WORDS, question, words_of
+from coldtake.domain.topic import TopicKind
 from coldtake.listening.verdict.measures import MEASURES
+from coldtake.practice.topics.proposals.asks import AnyAsk
 from coldtake.web.forms.criteria import LINES
+from coldtake.web.forms.proposal_form import WAYS
 from coldtake.web.forms.thresholds import Shape, thresholds
 from making import one_of_each
 
@@ -52,3 +55,8 @@ def test_the_published_schema_has_every_kind_with_its_units():
         for one in thresholds(kind):
             assert f'"{one.key}"' in told
             assert not one.unit or f'"unit": "{one.unit}"' in told, one
+
+
+def test_every_kind_of_proposal_has_a_form_and_every_kind_of_topic_a_proposal():
+    assert set(WAYS) == {str(ask.__struct_config__.tag) for ask in AnyAsk.__args__}
+    assert set(TopicKind) - {TopicKind.OTHER} <= set(WAYS)

@@ -15,13 +15,9 @@ NO_PLACE = (
     "There is time for it, but no free place before its date. Raise the limit of current "
     "topics, or set another topic aside."
 )
-_KINDS = {
+_SEVERAL = {
     TopicKind.PIECE: "pieces",
-    TopicKind.TECHNIQUE: "technique topics",
     TopicKind.TUNE: "tunes",
-    TopicKind.RHYTHM: "rhythm topics",
-    TopicKind.INTONATION: "intonation topics",
-    TopicKind.READING: "reading topics",
     TopicKind.OTHER: "topics of this kind",
 }
 
@@ -53,7 +49,7 @@ def _guess(lent: Lent, minutes: int) -> str:
     elif lent.like is None:
         like = "as your other topics have"
     else:
-        like = f"as your other {_KINDS[lent.like]} have"
+        like = f"as your other {_SEVERAL.get(lent.like, f'{lent.like} topics')} have"
     whole = duration(one * lent.steps)  # of the rounded minutes beside it, so that they agree
     return f"Rough estimate: about {whole} ({each}, {like}). Add its steps for a better estimate."
 

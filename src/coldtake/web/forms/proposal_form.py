@@ -35,27 +35,10 @@ from coldtake.subprocesses.sent_json import read as read_json
 from coldtake.web.forms import form_fields
 
 Query = Mapping[str, str]
-WAYS = {
-    "piece": "Piece (from notation)",
-    "technique": "Patterns in keys",
-    "tune": "Tune and changes",
-    "rhythm": "Rhythm",
-    "intonation": "Intonation",
-    "reading": "Sight reading",
-    "plain": "Your own list",
-}
 ORDERS = {
     KeyOrder.FOURTHS: "circle of fourths",
     KeyOrder.CHROMATIC: "up by semitones",
     KeyOrder.SHUFFLED: "shuffled",
-}
-_OF_KIND = {
-    TopicKind.PIECE: "piece",
-    TopicKind.TUNE: "tune",
-    TopicKind.TECHNIQUE: "technique",
-    TopicKind.RHYTHM: "rhythm",
-    TopicKind.INTONATION: "intonation",
-    TopicKind.READING: "reading",
 }
 TUNINGS = {"equal": "equal", "just": "just, to the drone"}
 _TEMPO = (20, 400)
@@ -73,7 +56,9 @@ def choices_for(instrument: str) -> Choices:
 class Choices:
     """What can be chosen from, for the template."""
 
-    ways: Mapping[str, str] = field(default_factory=lambda: WAYS)
+    ways: Mapping[str, str] = field(
+        default_factory=lambda: {name: way.title for name, way in WAYS.items()}
+    )
     rules: tuple[str, ...] = tuple(RULES)
     rhythms: tuple[str, ...] = tuple(RHYTHMS)
     scales: tuple[str, ...] = tuple(SCALES)
@@ -88,9 +73,9 @@ class Choices:
 
 
 def way_of(kind: TopicKind, query: Query) -> str:
-    """Which kind of proposal the page is about."""
+    """Which kind of proposal the page is about; each kind of topic has one of its own name."""
     chosen = query.get("way", "")
-    return chosen if chosen in WAYS else _OF_KIND.get(kind, "plain")
+    return next((way for way in (chosen, kind) if way in WAYS), "plain")
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,28 +98,14 @@ def ticked(named: Callable[[str], Sequence[str]]) -> Ticked:
 
 def read_ask(way: str, query: Query, ticks: Ticked) -> AnyAsk:
     """Read what is asked. Raises InputError naming the field."""
-    match way:
-        case "piece":
-            return _piece(query)
-        case "technique":
-            return _technique(query, ticks)
-        case "tune":
-            return _tune(query)
-        case "rhythm":
-            return _rhythm(query, ticks)
-        case "intonation":
-            return _intonation(query)
-        case "reading":
-            return _reading(query)
-        case _:
-            return PlainAsk(lines=query.get("lines", ""), in_order=bool(query.get("in_order")))
+    return WAYS[way].read(query, ticks)
 
 
 def _tempo(query: Query, name: str, where: str) -> float | None:
     return form_fields.maybe_number(query.get(name, ""), where, *_TEMPO)
 
 
-def _piece(query: Query) -> PieceAsk:
+def _piece(query: Query, _ticks: Ticked) -> PieceAsk:
     if not query.get("passage_id"):
         raise InputError(
             "No notation is chosen.", where="passage", remedy="Choose notation, or add it first."
@@ -177,7 +148,7 @@ def _note(query: Query, name: str) -> int | None:
     return read_pitch(text[:1].upper() + text[1:]).midi if text else None
 
 
-def _tune(query: Query) -> TuneAsk:
+def _tune(query: Query, _ticks: Ticked) -> TuneAsk:
     return TuneAsk(
         passage_id=query.get("passage_id", ""),
         changes=query.get("changes", ""),
@@ -206,7 +177,7 @@ def _rhythm(query: Query, ticks: Ticked) -> RhythmAsk:
     )
 
 
-def _intonation(query: Query) -> IntonationAsk:
+def _intonation(query: Query, _ticks: Ticked) -> IntonationAsk:
     return IntonationAsk(
         tonic=query.get("tonic", "").strip() or "C",
         tuning="just" if query.get("tuning") == "just" else "equal",
@@ -215,7 +186,7 @@ def _intonation(query: Query) -> IntonationAsk:
     )
 
 
-def _reading(query: Query) -> ReadingAsk:
+def _reading(query: Query, _ticks: Ticked) -> ReadingAsk:
     return ReadingAsk(
         level=_count(query, "level", "level", 1, 10, 3),
         count=_count(query, "count", "passages", 1, 12, 5),
@@ -260,3 +231,27 @@ def from_text(text: str) -> AnyAsk:
             "The suggested steps cannot be read any more.", remedy="Suggest the steps again."
         ) from fault
     return ask
+
+
+def _plain(query: Query, _ticks: Ticked) -> PlainAsk:
+    return PlainAsk(lines=query.get("lines", ""), in_order=bool(query.get("in_order")))
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """A kind of proposal: its title, and how what is asked is read from the form."""
+
+    title: str
+    read: Callable[[Query, Ticked], AnyAsk]
+
+
+# By the tag of what is asked (`asks.AnyAsk`).
+WAYS: Mapping[str, Way] = {
+    "piece": Way("Piece (from notation)", _piece),
+    "technique": Way("Patterns in keys", _technique),
+    "tune": Way("Tune and changes", _tune),
+    "rhythm": Way("Rhythm", _rhythm),
+    "intonation": Way("Intonation", _intonation),
+    "reading": Way("Sight reading", _reading),
+    "plain": Way("Your own list", _plain),
+}
