@@ -16,8 +16,9 @@ from coldtake.domain.instants import Misdating
 from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.requirement import Appointment
 from coldtake.domain.take import Answer, FirstTry, Judge, JudgingFault, Verdict
+from coldtake.domain.told_days import DayKind, ToldDay
 from coldtake.domain.topic import Place, StoredPassage
-from making import NOON, event, plan, slot, step, topic
+from making import DAY, NOON, event, plan, slot, step, topic
 
 TOPICS = ("scales", "tune")
 STEPS = (step("slow"), step("fast"), step("head", of="tune"))
@@ -102,6 +103,15 @@ def strategies():
         ),
         st.builds(ev.AppointmentDeleted, appointment_id=appointments),
         st.builds(
+            ev.DaysTold,
+            first=st.just(NOON.date()),
+            last=st.sampled_from([NOON.date() + timedelta(days=n) for n in (-1, 0, 2)]),
+            told=st.builds(ToldDay, kind=st.sampled_from(DayKind), minutes=st.just(20)),
+        ),
+        st.builds(
+            ev.WeekdayTold, weekday=st.integers(1, 7), minutes=st.none() | st.integers(0, 720)
+        ),
+        st.builds(
             ev.EntryMisdated,
             event=st.builds(event, answered, at=st.just(datetime(1970, 1, 1, tzinfo=UTC))),
             why=st.sampled_from(Misdating),
@@ -120,6 +130,7 @@ def strategies():
         ),
         st.builds(ev.SettingChosen, name=st.just("a4_hz"), value=st.sampled_from(["440", "442"])),
         st.builds(ev.PlanKept, plan=the_plan),
+        st.builds(ev.PlanDeleted, for_day=st.just(DAY), session=st.integers(1, 2)),
         st.builds(ev.ChancesSaid, for_day=st.just(NOON.date()), chances=said_chances),
         st.builds(ev.OutlookSaid, topics=st.lists(said_topic, max_size=1).map(tuple)),
         st.builds(ev.SessionStarted, session_id=sessions, plan=the_plan),

@@ -14,6 +14,7 @@ from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.plan import Plan, Slot
 from coldtake.domain.requirement import Appointment
 from coldtake.domain.take import Answer, ClickTrack, FirstTry, Judge, JudgingFault, Verdict
+from coldtake.domain.told_days import Minutes, ToldDay, Weekday
 from coldtake.domain.topic import Place, Step, StoredPassage, Topic
 
 
@@ -67,9 +68,16 @@ class SettingChosen(Data, frozen=True, kw_only=True, tag="setting_chosen"):
 
 
 class PlanKept(Data, frozen=True, kw_only=True, tag="plan_kept"):
-    """A plan for a day was made or changed; the last one for a day counts."""
+    """A plan for a session of a day was made or changed; the last one for that session counts."""
 
     plan: Plan
+
+
+class PlanDeleted(Data, frozen=True, kw_only=True, tag="plan_deleted"):
+    """A planned session of a day will not be; what was played of it stays."""
+
+    for_day: date
+    session: int
 
 
 class ChancesSaid(Data, frozen=True, kw_only=True, tag="chances_said"):
@@ -267,6 +275,21 @@ class AppointmentDeleted(Data, frozen=True, kw_only=True, tag="appointment_delet
     appointment_id: str
 
 
+class DaysTold(Data, frozen=True, kw_only=True, tag="days_told"):
+    """Days were told not to be like others, or to be like them again; both ends are included."""
+
+    first: date
+    last: date
+    told: ToldDay
+
+
+class WeekdayTold(Data, frozen=True, kw_only=True, tag="weekday_told"):
+    """The minutes of a weekday (1: Monday) were told; None: the usual ones again."""
+
+    weekday: Weekday
+    minutes: Minutes | None = None
+
+
 class EntryMisdated(Data, frozen=True, kw_only=True, tag="entry_misdated"):
     """An entry whose instant or day cannot be; it does not count until it is given its day.
 
@@ -297,6 +320,7 @@ AnyData = (
     | PassageKept
     | SettingChosen
     | PlanKept
+    | PlanDeleted
     | ChancesSaid
     | OutlookSaid
     | SessionStarted
@@ -320,6 +344,8 @@ AnyData = (
     | RunTakenBack
     | AppointmentKept
     | AppointmentDeleted
+    | DaysTold
+    | WeekdayTold
     | EntryMisdated
     | MisdatedSettled
 )

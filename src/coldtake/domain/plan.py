@@ -14,6 +14,7 @@ from msgspec import Meta
 
 from coldtake.domain.requirement import Requirement, Requirements
 
+SESSIONS_MOST = 8  # plans of one day
 HARD_PERIOD_MIN = 60  # never more than this without a break, whatever the settings say
 LEAST_BREAK_MIN = 3
 
@@ -123,6 +124,7 @@ class PlanRequest(msgspec.Struct, frozen=True, kw_only=True):
     starts_on : date of the start, a night later than `day` for a start after midnight. None from
         noon on: the day's own
     at_hand : what there is that day; None: what usually is
+    session : which one of the day's sessions, counted from 1 as they were added
     """
 
     day: date
@@ -131,6 +133,7 @@ class PlanRequest(msgspec.Struct, frozen=True, kw_only=True):
     wishes: tuple[Wish, ...] = ()
     run_through: bool = True
     starts_on: date | None = None
+    session: Annotated[int, Meta(ge=1, le=SESSIONS_MOST)] = 1
 
     @property
     def starts(self) -> datetime:

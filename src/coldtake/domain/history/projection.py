@@ -13,9 +13,9 @@ import msgspec
 from coldtake.domain import events as ev
 from coldtake.domain.days import date_of_old_start
 from coldtake.domain.estimate import ForecastOutlook, SaidDay
-from coldtake.domain.history import appointments, misdated
+from coldtake.domain.history import appointments, misdated, told_days
 from coldtake.domain.history import runs as run_events
-from coldtake.domain.history.state import State
+from coldtake.domain.history.state import State, plan_key
 from coldtake.domain.session import BreakRun, SessionRun, SlotRun
 from coldtake.domain.take import EarlierVerdict, FirstTry, Judge, Take, Try, Unjudged, Work
 from coldtake.domain.topic import Place
@@ -73,7 +73,18 @@ def _plan_kept(state: State, _event: ev.Event, data: ev.PlanKept) -> None:
         turned_at = state.settings.get("day_turns_hour")
         on = date_of_old_start(asked.day, asked.starts_at, turned_at)
         asked = msgspec.structs.replace(asked, starts_on=on)
-    state.plans[asked.day] = msgspec.structs.replace(plan, request=asked)
+    kept = msgspec.structs.replace(plan, request=asked)
+    if asked.session == 1:
+        state.plans[asked.day] = kept
+    else:
+        state.more_plans[plan_key(asked.day, asked.session)] = kept
+
+
+def _plan_deleted(state: State, _event: ev.Event, data: ev.PlanDeleted) -> None:
+    if data.session == 1:
+        state.plans.pop(data.for_day, None)
+    else:
+        state.more_plans.pop(plan_key(data.for_day, data.session), None)
 
 
 def _chances_said(state: State, _event: ev.Event, data: ev.ChancesSaid) -> None:
@@ -326,6 +337,7 @@ def _session_ended(state: State, event: ev.Event, data: ev.SessionEnded) -> None
 _HANDLERS: dict[type[ev.Data], Callable[[State, ev.Event, Any], None]] = {
     **run_events.HANDLERS,
     **appointments.HANDLERS,
+    **told_days.HANDLERS,
     **misdated.HANDLERS,
     ev.TopicKept: _topic_kept,
     ev.TopicPlaced: _topic_placed,
@@ -335,6 +347,7 @@ _HANDLERS: dict[type[ev.Data], Callable[[State, ev.Event, Any], None]] = {
     ev.PassageKept: _passage_kept,
     ev.SettingChosen: _setting_chosen,
     ev.PlanKept: _plan_kept,
+    ev.PlanDeleted: _plan_deleted,
     ev.ChancesSaid: _chances_said,
     ev.OutlookSaid: _outlook_said,
     ev.SessionStarted: _session_started,

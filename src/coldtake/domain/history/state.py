@@ -23,11 +23,12 @@ from coldtake.domain.history.step_history import (
     touching,
 )
 from coldtake.domain.performance import Performance, Run, RunKind
-from coldtake.domain.plan import Plan
+from coldtake.domain.plan import SESSIONS_MOST, Plan
 from coldtake.domain.progress import Standing, standing
 from coldtake.domain.requirement import Appointment
 from coldtake.domain.session import SessionRun
 from coldtake.domain.take import Take, Try, Work
+from coldtake.domain.told_days import ToldDay
 from coldtake.domain.topic import Step, StepPhase, StoredPassage, Topic
 
 _NO_MINUTES = 1e-6  # what is left of a sum of minutes that were all taken away
@@ -51,6 +52,8 @@ class State(msgspec.Struct, kw_only=True):
     said : chances said of the cold takes of a day; outlooks : what was said on a day of the dates
     performances_off : those that were taken back; runs : run-throughs and performances as told
     appointments : rehearsals and lessons; appointments_off : those that were deleted
+    plans : of the first session of each day; more_plans : of its others, by `plan_key`
+    days_told : what was told of days; weekdays_told : minutes of weekdays, by ISO number
     unjudged : step ids of the takes without a verdict, by take id
     misdated : entries that wait for their day; passed_over : entries that do not count as they
         stand, and whether they were given their day or deleted
@@ -64,6 +67,7 @@ class State(msgspec.Struct, kw_only=True):
     passages: dict[str, StoredPassage] = {}
     settings: dict[str, str] = {}
     plans: CompressedMap[date, Plan] = _field(lambda: CompressedMap(Plan, _PLANS_FRESH))
+    more_plans: CompressedMap[str, Plan] = _field(lambda: CompressedMap(Plan, _PLANS_FRESH))
     said: CompressedMap[date, SaidDay] = _field(lambda: CompressedMap(SaidDay, _SAID_FRESH))
     outlooks: CompressedMap[date, ForecastOutlook] = _field(
         lambda: CompressedMap(ForecastOutlook, _SAID_FRESH)
@@ -83,6 +87,8 @@ class State(msgspec.Struct, kw_only=True):
     runs: dict[str, Run] = {}
     appointments: dict[str, Appointment] = {}
     appointments_off: dict[str, Appointment] = {}
+    days_told: dict[date, ToldDay] = {}
+    weekdays_told: dict[int, int] = {}
     try_count: int = 0
     take_count: int = 0
     unjudged: dict[str, str] = {}
@@ -117,6 +123,20 @@ class State(msgspec.Struct, kw_only=True):
     def works(self) -> Works:
         """Work on all steps as it happened. Reads ten years."""
         return Works(self.pasts, bool(self.minutes_on))
+
+    def plan_of(self, day: date, session: int) -> Plan | None:
+        """Return the plan of one session of a day."""
+        return self.plans.get(day) if session == 1 else self.more_plans.get(plan_key(day, session))
+
+    def plans_on(self, day: date) -> tuple[Plan, ...]:
+        """Return the plans of a day's sessions, the earliest start first."""
+        found = (self.plan_of(day, n) for n in range(1, SESSIONS_MOST + 1))
+        return tuple(sorted((p for p in found if p), key=lambda p: p.request.starts))
+
+    def started(self, plan: Plan) -> bool:
+        """Say whether a session began with a plan just as it is."""
+        ids = self.sessions_on.get(plan.request.day, ())
+        return any(self.sessions[i].plan.id == plan.id for i in ids)
 
     def past(self, step_id: str) -> StepHistory:
         """Return what happened to one step so far."""
@@ -272,6 +292,11 @@ class State(msgspec.Struct, kw_only=True):
         self.take_count -= len(past.takes) - len(left)
         self.unjudged.pop(take.id, None)
         self.keep_past(take.step_id, msgspec.structs.replace(past, takes=left), why)
+
+
+def plan_key(day: date, session: int) -> str:
+    """Name a session of a day that is not its first."""
+    return f"{day.isoformat()}/{session}"
 
 
 def _less(minutes: dict[Any, float], key: Any, gone: float) -> None:

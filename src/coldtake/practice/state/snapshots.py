@@ -103,6 +103,7 @@ def _read_marks(state: State, _name: str, body: msgspec.Raw) -> None:
 
 _READERS: dict[str, Callable[[State, str, msgspec.Raw], None]] = {
     "plans": _read_by_day,
+    "more_plans": _read_packed,
     "said": _read_by_day,
     "outlooks": _read_by_day,
     "sessions": _read_packed,
