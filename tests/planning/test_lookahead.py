@@ -7,7 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coldtake.domain.topic import Place
-from coldtake.planning.value.lookahead import day_values, minutes_per_day
+from coldtake.planning.value.lookahead import day_values
+from coldtake.planning.value.minutes_ahead import minutes_per_day
 from coldtake.planning.value.value_of_information import posteriors_by_answer
 from logs import DAY, Log
 

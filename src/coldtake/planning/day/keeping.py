@@ -17,18 +17,20 @@ from datetime import date, timedelta
 import numpy as np
 
 from coldtake.domain.history.state import State
+from coldtake.domain.history.told_days import minutes_told
 from coldtake.domain.plan import AskedAgain
 from coldtake.domain.topic import Place, Step, StepPhase
 from coldtake.learning.memory_law import Array
 from coldtake.learning.posterior import Posterior, beliefs, cold_chances
 from coldtake.planning.day.going_round import days_left, near
+from coldtake.planning.value.minutes_ahead import share_of_days
 from coldtake.settings import value_of
 
 LONGEST_DAYS = 128  # looked ahead; a step kept longer is asked then
 SHARE_MIN = 3  # cold takes asked for take one minute of so many at the most
 TOLD_DAYS = 7
 GAP_MOST = 4  # days between two sessions that are reckoned with at the most
-PACE_DAYS = 28
+OFF_MOST = 28  # days off in a row that are looked over
 _MET = frozenset({StepPhase.MET, StepPhase.HELD})
 
 
@@ -88,16 +90,20 @@ def days_until(b: Posterior, wanted: float) -> Array:
 
 def gap_days(state: State, day: date) -> int:
     """Days from one session to the next, by the days really played in the last four weeks."""
-    since = max(min(state.minutes_on, default=day), day - timedelta(days=PACE_DAYS))
-    span = (day - since).days
-    played = sum(since <= on < day for on in state.minutes_on)
-    share = (played + 6.0) / (span + 7.0)  # a first week in which six days of seven are played
-    return min(max(round(1.0 / share), 1), GAP_MOST)
+    return min(max(round(1.0 / share_of_days(state, day)), 1), GAP_MOST)
 
 
 def due_by(state: State, day: date) -> date:
-    """Last day of those that are due on `day`: the day before the next session after it."""
-    return day + timedelta(days=gap_days(state, day) - 1)
+    """Last day of those that are due on `day`: the day before the next session after it.
+
+    Days off that are told go by without a session.
+    """
+    last = day + timedelta(days=gap_days(state, day) - 1)
+    for _ in range(OFF_MOST):
+        if minutes_told(state, last + timedelta(days=1)) != 0:
+            break
+        last += timedelta(days=1)
+    return last
 
 
 def asked_for(

@@ -22,7 +22,7 @@ from coldtake.domain.history.state import State
 from coldtake.domain.progress import Standing
 from coldtake.domain.topic import Place
 from coldtake.planning.value.deadline_selection import Candidate, best_set
-from coldtake.planning.value.lookahead import minutes_per_day
+from coldtake.planning.value.minutes_ahead import minutes_per_day
 from coldtake.planning.value.rollout import RolloutResult
 from coldtake.planning.value.step_arrays import StepArrays
 from coldtake.planning.value.topic_queue import StartEstimate, held_days, queue_of
@@ -210,7 +210,7 @@ class _Sorting:
         """Days after which it is too late to begin; without a date there is always time."""
         if one.topic_id not in self.dated:
             return float(one.left)
-        return one.left - held_days(self.state, one.minutes, self.per_day)
+        return one.shares.latest(one.left, held_days(self.state, one.minutes, self.per_day))
 
     def triage(self) -> Triage:
         """Put the proposal together."""
@@ -288,7 +288,7 @@ class _Sorting:
             past=past,
             alone=one.fits_alone(self.per_day),
             basis=self.basis[one.topic_id],
-            minutes_there=int(self.per_day * one.left),
+            minutes_there=int(one.minutes_there(self.per_day)),
             with_more_min=None if past else more.get(one.topic_id),
             with_importance=not past and self._fits_at_five(one),
             instead_of=() if past else self._instead_of(one),

@@ -5,6 +5,7 @@ from datetime import date, timedelta
 from coldtake.domain.history.state import State
 from coldtake.domain.topic import TopicKind
 from coldtake.planning.triage.selection import MATTERS, LaterTopic, LeftOutTopic, TakenTopic, Triage
+from coldtake.planning.value.minutes_ahead import shares_ahead
 from coldtake.planning.what_if.pile_needs import Basis, RestsOn
 from coldtake.planning.what_if.what_if_messages import turn_words
 from coldtake.planning.what_if.what_if_scenario import Lent
@@ -148,7 +149,8 @@ def _what_it_takes(state: State, one: LeftOutTopic, today: date, per_day_min: fl
     if one.instead_of:
         ways.append(f"It fits if it gets the time of {_named(state, one.instead_of)}.")
     if not one.alone and per_day_min > 0.0:
-        days = int(one.basis.minutes / per_day_min) + 1
+        shares = shares_ahead(state, today + timedelta(days=1))
+        days = int(shares.days_for(one.basis.minutes / per_day_min)) + 1
         ways.append(f"Alone it would be ready by about {on_day(today + timedelta(days=days))}.")
     return ways or ["Even one hour more a day is not enough."]
 

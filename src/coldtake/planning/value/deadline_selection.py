@@ -13,27 +13,37 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from coldtake.planning.value.minutes_ahead import EVEN, DayShares
+
 UNIT_MIN = 5
 _SAME = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A topic that could be taken on: minutes still to be spent on it, days to its date, worth."""
+    """A topic that could be taken on: minutes still to be spent on it, days to its date, worth.
+
+    shares : what each of these days has of an average day's minutes
+    """
 
     topic_id: str
     minutes: float
     left: int
     worth: float
+    shares: DayShares = EVEN
 
     @property
     def units(self) -> int:
         """Its minutes in units, at least one."""
         return max(int(np.ceil(self.minutes / UNIT_MIN - _SAME)), 1)
 
+    def minutes_there(self, per_day: float) -> float:
+        """Minutes there are until its date, at so many on an average day."""
+        return per_day * float(self.shares.until(self.left))
+
     def there(self, per_day: float) -> int:
-        """Units there are until its date, at so many minutes a day."""
-        return int(per_day * self.left / UNIT_MIN + _SAME)
+        """Units of them."""
+        return int(self.minutes_there(per_day) / UNIT_MIN + _SAME)
 
     def fits_alone(self, per_day: float) -> bool:
         """Say whether its minutes are there at all, were it alone."""

@@ -30,9 +30,9 @@ from coldtake.planning.value.lookahead import DRAWS as TRIED
 from coldtake.planning.value.lookahead import (
     begun,
     days_ahead,
-    minutes_per_day,
     seeded,
 )
+from coldtake.planning.value.minutes_ahead import minutes_per_day
 from coldtake.planning.value.needs import as_believed
 from coldtake.planning.value.priority_index import USUAL, topic_rows
 from coldtake.planning.value.rollout import CalendarAssumptions, Start, drawn, lived

@@ -8,7 +8,7 @@ them by the index of `turns`.
 
 import hashlib
 from collections.abc import Iterable
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from coldtake.learning.memory import minutes_to_met
 from coldtake.learning.memory_law import Array
 from coldtake.learning.posterior import beliefs, enough_rows
 from coldtake.planning.value import priority_index, value_of_information, visits
+from coldtake.planning.value.minutes_ahead import minutes_per_day, share_of_days
 from coldtake.planning.value.priority_index import USUAL, IndexPolicy
 from coldtake.planning.value.rollout import CalendarAssumptions, Start, drawn
 from coldtake.planning.value.step_arrays import (
@@ -35,7 +36,6 @@ from coldtake.planning.value.step_arrays import (
 from coldtake.planning.value.values import StepValue
 from coldtake.settings import value_of
 
-PACE_DAYS = 28  # days over which the minutes really played are averaged
 DRAWS = 12  # possible truths on which the courses are tried
 CHECK_SHARE = 0.05  # of an average day's minutes that separate cold takes may claim; a guess
 CHECK_WORTH = 1.2  # worth of such a cold take, against as many minutes of work; a guess
@@ -49,29 +49,9 @@ NOTHING_MIN = 0.01  # need of a step that cannot be played at home: none, but to
 SHOWN_MIN = 8  # minutes for which the chance on the date is shown
 
 
-def minutes_per_day(state: State, day: date) -> float:
-    """Minutes a day really played over the last four weeks, missed days included.
-
-    Before a week of history is there, the setting is mixed in.
-    """
-    offered = float(value_of(state.settings, "session_minutes"))
-    first = min(state.minutes_on, default=day)
-    since = max(first, day - timedelta(days=PACE_DAYS))
-    days = (day - since).days
-    played = sum(minutes for on, minutes in state.minutes_on.items() if since <= on < day)
-    return (played + 7.0 * offered * 0.85) / (days + 7.0)
-
-
 def days_ahead(state: State, day: date, per_day: float) -> CalendarAssumptions:
-    """Say how the days to come go. Share of days played: the last four weeks, and a first guess.
-
-    The first guess is a week in which six days of seven are played.
-    """
-    since = day - timedelta(days=PACE_DAYS)
-    first = min(state.minutes_on, default=day)
-    span = max((day - max(since, first)).days, 0)
-    played = len([on for on in state.minutes_on if since <= on < day])
-    share = min((played + 6.0) / (span + 7.0), 1.0)
+    """Say how the days to come go. Share of days played: the last four weeks, and a first guess."""
+    share = share_of_days(state, day)
     return CalendarAssumptions(per_day / share, share, value_of(state.settings, "topics_most"))
 
 

@@ -110,12 +110,13 @@ def _fits(steps: StepArrays, cost: Mapping[str, Array], per_day: float, ahead: i
     worth = np.array([steps.weight[r].sum() for r in rows])[:, None] / minutes
     order = np.argsort(-worth, axis=0, kind="stable")
     asked = np.zeros_like(minutes)  # minutes of all taken whose date is not after a topic's own
+    there = per_day * steps.shares.between(ahead, left)
     taken = np.zeros(minutes.shape, dtype=bool)
     column = np.arange(minutes.shape[1])
     for rank in order:
         later = np.greater_equal(left[:, None], left[rank])
         more = asked + np.where(later, minutes[rank, column], 0.0)
-        in_time = ((more <= per_day * left[:, None]) | ~later).all(axis=0) & (left[rank] > 0)
+        in_time = ((more <= there[:, None]) | ~later).all(axis=0) & (left[rank] > 0)
         asked = np.where(in_time, more, asked)
         taken[rank, column] = in_time
     fits = np.empty((len(steps.ids), minutes.shape[1]))

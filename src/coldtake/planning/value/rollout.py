@@ -36,7 +36,7 @@ TRIES_MISSED = 0.12  # share of unclean tries that are called clean
 class CalendarAssumptions:
     """How the coming days go: minutes of a session, share of days that have one, its topics.
 
-    free : days ahead, counted from tomorrow as 0, on which nothing is played
+    minutes : on an average day; the steps' `shares` say which days have more or fewer, or none
     tries : answered tries of a step on a day on which it is played
     anew : days after which it is thought over again what fits until its date; 0: never, as tonight
     """
@@ -44,7 +44,6 @@ class CalendarAssumptions:
     minutes: float
     share: float
     topics: int
-    free: range = range(0)
     tries: float = 1.0
     anew: int = 0
 
@@ -132,6 +131,7 @@ class _Life:
         self, start: Start, courses: Sequence[IndexPolicy], days: CalendarAssumptions
     ) -> None:
         self.steps, self.days, self.courses = start.steps, days, len(courses)
+        self.minutes = days.minutes  # of the day that is lived
         thin = start.thin
         self.draws = thin.skill.shape[1]
         tile = (1, self.courses)
@@ -191,7 +191,8 @@ class _Life:
         """Play the slots of a day, on the days that have a session; then a night passes."""
         comes = np.tile(rng.random(self.draws) < self.days.share, self.courses)
         luck = np.tile(rng.random((len(self.gap), self.draws)), (1, self.courses))
-        if ahead in self.days.free:
+        self.minutes = self.days.minutes * self.steps.shares.on(ahead)
+        if not self.minutes:
             comes[:] = False
         if self.days.anew and ahead and ahead % self.days.anew == 0:
             self._think_anew(ahead)
@@ -229,7 +230,7 @@ class _Life:
         near = priority_index.close(self.steps, self.steps.left - ahead)
         if near.any():
             index = priority_index.before_date(self.steps, index, near, *self._slot_adds(ahead))
-        count = max(int(self.days.minutes / priority_index.SLOT_MIN), 1)
+        count = max(int(self.minutes / priority_index.SLOT_MIN), 1)
         topic, topics = self.block
         if topics > self.days.topics:
             sums = np.zeros((topics, index.shape[1]))
@@ -262,7 +263,7 @@ class _Life:
 
     def _lengths(self, chosen: Flags, column: Whole) -> Array:
         """Minutes of each slot: the session shared by its slots, none too long."""
-        each = np.minimum(self.days.minutes / np.maximum(chosen.sum(axis=0), 1), LONGEST_MIN)
+        each = np.minimum(self.minutes / np.maximum(chosen.sum(axis=0), 1), LONGEST_MIN)
         return np.asarray(each[column])
 
     def _work(self, row: Whole, column: Whole, minutes: Array, luck: Array) -> None:

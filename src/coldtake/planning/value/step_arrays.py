@@ -14,6 +14,7 @@ from coldtake.learning import memory_law
 from coldtake.learning.memory_law import Array
 from coldtake.learning.posterior import Posterior, cold_chances
 from coldtake.planning.value.at_hand import days_served, lacks
+from coldtake.planning.value.minutes_ahead import EVEN, DayShares, shares_ahead
 
 Whole = NDArray[np.int_]
 Flags = NDArray[np.bool_]
@@ -34,6 +35,7 @@ class StepArrays:
     available : everything it needs has been met; done : it was met itself
     here : what playing it needs is at hand; served : days from `day` on which an appointment
         serves a step that cannot be played otherwise
+    shares : what each day from `day` on has of an average day's minutes
     """
 
     ids: tuple[str, ...]
@@ -48,6 +50,7 @@ class StepArrays:
     needs: tuple[tuple[int, ...], ...]
     here: Flags
     served: tuple[tuple[int, ...], ...]
+    shares: DayShares = EVEN
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +105,7 @@ def steps_ahead(
         needs=needs,
         here=np.array([not lacks(state, state.steps[i], at_hand) for i in ids], dtype=bool),
         served=tuple(days_served(state, state.steps[i], day, DAYS_MOST) for i in ids),
+        shares=shares_ahead(state, day),
     )
 
 

@@ -34,9 +34,9 @@ from coldtake.planning.value.lookahead import DRAWS as TRIED
 from coldtake.planning.value.lookahead import (
     begun,
     days_ahead,
-    minutes_per_day,
     seeded,
 )
+from coldtake.planning.value.minutes_ahead import minutes_per_day
 from coldtake.planning.value.needs import as_believed
 from coldtake.planning.value.priority_index import USUAL, IndexPolicy, costs, fitting, topic_rows
 from coldtake.planning.value.rollout import CalendarAssumptions, RolloutResult, Start, drawn, lived
@@ -173,8 +173,8 @@ class Paired:
         days = days_ahead(state, self.tomorrow, per_day)
         then = supposed_state(state, self.topics, what_if)
         self.seed = int(self.rng.integers(2**62))
-        self.now = self._way(wide, before, days)
-        self.then = self._way(then, after, _days_then(days, what_if, self.tomorrow))
+        self.now = self._way(wide, before, days, WhatIf())
+        self.then = self._way(then, after, _days_then(days, what_if), what_if)
         self.queue_now = self._queue(self.now, WhatIf())
         self.queue_then = self._queue(self.then, what_if)
 
@@ -188,10 +188,16 @@ class Paired:
         """What is believed of every step."""
         return self.start.beliefs
 
-    def _way(self, state: State, topics: frozenset[str], days: CalendarAssumptions) -> Way:
+    def _way(
+        self, state: State, topics: frozenset[str], days: CalendarAssumptions, supposed: WhatIf
+    ) -> Way:
         steps = steps_ahead(state, self.tomorrow, self.beliefs)
         playing = np.array([t in topics for t in steps.topics], dtype=float)
-        steps = replace(steps, weight=steps.weight * playing)
+        shares = steps.shares
+        if supposed.free_from is not None:
+            first = (supposed.free_from - self.tomorrow).days
+            shares = shares.without(first, supposed.free_days)
+        steps = replace(steps, weight=steps.weight * playing, shares=shares)
         start = replace(self.start, steps=steps, per_day=days.minutes * days.share)
         cost = costs(steps, start.need, start.played, USUAL.reach)
         fits = fitting(steps, cost, start.per_day) >= 1.0
@@ -298,12 +304,8 @@ def difference(gain: Array) -> Difference:
 _NOTHING = Difference(mean=0.0, error=0.0, low=0.0, high=0.0)
 
 
-def _days_then(days: CalendarAssumptions, supposed: WhatIf, tomorrow: date) -> CalendarAssumptions:
-    minutes = max(days.minutes + supposed.more_min, 0.0)
-    if supposed.free_from is None or supposed.free_days <= 0:
-        return replace(days, minutes=minutes)
-    first = (supposed.free_from - tomorrow).days
-    return replace(days, minutes=minutes, free=range(first, first + supposed.free_days))
+def _days_then(days: CalendarAssumptions, supposed: WhatIf) -> CalendarAssumptions:
+    return replace(days, minutes=max(days.minutes + supposed.more_min, 0.0))
 
 
 def _topic(

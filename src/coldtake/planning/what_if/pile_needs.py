@@ -86,6 +86,7 @@ def candidates(
             minutes=cost[topic_id],
             left=_left(dates[topic_id], today),
             worth=_worth(state, topic_id, supposed, dated=dates[topic_id] is not None),
+            shares=steps.shares,
         )
         for topic_id in priority_index.topic_rows(steps)
     }

@@ -28,6 +28,7 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
             "break_minutes",
             "quiet_seconds",
             "load_notice",
+            "away_days",
         ),
     ),
     ("Topics", ("current_topics", "topics_least", "topics_most", "touch_days", "topic_share")),
