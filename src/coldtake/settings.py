@@ -26,6 +26,15 @@ class Setting:
 SETTINGS: tuple[Setting, ...] = (
     Setting("current_topics", 4, 1, 8, "topics", "Most topics that are current at one time."),
     Setting("session_minutes", 60, 5, 720, "min", "Usual minutes for a plan."),
+    Setting(
+        "session_most",
+        240,
+        60,
+        720,
+        "min",
+        "Longest session. A longer day is split, with a meal break between.",
+    ),
+    Setting("meal_minutes", 60, 15, 240, "min", "Length of a meal break between two sessions."),
     Setting("starts_at_hour", 17, 0, 23, "h", "Usual start hour of a session."),
     Setting("period_cap", 30, 5, 60, "min", "Longest period without a break (60 at most)."),
     Setting("break_minutes", 5, 3, 60, "min", "Length of a break between two periods."),

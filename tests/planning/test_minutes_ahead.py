@@ -4,10 +4,10 @@ from datetime import timedelta
 
 import numpy as np
 import pytest
+from builders import DAY, state_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from builders import DAY, state_of
 from coldtake.domain.told_days import DayKind, ToldDay
 from coldtake.planning.day.keeping import due_by
 from coldtake.planning.outlook.summary import outlook

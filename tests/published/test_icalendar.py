@@ -38,7 +38,7 @@ def written(title: str = AWKWARD, day: date | None = None, now: datetime = NOW) 
     if day:
         request = msgspec.structs.replace(made.request, day=day, starts_at=time(17))
         made = msgspec.structs.replace(made, request=request)
-    return calendar_of(made, state_of(title), now)
+    return calendar_of([made], state_of(title), now)
 
 
 def unfolded(raw: bytes) -> list[str]:

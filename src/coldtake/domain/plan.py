@@ -125,6 +125,7 @@ class PlanRequest(msgspec.Struct, frozen=True, kw_only=True):
         noon on: the day's own
     at_hand : what there is that day; None: what usually is
     session : which one of the day's sessions, counted from 1 as they were added
+    part_of : the session that asked for so long a day that this one is a part of it
     """
 
     day: date
@@ -134,6 +135,7 @@ class PlanRequest(msgspec.Struct, frozen=True, kw_only=True):
     run_through: bool = True
     starts_on: date | None = None
     session: Annotated[int, Meta(ge=1, le=SESSIONS_MOST)] = 1
+    part_of: int | None = None
 
     @property
     def starts(self) -> datetime:
@@ -141,6 +143,12 @@ class PlanRequest(msgspec.Struct, frozen=True, kw_only=True):
         return datetime.combine(self.starts_on or self.day, self.starts_at)
 
     at_hand: Requirements | None = None
+
+
+def session_name(request: PlanRequest) -> str:
+    """Name a session of a day, for ids that follow from it: its first by the day alone."""
+    day = request.day.isoformat()
+    return day if request.session == 1 else f"{day}/{request.session}"
 
 
 class PlannedRun(msgspec.Struct, frozen=True, kw_only=True):

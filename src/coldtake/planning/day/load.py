@@ -13,6 +13,7 @@ from coldtake.planning.words import hours_and_minutes
 from coldtake.settings import value_of
 
 _WEEKS = 4
+LONG_DAY_MIN = 240  # of playing in one day; common practice, no source
 _CAUTION = (
     "If anything hurts, stop and rest. The advice of a doctor, teacher or school comes before "
     "this plan."
@@ -37,10 +38,30 @@ def _grown(what: str, now: float, like: str, usual: float, limit: int) -> str | 
 def load_notice(state: State, day: date, playing_min: int) -> str | None:
     """Return a notice for the day's or the week's load, or None.
 
+    playing_min : of the session that is planned; what was played that day before it is added
+
     The week is the seven days that end with `day`; the average is that of the 28 days before
-    `day`. Nothing is said before four weeks are in the log.
+    `day`. Growth is not spoken of before four weeks are in the log.
     """
-    if not state.minutes_on or playing_min <= 0:
+    if playing_min <= 0:
+        return None
+    before = round(state.minutes_on.get(day, 0.0))
+    what = "This day has" if before else "This plan has"
+    return _growth(state, day, before + playing_min, what) or long_day(before + playing_min)
+
+
+def long_day(playing_min: int) -> str | None:
+    """Return a notice for a day that is long for anybody, or None."""
+    if playing_min <= LONG_DAY_MIN:
+        return None
+    return (
+        f"This day has {hours_and_minutes(playing_min)} of playing. That is a lot for hands, "
+        f"arms, lips and ears. Rest between the sessions, and play less on the next day. {_CAUTION}"
+    )
+
+
+def _growth(state: State, day: date, playing_min: int, what: str) -> str | None:
+    if not state.minutes_on:
         return None
     yesterday, start = day - timedelta(days=1), day - timedelta(weeks=_WEEKS)
     if min(state.minutes_on) > start:
@@ -53,5 +74,5 @@ def load_notice(state: State, day: date, playing_min: int) -> str | None:
     week = _minutes(state, day - timedelta(days=6), yesterday) + playing_min
     said = _grown(
         "The week that ends on this day has", week, "week", total / _WEEKS, limit
-    ) or _grown("This plan has", playing_min, "practice day", total / days, limit)
+    ) or _grown(what, playing_min, "practice day", total / days, limit)
     return f"{said}. {_CAUTION}" if said else None

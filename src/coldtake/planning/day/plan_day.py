@@ -32,6 +32,7 @@ from coldtake.domain.plan import (
     Slot,
     SlotKind,
     Wish,
+    session_name,
     violations,
 )
 from coldtake.domain.topic import Exercise, Place, Step, StepPhase
@@ -43,10 +44,12 @@ from coldtake.planning.day.composition.compose import Task
 from coldtake.planning.day.composition.options import limits_of
 from coldtake.planning.day.composition.slot_drafts import PinnedSlot, SlotDraft
 from coldtake.planning.day.composition.user_constraints import UserConstraints, read_wishes
+from coldtake.planning.day.earlier_sessions import after_earlier, one_first_try
 from coldtake.planning.day.goals import begins_cold, goal
 from coldtake.planning.day.going_round import Rotation, due_topics, rotation_of
 from coldtake.planning.day.keeping import KeepingTerms, asked_again, asked_for, kept_steps
 from coldtake.planning.day.load import load_notice
+from coldtake.planning.day.looked_at_first import looked_at_first
 from coldtake.planning.day.reasons import Reasons
 from coldtake.planning.day.unmet import unmet
 from coldtake.planning.programme.run_worth import best_run
@@ -110,11 +113,13 @@ def plan_day(
             remedy=f"Enter at least {LEAST_MIN} min.",
         )
     rules = rules_of(state)
+    state = after_earlier(state, request)
     if values is None:
         there = at_hand.at_hand_on(state, request)
         values = day_values(state, request.day, slot_most=2 * rules.slot_most_min, at_hand=there)
     values = tapered(state, request.day, values, rules.slot_most_min)
     values = only_looks(state, request.day, values, rules.slot_least_min)
+    values = looked_at_first(state, request.day, one_first_try(state, request.day, values))
     day = _Day(state, request, rules, values)
     plan = day.plan()
     run = best_run(state, request.day, rules, request.minutes) if request.run_through else None
@@ -180,7 +185,9 @@ class _Day:
         self.limits = limits_of(rules, request.minutes)
         self.wishes: UserConstraints = read_wishes(state, request, rules, self.limits)
         self.there = at_hand.at_hand_on(state, request)
-        self.kept = kept_steps(state, request.day)
+        self.kept = tuple(
+            k for k in kept_steps(state, request.day) if not state.touched(k.step_id, request.day)
+        )
         self.phases = state.phases()
         values = at_hand.only_playable(state, values, self.there)
         known = [v for v in values if v.step_id in state.steps and v.topic_id in state.topics]
@@ -322,9 +329,10 @@ class _Day:
         done = self.taken.setdefault((step.id, piece.kind), [])
         before, count = sum(done), len(done)
         again = any(self.taken.get((step.id, kind)) for kind in SlotKind)
+        again = again or self.state.touched(step.id, self.request.day)
         cold = begins_cold(piece.kind, self.phases[step.id], again=again)
         done.append(piece.minutes)
-        day = self.request.day.isoformat()
+        day = session_name(self.request)
         return Slot(
             id=named_id("slot", day, step.id, piece.kind.value, str(count)),
             step_id=step.id,

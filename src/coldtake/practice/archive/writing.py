@@ -9,6 +9,7 @@ import hashlib
 import zipfile
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ from coldtake import __version__
 from coldtake.domain.events import to_json
 from coldtake.domain.history.misdated import recorded_in
 from coldtake.domain.history.state import State
+from coldtake.domain.plan import Plan
 from coldtake.durable import flush_file, flush_folder, private_file
 from coldtake.errors import NotFoundError, StoreError
 from coldtake.ports import Cancelled, Progress
@@ -174,12 +176,18 @@ def _put_state(state: State, writing: _Writing) -> None:
         for topic in state.topics.values()
     ]
     writing.put_json("topics.json", topics)
-    writing.put_json("plans.json", [state.plans[day] for day in sorted(state.plans)])
+    writing.put_json("plans.json", _plans(state))
     writing.put_json("settings.json", state.settings)
     writing.put_json("performances.json", list(state.performances.values()))
     writing.put_json("runs.json", list(state.runs.values()))
     for name, text in tables_of(state).items():
         writing.put(f"tables/{name}.csv", text.encode())
+
+
+def _plans(state: State) -> list[Plan]:
+    """Every plan, by day and start."""
+    days = {*state.plans, *(date.fromisoformat(key.split("/")[0]) for key in state.more_plans)}
+    return [plan for day in sorted(days) for plan in state.plans_on(day)]
 
 
 def _put_passages(state: State, writing: _Writing) -> list[NotWritten]:

@@ -1,9 +1,9 @@
 """A plan as an iCalendar object (RFC 5545): one event for the session, its slots in the text.
 
 A day's rehearsals and lessons are events beside it. The instants are in UTC, so that no zone has to
-be described; an appointment without a time takes the whole day. The UID follows from the day, or
-from the appointment, alone: importing what has changed replaces the event in calendars that keep
-to the standard.
+be described; an appointment without a time takes the whole day. The UID follows from the day's
+session, or from the appointment, alone: importing what has changed replaces the event in calendars
+that keep to the standard.
 """
 
 from collections.abc import Sequence
@@ -15,7 +15,7 @@ from coldtake.domain.criterion_words import question
 from coldtake.domain.history.appointments import on_day
 from coldtake.domain.history.state import State
 from coldtake.domain.ids import named_id
-from coldtake.domain.plan import Moment, Plan, SlotKind
+from coldtake.domain.plan import Moment, Plan, SlotKind, session_name
 from coldtake.domain.requirement import Appointment
 from coldtake.planning.value.at_hand import steps_for
 from coldtake.planning.value.at_hand_words import appointment_name
@@ -25,18 +25,23 @@ NOON = time(12)  # when an appointment without a time is taken to have been
 USUAL_MIN = 60  # how long one without an end is taken to last
 
 
-def calendar_of(plan: Plan, state: State, now: datetime) -> bytes:
-    """Write a plan as iCalendar; `now` is aware, its zone is the one the plan's clock runs in."""
+def calendar_of(plans: Sequence[Plan], state: State, now: datetime) -> bytes:
+    """Write the plans of a day as iCalendar; `now` is aware, in the zone of the plans' clock."""
+    days = dict.fromkeys(plan.request.day for plan in plans)
+    meetings = [_appointment(a, state, now) for day in days for a in on_day(state, day)]
+    return _written([*(_session(plan, state, now) for plan in plans), *meetings])
+
+
+def _session(plan: Plan, state: State, now: datetime) -> Event:
     starts = plan.request.starts.replace(tzinfo=now.tzinfo)
     event = Event()
-    event.add("uid", f"{named_id('session', plan.request.day.isoformat())}@coldtake")
+    event.add("uid", f"{named_id('session', session_name(plan.request))}@coldtake")
     event.add("dtstamp", now.astimezone(UTC))
     event.add("dtstart", starts.astimezone(UTC))
     event.add("dtend", starts.astimezone(UTC) + timedelta(minutes=plan.minutes))
     event.add("summary", _summary(plan, state))
     event.add("description", _description(plan, state, starts))
-    meetings = [_appointment(a, state, now) for a in on_day(state, plan.request.day)]
-    return _written([event, *meetings])
+    return event
 
 
 def appointment_calendar(appointment: Appointment, state: State, now: datetime) -> bytes:

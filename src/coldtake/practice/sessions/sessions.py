@@ -110,8 +110,10 @@ class Sessions:
         return why if why and self._log.store.event(event.id) is None else None
 
     def _plan(self, day: date) -> Plan:
-        known = self._evening.plan(day)
-        plan = known or self._evening.propose(self._evening.default_request(day))
+        plan = self._evening.plan(day)
+        if plan is None or self._evening.is_over(plan):
+            number = self._evening.new_session(day)
+            plan = self._evening.propose(self._evening.default_request(day, number))
         if not plan.slots:
             raise PlanError(" ".join(plan.remarks) or "This plan has no slots.")
         return plan

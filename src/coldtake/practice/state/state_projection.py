@@ -109,11 +109,12 @@ class StateProjection:
         return self._present.acted
 
     def planned(self, day: date) -> Span | None:
-        """Start and end of a day's plan by the wall clock; None where there is none."""
-        plan = self._present.plans.get(day)
-        if plan is None:
+        """From the first start to the last end of a day's plans by the wall clock, None without."""
+        plans = self._present.plans_on(day)
+        if not plans:
             return None
-        return plan.request.starts, plan.request.starts + timedelta(minutes=plan.minutes)
+        ends = [p.request.starts + timedelta(minutes=p.minutes) for p in plans]
+        return plans[0].request.starts, max(ends)
 
     @property
     def unsaved(self) -> int:

@@ -42,7 +42,8 @@ def snapshot(services: Services) -> dict[str, Any]:
     session : the running one, else the latest of today, else None
     plan : the session's own copy, else today's, else None
     settled : ids of events that follow under other ids now, with their right day, or are deleted
-    next_plan : today's; late : what stays of it, or else of `plan`, when it is begun late
+    next_plan : today's whose turn it is
+    late : what stays of it, or else of `plan`, when it is begun late
     days : what decides to which practice day an instant belongs
     seen : how far the log had been read; what comes later is asked for from there
     """
@@ -51,7 +52,7 @@ def snapshot(services: Services) -> dict[str, Any]:
     seen = services.store.last_sequence()
     state, today = services.state(), services.today()
     session = state.running_session() or _latest(state, today)
-    next_plan = _still_to_run(state, state.plans.get(today), today)
+    next_plan = _still_to_run(state, services.evening.plan(today), today)
     plan = session.plan if session else next_plan
     chosen = services.settings.all()
     return {
@@ -105,7 +106,7 @@ def _session(session: SessionRun) -> dict[str, Any]:
 
 
 def _steps_of_today(services: Services, state: State, today: date) -> dict[str, Any]:
-    plan = state.plans.get(today)
+    plan = services.evening.plan(today)
     return _steps(services, state, plan, None) if plan else {}
 
 

@@ -26,6 +26,8 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
             "starts_at_hour",
             "period_cap",
             "break_minutes",
+            "session_most",
+            "meal_minutes",
             "quiet_seconds",
             "load_notice",
             "away_days",
