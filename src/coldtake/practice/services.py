@@ -10,6 +10,7 @@ from coldtake.practice.jobs import Jobs
 from coldtake.practice.plans.appointments import Appointments
 from coldtake.practice.plans.performances import Performances
 from coldtake.practice.plans.plans import PlanService
+from coldtake.practice.plans.told_days import ToldDays
 from coldtake.practice.plans.what_if import WhatIfService
 from coldtake.practice.reports.progress import LookingBack
 from coldtake.practice.reports.reports import ReportService
@@ -42,6 +43,7 @@ class Services:
         self.pile = Pile(self.log)
         self.importing = Importing(self.log)
         self.evening = PlanService(self.log)
+        self.told_days = ToldDays(self.log)
         self.sessions = Sessions(self.log, self.evening)
         self.elsewhere = Elsewhere(self.log)
         self.takes = Takes(self.log, take_files, self.pile.passages)

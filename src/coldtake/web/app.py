@@ -56,6 +56,7 @@ MODULES = (
     "pages.plan.performances",
     "pages.plan.performances_told",
     "pages.plan.appointments",
+    "pages.plan.week",
     "pages.system.settings",
     "pages.system.work",
     "pages.system.data",

@@ -9,7 +9,9 @@ from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 from starlette.templating import Jinja2Templates
 
+from coldtake.domain.plan import SESSIONS_MOST
 from coldtake.errors import InputError, NotFoundError
+from coldtake.web.forms import form_fields
 from coldtake.web.printing.pdf import as_pdf
 from coldtake.web.printing.sheets import (
     PAPERS,
@@ -26,9 +28,9 @@ if TYPE_CHECKING:
     from coldtake.practice.services import Services
 
 
-def sheet_of_day(services: Services, day: date, paper: str) -> Sheet:
-    """Lay out a day's plan. Raises NotFoundError when there is none."""
-    plan = services.evening.plan(day)
+def sheet_of_day(services: Services, day: date, paper: str, session: int | None = None) -> Sheet:
+    """Lay out the plan of a session of a day, None: whose turn it is. Raises NotFoundError."""
+    plan = services.evening.plan(day, session)
     if plan is None:
         remedy = "Make a plan first."
         raise NotFoundError(f"There is no plan for {day.isoformat()} yet.", remedy=remedy)
@@ -67,11 +69,15 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
 
     @routes.get("/print.pdf")
     def pages(
-        plan: str = "", steps: Annotated[list[str] | None, Query()] = None, paper: str = "A4"
+        plan: str = "",
+        steps: Annotated[list[str] | None, Query()] = None,
+        paper: str = "A4",
+        session: str = "",
     ) -> Response:
         on = paper_of(paper)
         if plan:
-            sheet = sheet_of_day(services, _day(plan), on)
+            number = form_fields.whole(session, "session", 1, SESSIONS_MOST) if session else None
+            sheet = sheet_of_day(services, _day(plan), on, number)
         elif steps:
             sheet = exercise_sheet(services, steps_named(services, steps), on)
         else:

@@ -14,11 +14,14 @@ from starlette.templating import Jinja2Templates
 
 from coldtake.domain.days import PAUSE
 from coldtake.domain.history.appointments import on_day
-from coldtake.domain.plan import Plan, PlanRequest
+from coldtake.domain.history.state import State
+from coldtake.domain.plan import SESSIONS_MOST, Plan, PlanRequest
 from coldtake.errors import InputError, NotFoundError
+from coldtake.settings import value_of
 from coldtake.web.forms import form_fields, requirements
 from coldtake.web.forms.form_fields import Fields, text_fields
 from coldtake.web.pages.plan import appointments
+from coldtake.web.views.day_words import day_remarks, habit_words
 from coldtake.web.views.plan_view import (
     asked_again,
     free_words,
@@ -74,6 +77,24 @@ def wished(plan: Plan, form: Form) -> PlanRequest:
     return act()
 
 
+def _session_in(services: Services, day: date, form: Form) -> str:
+    """Return the session that a form is for; on another day than it showed a new one there."""
+    shown = form.get("shown", "")
+    elsewhere = bool(shown) and shown != day.isoformat()
+    return ("new" if services.evening.plans(day) else "") if elsewhere else form.get("session", "")
+
+
+def _minutes_in(form: Form) -> str:
+    """Return the minutes of the form, or those of the button that was pressed instead."""
+    return form.get("minutes_instead") or form.get("minutes", "")
+
+
+def _at(request: PlanRequest) -> str:
+    """Return the address of a session's plan; the first one's is the day's."""
+    more = f"&session={request.session}" if request.session > 1 else ""
+    return f"/tomorrow?day={request.day}{more}"
+
+
 SWAPS_MOST = 20  # what a slot offers instead of itself; the rest can be asked for by name below
 STAYING = (
     "pin",
@@ -101,18 +122,38 @@ def _day_of(services: Services, text: str) -> date:
     return form_fields.day(text, "day", today=today) if text else services.evening.tomorrow()
 
 
-def _plan_or_fault(services: Services, day: date) -> Plan:
+def _session_of(services: Services, day: date, text: str) -> int:
+    """Return the number of a session: the one asked for, else the one whose turn it is.
+
+    When all sessions of today were played that is a further one; “new” asks for one too.
+    """
+    if text == "new":
+        return services.evening.new_session(day)
+    if text:
+        return form_fields.whole(text, "session", 1, SESSIONS_MOST)
     plan = services.evening.plan(day)
+    if plan is None:
+        return 1
+    again = day == services.today() and services.evening.is_over(plan)
+    return services.evening.new_session(day) if again else plan.request.session
+
+
+def _plan_or_fault(services: Services, day: date, session: str = "") -> Plan:
+    number = form_fields.whole(session, "session", 1, SESSIONS_MOST) if session else None
+    plan = services.evening.plan(day, number)
     if plan is None:
         remedy = "Enter your minutes and make a plan."
         raise NotFoundError(f"There is no plan for {day.isoformat()} yet.", remedy=remedy)
     return plan
 
 
-def _context(services: Services, day: date, plan: Plan | None) -> dict[str, object]:
+def _context(services: Services, day: date, session: int, plan: Plan | None) -> dict[str, object]:
     state = services.state()
-    request = plan.request if plan else services.evening.default_request(day)
+    request = plan.request if plan else services.evening.default_request(day, session)
     return {
+        **_days(state, day),
+        "session": session,
+        "sessions": tuple((p, services.evening.is_over(p)) for p in services.evening.plans(day)),
         "here": "/tomorrow",
         "moved": "",
         "day": day,
@@ -134,25 +175,41 @@ def _context(services: Services, day: date, plan: Plan | None) -> dict[str, obje
     }
 
 
+def _days(state: State, day: date) -> dict[str, object]:
+    """Say what is special about a day: told, shortened, or really played otherwise."""
+    from coldtake.planning.day.proposed import proposed_minutes, weekday_habit
+
+    growth, habit = value_of(state.settings, "load_notice"), weekday_habit(state, day)
+    return {
+        "day_remarks": day_remarks(proposed_minutes(state, day), growth),
+        "habit": habit,
+        "habit_words": habit_words(habit, day) if habit else "",
+    }
+
+
 def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     """Build the routes of the plan."""
     routes = APIRouter()
 
     @routes.get("/tomorrow")
-    def show(request: Request, day: str = "", moved: str = "") -> Response:
+    def show(request: Request, day: str = "", session: str = "", moved: str = "") -> Response:
         chosen = _day_of(services, day)
-        context = _context(services, chosen, services.evening.plan(chosen)) | {"moved": moved}
+        number = _session_of(services, chosen, session)
+        plan = services.evening.plan(chosen, number)
+        context = _context(services, chosen, number, plan) | {"moved": moved}
         return templates.TemplateResponse(request, "tomorrow.html", context)
 
     @routes.post("/tomorrow")
     def propose(request: Request, fields: Fields) -> Response:
         form = text_fields(fields)
         day = _day_of(services, form.get("day", ""))
-        known = services.evening.plan(day)
+        session = _session_of(services, day, _session_in(services, day, form))
+        known = services.evening.plan(day, session)
         wanted = PlanRequest(
             day=day,
+            session=session,
             starts_at=form_fields.clock(form.get("starts_at", ""), "start"),
-            minutes=form_fields.whole(form.get("minutes", ""), "minutes", 5, 720, "min"),
+            minutes=form_fields.whole(_minutes_in(form), "minutes", 5, 720, "min"),
         )
         if known is not None:  # what the player insisted on outlives a change of minutes
             wanted = msgspec.structs.replace(
@@ -160,32 +217,42 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
                 wishes=known.request.wishes,
                 run_through=known.request.run_through,
                 at_hand=known.request.at_hand,
+                part_of=known.request.part_of,
             )
         at_hand = requirements.read_at_hand(fields, services.state(), wanted)
         wanted = msgspec.structs.replace(wanted, at_hand=at_hand)
         plan = services.evening.propose(wanted)
         if not plan.slots:  # not kept: the page says what to do first
-            context = _context(services, day, plan)
+            context = _context(services, day, session, plan)
             return templates.TemplateResponse(request, "tomorrow.html", context)
         later = BackgroundTask(services.looking.say_when_due)
-        return RedirectResponse(f"/tomorrow?day={day}", status_code=303, background=later)
+        return RedirectResponse(_at(plan.request), status_code=303, background=later)
 
     @routes.post("/tomorrow/change")
     def change(fields: Fields) -> Response:
         form = text_fields(fields)
         day = _day_of(services, form.get("day", ""))
-        plan = services.evening.change(day, wished(_plan_or_fault(services, day), form))
+        known = _plan_or_fault(services, day, form.get("session", ""))
+        plan = services.evening.change(day, wished(known, form))
         if not plan.slots:
             raise InputError(
                 "The plan needs at least one slot.", remedy="Keep one slot, or enter fewer minutes."
             )
         moved = moved_slot(plan, form.get("act", ""))
         tail = f"&moved={moved}" if moved else ""
-        return RedirectResponse(f"/tomorrow?day={day}{tail}", status_code=303)
+        return RedirectResponse(f"{_at(plan.request)}{tail}", status_code=303)
+
+    @routes.post("/tomorrow/delete")
+    def delete(fields: Fields) -> Response:
+        form = text_fields(fields)
+        day = _day_of(services, form.get("day", ""))
+        known = _plan_or_fault(services, day, form.get("session", ""))
+        services.evening.delete(day, known.request.session)
+        return RedirectResponse(f"/tomorrow?day={day}", status_code=303)
 
     @routes.get("/tomorrow/print")
-    def stand(request: Request, day: str = "") -> Response:
-        plan = _plan_or_fault(services, _day_of(services, day))
+    def stand(request: Request, day: str = "", session: str = "") -> Response:
+        plan = _plan_or_fault(services, _day_of(services, day), session)
         state = services.state()
         context = {
             "plan": plan,

@@ -1,0 +1,72 @@
+"""Days that are not like others, told in seconds: days off, illness, other minutes, weekdays."""
+
+from datetime import date
+
+from coldtake.domain import events as ev
+from coldtake.domain.instants import check_date
+from coldtake.domain.told_days import DAYS_AT_ONCE, MINUTES_MOST, WEEKDAYS, DayKind, ToldDay
+from coldtake.errors import RuleError
+from coldtake.practice.state.log import Log
+
+
+class ToldDays:
+    """Use cases of days and weekdays. Every change is one append, or none."""
+
+    def __init__(self, log: Log) -> None:
+        self._log = log
+
+    def tell(self, first: date, last: date, kind: DayKind, minutes: int | None = None) -> None:
+        """Say of some days, both ends included, how they are. Raises RuleError.
+
+        minutes : of practice on each, None: none; needed for days of other minutes
+        """
+        self._check_span(first, last)
+        if kind is DayKind.MINUTES and not minutes:
+            raise RuleError(
+                "Other minutes need a number.",
+                where="minutes",
+                remedy=f"Enter a number from 1 to {MINUTES_MOST}, or choose “day off”.",
+            )
+        usual = kind is DayKind.USUAL
+        told = ToldDay(kind=kind, minutes=0 if usual else _minutes(minutes or 0))
+        with self._log.deciding() as state:
+            span = range((last - first).days + 1)
+            known = [state.days_told.get(date.fromordinal(first.toordinal() + n)) for n in span]
+            if any(one != (None if usual else told) for one in known):
+                self._log.append(ev.DaysTold(first=first, last=last, told=told))
+
+    def tell_weekday(self, weekday: int, minutes: int | None) -> None:
+        """Say the minutes of a weekday (1: Monday), None: the usual ones. Raises RuleError."""
+        if weekday not in WEEKDAYS:
+            raise RuleError(f"{weekday} is not a weekday.", where="weekday", remedy="Enter 1 to 7.")
+        minutes = None if minutes is None else _minutes(minutes)
+        with self._log.deciding() as state:
+            if state.weekdays_told.get(weekday) != minutes:
+                self._log.append(ev.WeekdayTold(weekday=weekday, minutes=minutes))
+
+    def _check_span(self, first: date, last: date) -> None:
+        today = self._log.today()
+        check_date(first, today, "first day")
+        check_date(last, today, "last day")
+        if last < first:
+            raise RuleError(
+                f"The last day, {last.isoformat()}, is before the first, {first.isoformat()}.",
+                where="last day",
+                remedy="Enter a last day that is not before the first day.",
+            )
+        if (last - first).days >= DAYS_AT_ONCE:
+            raise RuleError(
+                f"These are {(last - first).days + 1} days.",
+                where="last day",
+                remedy=f"Enter at most {DAYS_AT_ONCE} days at a time.",
+            )
+
+
+def _minutes(minutes: int) -> int:
+    if not 0 <= minutes <= MINUTES_MOST:
+        raise RuleError(
+            f"{minutes} min is not possible for one day.",
+            where="minutes",
+            remedy=f"Enter a whole number from 0 to {MINUTES_MOST}.",
+        )
+    return minutes
