@@ -6,15 +6,19 @@ RFC's own rules, not by the library that wrote it.
 """
 
 import re
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta, timezone
 from zoneinfo import ZoneInfo
 
 import msgspec
 import pytest
+from icalendar import Calendar
 
-from coldtake.domain.history.state import State
+from coldtake.domain.history.state import State, plan_key
+from coldtake.domain.performance import Performance
 from coldtake.domain.plan import SlotKind
+from coldtake.domain.requirement import Appointment
 from coldtake.practice.plans.calendar import calendar_of
+from coldtake.practice.plans.calendar_feed import feed_of
 from making import plan, slot, step, topic
 
 BERLIN = ZoneInfo("Europe/Berlin")
@@ -142,3 +146,89 @@ def test_a_changed_plan_is_the_same_event_of_that_day():
     one = values(written(), "UID")
     assert one == values(written("another title", now=NOW + timedelta(hours=1)), "UID")
     assert one != values(written(day=date(2027, 1, 13)), "UID")
+
+
+def fed(zone, **settings) -> tuple[bytes, State]:
+    state = state_of()
+    state.settings |= settings
+    made = plan(*PERIODS)
+    request = msgspec.structs.replace(made.request, day=date(2027, 3, 27), starts_at=time(17))
+    later = msgspec.structs.replace(request, day=date(2027, 3, 28), session=2)  # summer time began
+    state.plans[request.day] = msgspec.structs.replace(made, request=request)
+    state.more_plans[plan_key(later.day, 2)] = msgspec.structs.replace(made, request=later)
+    state.appointments["a"] = Appointment(
+        id="a", on=date(2027, 4, 1), starts_at=time(19, 30), minutes=90, title="quartet"
+    )
+    hall = Performance(
+        id="p", title="Spring; concert", on=date(2027, 4, 9), place="Hall, 2nd floor"
+    )
+    state.performances["p"] = hall
+    return feed_of(state, date(2027, 3, 20), NOW.astimezone(zone)), state
+
+
+def parts(raw: bytes, name: str) -> list[list[str]]:
+    """Section 3.6: components stand between BEGIN and END."""
+    lines, found = unfolded(raw), []
+    for at, line in enumerate(lines):
+        if line == f"BEGIN:{name}":
+            found.append(lines[at + 1 : lines.index(f"END:{name}", at)])
+    return found
+
+
+def test_the_address_for_a_calendar_has_all_dates_in_the_player_s_zone():
+    """Sections 3.2.19 and 3.6.5: a local time with TZID, and the zone described."""
+    raw, _ = fed(BERLIN)
+    starts = [line for line in unfolded(raw) if line.startswith("DTSTART") and "2027" in line]
+    assert starts == [
+        "DTSTART;TZID=Europe/Berlin:20270327T170000",
+        "DTSTART;TZID=Europe/Berlin:20270328T170000",
+        "DTSTART;TZID=Europe/Berlin:20270401T193000",
+        "DTSTART;VALUE=DATE:20270409",
+    ]
+    assert values(raw, "TZID") == ["Europe/Berlin"]
+    [zone] = parts(raw, "VTIMEZONE")
+    assert {"BEGIN:STANDARD", "BEGIN:DAYLIGHT"} <= set(zone)
+    offsets = {line for line in zone if line.startswith("TZOFFSETTO")}
+    assert {"TZOFFSETTO:+0100", "TZOFFSETTO:+0200"} <= offsets
+    assert len(set(values(raw, "UID"))) == 4
+    assert r"Hall\, 2nd floor" in values(raw, "LOCATION")[0]
+    assert values(raw, "REFRESH-INTERVAL") == ["PT1H"]  # RFC 7986, section 5.7
+    assert not parts(raw, "VALARM")
+
+
+def test_a_second_reader_finds_the_same_instants():
+    """The library reads what this file's own rules read, over the change to summer time."""
+    raw, _ = fed(BERLIN)
+    read = Calendar.from_ical(raw)
+    found = {str(e["uid"]): e["dtstart"].dt for e in read.walk("VEVENT")}
+    own = {}
+    for event in parts(raw, "VEVENT"):
+        fields = {re.split("[;:]", line)[0]: line.partition(":")[2] for line in event}
+        text = fields["DTSTART"]
+        form = "%Y%m%dT%H%M%S" if "T" in text else "%Y%m%d"
+        wall = datetime.strptime(text, form)
+        own[fields["UID"]] = wall.replace(tzinfo=BERLIN) if "T" in text else wall.date()
+    assert found == own
+    hours = sorted(d.astimezone(UTC).hour for d in found.values() if isinstance(d, datetime))
+    assert hours == [15, 16, 17]  # 17:00 in winter and in summer time, and 19:30
+
+
+def test_alarms_are_by_setting_and_only_before_what_has_a_time():
+    """Section 3.6.6: a DISPLAY alarm needs ACTION, TRIGGER and DESCRIPTION."""
+    raw, _ = fed(BERLIN, calendar_alarm="15")
+    alarms = parts(raw, "VALARM")
+    assert len(alarms) == 3
+    for alarm in alarms:
+        assert {"ACTION:DISPLAY", "TRIGGER:-PT15M"} <= set(alarm)
+        assert any(line.startswith("DESCRIPTION:") for line in alarm)
+
+
+def test_a_zone_without_a_name_gives_instants():
+    raw, _ = fed(timezone(timedelta(hours=1)))
+    assert "DTSTART:20270327T160000Z" in unfolded(raw)
+    assert not parts(raw, "VTIMEZONE")
+
+
+def test_what_is_long_past_is_not_in_it():
+    _, state = fed(BERLIN)
+    assert not parts(feed_of(state, date(2027, 8, 1), NOW), "VEVENT")

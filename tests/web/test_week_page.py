@@ -193,3 +193,13 @@ def test_a_plan_moved_to_a_day_that_has_one_becomes_a_further_session(client, se
     client.post("/tomorrow", data=moved | {"shown": str(on(1))})
     assert [p.request.starts_at.hour for p in services.evening.plans(on(2))] == [9, 17]
     assert len(services.evening.plans(on(1))) == 1
+
+
+def test_the_address_for_a_calendar_program_stands_there_and_answers(client, services, desk):
+    desk.laid_out()
+    services.evening.propose(services.evening.default_request(on(1)))
+    page = client.get("/week").text
+    assert 'value="http://localhost/calendar.ics"' in page
+    answer = client.get("/calendar.ics")
+    assert answer.headers["content-type"] == "text/calendar; charset=utf-8"
+    assert answer.text.count("BEGIN:VEVENT") == 1

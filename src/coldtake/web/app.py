@@ -57,6 +57,7 @@ MODULES = (
     "pages.plan.performances_told",
     "pages.plan.appointments",
     "pages.plan.week",
+    "pages.plan.calendars",
     "pages.system.settings",
     "pages.system.work",
     "pages.system.data",

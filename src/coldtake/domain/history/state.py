@@ -133,6 +133,11 @@ class State(msgspec.Struct, kw_only=True):
         found = (self.plan_of(day, n) for n in range(1, SESSIONS_MOST + 1))
         return tuple(sorted((p for p in found if p), key=lambda p: p.request.starts))
 
+    def days_planned(self) -> list[date]:
+        """Return every day that has a plan, in order."""
+        more = (date.fromisoformat(key.partition("/")[0]) for key in self.more_plans)
+        return sorted({*self.plans, *more})
+
     def started(self, plan: Plan) -> bool:
         """Say whether a session began with a plan just as it is."""
         ids = self.sessions_on.get(plan.request.day, ())

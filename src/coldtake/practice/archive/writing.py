@@ -9,7 +9,6 @@ import hashlib
 import zipfile
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
-from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -186,8 +185,7 @@ def _put_state(state: State, writing: _Writing) -> None:
 
 def _plans(state: State) -> list[Plan]:
     """Every plan, by day and start."""
-    days = {*state.plans, *(date.fromisoformat(key.split("/")[0]) for key in state.more_plans)}
-    return [plan for day in sorted(days) for plan in state.plans_on(day)]
+    return [plan for day in state.days_planned() for plan in state.plans_on(day)]
 
 
 def _put_passages(state: State, writing: _Writing) -> list[NotWritten]:

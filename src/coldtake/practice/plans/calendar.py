@@ -28,11 +28,12 @@ USUAL_MIN = 60  # how long one without an end is taken to last
 def calendar_of(plans: Sequence[Plan], state: State, now: datetime) -> bytes:
     """Write the plans of a day as iCalendar; `now` is aware, in the zone of the plans' clock."""
     days = dict.fromkeys(plan.request.day for plan in plans)
-    meetings = [_appointment(a, state, now) for day in days for a in on_day(state, day)]
-    return _written([*(_session(plan, state, now) for plan in plans), *meetings])
+    meetings = [appointment_event(a, state, now) for day in days for a in on_day(state, day)]
+    return written([*(session_event(plan, state, now) for plan in plans), *meetings])
 
 
-def _session(plan: Plan, state: State, now: datetime) -> Event:
+def session_event(plan: Plan, state: State, now: datetime) -> Event:
+    """Make the event of a planned session."""
     starts = plan.request.starts.replace(tzinfo=now.tzinfo)
     event = Event()
     event.add("uid", f"{named_id('session', session_name(plan.request))}@coldtake")
@@ -46,7 +47,7 @@ def _session(plan: Plan, state: State, now: datetime) -> Event:
 
 def appointment_calendar(appointment: Appointment, state: State, now: datetime) -> bytes:
     """Write a rehearsal or lesson as iCalendar, in the zone of `now`."""
-    return _written([_appointment(appointment, state, now)])
+    return written([appointment_event(appointment, state, now)])
 
 
 def starts_of(appointment: Appointment, now: datetime) -> datetime:
@@ -55,7 +56,8 @@ def starts_of(appointment: Appointment, now: datetime) -> datetime:
     return datetime.combine(appointment.on, clock, now.tzinfo)
 
 
-def _appointment(appointment: Appointment, state: State, now: datetime) -> Event:
+def appointment_event(appointment: Appointment, state: State, now: datetime) -> Event:
+    """Make the event of a rehearsal or lesson."""
     event = Event()
     event.add("uid", f"{appointment.id}@coldtake")
     event.add("dtstamp", now.astimezone(UTC))
@@ -73,10 +75,17 @@ def _appointment(appointment: Appointment, state: State, now: datetime) -> Event
     return event
 
 
-def _written(events: Sequence[Event]) -> bytes:
+def new_calendar() -> Calendar:
+    """Begin an iCalendar object."""
     calendar = Calendar()
     calendar.add("prodid", PRODUCT)
     calendar.add("version", "2.0")
+    return calendar
+
+
+def written(events: Sequence[Event]) -> bytes:
+    """Write events as an iCalendar object."""
+    calendar = new_calendar()
     for event in events:
         calendar.add_component(event)
     return bytes(calendar.to_ical())

@@ -167,6 +167,12 @@ class PlanService:
             )
         return calendar_of(plans, state, self._log.now())
 
+    def calendar_feed(self) -> bytes:
+        """Return all sessions, rehearsals, lessons and performances for a calendar program."""
+        from coldtake.practice.plans.calendar_feed import feed_of
+
+        return feed_of(self._log.state(), self._log.today(), self._log.now())
+
     def _dated(self, request: PlanRequest) -> PlanRequest:
         """Decide on which date the plan begins, once: the known one's while the time is its own."""
         if request.starts_on is not None:

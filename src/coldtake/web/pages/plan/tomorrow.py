@@ -115,7 +115,8 @@ def moved_slot(plan: Plan, act: str) -> str:
     return next(found, "") if act in STAYING else ""
 
 
-def _day_of(services: Services, text: str) -> date:
+def day_of(services: Services, text: str) -> date:
+    """Return the day that is asked for; the next one where none is."""
     today = services.today()
     if text == "today":
         return today
@@ -193,7 +194,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
 
     @routes.get("/tomorrow")
     def show(request: Request, day: str = "", session: str = "", moved: str = "") -> Response:
-        chosen = _day_of(services, day)
+        chosen = day_of(services, day)
         number = _session_of(services, chosen, session)
         plan = services.evening.plan(chosen, number)
         context = _context(services, chosen, number, plan) | {"moved": moved}
@@ -202,7 +203,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     @routes.post("/tomorrow")
     def propose(request: Request, fields: Fields) -> Response:
         form = text_fields(fields)
-        day = _day_of(services, form.get("day", ""))
+        day = day_of(services, form.get("day", ""))
         session = _session_of(services, day, _session_in(services, day, form))
         known = services.evening.plan(day, session)
         wanted = PlanRequest(
@@ -231,7 +232,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     @routes.post("/tomorrow/change")
     def change(fields: Fields) -> Response:
         form = text_fields(fields)
-        day = _day_of(services, form.get("day", ""))
+        day = day_of(services, form.get("day", ""))
         known = _plan_or_fault(services, day, form.get("session", ""))
         plan = services.evening.change(day, wished(known, form))
         if not plan.slots:
@@ -245,14 +246,14 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     @routes.post("/tomorrow/delete")
     def delete(fields: Fields) -> Response:
         form = text_fields(fields)
-        day = _day_of(services, form.get("day", ""))
+        day = day_of(services, form.get("day", ""))
         known = _plan_or_fault(services, day, form.get("session", ""))
         services.evening.delete(day, known.request.session)
         return RedirectResponse(f"/tomorrow?day={day}", status_code=303)
 
     @routes.get("/tomorrow/print")
     def stand(request: Request, day: str = "", session: str = "") -> Response:
-        plan = _plan_or_fault(services, _day_of(services, day), session)
+        plan = _plan_or_fault(services, day_of(services, day), session)
         state = services.state()
         context = {
             "plan": plan,
@@ -262,15 +263,5 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
             "columns": print_columns(print_rows(periods_of(state, plan)), DENSE_FROM),
         }
         return templates.TemplateResponse(request, "print.html", context)
-
-    @routes.get("/tomorrow.ics")
-    def calendar(day: str = "") -> Response:
-        chosen = _day_of(services, day)
-        name = f"coldtake-{chosen.isoformat()}.ics"
-        return Response(
-            services.evening.calendar(chosen),
-            media_type="text/calendar; charset=utf-8",
-            headers={"Content-Disposition": f'attachment; filename="{name}"'},
-        )
 
     return routes

@@ -59,6 +59,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     @routes.get("/week")
     def show(request: Request, day: str = "") -> Response:
         context = _context(services, _day_of(services, day))
+        context["feed"] = str(request.url_for("feed"))
         return templates.TemplateResponse(request, "week.html", context)
 
     @routes.post("/week/days")

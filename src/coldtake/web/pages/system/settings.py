@@ -31,6 +31,7 @@ GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
             "quiet_seconds",
             "load_notice",
             "away_days",
+            "calendar_alarm",
         ),
     ),
     ("Topics", ("current_topics", "topics_least", "topics_most", "touch_days", "topic_share")),
