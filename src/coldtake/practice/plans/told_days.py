@@ -1,5 +1,6 @@
 """Days that are not like others, told in seconds: days off, illness, other minutes, weekdays."""
 
+from collections.abc import Mapping
 from datetime import date
 
 from coldtake.domain import events as ev
@@ -35,14 +36,25 @@ class ToldDays:
             if any(one != (None if usual else told) for one in known):
                 self._log.append(ev.DaysTold(first=first, last=last, told=told))
 
-    def tell_weekday(self, weekday: int, minutes: int | None) -> None:
-        """Say the minutes of a weekday (1: Monday), None: the usual ones. Raises RuleError."""
-        if weekday not in WEEKDAYS:
-            raise RuleError(f"{weekday} is not a weekday.", where="weekday", remedy="Enter 1 to 7.")
-        minutes = None if minutes is None else _minutes(minutes)
+    def tell_weekdays(self, minutes: Mapping[int, int | None]) -> None:
+        """Say the minutes of weekdays (1: Monday), None: the usual ones; all of them or none.
+
+        Raises RuleError.
+        """
+        for weekday, each in minutes.items():
+            if weekday not in WEEKDAYS:
+                raise RuleError(
+                    f"{weekday} is not a weekday.", where="weekday", remedy="Enter 1 to 7."
+                )
+            _minutes(each or 0)
         with self._log.deciding() as state:
-            if state.weekdays_told.get(weekday) != minutes:
-                self._log.append(ev.WeekdayTold(weekday=weekday, minutes=minutes))
+            told = [
+                ev.WeekdayTold(weekday=weekday, minutes=each)
+                for weekday, each in minutes.items()
+                if state.weekdays_told.get(weekday) != each
+            ]
+            if told:
+                self._log.append(*told)
 
     def _check_span(self, first: date, last: date) -> None:
         today = self._log.today()

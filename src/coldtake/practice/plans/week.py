@@ -1,7 +1,10 @@
 """A week at a glance: what each of its seven days should have, what is planned, what came of it."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING
 
 from coldtake.domain.days import monday_of
 from coldtake.domain.history.appointments import on_day
@@ -11,8 +14,10 @@ from coldtake.domain.plan import Plan
 from coldtake.domain.requirement import Appointment
 from coldtake.domain.take import Answer
 from coldtake.domain.told_days import WEEKDAYS
-from coldtake.planning.day.proposed import ProposedMinutes, proposed_minutes
 from coldtake.practice.plans.day_sessions import is_over, next_plan
+
+if TYPE_CHECKING:
+    from coldtake.planning.day.proposed import ProposedMinutes
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +62,8 @@ def week_of(state: State, day: date, now: datetime) -> tuple[DayOfWeek, ...]:
 
 
 def _day(state: State, day: date, now: datetime) -> DayOfWeek:
+    from coldtake.planning.day.proposed import proposed_minutes
+
     ids = state.sessions_on.get(day, ())
     found = (state.tries.get(i) for one in ids for i in state.sessions[one].try_ids)
     cold = [t for t in found if t is not None and t.cold]

@@ -1,12 +1,17 @@
 """What a day off or a shortened plan is called, and why it is shorter: sentences of the pages."""
 
+from __future__ import annotations
+
 from collections.abc import Sequence
 from datetime import date
+from typing import TYPE_CHECKING
 
 from coldtake.domain.told_days import DayKind, ToldDay
-from coldtake.planning.day.proposed import ProposedMinutes, WeekdayHabit
-from coldtake.planning.value.coming_back import ComingBack
 from coldtake.planning.words import counted
+
+if TYPE_CHECKING:
+    from coldtake.planning.day.proposed import ProposedMinutes, WeekdayHabit
+    from coldtake.planning.value.coming_back import ComingBack
 
 KIND = {
     DayKind.USUAL: "as usual",

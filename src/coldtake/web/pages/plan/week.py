@@ -82,8 +82,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
             n: form_fields.maybe_whole(form.get(f"minutes-{n}", ""), name, 0, MINUTES_MOST, "min")
             for n, name in zip(WEEKDAYS, NAMES, strict=True)
         }
-        for weekday, each in minutes.items():
-            services.told_days.tell_weekday(weekday, each)
+        services.told_days.tell_weekdays(minutes)
         return RedirectResponse("/week#weekdays", status_code=303)
 
     return routes
