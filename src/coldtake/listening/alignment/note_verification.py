@@ -246,8 +246,9 @@ def _seen(
 ) -> PerformedNote:
     wanted = place.pitch + tuning
     tone = tone_between(hearing, onset.onset_s, place.until_s, around=wanted)
-    pitch = exact_pitch(hearing, onset.onset_s, place.until_s, wanted)
-    tone = replace(tone, pitch=tone.pitch if pitch is None else pitch)
+    exact = exact_pitch(hearing, onset.onset_s, place.until_s, wanted)
+    if exact is not None:
+        tone = replace(tone, pitch=exact[0], error_cents=exact[1])
     return PerformedNote(
         index,
         True,

@@ -250,8 +250,10 @@ def _exact(hearing: AudioFeatures, heard: PerformedNote) -> PerformedNote:
     """The playing with its pitch measured to the cent."""
     if heard.tone.pitch is None:
         return heard
-    pitch = exact_pitch(hearing, heard.onset_s, heard.offset_s, heard.tone.pitch)
-    return heard if pitch is None else replace(heard, tone=replace(heard.tone, pitch=pitch))
+    exact = exact_pitch(hearing, heard.onset_s, heard.offset_s, heard.tone.pitch)
+    if exact is None:
+        return heard
+    return replace(heard, tone=replace(heard.tone, pitch=exact[0], error_cents=exact[1]))
 
 
 def _near_tone(hearing: AudioFeatures, heard: PerformedNote, wanted: float) -> Tone:

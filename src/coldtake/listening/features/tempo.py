@@ -17,6 +17,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
+import numpy.typing as npt
 
 from coldtake.listening.features.audio_features import Floats
 
@@ -25,6 +26,8 @@ PRIOR_SCATTER_S, PRIOR_WEIGHT = 0.012, 3.0
 FREEDOM = 4.0
 LONGEST = 160  # notes fitted at once; longer takes are fitted in overlapping stretches
 OVERLAP = 40
+FEWEST_SWUNG = 4  # off-beats, and other notes, from which a swing can be told
+MOST_SWING_BEATS = 0.25  # an off-beat comes so much late at a ratio of 3 to 1
 WAIT_BEATS, WAIT_S = 0.45, 0.20  # a longer hold-up is a wait, not a late note
 
 
@@ -34,6 +37,7 @@ class TempoFit:
 
     deviations_s : onset minus the curve through the other notes, late positive
     spread_s : standard deviation expected of each deviation; scatter_s : of a single onset
+    swing_told : whether there are off-beats enough to tell a swing from late notes
     bpm, bpm_error : mean tempo in quarters per minute and its half width (95 %)
     curve_bpm : tempo at each note; waits : (index of the note that came late, beats waited)
     """
@@ -47,6 +51,7 @@ class TempoFit:
     waits: tuple[tuple[int, float], ...] = ()
     swing_beats: float = 0.0
     played_beats: Floats = field(default_factory=lambda: np.zeros(0))
+    swing_told: bool = True
 
 
 def fit_tempo(beats: Floats, times_s: Floats, restarts: Sequence[int] = ()) -> TempoFit | None:
@@ -119,6 +124,11 @@ def _weighted_median(values: Floats, weights: Floats) -> float:
     return float(values[order][np.searchsorted(total, 0.5 * total[-1])])
 
 
+def is_off_beat(beats: Floats) -> npt.NDArray[np.bool_]:
+    """Which notes begin on the second half of a quarter: those that a swing moves."""
+    return np.asarray(np.isclose(beats % 1.0, 0.5, atol=0.02))
+
+
 def _typical_period(steps: Floats, gaps: Floats, cuts: Sequence[int]) -> float | None:
     good = (steps > 0.05) & (gaps > 0.02)
     good[[k - 1 for k in cuts]] = False
@@ -155,9 +165,9 @@ class _Design:
 
     def __init__(self, played: Floats, beats: Floats, breaks: Sequence[int]) -> None:
         self.played, self.breaks = played, tuple(breaks)
-        self.off_beat = np.isclose(beats % 1.0, 0.5, atol=0.02).astype(float)
+        self.off_beat = is_off_beat(beats).astype(float)
         count = self.off_beat.sum()
-        self.swings = bool(count >= 4 and len(beats) - count >= 4)
+        self.swings = bool(count >= FEWEST_SWUNG and len(beats) - count >= FEWEST_SWUNG)
 
     def columns(self, swing: bool, window: slice) -> Floats:
         played = self.played[window]
@@ -188,7 +198,7 @@ def _fitted(
     share = 2.0 * np.sqrt(2.0) * scatter / max(mean * design.played[-1], mean) + 0.003
     return TempoFit(
         deviations, spread, scatter, 60.0 / mean, float(60.0 / mean * share), 60.0 / slope, waits,
-        float(np.mean(swings)) / mean, design.played,
+        float(np.mean(swings)) / mean, design.played, design.swings,
     )  # fmt: skip
 
 

@@ -20,6 +20,9 @@ ODD = (1, 3, 5, 7)
 PHASE_STEP = 64  # samples
 AGREEING = 0.1  # semitones between partials of one tone
 LASTING = 0.6  # a partial that fell below this share of what it was only rings on
+DETECTOR_CENTS = 15.0  # half width (95 %) of the pitch detector's reading of one note
+LEAST_CENTS, FEW_CENTS, FEW = 2.0, 5.0, 2.0  # of an exact reading; what few readings may scatter
+OVERLAPPING = 0.016  # seconds from reading to reading
 Ints = npt.NDArray[np.intp]
 
 
@@ -30,6 +33,7 @@ class Tone:
     pitch : fractional MIDI number, mean over whole vibrato periods; None where no tone is heard
     spread : semitones (half the middle 80 %); voiced : share of frames with a tone; level_db
     frames : how many frames it rests on
+    error_cents : half width (95 %) within which its mean pitch is known
     """
 
     pitch: float | None
@@ -37,6 +41,7 @@ class Tone:
     voiced: float
     level_db: float
     frames: int
+    error_cents: float = DETECTOR_CENTS
 
 
 def tone_between(
@@ -94,17 +99,22 @@ def _mean(near: Floats, middle: float) -> float:
 
 def exact_pitch(
     hearing: AudioFeatures, start_s: float, stop_s: float, rough: float
-) -> float | None:
-    """Mean pitch of a tone from its partials' instantaneous frequencies [MIDI number].
+) -> tuple[float, float] | None:
+    """Mean pitch of a tone from its partials' instantaneous frequencies [MIDI number], and error.
 
     The detector's reading may err by some cents; the phase advance of each partial between two
     spectra 4 ms apart gives its frequency within a fraction of a cent (J. Flanagan and R. Golden,
     "Phase vocoder", Bell Syst. Tech. J. 45, 1966). None where no partial is steady enough.
+
+    The error [cents, half width of 95 %] grows with the scatter of the readings, and where the
+    detector says otherwise: a short tone's window hears its neighbours too.
     """
     window = 1024 if rough >= 57.0 else 2048
     half = window / 2 / RATE
     first, last = start_s + min(SETTLE_S, 0.3 * (stop_s - start_s)), stop_s - 0.02
-    centres = np.arange(first + 0.6 * half, max(last - 0.6 * half, first + 0.61 * half), 0.016)
+    centres = np.arange(
+        first + 0.6 * half, max(last - 0.6 * half, first + 0.61 * half), OVERLAPPING
+    )
     at = np.round(centres * RATE).astype(int)
     at = at[(at > window) & (at < len(hearing.samples) - window)]
     if not len(at):
@@ -113,7 +123,16 @@ def exact_pitch(
     near = found[np.abs(found) < 0.6]
     if len(near) < 1:
         return None
-    return rough + _mean(near, float(np.median(near)))
+    pitch = rough + _mean(near, float(np.median(near)))
+    return pitch, _cents_error(near, 100.0 * abs(pitch - rough), window)
+
+
+def _cents_error(readings: Floats, apart_cents: float, window: int) -> float:
+    """Half width (95 %) of the mean of some readings [semitones], apart from the detector's."""
+    count = len(readings)
+    apart = 1e4 * float(readings.var()) * count + FEW_CENTS**2 * FEW
+    independent = max(count * OVERLAPPING * RATE / window, 1.0)
+    return LEAST_CENTS + apart_cents + 2.0 * float(np.sqrt(apart / (count + FEW) / independent))
 
 
 def _by_phase(samples: Samples, at: Ints, window: int, base_hz: float) -> Floats:

@@ -10,7 +10,8 @@ from coldtake.listening.features.audio_features import Floats
 from coldtake.listening.features.tempo import Grid, TempoFit, against_click, fit_tempo
 from coldtake.listening.keyboard.midi_alignment import TOGETHER_S, Matched, PlayedGroup
 from coldtake.listening.keyboard.midi_performance import MidiNote
-from coldtake.listening.verdict.evidence import Evidence, least_displaced_s, of_written
+from coldtake.listening.verdict.evidence import Evidence, of_written
+from coldtake.listening.verdict.flags import least_displaced_s
 from coldtake.music.passage import Passage, PassageNote
 
 CANNOT_TELL = "cannot tell whether it was played: other notes of the chord cover it"

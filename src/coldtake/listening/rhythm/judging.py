@@ -30,7 +30,8 @@ from coldtake.listening.rhythm.strokes import (
 )
 from coldtake.listening.sources.sound import Sound
 from coldtake.listening.verdict.click_effect import ClickEffect, click_effect
-from coldtake.listening.verdict.evidence import Evidence, least_displaced_s, of_written
+from coldtake.listening.verdict.evidence import Evidence, of_written
+from coldtake.listening.verdict.flags import least_displaced_s
 from coldtake.listening.verdict.verdicts import (
     cannot_tell,
     decided,

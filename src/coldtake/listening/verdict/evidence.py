@@ -15,11 +15,9 @@ from coldtake.listening.alignment.performed_notes import (
 from coldtake.listening.features.audio_features import FINE_STEP_S, AudioFeatures, Floats
 from coldtake.listening.features.onset_strength import attack_strength
 from coldtake.listening.features.tempo import Grid, TempoFit, against_click, fit_tempo
+from coldtake.listening.verdict.flags import NoteTiming, is_displaced, is_mistuned, timings
 from coldtake.music.passage import Passage, PassageNote
 
-MISTUNED_CENTS = 25.0
-DISPLACED_S = 0.045  # at least so far off the player's own timing
-DISPLACED_SPREADS = 3.2  # and so many times the player's own spread
 FAINT_DB = 26.0  # an extra this far below the take's notes is not held against the player
 SHORTEST_EXTRA_S = 0.05
 CLOSEST_S = 0.06
@@ -69,8 +67,9 @@ def gather(
     if fit is not None and grid is not None:
         off = against_click(beats, times, cuts, grid)
     unsure = _unsure(hearing, passage, reading, fit)
+    timed = timings(fit, off, played, beats)
     notes = tuple(
-        _note(passage, i, reading.kept.get(i), _timing(fit, off, played, i), tuning, i in unsure)
+        _note(passage, i, reading.kept.get(i), timed.get(i), tuning, i in unsure)
         for i in range(len(passage.notes))
     )
     return Evidence(
@@ -98,24 +97,6 @@ def _tuning(reading: PerformanceAlignment, passage: Passage, played: Sequence[in
     ]
     near = [o for o in off if abs(o - reading.tuning) < 0.8]
     return float(np.median(near)) if near else reading.tuning
-
-
-@dataclass(frozen=True)
-class _Timing:
-    """One note's deviation from the grid, and from the player's own timing with its spread [s]."""
-
-    from_grid_s: float
-    own_s: float
-    spread_s: float
-
-
-def _timing(
-    fit: TempoFit | None, off_s: Floats, played: Sequence[int], index: int
-) -> _Timing | None:
-    if fit is None or index not in played:
-        return None
-    k = played.index(index)
-    return _Timing(float(off_s[k]), float(fit.deviations_s[k]), float(fit.spread_s[k]))
 
 
 def _unsure(
@@ -173,7 +154,7 @@ def of_written(note: PassageNote, status: NoteStatus, **heard: Any) -> NoteEvide
 
 
 def _note(
-    passage: Passage, index: int, playing: PerformedNote | None, timing: _Timing | None,
+    passage: Passage, index: int, playing: PerformedNote | None, timing: NoteTiming | None,
     tuning: float, unsure: bool,
 ) -> NoteEvidence:  # fmt: skip
     note = passage.notes[index]
@@ -187,10 +168,7 @@ def _note(
     cents = None if pitch is None else 100.0 * (pitch - note.pitch - tuning)
     wrong = playing.right is False
     late = None if timing is None else 1e3 * timing.from_grid_s
-    displaced = timing is not None and abs(timing.own_s) > least_displaced_s(
-        playing.error_s, timing.spread_s
-    )
-    mistuned = not wrong and cents is not None and MISTUNED_CENTS < abs(cents) < 100.0
+    displaced, mistuned = is_displaced(playing, timing), is_mistuned(playing, cents)
     return of_written(
         note, NoteStatus.WRONG if wrong else NoteStatus.RIGHT,
         onset_s=playing.onset_s, offset_s=playing.offset_s, pitch=pitch, cents=cents,
@@ -205,14 +183,6 @@ def _note(
 
 def _confidence(playing: PerformedNote) -> float:
     return float(np.clip(0.5 + 0.5 * playing.tone.voiced, 0.0, 1.0))
-
-
-def least_displaced_s(error_s: float, spread_s: float) -> float:
-    """How far off the player's own tempo an onset is clearly displaced.
-
-    error_s : half width within which it is known; spread_s : the player's own spread there
-    """
-    return max(DISPLACED_S + error_s, DISPLACED_SPREADS * spread_s)
 
 
 def _off_words(late_ms: float | None, cents: float | None) -> str:
