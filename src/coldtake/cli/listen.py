@@ -9,6 +9,7 @@ import msgspec
 from coldtake.cli.opened import print_json
 from coldtake.domain.take import Answer, Figure, NoteEvidence, NoteStatus, Verdict
 from coldtake.errors import InputError, PassageError
+from coldtake.listening.verdict.impression import clear, stumble_words
 
 STATUS = {Answer.YES: 0, Answer.NO: 1, Answer.CANNOT_TELL: 3}
 WORDS = {Answer.YES: "yes", Answer.NO: "no", Answer.CANNOT_TELL: "cannot tell"}
@@ -54,6 +55,7 @@ def as_json(verdict: Verdict) -> dict[str, Any]:
         "notes": [_note(note) for note in verdict.notes],
         "restarts": [{"at_s": r.at_s, "to_beat": r.to_beat} for r in verdict.restarts],
         "abstained": list(verdict.abstained),
+        "stumbles": msgspec.to_builtins(verdict.stumbles),
         "engine": verdict.engine,
         "chords": msgspec.to_builtins(verdict.chords),
     }
@@ -70,7 +72,8 @@ def lines_of(verdict: Verdict) -> list[str]:
         for note in verdict.notes
         if note.status is not NoteStatus.RIGHT
     ]
-    return [head, *tests, *notes]
+    stumbles = [f"  {s.note_id}: {stumble_words(s)}" for s in clear(verdict.stumbles)]
+    return [head, *tests, *notes, *stumbles]
 
 
 def _test_words(figure: Figure) -> str:

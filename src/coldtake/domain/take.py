@@ -82,10 +82,43 @@ class NoteEvidence(Plain, frozen=True, kw_only=True):
 
 
 class Restart(Plain, frozen=True, kw_only=True):
-    """The player went back: when in the recording, and to which beat of the passage."""
+    """The player went back: when in the recording, and to which beat of the passage.
+
+    from_beat : how far play had come, None in older verdicts
+    """
 
     at_s: float
     to_beat: float
+    from_beat: float | None = None
+
+
+class StumbleKind(StrEnum):
+    """How play did not go on evenly; REPEATED is going back by a beat or less."""
+
+    HESITATION = "hesitation"
+    RESTART = "restart"
+    REPEATED = "repeated"
+    UNEVEN = "uneven"
+
+
+class Stumble(Plain, frozen=True, kw_only=True):
+    """A place at which play did not go on evenly.
+
+    note_id : the note that came late, was gone back to, or begins the bar; at_s : in the recording
+    beat : of the passage; length_beats, length_s : of the wait, of what was played again, of the
+        bar; None where it has none or is not known
+    scatter_ms : of an uneven bar, its onsets' standard deviation from the player's own tempo
+    confidence : 0..1
+    """
+
+    kind: StumbleKind
+    note_id: str
+    at_s: float
+    beat: float
+    confidence: float
+    length_beats: float | None = None
+    length_s: float | None = None
+    scatter_ms: float | None = None
 
 
 class ClickTrack(Plain, frozen=True, kw_only=True):
@@ -180,6 +213,7 @@ class Verdict(Plain, frozen=True, kw_only=True):
     click : the click as it was heard in the recording, None where there was none to hear
     obstacle : code of what stood in the way of telling, empty where nothing did or it has none
     rendition : None: as written
+    stumbles : in order of time, whatever the criterion asks; older verdicts have none
     """
 
     answer: Answer
@@ -197,6 +231,7 @@ class Verdict(Plain, frozen=True, kw_only=True):
     chords: tuple[ChordHeard, ...] = ()
     obstacle: str = ""
     rendition: Rendition | None = None
+    stumbles: tuple[Stumble, ...] = ()
 
     def said(self) -> "Verdict":
         """Return it without notes, chords and curve: these are long, and stay in the log."""

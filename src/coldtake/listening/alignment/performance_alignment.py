@@ -33,6 +33,8 @@ from coldtake.music.passage import Passage
 NEAR = 0.55  # semitones: a tone this near to the wanted pitch is that note, well or badly tuned
 NEAR_SHARE = 0.3  # of the note's frames that must lie there
 SURELY_GROWN = 0.7
+OTHER = 0.75  # semitones: a tone nearer than this to the wanted pitch is not surely another
+ASTRAY = (19.02, 24.0)  # where a pitch detector strays, and players hardly ever
 SAME_S = 0.03  # two onsets this near are one attack
 
 
@@ -277,6 +279,8 @@ def _is_right(
         return True
     if abs(abs(off) - 12.0) < 0.5:
         return _octave_is_right(hearing, wanted, off, heard)
+    if any(abs(abs(off) - far) < 0.5 for far in ASTRAY):
+        return None
     grown = growth(hearing, np.array([piece.start_s]), np.array([wanted, tone.pitch]))[0]
     if grown[0] > SURELY_GROWN and grown[1] < grown[0] - 0.3:
         # The partials of a note an octave lower grow there too.
@@ -285,7 +289,7 @@ def _is_right(
     clear = tone.voiced >= 0.6 and tone.frames >= 4 and tone.spread < 0.3
     if piece.kind == Kind.RIGHT and not (clear and grown[1] > max(0.5, grown[0] - 0.1)):
         return None
-    return False if tone.voiced >= 0.5 else None
+    return False if tone.voiced >= 0.5 and abs(off) >= OTHER else None
 
 
 def _octave_is_right(

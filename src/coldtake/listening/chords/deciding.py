@@ -20,7 +20,7 @@ from coldtake.listening.chords.note_network import (
 )
 from coldtake.listening.chords.placing import ChordOccurrence
 from coldtake.listening.chords.spectrum import KEYS, LOWEST_KEY, STEP_S
-from coldtake.listening.keyboard.midi_alignment import Matched, PlayedGroup
+from coldtake.listening.keyboard.midi_alignment import Matched, PlayedGroup, WentBack
 from coldtake.listening.keyboard.midi_performance import MidiNote
 from coldtake.music.passage import Passage
 
@@ -73,7 +73,7 @@ def decide(
     last = -1
     for k, visit in enumerate(visits):
         if visit.event <= last:
-            told.matched.goings.append((visit.at_s, visit.event))
+            told.matched.goings.append(WentBack(visit.at_s, last, visit.event))
             _forget(told, visit.event)
         last = visit.event
         _decide_visit(told, heard, visits, k, passage, strange)
@@ -136,9 +136,11 @@ def _forget(told: NoteDecisions, event: int) -> None:
 
 def _drop_extras_before_goings(told: NoteDecisions) -> None:
     """What was played too much before going back is forgiven with the rest."""
-    for at, event in told.matched.goings:
+    for went in told.matched.goings:
         told.matched.extras = [
-            (e, p) for e, p in told.matched.extras if p.onset_s > at - NEAR_S or e < event
+            (e, p)
+            for e, p in told.matched.extras
+            if p.onset_s > went.at_s - NEAR_S or e < went.to_event
         ]
 
 

@@ -50,7 +50,9 @@ def judge_chords(
     obstacle = _not_heard_blindly(blind, events) or another_in_keys(matched.matched, passage)
     if obstacle is not None:
         return cannot_tell(obstacle, criterion, sound.remarks, evidence)
-    return decided(criterion, evidence, sound.remarks, tuning_cents=blind.tuning_cents)
+    return decided(
+        criterion, evidence, sound.remarks, bars=passage.bars, tuning_cents=blind.tuning_cents
+    )
 
 
 @dataclass(frozen=True)

@@ -51,19 +51,28 @@ class PathPoint:
     extra: bool
 
 
+@dataclass(frozen=True)
+class WentBack:
+    """Play went back: when [s], and from which event to which."""
+
+    at_s: float
+    from_event: int
+    to_event: int
+
+
 @dataclass
 class Matched:
     """The explanation of a performance.
 
     played : note index to its press, the last playing of each; wrong : those with another pitch
-    extras : presses that stand for nothing; goings : (time [s], event gone back to)
+    extras : presses that stand for nothing; goings : in order of time
     """
 
     events: tuple[PlayedGroup, ...]
     played: dict[int, MidiNote] = field(default_factory=dict)
     wrong: set[int] = field(default_factory=set)
     extras: list[tuple[int, MidiNote]] = field(default_factory=list)
-    goings: list[tuple[float, int]] = field(default_factory=list)
+    goings: list[WentBack] = field(default_factory=list)
 
 
 def events_of(passage: Passage) -> tuple[PlayedGroup, ...]:
@@ -231,7 +240,7 @@ def _collected(
             continue
         if place.event < at:
             leave()
-            out.goings.append((press.onset_s, place.event))
+            out.goings.append(WentBack(press.onset_s, at, place.event))
             _forget(out, place.event)
         elif place.event != at:
             leave()

@@ -58,7 +58,12 @@ def evidence_of(
         notes,
         _extras(matched, passage),
         tuple(
-            Restart(at_s=float(t), to_beat=float(matched.events[e].beat)) for t, e in matched.goings
+            Restart(
+                at_s=float(went.at_s),
+                to_beat=float(matched.events[went.to_event].beat),
+                from_beat=_end_beat(matched.events[went.from_event], passage),
+            )
+            for went in matched.goings
         ),
         tuple(passage.notes[i].id for i in sorted(unsure)),
         tuple(e.notes[0] for e in played),
@@ -71,14 +76,18 @@ def evidence_of(
     )
 
 
+def _end_beat(event: PlayedGroup, passage: Passage) -> float:
+    return float(min(passage.notes[i].end_beats for i in event.notes))
+
+
 def _cuts(matched: Matched, played: Sequence[PlayedGroup]) -> list[int]:
     """Places among the played events to which the player went back."""
     first_of = {e.notes[0]: k for k, e in enumerate(matched.events)}
     return [
         k
-        for _, gone in matched.goings
+        for went in matched.goings
         for k, e in enumerate(played)
-        if first_of[e.notes[0]] == gone
+        if first_of[e.notes[0]] == went.to_event
     ]
 
 

@@ -37,7 +37,7 @@ def judge_keys(keys: MidiPerformance, asked: JudgingRequest) -> Verdict:
     obstacle = another_in_keys(matched, passage)
     if obstacle is not None:
         return cannot_tell(obstacle, criterion)
-    return decided(criterion, evidence, tuning_cents=None)
+    return decided(criterion, evidence, bars=passage.bars, tuning_cents=None)
 
 
 def another_in_keys(matched: Matched, passage: Passage) -> Abstention | None:

@@ -88,7 +88,7 @@ def judge(sound: Sound, asked: JudgingRequest, tell: ProgressCallback | None = N
     if obstacle is not None:
         return cannot_tell(obstacle, criterion, sound.remarks, evidence)
     tuning = evidence.tuning_cents
-    verdict = decided(criterion, evidence, sound.remarks, tuning_cents=tuning)
+    verdict = decided(criterion, evidence, sound.remarks, bars=passage.bars, tuning_cents=tuning)
     return replace(verdict, click=beside.told)
 
 

@@ -136,7 +136,7 @@ def _judged(
     obstacle = _another(evidence, played)
     if obstacle is not None:
         return cannot_tell(obstacle, asked.criterion, remarks)
-    return decided(asked.criterion, evidence, remarks, tuning_cents=None)
+    return decided(asked.criterion, evidence, remarks, bars=asked.passage.bars, tuning_cents=None)
 
 
 def _matched(found: Strokes, asked: JudgingRequest, beside: ClickEffect | None) -> _Played:

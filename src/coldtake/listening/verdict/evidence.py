@@ -16,11 +16,11 @@ from coldtake.listening.features.audio_features import FINE_STEP_S, AudioFeature
 from coldtake.listening.features.onset_strength import attack_strength
 from coldtake.listening.features.tempo import Grid, TempoFit, against_click, fit_tempo
 from coldtake.listening.verdict.flags import NoteTiming, is_displaced, is_mistuned, timings
+from coldtake.listening.verdict.second_reading import CLOSEST_S, with_second_readings
 from coldtake.music.passage import Passage, PassageNote
 
 FAINT_DB = 26.0  # an extra this far below the take's notes is not held against the player
 SHORTEST_EXTRA_S = 0.05
-CLOSEST_S = 0.06
 CLEAR_EXTRA_S = 0.15
 APART, STRAY = 0.7, 6.5  # semitones
 SURE_ATTACK = 0.6  # an extra needs an attack of its own
@@ -57,6 +57,7 @@ def gather(
     grid: Grid | None = None,
 ) -> Evidence:
     """Put a reading into evidence; with a click's grid, deviations are from that."""
+    reading = with_second_readings(hearing, passage, reading)
     played = tuple(sorted(reading.kept))
     beats = np.array([passage.notes[i].onset_beats for i in played])
     times = np.array([reading.kept[i].onset_s for i in played])
@@ -76,7 +77,13 @@ def gather(
         notes,
         _extras(passage, reading, tuning),
         tuple(
-            Restart(at_s=g.at_s, to_beat=float(passage.notes[g.to_index].onset_beats))
+            Restart(
+                at_s=g.at_s,
+                to_beat=float(passage.notes[g.to_index].onset_beats),
+                from_beat=float(passage.notes[g.from_index].end_beats)
+                if g.from_index >= 0
+                else None,
+            )
             for g in reading.goings
         ),
         tuple(passage.notes[i].id for i in sorted(unsure)),
@@ -133,7 +140,7 @@ def _may_be_repeated(
     while j >= 0 and j not in reading.kept and passage.notes[j].pitch == passage.notes[i].pitch:
         j -= 1
     before = reading.kept.get(j)
-    if i > max(reading.kept) or before is None or passage.notes[j].pitch != passage.notes[i].pitch:
+    if before is None or passage.notes[j].pitch != passage.notes[i].pitch:
         return False
     beats = passage.notes[i].onset_beats - passage.notes[j].onset_beats
     expected = before.onset_s + beats * 60.0 / bpm

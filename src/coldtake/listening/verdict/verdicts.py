@@ -11,7 +11,9 @@ from coldtake.listening.engine import ENGINE
 from coldtake.listening.features.signal_quality import Abstention
 from coldtake.listening.verdict.evidence import Evidence
 from coldtake.listening.verdict.measures import measure_all
-from coldtake.music.passage import Passage
+from coldtake.listening.verdict.repeated_beats import with_repeated_beats
+from coldtake.listening.verdict.stumbles import stumbles_of
+from coldtake.music.passage import Bar, Passage
 
 ANOTHER_PASSAGE = "another_passage"  # code of `Obstacle`, told in `Verdict.obstacle`
 MOST_NOTES = 3000
@@ -84,9 +86,11 @@ def decided(
     evidence: Evidence,
     remarks: Sequence[str] = (),
     *,
+    bars: Sequence[Bar],
     tuning_cents: float | None,
 ) -> Verdict:
-    """Return the verdict that the evidence gives on a criterion."""
+    """Return the verdict that the evidence gives on a criterion; bars : of the passage."""
+    evidence = with_repeated_beats(evidence)
     figures = measure_all(criterion.heard, evidence)
     answer = answer_of(figures)
     fit = evidence.fit
@@ -103,6 +107,7 @@ def decided(
         restarts=evidence.restarts,
         abstained=evidence.abstained,
         tempo_curve=curve,
+        stumbles=stumbles_of(evidence, bars),
     )
 
 

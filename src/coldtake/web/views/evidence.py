@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from coldtake.domain.take import Figure, NoteEvidence, NoteStatus, Verdict
+from coldtake.listening.verdict.impression import clear, impression, stumble_words
 from coldtake.music.notation.engraving.marks import ExtraMark, MarkKind, NoteMark
 from coldtake.music.passage import Passage
 from coldtake.web.rendering import number
@@ -25,6 +26,18 @@ class NoteRow:
     kind: MarkKind
     words: str
     seek_s: float | None
+    notation_ids: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StumbleRow:
+    """Where play did not go on evenly: bar, note, what, how sure (of 100), and when [s]."""
+
+    bar: str
+    name: str
+    words: str
+    chance: int
+    at_s: float
     notation_ids: tuple[str, ...]
 
 
@@ -68,6 +81,7 @@ KIND_WORDS: dict[MarkKind, str] = {
     "extra": "extra",
     "early": "early",
     "late": "late",
+    "stop": "stop or uneven bar",
     "unsure": "cannot tell",
 }
 
@@ -127,12 +141,37 @@ def beat_of(note: NoteEvidence, notes: Sequence[NoteEvidence]) -> float:
 
 
 def note_marks(verdict: Verdict) -> dict[str, NoteMark]:
-    """Return the marks of the written notes, by note id."""
-    return {
+    """Return the marks of the written notes, by note id; a stop is marked on a right note."""
+    marks = {
         n.id: NoteMark(kind=kind_of(n), words=n.words or KIND_WORDS[kind_of(n)])
         for n in verdict.notes
         if n.status is not NoteStatus.EXTRA
     }
+    for stumble in clear(verdict.stumbles):
+        mark = marks.get(stumble.note_id)
+        if mark is not None and mark.kind == "right":
+            marks[stumble.note_id] = NoteMark(kind="stop", words=stumble_words(stumble))
+    return marks
+
+
+def stumble_rows(verdict: Verdict, passage: Passage) -> tuple[StumbleRow, ...]:
+    """List where play did not go on evenly, in order of time."""
+    written = {n.id: n for n in passage.notes}
+    return tuple(
+        StumbleRow(
+            bar=note.bar, name=note.name, words=stumble_words(stumble),
+            chance=round(100 * min(max(stumble.confidence, 0.01), 0.99)),
+            at_s=max(stumble.at_s, 0.0), notation_ids=note.notation_ids,
+        )
+        for stumble in verdict.stumbles
+        if (note := written.get(stumble.note_id)) is not None
+    )  # fmt: skip
+
+
+def impression_of(verdict: Verdict, passage: Passage) -> str:
+    """Say a take's whole impression in one line."""
+    bars = {n.id: n.bar for n in passage.notes}
+    return impression(verdict, lambda note_id: bars.get(note_id, ""))
 
 
 def extra_marks(verdict: Verdict) -> tuple[ExtraMark, ...]:

@@ -10,7 +10,7 @@ from typing import Literal
 
 from coldtake.music.mei import Element
 
-MarkKind = Literal["right", "wrong", "missed", "extra", "early", "late", "unsure"]
+MarkKind = Literal["right", "wrong", "missed", "extra", "early", "late", "stop", "unsure"]
 HALF_SPACE = 90.0
 SVG = "http://www.w3.org/2000/svg"
 
@@ -23,6 +23,7 @@ COLOURS: dict[str, str] = {
     "extra": "#b03a00",
     "early": "#00558c",
     "late": "#00558c",
+    "stop": "#7a4b00",
     "unsure": "#595959",
 }
 
@@ -103,6 +104,10 @@ def _right(x: float, y: float) -> list[Element]:
     return [_line(f"M{x - 70:.0f} {y - 90:.0f}l140 90l-140 90", stroke_linejoin="round")]
 
 
+def _strokes(x: float, y: float) -> list[Element]:
+    return [_line(f"M{x - 75:.0f} {y + 90:.0f}l60 -180m40 180l60 -180")]
+
+
 def _question(x: float, y: float) -> list[Element]:
     dot = element("circle", cx=x, cy=y + 105, r=20, fill="currentColor", stroke="none")
     return [_line(f"M{x - 50:.0f} {y - 50:.0f}a52 52 0 1 1 70 55q-20 10 -20 45"), dot]
@@ -120,6 +125,7 @@ SHAPES: dict[str, Callable[[float, float], list[Element]]] = {
     "extra": _diamond,
     "early": _left,
     "late": _right,
+    "stop": _strokes,
     "unsure": _question,
 }
 

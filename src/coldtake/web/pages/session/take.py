@@ -144,7 +144,8 @@ def _context(services: Services, take: Take) -> dict[str, object]:
     step = state.steps.get(take.step_id)
     passage = _passage(services, step)
     known = state.tries.get(take.id)
-    rows = evidence.rows_of(take.verdict, passage) if take.verdict and passage else ()
+    judged = (take.verdict, passage) if take.verdict and passage else None
+    rows = evidence.rows_of(*judged) if judged else ()
     return {
         "here": "",
         "take": take,
@@ -163,6 +164,8 @@ def _context(services: Services, take: Take) -> dict[str, object]:
             for f in (take.verdict.tests if take.verdict else ())
         ],
         "rows": rows,
+        "stumbles": evidence.stumble_rows(*judged) if judged else (),
+        "impression": evidence.impression_of(*judged) if judged else "",
         "notation": _notation(take, passage, WIDE_PX),
         "notation_narrow": _notation(take, passage, NARROW_PX, "narrow-"),
         "wave": waveform_of(services, take),
