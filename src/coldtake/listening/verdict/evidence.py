@@ -20,6 +20,7 @@ from coldtake.listening.verdict.second_reading import CLOSEST_S, with_second_rea
 from coldtake.music.passage import Passage, PassageNote
 
 FAINT_DB = 26.0  # an extra this far below the take's notes is not held against the player
+RELEASE_S = 0.15  # so long a last tone may ring on without being two
 SHORTEST_EXTRA_S = 0.05
 CLEAR_EXTRA_S = 0.15
 APART, STRAY = 0.7, 6.5  # semitones
@@ -144,7 +145,8 @@ def _may_be_repeated(
         return False
     beats = passage.notes[i].onset_beats - passage.notes[j].onset_beats
     expected = before.onset_s + beats * 60.0 / bpm
-    if before.offset_s < expected or _faded(hearing, before.onset_s, expected):
+    release_s = RELEASE_S if i > max(reading.kept) else 0.0
+    if before.offset_s < expected + release_s or _faded(hearing, before.onset_s, expected):
         return False  # silence where it should have been: it was not played
     low, high = expected - 0.15, min(expected + 0.15, before.offset_s - 0.02)
     part = strength[max(round(low / FINE_STEP_S), 0) : max(round(high / FINE_STEP_S), 0)]
