@@ -17,9 +17,9 @@ settings.load_profile("house")
 
 @pytest.fixture(scope="session")
 def example(tmp_path_factory):
-    """Services over the example, told once. Only read it; its today is 12 January 2027."""
+    """House over the example, told once. Only read it; its today is 12 January 2027."""
     from coldtake import demo
-    from coldtake.practice.services import Services
+    from coldtake.practice.services import House
     from coldtake.storage.database.log import SqlStore
     from coldtake.storage.folder import sqlite_url
     from coldtake.storage.takes import FolderTakes
@@ -27,7 +27,7 @@ def example(tmp_path_factory):
 
     folder = tmp_path_factory.mktemp("example")
     clock = SteppingClock(datetime(2027, 1, 12, 9, tzinfo=timezone(timedelta(hours=1))))
-    services = Services(SqlStore(sqlite_url(folder)), FolderTakes(folder / "takes"), clock)
+    services = House(SqlStore(sqlite_url(folder)), FolderTakes(folder / "takes"), clock)
     demo.build(services, today=services.today())
     yield services
     services.close()

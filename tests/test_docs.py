@@ -11,6 +11,7 @@ from coldtake import settings
 from coldtake.bootstrap import open_services
 from coldtake.cli.parser import DEFAULT, build_parser
 from coldtake.domain.events import to_json
+from coldtake.practice.access import Action, Actor, Kind, may
 from coldtake.practice.services import Services
 from coldtake.web.app import MODULES
 from coldtake.web.rendering import make_templates
@@ -71,6 +72,14 @@ def test_every_address_has_its_line(tmp_path):
     told = set(re.findall(r"^\| `([A-Z]+ [^`]+)` \|", page, re.MULTILINE)) - {"GET /static/…"}
     assert told == routes(services)
     services.close()
+
+
+def test_rights_are_as_the_page_on_security_says():
+    page = (DOCS / "security.md").read_text(encoding="utf-8")
+    told = re.findall(r"^\| ([a-z ]+) \| (yes|no) \| (yes|no) \| (yes|no) \|$", page, re.MULTILINE)
+    actors = [Actor(kind, "me") for kind in (Kind.PLAYER, Kind.DEVICE, Kind.STRANGER)]
+    rights = [(a, *("yes" if may(x, a, "me") else "no" for x in actors)) for a in Action]
+    assert told == rights
 
 
 @pytest.mark.xdist_group("example")

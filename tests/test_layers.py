@@ -120,3 +120,51 @@ def test_no_two_test_files_have_one_name():
     """pytest imports them by their names alone; a second one of a name is not collected."""
     names = [path.name for path in Path(__file__).parent.rglob("test_*.py")]
     assert sorted(names) == sorted(set(names))
+
+
+# Who serves a person is given use cases, as that person may have them (`practice.access`).
+SERVING = ("web", "cli")
+BEHIND = {"store", "log", "take_files", "_store", "_log", "_take_files"}
+CLOSED = ("storage.database.log.SqlStore", "storage.takes", "practice.state", "ports.Store")
+# What opens the house hands it on; `Binding` asks it as whoever sent a request.
+HOLDS_THE_HOUSE = {"web/app.py", "web/bound.py"}
+
+
+def parsed(room: str) -> list[tuple[str, ast.Module]]:
+    paths = sorted((SRC / room).rglob("*.py"))
+    return [
+        (p.relative_to(SRC).as_posix(), ast.parse(p.read_text(encoding="utf-8"))) for p in paths
+    ]
+
+
+def past_the_door(tree: ast.AST) -> list[str]:
+    """Uses of the store, the log or files, and events appended, by somebody who serves a person."""
+    uses = [n for n in ast.walk(tree) if isinstance(n, ast.Attribute)]
+    appends = ("services.append", "_services.append", "house.append")
+    return [ast.unparse(n) for n in uses if n.attr in BEHIND or ast.unparse(n).endswith(appends)]
+
+
+@pytest.mark.parametrize("room", SERVING)
+def test_no_page_and_no_command_goes_past_the_door(room):
+    faults = {name: found for name, tree in parsed(room) if (found := past_the_door(tree))}
+    assert faults == {}
+    for path in (SRC / room).rglob("*.py"):
+        name = path.relative_to(SRC).as_posix()
+        names = imported(path)
+        assert not [n for n in names if n.startswith(CLOSED)], name
+        assert name in HOLDS_THE_HOUSE or "practice.services.House" not in names, name
+
+
+@pytest.mark.parametrize(
+    "line", ["services.store.events()", "self._services.append(event)", "s.log.new_id()"]
+)
+def test_going_past_the_door_is_noticed(line):
+    assert past_the_door(ast.parse(line))
+
+
+def test_every_command_works_as_somebody():
+    """As the player, by `services_of`; `serve` alone opens the house, and hands it to the app."""
+    openers = {
+        name for name, _ in parsed("cli") if "bootstrap.open_services" in imported(SRC / name)
+    }
+    assert openers == {"cli/opened.py", "cli/serve.py"}

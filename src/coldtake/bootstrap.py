@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from coldtake.domain.ids import uuid7
 from coldtake.domain.instants import believed
 from coldtake.ports import Clock, Progress
-from coldtake.practice.services import Services
+from coldtake.practice.services import House, Services
 from coldtake.practice.state.putting_right import put_right
 from coldtake.storage.database.log import DATABASE
 from coldtake.storage.folder import data_folder
@@ -80,7 +80,7 @@ def open_services(
     database_url: str | None = None,
     clock: Clock | None = None,
     new_log: bool = False,
-) -> Services:
+) -> House:
     """Open the data folder; the log is in it unless `database_url` or COLDTAKE_DATABASE is given.
 
     A damaged log is put right first. new_log : begin an empty one in a folder that lost its own.
@@ -94,7 +94,7 @@ def open_services(
     except BaseException:
         opened.keeper.close()
         raise
-    return Services(opened.store, opened.takes, time, care=opened.keeper)
+    return House(opened.store, opened.takes, time, care=opened.keeper)
 
 
 def source_of(path: Path) -> "Archive | DatabaseSource":
@@ -106,8 +106,8 @@ def source_of(path: Path) -> "Archive | DatabaseSource":
     return Archive(path)
 
 
-def make_app(services: Services, *, data: Path | None = None) -> "FastAPI":
-    """Make the web application over opened services; its pile offers the example when empty.
+def make_app(house: House, *, data: Path | None = None) -> "FastAPI":
+    """Make the web application over what was opened; its pile offers the example when empty.
 
     With the data folder given it can be shared with a paired device, once somebody asks for it.
     """
@@ -115,17 +115,17 @@ def make_app(services: Services, *, data: Path | None = None) -> "FastAPI":
     from coldtake.web.sharing.listener import Sharing
 
     sharing = Sharing(data) if data else None
-    app = create_app(services, build_demo=fill_with_demo, sharing=sharing)
+    app = create_app(house, build_demo=fill_with_demo, sharing=sharing)
     app.state.open_source = source_of
     return app
 
 
 def read_ahead() -> None:
     """Import what `make_app` needs. While SQLite looks a large log over, Python can do this."""
-    from coldtake.web import app
+    from coldtake.web import app, routes  # noqa: F401
     from coldtake.web.sharing import listener  # noqa: F401
 
-    app.page_modules()
+    routes.page_modules()
 
 
 def fill_with_demo(services: Services, progress: Progress | None = None) -> None:

@@ -7,6 +7,7 @@
     │   ├── RuleError       breaks a rule of topics, steps or settings
     │   │   └── NoRoomError as many topics are current as may be
     │   └── PlanError       pins or minutes that no plan can keep
+    ├── AccessError         who asks may not do this                     exit 2, HTTP 403
     ├── NotFoundError       there is no such topic, step, take …         exit 2, HTTP 404
     ├── BusyError           another process holds what is needed         exit 4, HTTP 409
     ├── StoreError          the data folder cannot be read or written    exit 4, HTTP 503
@@ -65,6 +66,10 @@ class NoRoomError(RuleError):
 
 class PlanError(InputError):
     """Minutes or pins that no plan can keep."""
+
+
+class AccessError(ColdtakeError):
+    """Whoever asks may not do this with this practice."""
 
 
 class NotFoundError(ColdtakeError):

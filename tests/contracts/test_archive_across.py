@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from coldtake.practice.archive import Archive, export, restore
-from coldtake.practice.services import Services
+from coldtake.practice.services import House
 from coldtake.storage.database.log import SqlStore
 from coldtake.storage.folder import sqlite_url
 from coldtake.storage.takes import FolderTakes
@@ -14,11 +14,11 @@ from making import SteppingClock
 RELEASED = Path(__file__).parents[1] / "upgrade" / "released"
 
 
-def services_over(url, folder) -> Services:
-    return Services(SqlStore(url), FolderTakes(folder), SteppingClock())
+def services_over(url, folder) -> House:
+    return House(SqlStore(url), FolderTakes(folder), SteppingClock())
 
 
-def told_by(services: Services):
+def told_by(services: House):
     events = [event for _, event in services.store.events()]
     takes = {t: services.take_files.path(t).read_bytes() for t in services.take_files.there()}
     return events, takes, list(services.store.refused())

@@ -18,7 +18,7 @@ from coldtake.domain.take import Answer, Judge, NoteStatus, Take
 from coldtake.domain.topic import StepPhase
 from coldtake.errors import RuleError
 from coldtake.music.playback.sounding import schedule
-from coldtake.practice.services import Services
+from coldtake.practice.services import House
 from coldtake.storage.database.log import SqlStore
 from coldtake.storage.folder import sqlite_url
 from coldtake.storage.takes import FolderTakes
@@ -42,12 +42,12 @@ class Stopper:
 @pytest.fixture
 def empty(tmp_path):
     clock = SteppingClock(datetime(2027, 1, 12, 9, tzinfo=timezone(timedelta(hours=1))))
-    services = Services(SqlStore(sqlite_url(tmp_path)), FolderTakes(tmp_path / "takes"), clock)
+    services = House(SqlStore(sqlite_url(tmp_path)), FolderTakes(tmp_path / "takes"), clock)
     yield services
     services.close()
 
 
-def take_of(services: Services, recipe: Recipe) -> Take:
+def take_of(services: House, recipe: Recipe) -> Take:
     [take] = [t for t in services.state().takes.values() if t.step_id == step_id(recipe.step)]
     return services.takes.get(take.id)  # the state holds no notes
 
@@ -240,7 +240,7 @@ def test_what_is_planned_is_still_to_come(tmp_path, monkeypatch, hour):
     monkeypatch.setattr("coldtake.demo.building.DAYS", 1)  # the last day of the story, without
     monkeypatch.setattr("coldtake.demo.takes.RECIPES", ())  # takes, is enough here
     clock = SteppingClock(datetime(2027, 1, 12, hour, 30, tzinfo=timezone(timedelta(hours=1))))
-    services = Services(SqlStore(sqlite_url(tmp_path)), FolderTakes(tmp_path / "takes"), clock)
+    services = House(SqlStore(sqlite_url(tmp_path)), FolderTakes(tmp_path / "takes"), clock)
     demo.build(services, today=TODAY)
     coming = [services.evening.plan(TODAY + timedelta(days=n)) for n in (0, 1)]
     assert coming[1] is not None
@@ -254,7 +254,7 @@ def test_what_is_planned_is_still_to_come(tmp_path, monkeypatch, hour):
 class Impatient:
     """Begins an own pile while the example is being told."""
 
-    def __init__(self, services: Services) -> None:
+    def __init__(self, services: House) -> None:
         self.services = services
 
     def step(self, done: int, total: int, _words: str) -> bool:

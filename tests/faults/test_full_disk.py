@@ -21,7 +21,7 @@ from coldtake.domain import events as ev
 from coldtake.domain.ids import named_id
 from coldtake.errors import ColdtakeError, StoreError
 from coldtake.practice.archive import Archive, export, restore
-from coldtake.practice.services import Services
+from coldtake.practice.services import House
 from making import NOON, SteppingClock, event
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="tmpfs and limits are Unix things")
@@ -60,7 +60,7 @@ def small(tmp_path) -> Iterator[Path]:
             yield folder
 
 
-def opened(folder: Path) -> Services:
+def opened(folder: Path) -> House:
     return open_services(folder, clock=SteppingClock())
 
 
@@ -69,14 +69,14 @@ def happening(number: int) -> ev.Event:
     return event(data, at=NOON + timedelta(minutes=number))
 
 
-def take(services: Services, number: int) -> ev.Event:
+def take(services: House, number: int) -> ev.Event:
     one = named_id("take", str(number))
     sha256 = services.take_files.keep(one, random.Random(number).randbytes(40_000))
     data = ev.TakeRecorded(take_id=one, step_id="s", duration_s=1, sample_rate=8000, sha256=sha256)
     return event(data, at=NOON + timedelta(minutes=number))
 
 
-def filled(services: Services) -> list[ev.Event]:
+def filled(services: House) -> list[ev.Event]:
     """Play until the disk is full; return what was acknowledged."""
     kept: list[ev.Event] = []
 

@@ -19,7 +19,7 @@ from coldtake.bootstrap import open_services
 from coldtake.domain import events as ev
 from coldtake.domain.ids import named_id
 from coldtake.practice.archive import Archive, export, restore
-from coldtake.practice.services import Services
+from coldtake.practice.services import House
 from coldtake.storage.database.log import SqlStore
 from coldtake.storage.database.schema import HEAD
 from coldtake.storage.folder import sqlite_url
@@ -94,12 +94,12 @@ def old(place) -> Path:
     return folder
 
 
-def opened(folder: Path) -> Services:
+def opened(folder: Path) -> House:
     folder.mkdir(exist_ok=True)
     return open_services(folder, clock=SteppingClock(NOON + timedelta(days=9)))
 
 
-def whole(services: Services, *, sounds: bool = True) -> list[ev.Event]:
+def whole(services: House, *, sounds: bool = True) -> list[ev.Event]:
     events = [one for _, one in services.store.events()]
     assert len({one.id for one in events}) == len(events)
     for take in services.state().takes.values() if sounds else ():

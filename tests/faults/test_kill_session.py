@@ -19,7 +19,7 @@ from coldtake.bootstrap import SystemClock, open_services
 from coldtake.domain import events as ev
 from coldtake.domain.take import Answer, Judge, NewTake
 from coldtake.listening import worker_client
-from coldtake.practice.services import Services
+from coldtake.practice.services import House
 from making import step
 
 pytestmark = [
@@ -76,7 +76,7 @@ def _answer(clock: SystemClock, chance: random.Random) -> ev.Event:
     return ev.Event(id=clock.new_id(), at=at, day=at.date(), data=answer)
 
 
-def check(services: Services, said: list[str]) -> None:
+def check(services: House, said: list[str]) -> None:
     events = [event for _, event in services.store.events()]
     ids = Counter(event.id for event in events)
     assert not [one for one, times in ids.items() if times > 1]

@@ -1,8 +1,8 @@
-"""Services over a real database and a real folder, with a clock that stands still."""
+"""House over a real database and a real folder, with a clock that stands still."""
 
 import pytest
 
-from coldtake.practice.services import Services
+from coldtake.practice.services import House
 from coldtake.storage.database.log import SqlStore
 from coldtake.storage.folder import sqlite_url
 from coldtake.storage.takes import FolderTakes
@@ -21,9 +21,9 @@ def open_again(tmp_path, clock):
     """Open the same folder as another process would."""
     opened = []
 
-    def open_one() -> Services:
+    def open_one() -> House:
         store = SqlStore(sqlite_url(tmp_path))
-        opened.append(Services(store, FolderTakes(tmp_path / "takes"), clock))
+        opened.append(House(store, FolderTakes(tmp_path / "takes"), clock))
         return opened[-1]
 
     yield open_one

@@ -21,7 +21,7 @@ from coldtake.errors import ColdtakeError, InputError, RuleError
 from coldtake.ports import Cancelled
 from coldtake.practice.archive import Archive, export, reading, restore
 from coldtake.practice.archive.contents import log_schema
-from coldtake.practice.services import Services
+from coldtake.practice.services import House
 from coldtake.settings import SETTINGS
 from coldtake.storage.database.log import SqlStore
 from coldtake.storage.folder import sqlite_url
@@ -40,10 +40,10 @@ def wav(tone: float) -> bytes:
     return sound.getvalue()
 
 
-def opened(folder: Path) -> Services:
+def opened(folder: Path) -> House:
     folder.mkdir(exist_ok=True)
     store, later = SqlStore(sqlite_url(folder)), timedelta(seconds=sum(folder.name.encode()))
-    return Services(store, FolderTakes(folder / "takes"), SteppingClock(NOON + later))
+    return House(store, FolderTakes(folder / "takes"), SteppingClock(NOON + later))
 
 
 @pytest.fixture(scope="module")
@@ -72,7 +72,7 @@ def open_empty(tmp_path):
     """Open an empty folder of that name, as on another machine."""
     started = []
 
-    def open_one(name: str = "other") -> Services:
+    def open_one(name: str = "other") -> House:
         started.append(opened(tmp_path / name))
         return started[-1]
 
@@ -82,28 +82,28 @@ def open_empty(tmp_path):
 
 
 @pytest.fixture
-def mine(open_empty, zipped) -> Services:
+def mine(open_empty, zipped) -> House:
     """The same pile in a folder that may be changed."""
     services = open_empty("mine")
     brought(services, zipped)
     return services
 
 
-def brought(services: Services, path: Path, **options):
+def brought(services: House, path: Path, **options):
     with Archive(path) as archive:
         return restore(services, archive, **options)
 
 
-def events_of(services: Services) -> list[ev.Event]:
+def events_of(services: House) -> list[ev.Event]:
     return [one for _, one in services.store.events()]
 
 
-def sounds_of(services: Services) -> dict[str, bytes]:
+def sounds_of(services: House) -> dict[str, bytes]:
     takes = services.state().takes
     return {take_id: services.takes.sound(take_id).read_bytes() for take_id in takes}
 
 
-def same(one: Services, other: Services) -> bool:
+def same(one: House, other: House) -> bool:
     assert events_of(one) == events_of(other)
     assert one.state() == other.state()
     assert sounds_of(one) == sounds_of(other)

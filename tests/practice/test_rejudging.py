@@ -85,12 +85,12 @@ def test_a_take_without_its_sound_keeps_its_verdict(services, old):
 
 def test_the_end_of_the_program_is_gone_on_from(services, old):
     rejudging._note(services.store, open_=True)  # as a killed process leaves it
-    job = rejudging.resume(services)
+    job = services.rejudging.resume()
     assert job.running
     services.jobs.wait(60)
     assert services.jobs.now().stage is Stage.DONE
     assert engines(services, old) == [ENGINE] * 3
-    assert rejudging.resume(services) is None
+    assert services.rejudging.resume() is None
 
 
 def test_what_was_stopped_on_purpose_is_not_gone_on_with(services, old, monkeypatch):
@@ -98,10 +98,10 @@ def test_what_was_stopped_on_purpose_is_not_gone_on_with(services, old, monkeypa
         raise Cancelled
 
     monkeypatch.setattr(rejudging, "rejudge", stopped)
-    rejudging.begin(services)
+    services.rejudging.begin()
     services.jobs.wait(10)
     assert services.jobs.now().stage is Stage.STOPPED
-    assert rejudging.resume(services) is None
+    assert services.rejudging.resume() is None
 
 
 def test_what_was_judged_between_the_look_and_the_start_is_no_fault(services, old, monkeypatch):
@@ -111,4 +111,4 @@ def test_what_was_judged_between_the_look_and_the_start_is_no_fault(services, ol
     answers = [outdated(), []]
     monkeypatch.setattr(services.takes, "outdated", lambda: answers.pop(0))
     monkeypatch.setattr(services.takes, "waiting", lambda **_: [])
-    assert rejudging.resume(services) is None
+    assert services.rejudging.resume() is None

@@ -90,18 +90,18 @@ def test_at_the_next_start_it_is_tried_by_itself(services, kept, broken, open_ag
     fails(services)
     broken.undo()
     again = open_again()
-    job = rejudging.resume(again)
+    job = again.rejudging.resume()
     assert job.title == "Judging takes"
     again.jobs.wait(60)
     assert again.jobs.now().words == "1 take judged."
     assert services.takes.get(TAKE).verdict.answer is Answer.YES
-    assert rejudging.resume(again) is None
+    assert again.rejudging.resume() is None
 
 
 def test_what_a_killed_program_left_is_judged_at_the_next_start(services, kept, open_again):
     assert services.takes.waiting() == (TAKE,)
     again = open_again()
-    rejudging.resume(again)
+    again.rejudging.resume()
     again.jobs.wait(60)
     assert services.takes.get(TAKE).verdict.answer is Answer.YES
 
@@ -110,11 +110,11 @@ def test_it_is_not_tried_for_ever(services, kept, broken, open_again, monkeypatc
     fails(services)
     for _ in range(TRIES_MOST - 1):
         again = open_again()
-        rejudging.resume(again)
+        again.rejudging.resume()
         again.jobs.wait(60)
         assert again.jobs.now().words == "0 takes judged, 1 could not be judged."
     assert services.takes.get(TAKE).failed.times == TRIES_MOST
-    assert rejudging.resume(open_again()) is None
+    assert open_again().rejudging.resume() is None
     why = services.takes.why_unjudged(services.takes.get(TAKE))
     assert why.can_try
     assert "only a new version tries again by itself" in why.words

@@ -19,7 +19,7 @@ from build_released import FIRST, RELEASED, START, released_events
 from coldtake.domain.ids import named_id
 from coldtake.domain.take import NewTake
 from coldtake.practice.archive import FORMAT, export
-from coldtake.practice.services import Services
+from coldtake.practice.services import House
 from coldtake.storage.database.log import SqlStore
 from coldtake.storage.folder import sqlite_url
 from coldtake.storage.takes import FolderTakes
@@ -36,7 +36,7 @@ def build() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         clock = SteppingClock(START + timedelta(days=1))
-        services = Services(SqlStore(sqlite_url(folder)), FolderTakes(folder / "takes"), clock)
+        services = House(SqlStore(sqlite_url(folder)), FolderTakes(folder / "takes"), clock)
         services.store.append(released_events())
         services.sessions.record([b"{cut off"])
         wav = io.BytesIO()

@@ -36,10 +36,10 @@ class HeldUp:
 @pytest.fixture
 def cold(desk, services, clock, monkeypatch):
     """A fresh start on a log whose state nobody has shelved, held up in its middle."""
-    from coldtake.practice.services import Services
+    from coldtake.practice.services import House
 
     desk.laid_out()
-    again = Services(services.store, services.take_files, clock)
+    again = House(services.store, services.take_files, clock)
     again.held = HeldUp(services.store, monkeypatch)
     with TestClient(create_app(again), base_url="http://localhost") as client:
         assert again.held.halfway.wait(60)

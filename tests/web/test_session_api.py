@@ -14,7 +14,7 @@ from coldtake.domain.criterion import Criterion, NotesTest, TempoTest
 from coldtake.domain.events import SettingChosen, TryAnswered
 from coldtake.domain.ids import uuid7
 from coldtake.domain.take import Answer, Judge
-from coldtake.web.views.session_data import session_events
+from coldtake.practice.sessions.session_log import session_events
 
 NOW = datetime(2027, 1, 12, 12, 1, tzinfo=UTC)  # a minute after the session began
 

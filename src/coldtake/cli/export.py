@@ -16,10 +16,8 @@ def run(arguments: Namespace) -> int:
             where=str(target),
             remedy="Choose another name, or use --replace.",
         )
-    from coldtake.practice.archive import export
-
     with services_of(arguments, must_exist=True) as services:
-        written = export(services, target, progress=ShownProgress())
+        written = services.archiving.export(target, progress=ShownProgress())
     if arguments.json:
         print_json(written)
     else:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 def services_of(
     arguments: Namespace, *, new_log: bool = False, must_exist: bool = False
 ) -> "Iterator[Services]":
-    """Open the data folder that was named, and close it again.
+    """Open the data folder that was named, as its player, and close it again.
 
     new_log : also one that lost its log; must_exist : only one that has one. Raises StoreError.
     """
@@ -26,13 +26,14 @@ def services_of(
 
     if must_exist:
         _check_exists(arguments.data)
-    services = open_services(Path(arguments.data) if arguments.data else None, new_log=new_log)
+    house = open_services(Path(arguments.data) if arguments.data else None, new_log=new_log)
+    services = house.own()
     tell_repairs(services)
     tell_amiss(services)
     try:
         yield services
     finally:
-        services.close()
+        house.close()
 
 
 def _check_exists(data: str | None) -> None:
@@ -57,7 +58,7 @@ def tell_repairs(services: "Services") -> None:
 
 def tell_amiss(services: "Services") -> None:
     """Say where nothing can be saved, before anybody relies on it."""
-    amiss = services.store.amiss()
+    amiss = services.amiss()
     if amiss:
         print(amiss, file=sys.stderr)
 

@@ -13,13 +13,14 @@ if TYPE_CHECKING:
 def run(arguments: Namespace) -> int:
     """Bring it back and say what came."""
     from coldtake.bootstrap import source_of
-    from coldtake.practice.archive import restore
 
     with (
         source_of(Path(arguments.archive)) as source,
         services_of(arguments, new_log=True) as services,
     ):
-        brought = restore(services, source, merge=arguments.merge, progress=ShownProgress())
+        brought = services.archiving.restore(
+            source, merge=arguments.merge, progress=ShownProgress()
+        )
     if arguments.json:
         print_json(brought)
     else:

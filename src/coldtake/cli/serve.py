@@ -53,7 +53,8 @@ def run(arguments: Namespace) -> int:
 
 def _serve(arguments: Namespace, folder: Path, lock: FolderLock) -> None:
     threading.Thread(target=read_ahead, daemon=True).start()
-    services, app = open_services(folder, new_log=arguments.new_log), None
+    house, app = open_services(folder, new_log=arguments.new_log), None
+    services = house.own()
     tell_repairs(services)
     tell_amiss(services)
     try:
@@ -64,7 +65,7 @@ def _serve(arguments: Namespace, folder: Path, lock: FolderLock) -> None:
         listener = _listen(arguments.port)
         address = f"http://{HOST}:{listener.getsockname()[1]}/"
         lock.say(address, folder / LOG_NAME)
-        app = make_app(services, data=folder)
+        app = make_app(house, data=folder)
         config = uvicorn.Config(app, log_level="warning", timeout_graceful_shutdown=_CLOSING_S)
         shared = _share(app, arguments.share)
         server = _Server(config, lambda: _announce(arguments, address, folder, shared))
@@ -72,7 +73,7 @@ def _serve(arguments: Namespace, folder: Path, lock: FolderLock) -> None:
     finally:
         if app is not None:
             app.state.sharing.stop()
-        services.close()
+        house.close()
 
 
 def _share(app: FastAPI, asked: str | None) -> str:

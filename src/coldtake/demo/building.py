@@ -6,9 +6,8 @@ from tempfile import TemporaryDirectory
 
 from coldtake.demo.seeded import Draft, StoryClock
 from coldtake.demo.story import DAYS, Story
-from coldtake.errors import RuleError
 from coldtake.ports import Progress
-from coldtake.practice.services import Services
+from coldtake.practice.services import House, Services
 from coldtake.storage.takes import FolderTakes
 
 FIRST_EVENING = time(19, 30)
@@ -24,28 +23,20 @@ def build(
     empty. The same instant, zone and seed give the same events. Raises RuleError when the log is
     not empty.
     """
-    _require_empty(services)
+    services.check_empty()
     with TemporaryDirectory(prefix="coldtake-demo-") as folder:
         told = _tell(services, today, seed, progress, Path(folder))
         if told is not None:
             _hand_over(told, services)
 
 
-def _require_empty(services: Services) -> None:
-    if not services.is_empty():
-        raise RuleError(
-            "The example needs an empty folder. This folder has data.",
-            remedy="Use another folder with --data.",
-        )
-
-
 def _tell(
     services: Services, today: date, seed: int, progress: Progress | None, folder: Path
-) -> Services | None:
+) -> House | None:
     zone = services.now().tzinfo
     start = datetime.combine(today - timedelta(days=DAYS + 1), FIRST_EVENING, zone)
     clock = StoryClock(start, seed)
-    draft = Services(Draft(), FolderTakes(folder), clock)
+    draft = House(Draft(), FolderTakes(folder), clock)
     story = Story(draft, clock, today, seed, opened_at=services.now())
     story.lay_out()
     for done, index in enumerate(range(-DAYS, 0)):
@@ -56,9 +47,7 @@ def _tell(
     return draft
 
 
-def _hand_over(told: Services, services: Services) -> None:
-    with services.log.deciding():
-        _require_empty(services)  # somebody may have begun their own pile meanwhile
-        for take in told.state().takes.values():
-            services.take_files.keep(take.id, told.takes.sound(take.id).read_bytes())
-        services.log.keep([event for _, event in told.store.events()])
+def _hand_over(told: House, services: Services) -> None:
+    takes = told.state().takes.values()
+    sounds = ((take.id, told.takes.sound(take.id).read_bytes()) for take in takes)
+    services.fill([event for _, event in told.store.events()], sounds)

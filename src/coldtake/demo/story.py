@@ -21,7 +21,7 @@ from coldtake.domain import events as ev
 from coldtake.domain.plan import Wish
 from coldtake.domain.topic import Place, StepPhase
 from coldtake.learning.simulated import SimulatedPlayer
-from coldtake.practice.services import Services
+from coldtake.practice.services import House
 
 DAYS = 42
 GROWS_ON = -2  # the day on which each current topic is given its next step
@@ -63,7 +63,7 @@ class Story:
 
     def __init__(
         self,
-        services: Services,
+        services: House,
         clock: StoryClock,
         today: date,
         seed: int,

@@ -13,7 +13,7 @@ from coldtake.domain.plan import Slot
 from coldtake.domain.session import SessionRun
 from coldtake.domain.take import Answer, Judge, NewTake
 from coldtake.domain.topic import Step
-from coldtake.practice.services import Services
+from coldtake.practice.services import House
 
 SETTLE_S = 3.0  # from the last note to the verdict on the page
 
@@ -44,7 +44,7 @@ RECIPES: tuple[Recipe, ...] = (
 class TakeBook:
     """Records each recipe's take once: in the first slot of its step, or at home at the end."""
 
-    def __init__(self, services: Services, clock: StoryClock, seed: int) -> None:
+    def __init__(self, services: House, clock: StoryClock, seed: int) -> None:
         self._services = services
         self._clock = clock
         self._seed = seed

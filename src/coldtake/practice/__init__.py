@@ -1,5 +1,5 @@
-"""The use cases, all behind `services.Services`. The door for permissions.
+"""The use cases, all behind `services.House`, and who may ask for them: `access`.
 
 Comes in: what a person asks for; it is checked by `validation` before it becomes an event.
-Begin with: `services`, then `state.log`.
+Begin with: `services` and `access`, then `state.log`.
 """

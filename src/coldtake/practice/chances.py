@@ -7,6 +7,7 @@ from coldtake.domain.estimate import Interval, StepOutlook, TopicOutlook
 from coldtake.domain.history.state import State
 from coldtake.domain.performance import Link
 from coldtake.practice import lookup
+from coldtake.practice.access import Action, needs
 from coldtake.practice.plans.performances import Performances
 from coldtake.practice.reports.reports import ReportService
 from coldtake.practice.state.log import Log
@@ -41,6 +42,7 @@ class Chances:
     def __init__(self, log: Log, looking: ReportService, performances: Performances) -> None:
         self._log, self._looking, self._performances = log, looking, performances
 
+    @needs(Action.SEE)
     def of_step(self, step_id: str) -> StepChances:
         """Return the chances of a step. Raises NotFoundError. It may take seconds."""
         state, today = self._log.state(), self._log.today()

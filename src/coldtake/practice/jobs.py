@@ -9,11 +9,14 @@ half done.
 import logging
 import threading
 from collections.abc import Callable
+from contextvars import copy_context
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import partial
 
 from coldtake.errors import BusyError, ColdtakeError
 from coldtake.ports import Cancelled, Progress
+from coldtake.practice.access import Action, needs
 from coldtake.subprocesses import WorkerCancelled
 
 log = logging.getLogger(__name__)
@@ -75,6 +78,7 @@ class Jobs:
         self._thread: threading.Thread | None = None
         self.closing = False  # the program ends: whatever stops now shall go on another time
 
+    @needs(Action.RUN_TASKS)
     def start(self, kind: str, title: str, work: Work, *, page: str = "") -> Job:
         """Begin a job. Raises BusyError while another one runs."""
         with self._lock:
@@ -84,20 +88,24 @@ class Jobs:
                     remedy="Wait for its end or stop it. Then start this task.",
                 )
             job = self._job = Job(kind, title, page)
-            thread = threading.Thread(target=self._run, args=(work,), name=kind, daemon=True)
-            self._thread = thread
+            # as whoever began it: what a request is bound to goes with its context
+            run = partial(copy_context().run, self._run, work)
+            thread = self._thread = threading.Thread(target=run, name=kind, daemon=True)
         thread.start()
         return job
 
+    @needs(Action.SEE)
     def now(self, kind: str = "") -> Job | None:
         """Return the job as it stands (of that kind), None when there is none to speak of."""
         job = self._job
         return None if job is None or (kind and job.kind != kind) else job
 
+    @needs(Action.RUN_TASKS)
     def stop(self) -> None:
         """Ask the job to stop after the unit it is at; what is done stays done."""
         self._note(lambda job: replace(job, stage=Stage.STOPPING))
 
+    @needs(Action.RUN_TASKS)
     def seen(self) -> None:
         """Forget a job that has ended."""
         with self._lock:

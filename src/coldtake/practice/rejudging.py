@@ -10,16 +10,13 @@ from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
-from typing import TYPE_CHECKING
 
 from coldtake.errors import BusyError, JudgingError, NotFoundError, RuleError
 from coldtake.ports import Cancelled, DerivedCache, Progress, Store
-from coldtake.practice.jobs import Job
+from coldtake.practice.access import Action, needs
+from coldtake.practice.jobs import Job, Jobs
 from coldtake.practice.sessions.takes import Takes
 from coldtake.subprocesses import ProgressCallback, WorkerCancelled
-
-if TYPE_CHECKING:
-    from coldtake.practice.services import Services
 
 KIND = "rejudge"
 TITLE = "Judging again"
@@ -89,45 +86,55 @@ def _watched(progress: Progress, number: int, count: int) -> ProgressCallback:
     return tell
 
 
-def begin(services: "Services") -> Job:
-    """Begin it in the background. Raises BusyError, RuleError when there is nothing to hear."""
-    if not services.takes.waiting() and not services.takes.outdated():
-        raise RuleError("All takes were judged by this version.", remedy="There is nothing to do.")
-    return services.jobs.start(KIND, TITLE, lambda progress: _noted(services, progress))
+class Rejudging:
+    """Judging takes as long work, one take after another."""
 
+    def __init__(self, takes: Takes, jobs: Jobs, store: Store) -> None:
+        self._takes = takes
+        self._jobs = jobs
+        self._store = store
 
-def resume(services: "Services", started: datetime | None = None) -> Job | None:
-    """At a start: judge what has no verdict, and go on with what a restart interrupted.
+    @needs(Action.RUN_TASKS)
+    def begin(self) -> Job:
+        """Begin it in the background. Raises BusyError, RuleError when there is nothing to hear."""
+        if not self._takes.waiting() and not self._takes.outdated():
+            remedy = "There is nothing to do."
+            raise RuleError("All takes were judged by this version.", remedy=remedy)
+        return self._jobs.start(KIND, TITLE, self._noted)
 
-    started : when the program was; None: now. Returns None where there is nothing of either.
-    """
-    waiting = services.takes.waiting(before=started)
-    with suppress(BusyError, RuleError):  # begun or done meanwhile: nothing is left to resume
-        if _is_open(services.store) and services.takes.outdated():
-            return begin(services)
-        if waiting:
-            return services.jobs.start(KIND, FIRST, partial(_judged, services, waiting))
-    return None
+    @needs(Action.JUDGE)
+    def resume(self, started: datetime | None = None) -> Job | None:
+        """At a start: judge what has no verdict, and go on with what a restart interrupted.
 
+        started : when the program was; None: now. Returns None where there is nothing of either.
+        """
+        waiting = self._takes.waiting(before=started)
+        with suppress(BusyError, RuleError):  # begun or done meanwhile: nothing is left to resume
+            if _is_open(self._store) and self._takes.outdated():
+                return self.begin()
+            if waiting:
+                return self._jobs.start(KIND, FIRST, partial(self._judged, waiting))
+        return None
 
-def _judged(services: "Services", ids: Sequence[str], progress: Progress) -> str:
-    """Judge takes that had no verdict."""
-    done = rejudge(services.takes, progress, ids)
-    judged = f"{done.takes} take{'s' * (done.takes != 1)} judged"
-    return f"{judged}, {len(done.unheard)} could not be judged." if done.unheard else f"{judged}."
+    def _judged(self, ids: Sequence[str], progress: Progress) -> str:
+        """Judge takes that had no verdict."""
+        done = rejudge(self._takes, progress, ids)
+        judged = f"{done.takes} take{'s' * (done.takes != 1)} judged"
+        return (
+            f"{judged}, {len(done.unheard)} could not be judged." if done.unheard else f"{judged}."
+        )
 
-
-def _noted(services: "Services", progress: Progress) -> str:
-    """Do it with a note beside the log, so that it goes on after a restart."""
-    _note(services.store, open_=True)
-    try:
-        words = rejudge(services.takes, progress).words
-    except Cancelled:
-        if not services.jobs.closing:  # somebody said stop; the end of the program did not
-            _note(services.store, open_=False)
-        raise
-    _note(services.store, open_=False)
-    return words
+    def _noted(self, progress: Progress) -> str:
+        """Do it with a note beside the log, so that it goes on after a restart."""
+        _note(self._store, open_=True)
+        try:
+            words = rejudge(self._takes, progress).words
+        except Cancelled:
+            if not self._jobs.closing:  # somebody said stop; the end of the program did not
+                _note(self._store, open_=False)
+            raise
+        _note(self._store, open_=False)
+        return words
 
 
 def _note(store: Store, *, open_: bool) -> None:

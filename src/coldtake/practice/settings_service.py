@@ -6,6 +6,7 @@ from coldtake.domain.events import SettingChosen
 from coldtake.domain.topic import Topic
 from coldtake.errors import RuleError
 from coldtake.music.theory.instruments import INSTRUMENTS, instrument_named
+from coldtake.practice.access import Action, needs
 from coldtake.practice.state.log import Log
 from coldtake.settings import SETTINGS, check_pair, not_valid, parse, value_of
 
@@ -20,19 +21,23 @@ class ChosenSettings:
     def __init__(self, log: Log) -> None:
         self._log = log
 
+    @needs(Action.SEE)
     def all(self) -> Mapping[str, int]:
         """Return every setting's value now, in the table's order."""
         chosen = self._log.state().settings
         return {setting.name: value_of(chosen, setting.name) for setting in SETTINGS}
 
+    @needs(Action.SEE)
     def not_valid(self) -> Mapping[str, str]:
         """Return the stored values that are not valid any more; their defaults are used."""
         return not_valid(self._log.state().settings)
 
+    @needs(Action.CHANGE_SETTINGS)
     def choose(self, name: str, text: str) -> int:
         """Choose a value, given as text. Raises RuleError saying the limits."""
         return self.choose_all({name: text})[name]
 
+    @needs(Action.CHANGE_SETTINGS)
     def choose_all(self, texts: Mapping[str, str]) -> dict[str, int]:
         """Choose several values at once: all of them or, on a fault, none. Raises RuleError."""
         values = {name: parse(name, text) for name, text in texts.items()}
@@ -45,17 +50,20 @@ class ChosenSettings:
                 self._log.append(*(SettingChosen(name=n, value=str(v)) for n, v in changed.items()))
         return values
 
+    @needs(Action.SEE)
     def instruments(self) -> tuple[str, ...]:
         """Return what the player plays, the usual one first; empty when it was not asked yet."""
         names = self._log.state().settings.get(PLAYED, "").split(_BETWEEN)
         return tuple(name for name in names if name in INSTRUMENTS)
 
+    @needs(Action.SEE)
     def instrument_for(self, topic: Topic) -> str:
         """Return what a topic is played on: its own, else the usual one, empty when not known."""
         if topic.instrument in INSTRUMENTS:
             return topic.instrument
         return next(iter(self.instruments()), "")
 
+    @needs(Action.CHANGE_SETTINGS)
     def choose_instruments(self, names: Sequence[str]) -> None:
         """Choose what the player plays, the usual one first. Raises InputError."""
         chosen = tuple(dict.fromkeys(instrument_named(name).name for name in names if name))

@@ -34,6 +34,7 @@ from starlette.templating import Jinja2Templates
 
 from coldtake.domain.take import FirstTry, NewTake, Take, Verdict
 from coldtake.errors import InputError, JudgingError, NotFoundError
+from coldtake.practice.access import Action, needs
 from coldtake.subprocesses.sent_json import MOST_INTEGER
 from coldtake.subprocesses.sent_json import read as read_json
 from coldtake.web.forms.form_fields import one_of
@@ -92,7 +93,7 @@ def _ask(body: bytes) -> AskLead:
 def _told(services: Services, leads: Leads, ask: AskLead) -> dict[str, Any]:
     running = services.sessions.running()
     session_id = ask.session_id or (running.id if running else "")
-    seen, events = session_data.news(services.store, session_id, ask.seen)
+    seen, events = services.sessions.news(session_id, ask.seen)
     if not session_id:
         return {"leads": True, "by": "", "quiet_s": 0.0, "events": [], "seen": ask.seen}
     told = leads.ask(session_id, ask.device, ask.name, claims=ask.claims, take=ask.take)
@@ -100,7 +101,7 @@ def _told(services: Services, leads: Leads, ask: AskLead) -> dict[str, Any]:
         "leads": told.leads,
         "by": told.by,
         "quiet_s": told.quiet_s,
-        "events": events,
+        "events": [session_data.shortened(e) for e in events],
         "seen": seen,
     }
 
@@ -188,7 +189,7 @@ def judged(
 def _take_events(services: Services, take_id: str, session_id: str | None) -> list[dict[str, Any]]:
     if session_id is None:
         return []
-    events = session_data.session_events(services.store, session_id)
+    events = services.sessions.events(session_id)
     return [
         session_data.shortened(e) for e in events if getattr(e.data, "take_id", None) == take_id
     ]
@@ -200,21 +201,25 @@ def router(services: Services, _templates: Jinja2Templates) -> APIRouter:
     leads = Leads()
 
     @routes.get("/session")
+    @needs(Action.SEE)
     def session() -> Response:
         return reply(session_data.snapshot(services))
 
     @routes.post("/session/start")
+    @needs(Action.PLAY)
     async def start(request: Request) -> Response:
         wanted = _start(await request.body())
         await run_in_threadpool(services.sessions.start, wanted.day)
         return reply(await run_in_threadpool(session_data.snapshot, services))
 
     @routes.post("/session/lead")
+    @needs(Action.PLAY)
     async def lead(request: Request) -> Response:
         ask = _ask(await request.body())
         return reply(await run_in_threadpool(_told, services, leads, ask))
 
     @routes.post("/events")
+    @needs(Action.PLAY)
     async def events(request: Request) -> Response:
         raw = _events(await request.body())
         receipt = await run_in_threadpool(services.sessions.record, raw)
@@ -223,6 +228,7 @@ def router(services: Services, _templates: Jinja2Templates) -> APIRouter:
         return reply({"kept": receipt.kept, "refused": refused, "waiting": waiting})
 
     @routes.put("/takes/{take_id}")
+    @needs(Action.PLAY)
     async def take(request: Request, take_id: str) -> Response:
         new = _new_take(request, take_id)
         _check_id(take_id)

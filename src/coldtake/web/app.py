@@ -8,63 +8,32 @@ from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from datetime import datetime
 from functools import partial
 from importlib import import_module
-from types import ModuleType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from fastapi import FastAPI
+from starlette.routing import Mount
 from starlette.staticfiles import StaticFiles
 
-from coldtake.practice import rejudging
+from coldtake.errors import AccessError
+from coldtake.practice.access import Kind
 from coldtake.web import errors
+from coldtake.web.bound import Binding, practice
 from coldtake.web.opening import Opening
 from coldtake.web.rendering import STATIC, make_templates
+from coldtake.web.routes import MODULES, page_modules
 from coldtake.web.security import Guard
 from coldtake.web.sharing.gate import Gate
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Receive, Scope, Send
 
-    from coldtake.practice.services import Services
+    from coldtake.practice.services import House, Services
     from coldtake.web.pages.system.demo import BuildDemo
     from coldtake.web.sharing.listener import Sharing
 
-# Each of these modules has `router(services, templates) -> APIRouter`.
-MODULES = (
-    "pages.topics.pile",
-    "pages.system.reading",
-    "pages.system.demo",
-    "pages.topics.topic",
-    "pages.topics.placing",
-    "pages.topics.proposal",
-    "pages.topics.step",
-    "pages.topics.passages",
-    "pages.topics.importing",
-    "pages.topics.chart",
-    "pages.topics.chances",
-    "pages.topics.changes",
-    "pages.session.slow",
-    "pages.plan.printing",
-    "pages.plan.tomorrow",
-    "pages.session.takes",
-    "pages.session.take",
-    "pages.session.session",
-    "api",
-    "pages.plan.progress",
-    "pages.plan.outlook",
-    "pages.plan.what_if",
-    "pages.topics.triage",
-    "pages.plan.performances",
-    "pages.plan.performances_told",
-    "pages.plan.appointments",
-    "pages.plan.week",
-    "pages.plan.calendars",
-    "pages.system.settings",
-    "pages.system.work",
-    "pages.system.data",
-    "pages.system.share",
-    "pages.session.tuner",
-)
-
+__all__ = ["MODULES", "create_app"]
+T = TypeVar("T")
+D = TypeVar("D")
 # What takes a second to import; the server does it while the player reads the first page.
 HEAVY = (
     "coldtake.learning.memory",
@@ -96,7 +65,7 @@ class _FirstPage:
 
 
 def _warm_up(services: Services, answered: threading.Event, started: datetime) -> None:
-    services.log.get_ready()
+    services.get_ready()
     answered.wait(WARM_UP_AFTER_S)
     listener = import_module("coldtake.listening.worker_client")  # its process warms up by itself
     threading.Thread(target=listener.warm_up, name="listener", daemon=True).start()
@@ -106,8 +75,8 @@ def _warm_up(services: Services, answered: threading.Event, started: datetime) -
     for name in HEAVY[1:]:
         import_module(name)
     services.looking.say_when_due()
-    if not services.store.amiss():
-        rejudging.resume(services, started)
+    if not services.amiss():
+        services.rejudging.resume(started)
 
 
 def _warmed(
@@ -130,7 +99,7 @@ def _warmed(
 
 
 def create_app(
-    services: Services,
+    house: House,
     *,
     build_demo: BuildDemo | None = None,
     hosts: Collection[str] = (),
@@ -143,35 +112,53 @@ def create_app(
     hosts : further host names to answer under; loopback names always work
     sharing : can share the app with a paired device; the page for that says so when there is none
     """
-    answered = threading.Event()
+    answered, tool = threading.Event(), house.own(Kind.TOOL)
     app = FastAPI(
         title="Coldtake",
         docs_url=None,
         redoc_url=None,
         openapi_url=None,
-        lifespan=_warmed(services, answered),
+        lifespan=_warmed(tool, answered),
     )
     templates = make_templates()
-    templates.env.globals["long_work"] = services.jobs.now
-    templates.env.globals["log_amiss"] = services.store.amiss
-    templates.env.globals["wrong_dates"] = services.misdated.groups
+    services = practice()
+    templates.env.globals["long_work"] = _if_may(lambda: services.jobs.now(), None)
+    templates.env.globals["log_amiss"] = _if_may(lambda: services.amiss(), "")
+    templates.env.globals["wrong_dates"] = _if_may(lambda: services.misdated.groups(), ())
     app.state.build_demo = build_demo
     app.state.sharing = sharing
     refuse = partial(errors.refused, templates=templates)
-    app.add_middleware(Opening, log=services.log, templates=templates)
-    app.add_middleware(Gate, knows=sharing.pairing.knows if sharing else _nobody, refuse=refuse)
+    static = Mount("/static", StaticFiles(directory=STATIC), name="static")
+    routers = [module.router(services, templates) for module in page_modules()]
+    routes = [static, *(route for router in routers for route in router.routes)]
+    app.add_middleware(Opening, services=tool, templates=templates)
+    app.add_middleware(Binding, house=house)
+    app.add_middleware(
+        Gate,
+        knows=sharing.pairing.knows if sharing else _nobody,
+        refuse=refuse,
+        player=house.player,
+        routes=lambda: routes,
+    )
     app.add_middleware(_FirstPage, answered=answered)
     app.add_middleware(Guard, hosts=hosts)  # added last: the first that a request meets
-    app.mount("/static", StaticFiles(directory=STATIC), name="static")
-    for module in page_modules():
-        app.include_router(module.router(services, templates))
+    app.router.routes.append(static)
+    for router in routers:
+        app.include_router(router)
     errors.install(app, templates)
     return app
 
 
-def page_modules() -> tuple[ModuleType, ...]:
-    """Import the pages; a start may have done so while the database was looked over."""
-    return tuple(import_module(f"coldtake.web.{name}") for name in MODULES)
+def _if_may(ask: Callable[[], T], otherwise: D) -> Callable[[], T | D]:
+    """Let templates ask what not everybody may know; strangers are told nothing."""
+
+    def told() -> T | D:
+        try:
+            return ask()
+        except AccessError:
+            return otherwise
+
+    return told
 
 
 def _nobody(_secret: str) -> bool:

@@ -13,15 +13,23 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.templating import Jinja2Templates
 
-from coldtake.errors import BusyError, ColdtakeError, InputError, NotFoundError, StoreError
+from coldtake.errors import (
+    AccessError,
+    BusyError,
+    ColdtakeError,
+    InputError,
+    NotFoundError,
+    StoreError,
+)
 from coldtake.web.forms.form_fields import came_from
 from coldtake.web.security import HEADERS
-from coldtake.web.sharing.gate import NOT_PAIRED, is_shared
+from coldtake.web.sharing.gate import NOT_PAIRED
 
 log = logging.getLogger(__name__)
 
 STATUS: tuple[tuple[type[ColdtakeError], int], ...] = (
     (InputError, 422),
+    (AccessError, 403),
     (NotFoundError, 404),
     (BusyError, 409),
     (StoreError, 503),
@@ -64,7 +72,7 @@ def refused(
     request: Request, error: ColdtakeError, status: int, *, templates: Jinja2Templates
 ) -> Response:
     """Refuse before any page was reached; a stranger is shown nothing but how to pair."""
-    if is_shared(request) and not wants_json(request) and error is NOT_PAIRED:
+    if status == 401 and not wants_json(request):
         return templates.TemplateResponse(request, "pair.html", dict(STRANGER), status_code=status)
     return as_response(request, templates, error, status)
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from starlette.templating import Jinja2Templates
     from starlette.types import ASGIApp, Receive, Scope, Send
 
-    from coldtake.practice.state.log import Log
+    from coldtake.practice.services import Services
 
 LONG = 20_000  # events; fewer are read before somebody would have read the page that says so
 PATIENCE_S = 1.0  # until it is known how long the log is
@@ -29,33 +29,33 @@ _NO_PAGE = re.compile(r"/(static|api|reading)(/|$)|.*\.[a-z]+$|.*/(sound|now|hea
 class Opening:
     """ASGI middleware."""
 
-    def __init__(self, app: ASGIApp, *, log: Log, templates: Jinja2Templates) -> None:
+    def __init__(self, app: ASGIApp, *, services: Services, templates: Jinja2Templates) -> None:
         self._app = app
-        self._log = log
+        self._services = services
         self._templates = templates
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Say how far the reading has come, or pass the request on."""
         app: ASGIApp = self._app
-        if not self._log.ready and _is_page(scope) and await self._is_long():
-            app = told(Request(scope), self._templates, self._log)
+        if _is_page(scope) and not self._services.is_ready() and await self._is_long():
+            app = told(Request(scope), self._templates, self._services)
         await app(scope, receive, send)
 
     async def _is_long(self) -> bool:
         """Say whether a long log is being read now."""
         for _ in range(round(PATIENCE_S / _TICK_S)):
-            reading = self._log.reading
+            reading = self._services.reading()
             if reading is not None:
                 return reading[1] >= LONG
-            if self._log.ready or not self._log.preparing:
+            if self._services.is_ready() or not self._services.is_preparing():
                 return False
             await asyncio.sleep(_TICK_S)
         return False
 
 
-def told(request: Request, templates: Jinja2Templates, log: Log) -> Response:
+def told(request: Request, templates: Jinja2Templates, services: Services) -> Response:
     """Build the page that says how far the log has been read."""
-    done, total = log.reading or (0, 0)
+    done, total = services.reading() or (0, 0)
     context = {"here": "", "done": done, "total": total}
     headers = {"Cache-Control": "no-store"}
     return templates.TemplateResponse(request, "reading.html", context, headers=headers)

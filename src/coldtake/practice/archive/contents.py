@@ -2,11 +2,14 @@
 
 import re
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 import msgspec
 
 from coldtake.domain.events import Event
+from coldtake.ports import TakeFiles
+from coldtake.practice.settings_service import ChosenSettings
+from coldtake.practice.state.log import Log
 
 FORMAT = 2
 KNOWN_FORMATS = (1, 2)  # 1 had no schema, and passages in one more form only
@@ -31,6 +34,25 @@ Restoring needs log, refused and takes; everything else follows from them.
 "coldtake restore" brings it back on any machine.
 """
 _SCHEMA_ID = "https://json-schema.org/draft/2020-12/schema"
+
+
+class Kept(Protocol):
+    """All that is kept of a player: what an archive is made of and is brought back into."""
+
+    @property
+    def log(self) -> Log:
+        """The log with its state."""
+        ...
+
+    @property
+    def take_files(self) -> TakeFiles:
+        """The sound of the takes."""
+        ...
+
+    @property
+    def settings(self) -> ChosenSettings:
+        """The settings as they were chosen."""
+        ...
 
 
 class NotWritten(msgspec.Struct, frozen=True, kw_only=True):

@@ -17,9 +17,8 @@ from typing import Protocol
 from coldtake.domain.events import Event
 from coldtake.errors import RuleError
 from coldtake.ports import Cancelled, Progress
-from coldtake.practice.archive.contents import Restored
+from coldtake.practice.archive.contents import Kept, Restored
 from coldtake.practice.archive.meanings import Meanings, conflict
-from coldtake.practice.services import Services
 from coldtake.practice.state.putting_right import put_right
 
 _TOLD_EVERY = 2000  # events
@@ -44,19 +43,19 @@ class Source(Protocol):
 
 
 def restore(
-    services: Services, source: Source, *, merge: bool = False, progress: Progress | None = None
+    kept: Kept, source: Source, *, merge: bool = False, progress: Progress | None = None
 ) -> Restored:
     """Bring back what a source holds, or nothing.
 
     merge : also where this log holds events that the source does not know.
     Raises RuleError (conflict, or merging not asked for), InputError, StoreError, Cancelled.
     """
-    return _Restoring(services, source, progress).run(merge=merge)
+    return _Restoring(kept, source, progress).run(merge=merge)
 
 
 class _Restoring:
-    def __init__(self, services: Services, source: Source, progress: Progress | None) -> None:
-        self._services = services
+    def __init__(self, kept: Kept, source: Source, progress: Progress | None) -> None:
+        self._kept = kept
         self._source = source
         self._progress = progress
         self._total = 1
@@ -68,13 +67,13 @@ class _Restoring:
         refused = list(self._source.refused())  # read before anything is kept: it may be damaged
         try:
             missing, damaged = self._bring_takes(sums)
-            new = self._services.store.append(self._counted_events())
+            new = self._kept.log.store.append(self._counted_events())
         except BaseException:
             self._take_back()
             raise
-        self._services.store.refuse_all(refused)
-        misdated = put_right(self._services.store, self._services.now())
-        self._services.log.get_ready()  # what it comes to is shelved: the first page need not wait
+        self._kept.log.store.refuse_all(refused)
+        misdated = put_right(self._kept.log.store, self._kept.log.now())
+        self._kept.log.get_ready()  # what it comes to is shelved: the first page need not wait
         self._tell("done", done=self._total)
         return Restored(
             events=new,
@@ -83,7 +82,7 @@ class _Restoring:
             missing_takes=tuple(missing),
             damaged_takes=tuple(damaged),
             misdated=misdated,
-            not_valid=tuple(self._services.settings.not_valid()),
+            not_valid=tuple(self._kept.settings.not_valid()),
         )
 
     def _compared(self, *, merge: bool) -> tuple[int, dict[str, str]]:
@@ -92,7 +91,7 @@ class _Restoring:
         Raises RuleError for a conflict, and where merging was not asked for.
         """
         here, there = Meanings(), Meanings()
-        for _, event in self._services.store.events():
+        for _, event in self._kept.log.store.events():
             here.add(event)
         for event in self._source.events():
             there.add(event)
@@ -113,7 +112,7 @@ class _Restoring:
 
     def _bring_takes(self, sums: dict[str, str]) -> tuple[list[str], list[str]]:
         """Write the sounds that are not here; return ids of those missing and of those damaged."""
-        files = self._services.take_files
+        files = self._kept.take_files
         missing, damaged = [], []
         for take_id, sha256 in sums.items():
             self._tell("takes", done=self._done + 1)
@@ -137,10 +136,10 @@ class _Restoring:
 
     def _take_back(self) -> None:
         """Remove the sounds that were written for nothing: this log does not speak of them."""
-        known = {take.lower() for take in self._services.state().takes}
+        known = {take.lower() for take in self._kept.log.state().takes}
         for take_id in self._written:
             if take_id not in known:
-                self._services.take_files.drop(take_id)
+                self._kept.take_files.drop(take_id)
 
     def _tell(self, words: str, *, done: int | None = None) -> None:
         self._done = self._done if done is None else min(done, self._total)

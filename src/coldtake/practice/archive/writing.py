@@ -23,11 +23,10 @@ from coldtake.durable import flush_file, flush_folder, private_file
 from coldtake.errors import NotFoundError, StoreError
 from coldtake.ports import Cancelled, Progress
 from coldtake.practice.archive import contents
-from coldtake.practice.archive.contents import Exported, Manifest, NotWritten
+from coldtake.practice.archive.contents import Exported, Kept, Manifest, NotWritten
 from coldtake.practice.archive.notation import forms_of
 from coldtake.practice.archive.tables import tables_of
 from coldtake.practice.archive.verifying import verify
-from coldtake.practice.services import Services
 
 _EPOCH = (1980, 1, 1, 0, 0, 0)  # zip cannot say less; equal content gives an equal archive
 _CHUNK = 1 << 20
@@ -69,7 +68,7 @@ class _Writing:
             raise Cancelled
 
 
-def export(services: Services, path: Path, *, progress: Progress | None = None) -> Exported:
+def export(kept: Kept, path: Path, *, progress: Progress | None = None) -> Exported:
     """Write the archive to `path`, replacing a file of that name.
 
     Raises StoreError where it cannot be written or read back, Cancelled when the watcher asks to
@@ -78,7 +77,7 @@ def export(services: Services, path: Path, *, progress: Progress | None = None) 
     try:
         with _whole_file(path) as part:
             with part.open("wb") as file, zipfile.ZipFile(file, "w") as archive:
-                manifest = _write(services, _Writing(archive, progress))
+                manifest = _write(kept, _Writing(archive, progress))
             verify(part, manifest, path.name, progress)
         size = path.stat().st_size
     except OSError as fault:
@@ -117,16 +116,16 @@ def _whole_file(path: Path) -> Iterator[Path]:
     flush_folder(path.parent)
 
 
-def _write(services: Services, writing: _Writing) -> Manifest:
-    with services.log.deciding() as state:  # state and log of one moment
-        newest = services.store.last_sequence()
+def _write(kept: Kept, writing: _Writing) -> Manifest:
+    with kept.log.deciding() as state:  # state and log of one moment
+        newest = kept.log.store.last_sequence()
     writing.total = len(state.takes) + len(state.passages) + 1
     writing.put("README.txt", contents.README.encode())
-    events, sums = _put_log(services, newest, writing)
+    events, sums = _put_log(kept, newest, writing)
     _put_state(state, writing)
     writing.tell("the log", more=1)
     not_written = _put_passages(state, writing)
-    missing, damaged = _put_takes(services, sums, writing)
+    missing, damaged = _put_takes(kept, sums, writing)
     manifest = Manifest(
         format=contents.FORMAT,
         made_by=f"coldtake {__version__}",
@@ -142,13 +141,13 @@ def _write(services: Services, writing: _Writing) -> Manifest:
     return manifest
 
 
-def _put_log(services: Services, newest: int, writing: _Writing) -> tuple[int, dict[str, str]]:
+def _put_log(kept: Kept, newest: int, writing: _Writing) -> tuple[int, dict[str, str]]:
     """Write the log up to an event; return how many there are, and the takes' checksums by id."""
     count, sums = 0, {}
 
     def lines() -> Iterator[bytes]:
         nonlocal count
-        for sequence, event in services.store.events():
+        for sequence, event in kept.log.store.events():
             if sequence > newest:
                 return
             count += 1
@@ -163,7 +162,7 @@ def _put_log(services: Services, newest: int, writing: _Writing) -> tuple[int, d
     writing.put_json(contents.SCHEMA, contents.log_schema())
     refused = (
         {"at": at, "why": why, "raw_base64": base64.b64encode(raw).decode()}
-        for at, why, raw in services.store.refused()
+        for at, why, raw in kept.log.store.refused()
     )
     writing.stream(contents.REFUSED, (msgspec.json.encode(r) + b"\n" for r in refused))
     return count, sums
@@ -199,15 +198,13 @@ def _put_passages(state: State, writing: _Writing) -> list[NotWritten]:
     return not_written
 
 
-def _put_takes(
-    services: Services, sums: dict[str, str], writing: _Writing
-) -> tuple[list[str], list[str]]:
+def _put_takes(kept: Kept, sums: dict[str, str], writing: _Writing) -> tuple[list[str], list[str]]:
     """Write the takes' sound; return the ids of those that are missing, and of damaged ones."""
     missing, damaged = [], []
     for take_id, sha256 in sums.items():
         name = f"takes/{take_id.lower()}.flac"
         try:
-            sound = services.take_files.path(take_id)
+            sound = kept.take_files.path(take_id)
             parts = _parts(sound, lambda: writing.tell("takes"))
             writing.stream(name, parts, pack=False)
         except (NotFoundError, FileNotFoundError):

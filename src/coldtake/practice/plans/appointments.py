@@ -15,6 +15,7 @@ from coldtake.domain.topic import Step
 from coldtake.errors import RuleError
 from coldtake.planning.value.at_hand import steps_for
 from coldtake.practice import lookup
+from coldtake.practice.access import Action, needs
 from coldtake.practice.state.log import Log
 from coldtake.practice.validation import whole
 
@@ -25,14 +26,17 @@ class Appointments:
     def __init__(self, log: Log) -> None:
         self._log = log
 
+    @needs(Action.SEE)
     def get(self, appointment_id: str) -> Appointment:
         """Return an appointment. Raises NotFoundError."""
         return lookup.appointment(self._log.state(), appointment_id)
 
+    @needs(Action.CHANGE_DATES)
     def add(self, on: date, **fields: Any) -> Appointment:
         """Add a rehearsal or lesson; fields are those of `Appointment`. Raises RuleError."""
         return self.keep(Appointment(id=self._log.new_id(), on=on, **fields))
 
+    @needs(Action.CHANGE_DATES)
     def keep(self, appointment: Appointment) -> Appointment:
         """Add an appointment, or change it. Raises RuleError, NotFoundError.
 
@@ -48,12 +52,14 @@ class Appointments:
                 self._log.append(ev.AppointmentKept(appointment=appointment))
         return appointment
 
+    @needs(Action.CHANGE_DATES)
     def delete(self, appointment_id: str) -> None:
         """Delete an appointment; what was played stays, and it can be restored."""
         with self._log.deciding() as state:
             lookup.appointment(state, appointment_id)
             self._log.append(ev.AppointmentDeleted(appointment_id=appointment_id))
 
+    @needs(Action.CHANGE_DATES)
     def restore(self, appointment_id: str) -> Appointment:
         """Restore what was deleted. Raises NotFoundError."""
         with self._log.deciding() as state:
@@ -63,20 +69,24 @@ class Appointments:
             self._log.append(ev.AppointmentKept(appointment=gone))
         return gone
 
+    @needs(Action.SEE)
     def upcoming(self) -> tuple[Appointment, ...]:
         """Return what lies ahead, today included, by day and clock."""
         today = self._log.today()
         return tuple(a for a in self._ordered() if a.on >= today)
 
+    @needs(Action.SEE)
     def past(self) -> tuple[Appointment, ...]:
         """Return what is over, the latest first."""
         today = self._log.today()
         return tuple(a for a in reversed(self._ordered()) if a.on < today)
 
+    @needs(Action.SEE)
     def steps(self, appointment: Appointment) -> tuple[Step, ...]:
         """Return the steps that only this appointment can serve, in the order to play them."""
         return steps_for(self._log.state(), appointment)
 
+    @needs(Action.ADD_ELSEWHERE)
     def answer(self, appointment_id: str, answers: Mapping[str, Answer]) -> None:
         """Save what steps brought at an appointment, on its own day. Raises RuleError.
 
@@ -101,6 +111,7 @@ class Appointments:
             if tried:
                 self._log.append(*tried, at=self._at(appointment), day=appointment.on)
 
+    @needs(Action.SEE)
     def calendar(self, appointment_id: str) -> bytes:
         """Return an appointment as an iCalendar object (RFC 5545)."""
         from coldtake.practice.plans.calendar import appointment_calendar

@@ -22,6 +22,7 @@ from coldtake.domain.take import Answer
 from coldtake.errors import RuleError
 from coldtake.ports import Progress
 from coldtake.practice import lookup
+from coldtake.practice.access import Action, needs
 from coldtake.practice.state.evidence_mark import EvidenceMark
 from coldtake.practice.state.log import Log
 from coldtake.practice.validation import title_of, whole
@@ -44,14 +45,17 @@ class Performances:
         self._looking_ahead = threading.Lock()  # two pages that ask at once wait for one answer
         self._ahead: dict[tuple[int, date, str], ProgrammeOutlook] = {}
 
+    @needs(Action.SEE)
     def get(self, performance_id: str) -> Performance:
         """Return a performance. Raises NotFoundError."""
         return lookup.performance(self._log.state(), performance_id)
 
+    @needs(Action.SEE)
     def run(self, run_id: str) -> Run:
         """Return a run as far as it was told. Raises NotFoundError."""
         return lookup.run(self._log.state(), run_id)
 
+    @needs(Action.CHANGE_DATES)
     def add(
         self, title: str, on: date, *, place: str = "", programme: Sequence[str] = ()
     ) -> Performance:
@@ -61,6 +65,7 @@ class Performances:
         )
         return self.keep(made)
 
+    @needs(Action.CHANGE_DATES)
     def keep(self, performance: Performance) -> Performance:
         """Keep a performance's title, date, place and programme. Raises RuleError.
 
@@ -77,12 +82,14 @@ class Performances:
                 self._log.append(ev.PerformanceKept(performance=performance))
         return performance
 
+    @needs(Action.CHANGE_DATES)
     def take_back(self, performance_id: str) -> None:
         """Take a performance off; its run-throughs stay, and it can be put back."""
         with self._log.deciding() as state:
             lookup.performance(state, performance_id)
             self._log.append(ev.PerformanceTakenBack(performance_id=performance_id))
 
+    @needs(Action.CHANGE_DATES)
     def put_back(self, performance_id: str) -> Performance:
         """Put back what was taken off. Raises NotFoundError."""
         with self._log.deciding() as state:
@@ -92,11 +99,13 @@ class Performances:
             self._log.append(ev.PerformanceKept(performance=gone))
         return gone
 
+    @needs(Action.CHANGE_DATES)
     def order(self, performance_id: str, topic_ids: Sequence[str]) -> Performance:
         """Put a programme into a new order, or choose other topics for it."""
         known = self.get(performance_id)
         return self.keep(msgspec.structs.replace(known, programme=tuple(topic_ids)))
 
+    @needs(Action.PLAY)
     def begin(
         self, topic_ids: Sequence[str], *, performance_id: str | None = None, intention: str = ""
     ) -> Run:
@@ -123,6 +132,7 @@ class Performances:
             )
         return self.run(run_id)
 
+    @needs(Action.PLAY)
     def tell(
         self, run_id: str, parts: Sequence[RunPart], *, played_s: float = 0.0, words: str = ""
     ) -> Run:
@@ -142,6 +152,7 @@ class Performances:
             self._log.append(data, day=run.day)
         return self.run(run_id)
 
+    @needs(Action.PLAY)
     def tell_stage(self, performance_id: str, parts: Sequence[RunPart], *, words: str = "") -> Run:
         """Say what the performance itself brought, on its day or later; again replaces it."""
         with self._log.deciding() as state:
@@ -164,28 +175,33 @@ class Performances:
             )
         return self.run(data.run_id)
 
+    @needs(Action.PLAY)
     def take_back_run(self, run_id: str) -> None:
         """Take back a run that was told by mistake, or begun and not played."""
         with self._log.deciding() as state:
             lookup.run(state, run_id)
             self._log.append(ev.RunTakenBack(run_id=run_id))
 
+    @needs(Action.SEE)
     def upcoming(self) -> tuple[Performance, ...]:
         """Return what lies ahead, the nearest first; today's until it is told of."""
         state, today = self._log.state(), self._log.today()
         return tuple(p for p in self._in_order() if not state.is_over(p, today))
 
+    @needs(Action.SEE)
     def past(self) -> tuple[Performance, ...]:
         """Return what is over, the latest first."""
         state, today = self._log.state(), self._log.today()
         return tuple(p for p in reversed(self._in_order()) if state.is_over(p, today))
 
+    @needs(Action.SEE)
     def stage_run(self, performance_id: str) -> Run | None:
         """Return what was told of a performance itself, None while nothing was."""
         runs = self._log.state().runs.values()
         mine = [r for r in runs if r.performance_id == performance_id]
         return next((r for r in mine if r.kind is RunKind.STAGE), None)
 
+    @needs(Action.SEE)
     def to_tell(self) -> tuple[Performance, ...]:
         """Return performances of the last weeks of which nothing was told yet, latest first."""
         today = self._log.today()
@@ -198,6 +214,7 @@ class Performances:
             and self.stage_run(p.id) is None
         )
 
+    @needs(Action.SEE)
     def runs(self, performance_id: str | None = None, topic_id: str = "") -> tuple[Run, ...]:
         """Return run-throughs, latest first: of a performance, of a topic, or all."""
         found = [
@@ -209,6 +226,7 @@ class Performances:
         ]
         return tuple(sorted(found, key=lambda run: run.at, reverse=True))
 
+    @needs(Action.SEE)
     def readiness(self, performance_id: str, progress: Progress | None = None) -> ProgrammeOutlook:
         """Return how likely a programme comes out on its day, and its weakest links.
 
@@ -226,10 +244,12 @@ class Performances:
                 self._ahead[key] = found
             return self._ahead[key]
 
+    @needs(Action.SEE)
     def all_ahead(self) -> tuple[ProgrammeOutlook, ...]:
         """Return the readiness of every performance ahead that has a programme."""
         return tuple(self.readiness(p.id) for p in self.upcoming() if p.programme)
 
+    @needs(Action.SEE)
     def effect(self) -> "StageEffect":
         """Return what runs and performances say of stage against practice room."""
         from coldtake.learning.stage_log import effect_of

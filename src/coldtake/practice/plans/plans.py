@@ -11,6 +11,7 @@ from coldtake.domain.instants import check_date
 from coldtake.domain.plan import Plan, PlanRequest
 from coldtake.errors import NotFoundError, PlanError
 from coldtake.practice import lookup
+from coldtake.practice.access import Action, needs
 from coldtake.practice.plans.day_sessions import (
     check_apart,
     free_session,
@@ -34,6 +35,7 @@ class PlanService:
     def __init__(self, log: Log) -> None:
         self._log = log
 
+    @needs(Action.SEE)
     def plan(self, day: date, session: int | None = None) -> Plan | None:
         """Return the plan kept for a session of a day, None where there is none.
 
@@ -44,22 +46,27 @@ class PlanService:
             return state.plan_of(day, session)
         return next_plan(state, day, self._log.now())
 
+    @needs(Action.SEE)
     def plans(self, day: date) -> tuple[Plan, ...]:
         """Return the plans of all sessions of a day, the earliest start first."""
         return self._log.state().plans_on(day)
 
+    @needs(Action.SEE)
     def is_over(self, plan: Plan) -> bool:
         """Say whether a session with just this plan was played to its end."""
         return is_over(self._log.state(), plan)
 
+    @needs(Action.SEE)
     def new_session(self, day: date) -> int:
         """Return the number of a further session of a day. Raises PlanError when it is full."""
         return free_session(self._log.state(), day)
 
+    @needs(Action.SEE)
     def tomorrow(self) -> date:
         """Return the next practice day; at night the one whose date has begun."""
         return self._log.coming_day()
 
+    @needs(Action.SEE)
     def default_request(self, day: date, session: int = 1) -> PlanRequest:
         """Return the minutes that are proposed and the usual start; for today not before now."""
         check_date(day, self._log.today(), "day")
@@ -89,6 +96,7 @@ class PlanService:
         left = wanted - given
         return max(left if left >= SHORT_MIN else min(wanted, SHORT_MIN), MINUTES_LEAST)
 
+    @needs(Action.PLAN)
     def propose(self, request: PlanRequest) -> Plan:
         """Solve a session of a day and keep its plan. Raises PlanError, NotFoundError.
 
@@ -135,6 +143,7 @@ class PlanService:
                 if plan.request.session not in numbers:
                     self._log.append(PlanDeleted(for_day=day, session=plan.request.session))
 
+    @needs(Action.CHANGE_DATES)
     def delete(self, day: date, session: int) -> None:
         """Delete a planned session; what was played of it stays. Raises NotFoundError."""
         with self._log.deciding() as state:
@@ -142,6 +151,7 @@ class PlanService:
                 raise NotFoundError("This session was not found.", remedy="See the day's plan.")
             self._log.append(PlanDeleted(for_day=day, session=session))
 
+    @needs(Action.SEE)
     def get_ready(self) -> None:
         """Let the models find what tomorrow's plan will ask for: the first time takes longest."""
         from coldtake.planning.day.plan_day import rules_of
@@ -151,10 +161,12 @@ class PlanService:
         with self._log.learned.used():
             day_values(state, self.tomorrow(), slot_most=2 * rules_of(state).slot_most_min)
 
+    @needs(Action.PLAN)
     def change(self, day: date, request: PlanRequest) -> Plan:
         """Solve a day again around what the player insists on. Raises PlanError."""
         return self.propose(msgspec.structs.replace(request, day=day))
 
+    @needs(Action.SEE)
     def calendar(self, day: date) -> bytes:
         """Return a day's plans as an iCalendar object (RFC 5545). Raises NotFoundError."""
         from coldtake.practice.plans.calendar import calendar_of
@@ -167,6 +179,7 @@ class PlanService:
             )
         return calendar_of(plans, state, self._log.now())
 
+    @needs(Action.SEE)
     def calendar_feed(self) -> bytes:
         """Return all sessions, rehearsals, lessons and performances for a calendar program."""
         from coldtake.practice.plans.calendar_feed import feed_of

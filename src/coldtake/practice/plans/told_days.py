@@ -7,6 +7,7 @@ from coldtake.domain import events as ev
 from coldtake.domain.instants import check_date
 from coldtake.domain.told_days import DAYS_AT_ONCE, MINUTES_MOST, WEEKDAYS, DayKind, ToldDay
 from coldtake.errors import RuleError
+from coldtake.practice.access import Action, needs
 from coldtake.practice.state.log import Log
 
 
@@ -16,6 +17,7 @@ class ToldDays:
     def __init__(self, log: Log) -> None:
         self._log = log
 
+    @needs(Action.CHANGE_DATES)
     def tell(self, first: date, last: date, kind: DayKind, minutes: int | None = None) -> None:
         """Say of some days, both ends included, how they are. Raises RuleError.
 
@@ -36,6 +38,7 @@ class ToldDays:
             if any(one != (None if usual else told) for one in known):
                 self._log.append(ev.DaysTold(first=first, last=last, told=told))
 
+    @needs(Action.CHANGE_DATES)
     def tell_weekdays(self, minutes: Mapping[int, int | None]) -> None:
         """Say the minutes of weekdays (1: Monday), None: the usual ones; all of them or none.
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from coldtake.domain.instants import check_date
 from coldtake.ports import Cancelled, Progress
+from coldtake.practice.access import Action, needs
 from coldtake.practice.jobs import Job, Jobs, Stage
 from coldtake.practice.reports.reports import ReportService
 from coldtake.practice.state.evidence_mark import EvidenceMark
@@ -48,6 +49,7 @@ class WhatIfService:
         self._key: tuple[int, date, bytes] | None = None
         self._found: WhatIfFound | None = None
 
+    @needs(Action.SEE)
     def ask(self, supposed: "WhatIf", *, again: bool = False) -> Answer:
         """Return what is known by now; the first time waits for the first numbers.
 
@@ -75,6 +77,7 @@ class WhatIfService:
             if day is not None:
                 check_date(day, self._log.today(), "what if")
 
+    @needs(Action.SEE)
     def answer(self, supposed: "WhatIf", progress: Progress | None = None) -> "WhatIfFound":
         """Look into it to the end. Raises InputError for a topic that is not there."""
         from coldtake.planning.what_if.comparison import what_if
@@ -86,6 +89,7 @@ class WhatIfService:
                 self._log.state(), self._log.today(), supposed, ahead=ahead, progress=progress
             )
 
+    @needs(Action.RUN_TASKS)
     def stop(self) -> None:
         """Be content with what is known by now."""
         self._jobs.stop()

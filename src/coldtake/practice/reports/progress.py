@@ -13,6 +13,7 @@ from coldtake.domain.days import monday_of
 from coldtake.domain.estimate import SaidTopic
 from coldtake.domain.history.state import State
 from coldtake.domain.topic import Exercise, Step
+from coldtake.practice.access import Action, needs
 from coldtake.practice.reports.digests import Digest, Digests
 from coldtake.practice.state.log import Log
 
@@ -128,10 +129,12 @@ class LookingBack:
         self._digests = Digests(log.store)
         self._right: tuple[int, date, HowRight] | None = None
 
+    @needs(Action.SEE)
     def get_ready(self) -> None:
         """Go through all pasts once, so that no page waits for it."""
         self._digests.all(self._log.state())
 
+    @needs(Action.SEE)
     def minutes_by_week(self, weeks: int) -> tuple[tuple[date, ...], Mapping[str, list[float]]]:
         """Return the last Mondays, oldest first, and the minutes of each topic id in their weeks.
 
@@ -148,6 +151,7 @@ class LookingBack:
                     rows[step.topic_id][place] += digest.minutes[monday]
         return mondays, dict(sorted(rows.items(), key=lambda row: -sum(row[1])))
 
+    @needs(Action.SEE)
     def exercises(self, since: date) -> tuple[ExerciseTempo, ...]:
         """Return the exercises that were played clean since a day, the latest first."""
         state = self._log.state()
@@ -163,6 +167,7 @@ class LookingBack:
         told = [_tempo_of(state, steps, digests) for steps in lately]
         return tuple(sorted(told, key=lambda t: t.clean[-1].day, reverse=True))
 
+    @needs(Action.SEE)
     def exercise_of(self, step: Step) -> ExerciseTempo | None:
         """Return the exercise of a step, None while it was never played clean at a known tempo."""
         state = self._log.state()
@@ -171,6 +176,7 @@ class LookingBack:
         told = _tempo_of(state, alike, digests)
         return told if told.clean else None
 
+    @needs(Action.SEE)
     def how_right(self) -> HowRight:
         """Hold what was said against what came; kept until the log or the day changes."""
         upto, today = self._log.store.last_sequence(), self._log.today()

@@ -11,6 +11,7 @@ from coldtake.domain.estimate import Estimate, TopicOutlook
 from coldtake.domain.history.state import State
 from coldtake.domain.topic import StepPhase
 from coldtake.ports import Progress
+from coldtake.practice.access import Action, needs
 from coldtake.practice.reports.forecast_log import is_due, outlook_of
 from coldtake.practice.state.evidence_mark import EvidenceMark
 from coldtake.practice.state.log import Log
@@ -53,6 +54,7 @@ class ReportService:
         self._looking_ahead = threading.Lock()  # two pages that ask at once wait for one answer
         self._ahead: dict[tuple[int, date, float | None], tuple[TopicOutlook, ...]] = {}
 
+    @needs(Action.SEE)
     def weeks(self, *, most: int | None = None) -> tuple[Week, ...]:
         """Return every week from the first with something in it to now, oldest first."""
         state, today = self._log.state(), self._log.today()
@@ -70,6 +72,7 @@ class ReportService:
                 counts.setdefault(monday_of(day), _Counts()).sessions += len(sessions)
         return _without_gaps(counts, since if _known_before(state, since) else None, last)
 
+    @needs(Action.SEE)
     def minutes_by_topic(
         self, since: date | None = None, until: date | None = None
     ) -> Mapping[str, float]:
@@ -82,10 +85,12 @@ class ReportService:
                 minutes[step.topic_id] += played  # type: ignore[assignment]
         return dict(minutes.most_common())
 
+    @needs(Action.SEE)
     def estimate(self, step_id: str, on: date | None = None) -> Estimate | None:
         """Return what the log supports about one step on a day (default today)."""
         return self._estimates(on, (step_id,)).get(step_id)
 
+    @needs(Action.SEE)
     def estimates(self, on: date | None = None) -> Mapping[str, Estimate]:
         """Return what the log supports about every step on a day. Slow with many steps."""
         return self._estimates(on, None)
@@ -96,6 +101,7 @@ class ReportService:
         with self._log.learned.used():
             return estimates(self._log.state(), on or self._log.today(), only)
 
+    @needs(Action.SEE)
     def outlook(
         self, *, minutes_per_day: float | None = None, progress: Progress | None = None
     ) -> tuple[TopicOutlook, ...]:
@@ -109,6 +115,7 @@ class ReportService:
             self._keep(found)
         return found
 
+    @needs(Action.SEE)
     def ahead(
         self, *, minutes_per_day: float | None = None, progress: Progress | None = None
     ) -> tuple[TopicOutlook, ...]:
@@ -123,6 +130,7 @@ class ReportService:
                 self._ahead[key] = self._found_ahead(key[1], minutes_per_day, progress)
             return self._ahead[key]
 
+    @needs(Action.SEE)
     def say_when_due(self) -> None:
         """Look ahead once a week even if nobody asks, so that there is something to look back at.
 

@@ -8,6 +8,7 @@ from coldtake.domain.instants import FIRST
 from coldtake.domain.take import Answer, Judge
 from coldtake.errors import RuleError
 from coldtake.practice import lookup
+from coldtake.practice.access import Action, needs
 from coldtake.practice.state.log import Log
 
 EVENING = time(21)  # when what was played on an earlier day is taken to have ended
@@ -20,6 +21,7 @@ class Elsewhere:
     def __init__(self, log: Log) -> None:
         self._log = log
 
+    @needs(Action.ADD_ELSEWHERE)
     def keep(self, step_id: str, minutes: int, day: date, answer: Answer | None = None) -> None:
         """Keep minutes played on a day, and the answer that they ended with.
 

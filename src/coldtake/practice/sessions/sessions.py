@@ -15,7 +15,9 @@ from coldtake.domain.plan import Plan
 from coldtake.domain.session import SessionRun
 from coldtake.errors import PlanError
 from coldtake.practice import event_validation, lookup
+from coldtake.practice.access import Action, needs
 from coldtake.practice.plans.plans import PlanService
+from coldtake.practice.sessions.session_log import session_events, session_news
 from coldtake.practice.state.log import Log
 
 WHY_MOST = 300  # characters
@@ -41,6 +43,7 @@ class Sessions:
         self._log = log
         self._evening = evening
 
+    @needs(Action.PLAY)
     def start(self, day: date | None = None) -> SessionRun:
         """Begin a session with the plan of a day (default today), or return the running one.
 
@@ -63,14 +66,32 @@ class Sessions:
             )
         return self.get(session_id)
 
+    @needs(Action.SEE)
     def running(self) -> SessionRun | None:
         """Return the session that has not ended, None when there is none."""
         return self._log.state().running_session()
 
+    @needs(Action.SEE)
     def get(self, session_id: str) -> SessionRun:
         """Return a session as it went. Raises NotFoundError."""
         return lookup.session(self._log.state(), session_id)
 
+    @needs(Action.SEE)
+    def events(self, session_id: str) -> list[ev.Event]:
+        """Return what happened in a session, in order of arrival."""
+        return session_events(self._log.store, session_id)
+
+    @needs(Action.SEE)
+    def news(self, session_id: str, after: int) -> tuple[int, list[ev.Event]]:
+        """Return how far the log goes, and what happened in a session since it went to `after`."""
+        return session_news(self._log.store, session_id, after)
+
+    @needs(Action.SEE)
+    def seen(self) -> int:
+        """Return how far the log goes; what comes later is asked for from there."""
+        return self._log.store.last_sequence()
+
+    @needs(Action.PLAY)
     def record(self, events: Sequence[bytes | ev.Event]) -> Receipt:
         """Keep what a session page sends; sending again changes nothing.
 

@@ -35,6 +35,7 @@ from coldtake.errors import (
 from coldtake.listening.engine import ENGINE
 from coldtake.ports import TakeFiles
 from coldtake.practice import lookup
+from coldtake.practice.access import Action, needs
 from coldtake.practice.sessions import unjudged
 from coldtake.practice.state.log import Log
 from coldtake.practice.topics.passages import Passages
@@ -57,6 +58,7 @@ class Takes:
         self._passages = passages
         self._outdated: tuple[int, tuple[str, ...]] = (-1, ())
 
+    @needs(Action.PLAY)
     def keep(self, sound: bytes, new: NewTake, filename: str = "") -> Take:
         """Keep a take's sound as FLAC, then its event. Raises SoundError, StoreError, RuleError.
 
@@ -88,6 +90,7 @@ class Takes:
                 self._log.append(data, at=at, day=day)
         return self.get(take_id)
 
+    @needs(Action.PLAY)
     def by_hand(self, step_id: str, said: FirstTry, day: date | None = None) -> FirstTry:
         """Return what is known of the day's first try when a take comes in outside a session.
 
@@ -105,6 +108,7 @@ class Takes:
             )
         return FirstTry.NO
 
+    @needs(Action.ANSWER)
     def say_first_try(self, take_id: str, said: FirstTry) -> Take:
         """Keep what the player says of a take that came by hand. Raises RuleError."""
         take = self.get(take_id)
@@ -118,6 +122,23 @@ class Takes:
         self._log.append(ev.FirstTrySaid(take_id=take.id, first_try=said), day=take.day)
         return self.get(take_id)
 
+    @needs(Action.ANSWER)
+    def answer(self, take_id: str, answer: Answer) -> None:
+        """Keep the player's own answer to a take. Raises NotFoundError."""
+        take = self.get(take_id)
+        said = ev.TryAnswered(
+            try_id=take.id,
+            step_id=take.step_id,
+            answer=answer,
+            judge=Judge.PLAYER,
+            session_id=take.session_id,
+            slot_id=take.slot_id,
+            take_id=take.id,
+        )
+        # At the take's own instant, so that "first try of the day" stays what it was.
+        self._log.append(said, at=take.at, day=take.day)
+
+    @needs(Action.SEE)
     def is_misdated(self, take_id: str) -> bool:
         """Say whether a take waits for its day: it cannot be judged before it has it."""
         waiting = (recorded_in(entry) for entry in self._log.state().misdated.values())
@@ -144,11 +165,13 @@ class Takes:
             sha256=data.sha256,
         )
 
+    @needs(Action.JUDGE)
     def judge(self, take_id: str, tell: ProgressCallback | None = None) -> Verdict:
         """Return a take's verdict, listening if nobody has yet. Raises NotFoundError."""
         verdict = self.get(take_id).verdict
         return verdict or self.rejudge(take_id, tell)
 
+    @needs(Action.JUDGE)
     def rejudge(self, take_id: str, tell: ProgressCallback | None = None) -> Verdict:
         """Listen to a take (again) and keep the verdict; the last one counts.
 
@@ -184,10 +207,12 @@ class Takes:
         said = unjudged.why_failed(self.get(take.id), ENGINE)
         return JudgingError("Judging this take failed.", remedy=said)
 
+    @needs(Action.SEE)
     def waiting(self, before: datetime | None = None) -> tuple[str, ...]:
         """Return the takes without a verdict that are judged at the next start, at `before`."""
         return unjudged.waiting(self._log.state(), ENGINE, before)
 
+    @needs(Action.SEE)
     def why_unjudged(self, take: Take) -> unjudged.WhyUnjudged:
         """Say why a take has no verdict."""
         try:
@@ -196,10 +221,12 @@ class Takes:
             there = False
         return unjudged.why_unjudged(self._log.state(), take, ENGINE, there=there)
 
+    @needs(Action.SEE)
     def why_failed(self, take: Take) -> str:
         """Say why judging a take failed since its last verdict; nothing where it did not."""
         return unjudged.why_failed(take, ENGINE)
 
+    @needs(Action.SEE)
     def outdated(self) -> tuple[str, ...]:
         """Return the takes whose verdict an older listener gave, newest first."""
         upto = self._log.store.last_sequence()
@@ -210,15 +237,18 @@ class Takes:
             self._outdated = (upto, tuple(t.id for t in newest_first))
         return self._outdated[1]
 
+    @needs(Action.HEAR)
     def sound(self, take_id: str) -> Path:
         """Return the FLAC file of a take. Raises NotFoundError."""
         self.get(take_id)
         return self._files.path(take_id)
 
+    @needs(Action.SEE)
     def damaged(self, take_id: str) -> bool:
         """Say whether a take's file is missing or differs from its checksum."""
         return self._files.damaged(take_id, self.get(take_id).sha256)
 
+    @needs(Action.SEE)
     def get(self, take_id: str) -> Take:
         """Return a take, its verdict with all the evidence. Raises NotFoundError."""
         take = lookup.take(self._log.state(), take_id)

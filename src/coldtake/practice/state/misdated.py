@@ -20,6 +20,7 @@ from coldtake.domain.history.misdated import dated_id
 from coldtake.domain.history.state import State
 from coldtake.domain.instants import FIRST
 from coldtake.errors import NotFoundError, RuleError
+from coldtake.practice.access import Action, needs
 from coldtake.practice.state.log import Log
 
 
@@ -87,10 +88,12 @@ class MisdatedEntries:
     def __init__(self, log: Log) -> None:
         self._log = log
 
+    @needs(Action.SEE)
     def groups(self) -> tuple[MisdatedGroup, ...]:
         """Return what waits, the latest arrival first."""
         return _groups(self._log.state())
 
+    @needs(Action.MANAGE_DATA)
     def give_day(self, group_id: str, day: date) -> int:
         """Let a group count on a day; return how many entries that is.
 
@@ -109,6 +112,7 @@ class MisdatedEntries:
             self._log.keep([*group.dated(day), self._log.event_of(settled)])
         return len(group.entries)
 
+    @needs(Action.MANAGE_DATA)
     def delete(self, group_id: str) -> int:
         """Delete a group: it never counts, and stays in the log as it came."""
         with self._log.deciding() as state:

@@ -18,6 +18,7 @@ from coldtake.music.midi.choice import Choice
 from coldtake.music.midi.reader import is_midi
 from coldtake.ports import Cancelled, Progress
 from coldtake.practice import lookup
+from coldtake.practice.access import Action, needs
 from coldtake.practice.state.log import Log
 from coldtake.practice.validation import TITLE_MOST, title_of
 
@@ -101,11 +102,17 @@ class Importing:
 
     def __init__(self, log: Log) -> None:
         self._log = log
-        self.last: Imported | None = None
+        self._last: Imported | None = None
 
+    @needs(Action.SEE)
+    def last(self) -> Imported | None:
+        """Return what came of the last import, None before the first."""
+        return self._last
+
+    @needs(Action.CHANGE_TOPICS)
     def keep(self, files: Sequence[Incoming], progress: Progress | None = None) -> Imported:
         """Keep every piece of every file. Raises ports.Cancelled, subprocesses.WorkerCancelled."""
-        found = self.last = Imported()
+        found = self._last = Imported()
         for number, file in enumerate(files):
             watch = _Watch(progress, number, len(files), file.name)
             try:
@@ -147,6 +154,7 @@ class Importing:
             if data:
                 self._log.append(*data)
 
+    @needs(Action.CHANGE_TOPICS)
     def part(self, passage_id: str, number: int) -> StoredPassage:
         """Keep one part of a score, counted from 1, as a passage of its own. Raises InputError."""
         from coldtake.music.notation.reading.parts import parts, select_part
@@ -162,6 +170,7 @@ class Importing:
         title = title_of(f"{stored.title}, {name}"[:TITLE_MOST])
         return self._keep_one("mei", as_mei(chosen), title)
 
+    @needs(Action.SEE)
     def parts(self, passage_id: str) -> tuple["Part", ...]:
         """The parts of a score. Raises NotFoundError."""
         from coldtake.music.notation.reading.parts import parts
@@ -170,6 +179,7 @@ class Importing:
         stored = lookup.stored_passage(self._log.state(), passage_id)
         return parts(passage_of(stored.text, stored.format))
 
+    @needs(Action.SEE)
     def midi_parts(self, passage_id: str) -> tuple[tuple[str, int], ...]:
         """Name and count of notes of each part of the MIDI file that a passage came from.
 
@@ -180,6 +190,7 @@ class Importing:
         stored = lookup.stored_passage(self._log.state(), passage_id)
         return worker_client.midi_parts(midi_of(stored), stored.title)
 
+    @needs(Action.SEE)
     def written_otherwise(self, passage_id: str, choice: Choice) -> tuple[str, tuple[str, ...]]:
         """The page of a kept MIDI file on another grid, and how it came about; nothing is kept.
 
@@ -190,6 +201,7 @@ class Importing:
         stored = lookup.stored_passage(self._log.state(), passage_id)
         return worker_client.midi(midi_of(stored), stored.title, choice)
 
+    @needs(Action.CHANGE_TOPICS)
     def keep_otherwise(self, passage_id: str, choice: Choice) -> StoredPassage:
         """Keep that page as a passage of its own."""
         stored = lookup.stored_passage(self._log.state(), passage_id)

@@ -10,6 +10,7 @@ from coldtake.domain.history.state import State
 from coldtake.domain.topic import Exercise, PassageRef, Step, StoredPassage
 from coldtake.errors import RuleError
 from coldtake.practice import lookup
+from coldtake.practice.access import Action, needs
 from coldtake.practice.state.log import Log
 from coldtake.practice.validation import TITLE_MOST, title_of
 
@@ -46,15 +47,18 @@ class Passages:
         name = title_of(title.strip() or own_title[:TITLE_MOST] or "Passage")
         return StoredPassage(id=self._log.new_id(), title=name, format=form, text=text), read
 
+    @needs(Action.SEE)
     def read(self, passage_id: str) -> "Passage":
         """Return the whole passage. Raises NotFoundError."""
         return _read(lookup.stored_passage(self._log.state(), passage_id))
 
+    @needs(Action.SEE)
     def of_step(self, step: Step) -> "Passage | None":
         """Return the bars that a step's exercise asks for, None without a passage."""
         ref = step.exercise.passage
         return None if ref is None else self.selected(ref)
 
+    @needs(Action.SEE)
     def selected(self, ref: PassageRef) -> "Passage":
         """Return the bars that a reference names. Raises NotFoundError, PassageError."""
         from coldtake.music.notation.reading.excerpt import select_bars

@@ -11,6 +11,7 @@ from coldtake.domain.progress import Standing
 from coldtake.domain.topic import Place, Step, StoredPassage, Topic
 from coldtake.errors import NoRoomError, RuleError
 from coldtake.practice import lookup
+from coldtake.practice.access import Action, needs
 from coldtake.practice.state.log import Log
 from coldtake.practice.topics import rules
 from coldtake.practice.topics.passages import Passages, same, with_passage
@@ -33,11 +34,13 @@ class Pile:
         self.passages = Passages(log)
         self._proposals = Proposals(log, self.passages)
 
+    @needs(Action.CHANGE_TOPICS)
     def add(self, title: str, **fields: Any) -> Topic:
         """Add a topic; fields are those of `Topic`. Raises RuleError."""
         topic = Topic(id=self._log.new_id(), title=title, **fields)
         return self.keep_topic(topic)
 
+    @needs(Action.CHANGE_TOPICS)
     def add_many(self, text: str) -> tuple[Topic, ...]:
         """Add one waiting topic per line, blank lines skipped; all of them or, on a fault, none.
 
@@ -49,6 +52,7 @@ class Pile:
             self._log.append(*(ev.TopicKept(topic=topic) for topic in topics))
         return topics
 
+    @needs(Action.CHANGE_TOPICS)
     def keep_topic(self, topic: Topic) -> Topic:
         """Keep a topic's title, kind, importance, date and notes. Raises RuleError.
 
@@ -69,6 +73,7 @@ class Pile:
                 self._log.append(ev.TopicKept(topic=topic))
         return topic
 
+    @needs(Action.CHANGE_TOPICS)
     def place(self, topic_id: str, place: Place) -> Topic:
         """Move a topic to waiting, current or laid aside; nothing of it is lost by that.
 
@@ -84,6 +89,7 @@ class Pile:
             self._log.append(ev.TopicPlaced(topic_id=topic_id, place=place))
         return msgspec.structs.replace(topic, place=place)
 
+    @needs(Action.CHANGE_TOPICS)
     def exchange(self, topic_id: str, leaving_id: str, to: Place) -> Topic:
         """Make a topic current in another's place, which moves to waiting or aside: both or none.
 
@@ -107,6 +113,7 @@ class Pile:
             )
         return msgspec.structs.replace(topic, place=Place.CURRENT)
 
+    @needs(Action.CHANGE_TOPICS)
     def keep_step(self, step: Step) -> Step:
         """Add a step at the end of its topic, or change it in place. Raises RuleError."""
         step = msgspec.structs.replace(step, title=title_of(step.title, "step's title"))
@@ -119,6 +126,7 @@ class Pile:
                 self._log.append(ev.StepKept(step=step))
         return step
 
+    @needs(Action.CHANGE_TOPICS)
     def give_notation(self, step_id: str, data: bytes, filename: str) -> Step:
         """Keep notation and let a step be played from it: both, or on any fault neither.
 
@@ -134,6 +142,7 @@ class Pile:
             self._log.append(*kept, ev.StepKept(step=step))
         return step
 
+    @needs(Action.CHANGE_TOPICS)
     def give_passage(self, step_id: str, passage_id: str) -> Step:
         """Let a step be played from a passage of the pile. Raises NotFoundError, RuleError."""
         read = self.passages.read(passage_id)
@@ -150,6 +159,7 @@ class Pile:
         rules.check_step(state, changed)
         return changed
 
+    @needs(Action.CHANGE_TOPICS)
     def order_steps(self, topic_id: str, step_ids: Sequence[str]) -> None:
         """Put a topic's steps into a new order; steps not named stay at the end."""
         with self._log.deciding() as state:
@@ -163,12 +173,14 @@ class Pile:
                     )
             self._log.append(ev.StepsOrdered(topic_id=topic_id, step_ids=tuple(step_ids)))
 
+    @needs(Action.CHANGE_TOPICS)
     def drop_step(self, step_id: str) -> None:
         """Take a step off its topic's map; its tries and takes stay in the log."""
         with self._log.deciding() as state:
             lookup.step(state, step_id)
             self._log.append(ev.StepDropped(step_id=step_id))
 
+    @needs(Action.CHANGE_TOPICS)
     def keep_passage(
         self, data: bytes, filename: str, title: str = "", *, untitled: str = ""
     ) -> StoredPassage:
@@ -178,28 +190,34 @@ class Pile:
         """
         return self.passages.keep(data, filename, title, untitled)
 
+    @needs(Action.SEE)
     def passage(self, passage_id: str) -> "Passage":
         """Return a passage's note list. Raises NotFoundError."""
         return self.passages.read(passage_id)
 
+    @needs(Action.SEE)
     def exercise_passage(self, step: Step) -> "Passage | None":
         """Return the bars to be played for a step, None when its exercise has no passage."""
         return self.passages.of_step(step)
 
+    @needs(Action.SEE)
     def propose_steps(self, topic_id: str, ask: AnyAsk) -> Proposal:
         """Propose a topic's map; nothing is kept. Raises NotFoundError, InputError."""
         return self._proposals.propose(topic_id, ask)
 
+    @needs(Action.CHANGE_TOPICS)
     def keep_proposal(
         self, proposal: Proposal, step_ids: Collection[str] | None = None
     ) -> tuple[Step, ...]:
         """Keep a proposal's steps, all or those named, in one append. Raises RuleError."""
         return self._proposals.keep(proposal, step_ids)
 
+    @needs(Action.SEE)
     def topic(self, topic_id: str) -> Topic:
         """Return a topic. Raises NotFoundError."""
         return lookup.topic(self._log.state(), topic_id)
 
+    @needs(Action.SEE)
     def step(self, step_id: str) -> Step:
         """Return a step. Raises NotFoundError."""
         return lookup.step(self._log.state(), step_id)

@@ -8,6 +8,7 @@ after two minutes, and whoever begins meets at once what the rest is about.
 from coldtake.domain.criterion import Criterion, OwnQuestionTest
 from coldtake.domain.plan import Plan, PlanRequest, SlotKind, Wish
 from coldtake.domain.topic import Place, Step
+from coldtake.practice.access import Action, needs
 from coldtake.practice.plans.plans import PlanService
 from coldtake.practice.state.log import Log
 from coldtake.practice.topics.pile import Pile
@@ -17,26 +18,37 @@ STEP = "Once through"
 QUESTION = "Was it clean"
 
 
-def play_now(pile: Pile, evening: PlanService, log: Log, title: str, minutes: int) -> Plan:
-    """Add a topic with its first step and plan today with it. Raises RuleError, PlanError.
+class QuickStart:
+    """Use case of the first minutes."""
 
-    The topic waits when as many are current as may be; the plan then goes without it.
-    """
-    state = log.state()
-    current = sum(t.place is Place.CURRENT for t in state.topics.values())
-    room = current < value_of(state.settings, "current_topics")
-    topic = pile.add(title, place=Place.CURRENT if room else Place.WAITING)
-    asked = Criterion(tests=(OwnQuestionTest(question=QUESTION),))
-    step = pile.keep_step(Step(id=log.new_id(), topic_id=topic.id, title=STEP, criterion=asked))
-    today = log.today()
-    cold = Wish(
-        step_id=step.id, kind=SlotKind.COLD, minutes=value_of(state.settings, "cold_minutes")
-    )
-    return evening.propose(
-        PlanRequest(
-            day=today,
-            starts_at=evening.default_request(today).starts_at,
-            minutes=minutes,
-            wishes=(cold,) if room else (),
+    def __init__(self, log: Log, pile: Pile, evening: PlanService) -> None:
+        self._log = log
+        self._pile = pile
+        self._evening = evening
+
+    @needs(Action.CHANGE_TOPICS)
+    def play_now(self, title: str, minutes: int) -> Plan:
+        """Add a topic with its first step and plan today with it. Raises RuleError, PlanError.
+
+        The topic waits when as many are current as may be; the plan then goes without it.
+        """
+        state = self._log.state()
+        current = sum(t.place is Place.CURRENT for t in state.topics.values())
+        room = current < value_of(state.settings, "current_topics")
+        topic = self._pile.add(title, place=Place.CURRENT if room else Place.WAITING)
+        asked = Criterion(tests=(OwnQuestionTest(question=QUESTION),))
+        step = self._pile.keep_step(
+            Step(id=self._log.new_id(), topic_id=topic.id, title=STEP, criterion=asked)
         )
-    )
+        today = self._log.today()
+        cold = Wish(
+            step_id=step.id, kind=SlotKind.COLD, minutes=value_of(state.settings, "cold_minutes")
+        )
+        return self._evening.propose(
+            PlanRequest(
+                day=today,
+                starts_at=self._evening.default_request(today).starts_at,
+                minutes=minutes,
+                wishes=(cold,) if room else (),
+            )
+        )

@@ -10,6 +10,7 @@ from coldtake.domain.history.state import State
 from coldtake.domain.topic import Place
 from coldtake.errors import NotFoundError, RuleError
 from coldtake.practice import lookup
+from coldtake.practice.access import Action, needs
 from coldtake.practice.state.evidence_mark import EvidenceMark
 from coldtake.practice.state.log import Log
 from coldtake.practice.topics import rules
@@ -29,6 +30,7 @@ class TriageService:
         self._proposed: tuple[tuple[int, date], Triage] | None = None
         self._decided: dict[str, tuple[Place, Place]] = {}  # (before, after) of each topic moved
 
+    @needs(Action.SEE)
     def propose(self) -> "Triage":
         """Return what fits before the dates and what does not; kept until the log changes."""
         from coldtake.planning.triage.selection import triage
@@ -40,6 +42,7 @@ class TriageService:
                     self._proposed = key, triage(self._log.state(), key[1])
             return self._proposed[1]
 
+    @needs(Action.CHANGE_TOPICS)
     def decide(self, places: Mapping[str, Place]) -> int:
         """Put topics where the player wants them, all or none; return how many moved.
 
@@ -54,11 +57,13 @@ class TriageService:
                 self._decided = {i: (before[i], place) for i, place in moved.items()}
         return len(moved)
 
+    @needs(Action.SEE)
     def undoable(self) -> tuple[str, ...]:
         """Ids of the topics of the last decision that still stand where it put them."""
         state = self._log.state()
         return tuple(i for i, (_, after) in self._decided.items() if _stands(state, i, after))
 
+    @needs(Action.CHANGE_TOPICS)
     def undo(self) -> int:
         """Put back what the last decision moved and nobody has moved since. Raises NotFoundError.
 

@@ -1,21 +1,26 @@
-"""What may be asked for on the shared address. Whatever is not named here is refused.
+"""Who asks, and whether they may: every request is held against the table of rights.
 
-Which of the two servers a request came through is marked on the request by the server itself, so
-that nothing that a client sends can change it.
+A route declares the action that it needs; one that declares none is closed to all. Which of the two
+servers a request came through is marked on the request by the server itself, so that nothing that a
+client sends can change it.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from http.cookies import CookieError, SimpleCookie
 from typing import TYPE_CHECKING
 
 from starlette.datastructures import Headers
 from starlette.requests import Request
 from starlette.responses import Response
+from starlette.routing import BaseRoute
 
 from coldtake.errors import ColdtakeError
+from coldtake.practice import access
+from coldtake.practice.access import Action, Actor, Kind
+from coldtake.web.bound import ACTOR
+from coldtake.web.routes import READING, RouteActions, action_of, page_routes
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Receive, Scope, Send
@@ -25,51 +30,11 @@ if TYPE_CHECKING:
 SHARED = "coldtake.shared"  # in the scope: the host names of the shared address
 COOKIE = "__Host-coldtake"  # the prefix makes browsers insist on Secure, Path=/ and no Domain
 
-# Without pairing: the page that pairs, what it is drawn with, and the certificate.
-OPEN = frozenset(
-    {
-        "/pair",
-        "/pair/certificate.crt",
-        "/pair/worker.js",
-        "/static/css/tokens.css",
-        "/static/css/base.css",
-        "/static/css/stave.css",
-        "/static/css/share.css",
-        "/static/js/theme.js",
-        "/static/js/pair.js",
-        "/static/icon.svg",
-        "/static/vendor/figtree/figtree-latin-wght-normal.woff2",
-        "/static/vendor/atkinson/atkinson-hyperlegible-next-latin-wght-normal.woff2",
-        "/static/vendor/atkinson/atkinson-hyperlegible-next-latin-ext-wght-normal.woff2",
-    }
-)
-# A paired device reads everything but what shares the machine, and what takes all of it away …
-HIDDEN = re.compile(r"/(share|demo|data|long-work(?!/now))(/|$)")
-# … and runs a session, answers and plans a day. The pile and the settings stay with the computer.
-CHANGES = tuple(
-    (method, re.compile(path))
-    for method, path in (
-        ("POST", r"/api/session/(start|lead)"),
-        ("POST", r"/api/events"),
-        ("PUT", r"/api/takes/[^/]+"),
-        ("POST", r"/takes/[^/]+/(answer|listen|hearing/stop)"),
-        ("POST", r"/slow"),
-        ("POST", r"/steps/[^/]+/takes"),
-        ("POST", r"/tomorrow"),
-        ("POST", r"/run-through(/[^/]+(/back|/take)?)?"),
-        ("POST", r"/performances/[^/]+/after"),
-        ("POST", r"/tomorrow/change"),
-    )
-)
-READING = ("GET", "HEAD")
-NOT_PAIRED = ColdtakeError(
-    "This device is not paired.", remedy="Open “Connect a tablet” on the computer."
-)
+NOT_PAIRED = access.denied(Kind.STRANGER)
 STRANGER_MOST = 200  # bytes; a code is nine digits, and nobody unknown sends more
 TOO_MUCH = ColdtakeError(
     "A code has nine digits.", remedy="Enter the digits that the computer shows."
 )
-NOT_HERE = ColdtakeError("This is possible only on the computer.", remedy="Nothing was changed.")
 
 
 def marked_as_shared(app: ASGIApp, address: Address) -> ASGIApp:
@@ -85,20 +50,6 @@ def marked_as_shared(app: ASGIApp, address: Address) -> ASGIApp:
 def is_shared(request: Request) -> bool:
     """Say whether a request came through the shared address."""
     return SHARED in request.scope
-
-
-def may_unpaired(method: str, path: str) -> bool:
-    """Say whether a stranger may ask for this."""
-    return path in OPEN and (method in READING or (method, path) == ("POST", "/pair"))
-
-
-def may_paired(method: str, path: str) -> bool:
-    """Say whether the paired device may ask for this."""
-    if may_unpaired(method, path):
-        return True
-    if method in READING:
-        return HIDDEN.match(path) is None
-    return any(method == m and p.fullmatch(path) for m, p in CHANGES)
 
 
 def is_short(headers: Headers) -> bool:
@@ -121,32 +72,59 @@ Knows = Callable[[str], bool]  # is this the paired device's secret?
 
 
 class Gate:
-    """ASGI middleware; it lets through what came from loopback."""
+    """ASGI middleware: finds out who asks, and refuses what they may not (`practice.access`).
 
-    def __init__(self, app: ASGIApp, *, knows: Knows, refuse: Refuse) -> None:
+    player : whose practice the pages show; routes : returns the app's routes; None: those of pages
+    What no route answers is passed on to the app, which says so; nothing but reading there is.
+    """
+
+    def __init__(
+        self,
+        app: ASGIApp,
+        *,
+        knows: Knows,
+        refuse: Refuse,
+        player: str = "",
+        routes: Callable[[], Iterable[BaseRoute]] = page_routes,
+    ) -> None:
         self.app = app
         self.knows = knows
         self.refuse = refuse
+        self.player = player
+        self.actions = RouteActions(routes)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Pass on what the device may do; refuse the rest."""
-        if SHARED not in scope or scope["type"] == "lifespan":
+        """Pass on what the actor may do; refuse the rest."""
+        if scope["type"] == "lifespan":
             await self.app(scope, receive, send)
             return
         if scope["type"] != "http":  # nothing here speaks anything else
             return
-        refusal = self._refusal(Request(scope))
+        request = Request(scope)
+        scope[ACTOR] = actor = Actor(self._kind(request), self.player)
+        refusal = self._refusal(request, actor)
         await (refusal or self.app)(scope, receive, send)
 
-    def _refusal(self, request: Request) -> Response | None:
+    def _kind(self, request: Request) -> Kind:
+        if not is_shared(request):
+            return Kind.PLAYER
+        return Kind.DEVICE if self.knows(secret_of(request.headers)) else Kind.STRANGER
+
+    def _refusal(self, request: Request, actor: Actor) -> Response | None:
         method, path = request.method, request.url.path
-        if may_unpaired(method, path):
-            fits = method in READING or is_short(request.headers)
+        route = self.actions.route(method, path)
+        if route is None and actor.kind is not Kind.STRANGER:
+            known = actor.kind is Kind.PLAYER or method in READING
+            return None if known else self.refuse(request, access.denied(actor.kind), 403)
+        action = action_of(route, path) if route else Action.USE_TOOLS
+        refusal = access.why_not(actor, action, self.player)
+        if refusal is None:
+            sends = action is Action.PAIR and is_shared(request) and method not in READING
+            fits = not sends or is_short(request.headers)
             return None if fits else self.refuse(request, TOO_MUCH, 413)
-        if not self.knows(
-            secret_of(request.headers)
-        ):  # 401, not 403: what a session page still holds is sent again once paired
-            answer = self.refuse(request, NOT_PAIRED, 401)
-            answer.headers["WWW-Authenticate"] = "Pairing"  # RFC 9110 asks for a scheme
-            return answer
-        return None if may_paired(method, path) else self.refuse(request, NOT_HERE, 403)
+        if actor.kind is not Kind.STRANGER:
+            return self.refuse(request, refusal, 403)
+        # 401, not 403: what a session page still holds is sent again once paired
+        answer = self.refuse(request, refusal, 401)
+        answer.headers["WWW-Authenticate"] = "Pairing"  # RFC 9110 asks for a scheme
+        return answer

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import date
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -14,7 +13,7 @@ from coldtake.domain.criterion import ChangesTest, TempoTest
 from coldtake.domain.criterion_words import question
 from coldtake.domain.days import PAUSE
 from coldtake.domain.history.state import State
-from coldtake.domain.instants import AHEAD_MOST, possible
+from coldtake.domain.instants import AHEAD_MOST
 from coldtake.domain.plan import Plan
 from coldtake.domain.session import SessionRun
 from coldtake.domain.take import Try, Verdict
@@ -27,13 +26,11 @@ from coldtake.web.views.pass_messages import after_cold, chosen_test, lucky_said
 
 if TYPE_CHECKING:
     from coldtake.music.passage import Passage
-    from coldtake.ports import Store
     from coldtake.practice.services import Services
 
 SETTINGS = ("quiet_seconds", "click_volume", "a4_hz", "takes_alone")
 OWN_REST_BARS = 4  # an improviser may rest so long without having ended
 _ANSWERS_MOST = 100  # as many as "k of n" can ask for
-_LOOK_BACK = 512
 
 
 def snapshot(services: Services) -> dict[str, Any]:
@@ -49,7 +46,7 @@ def snapshot(services: Services) -> dict[str, Any]:
     """
     from coldtake.planning.day.late_start import late_starts
 
-    seen = services.store.last_sequence()
+    seen = services.sessions.seen()
     state, today = services.state(), services.today()
     session = state.running_session() or _latest(state, today)
     next_plan = _still_to_run(state, services.evening.plan(today), today)
@@ -66,9 +63,7 @@ def snapshot(services: Services) -> dict[str, Any]:
         "steps": _steps(services, state, plan, session) | _steps_of_today(services, state, today),
         "settled": [one for one, done in state.passed_over.items() if done],
         "settings": {name: chosen[name] for name in SETTINGS},
-        "events": [shortened(e) for e in session_events(services.store, session.id)]
-        if session
-        else [],
+        "events": [shortened(e) for e in services.sessions.events(session.id)] if session else [],
     }
 
 
@@ -198,53 +193,6 @@ def _lengths(passage: Passage | None, over: ChangesTest | None) -> dict[str, flo
         "pickup_beats": pickup,
         "longest_rest_beats": longest,
     }
-
-
-def session_events(store: Store, session_id: str) -> list[ev.Event]:
-    """Return a session's events. A running session is recent: the log is read from its end."""
-    last, span = store.last_sequence(), _LOOK_BACK
-    while True:
-        events = list(_of_session(store, session_id, max(0, last - span)))
-        begun = any(isinstance(e.data, ev.SessionStarted) for e in events)
-        if begun or span >= last:
-            return events
-        span *= 4
-
-
-def _of_session(store: Store, session_id: str, after: int) -> Iterator[ev.Event]:
-    tries: set[str] = set()
-    for _, event in store.events(after=after):
-        if not possible(event.at):
-            continue
-        match event.data:
-            case ev.TakeRecorded(session_id=of, take_id=one) if of == session_id:
-                tries.add(one)
-            case ev.TryAnswered(session_id=of, try_id=one) if of == session_id:
-                tries.add(one)
-                yield event
-            case ev.AnswerTakenBack(try_id=one) | ev.TakeJudged(take_id=one):
-                if one in tries:
-                    yield event
-            case data if getattr(data, "session_id", None) == session_id:
-                yield event
-
-
-def news(store: Store, session_id: str, after: int) -> tuple[int, list[dict[str, Any]]]:
-    """Return how far the log goes, and a session's events from after a sequence number on.
-
-    Verdicts and answers taken back name no session: they come along, whosever they are.
-    """
-    last, found = after, []
-    for sequence, event in store.events(after=after) if session_id else ():
-        last = sequence
-        if not possible(event.at):
-            continue
-        match event.data:
-            case ev.AnswerTakenBack() | ev.TakeJudged():
-                found.append(shortened(event))
-            case data if getattr(data, "session_id", None) == session_id:
-                found.append(shortened(event))
-    return last, found
 
 
 def shortened(event: ev.Event) -> dict[str, Any]:

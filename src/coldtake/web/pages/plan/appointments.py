@@ -20,6 +20,7 @@ from coldtake.domain.take import Answer
 from coldtake.domain.topic import Place, Step, Topic
 from coldtake.planning.value.at_hand import steps_for
 from coldtake.planning.value.at_hand_words import appointment_name, requirement_names
+from coldtake.practice.access import Action, needs
 from coldtake.web.forms import form_fields, requirements
 from coldtake.web.forms.form_fields import Fields, text_fields
 
@@ -127,51 +128,59 @@ def _topics(state: State) -> list[Topic]:
 def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     """Build the routes of rehearsals and lessons."""
     routes = APIRouter()
-    doors = services.appointments
 
     @routes.post("/appointments")
+    @needs(Action.CHANGE_DATES)
     def add(fields: Fields) -> Response:
-        doors.add(**read_appointment(services, fields))
+        services.appointments.add(**read_appointment(services, fields))
         return RedirectResponse(LIST, status_code=303)
 
     @routes.get("/appointments/{appointment_id}")
+    @needs(Action.SEE)
     def show(request: Request, appointment_id: str) -> Response:
-        context = _page(services, doors.get(appointment_id))
+        context = _page(services, services.appointments.get(appointment_id))
         return templates.TemplateResponse(request, "appointment.html", context)
 
     @routes.post("/appointments/{appointment_id}")
+    @needs(Action.CHANGE_DATES)
     def keep(appointment_id: str, fields: Fields) -> Response:
-        known = doors.get(appointment_id)
-        doors.keep(msgspec.structs.replace(known, **read_appointment(services, fields, known)))
+        known = services.appointments.get(appointment_id)
+        services.appointments.keep(
+            msgspec.structs.replace(known, **read_appointment(services, fields, known))
+        )
         return RedirectResponse(f"/appointments/{appointment_id}", status_code=303)
 
     @routes.post("/appointments/{appointment_id}/answers")
+    @needs(Action.ADD_ELSEWHERE)
     def answer(appointment_id: str, fields: Fields) -> Response:
         said = {
             name.removeprefix("answer-"): form_fields.one_of(Answer, value, "answers")
             for name, value in text_fields(fields).items()
             if name.startswith("answer-") and value
         }
-        doors.answer(appointment_id, said)
+        services.appointments.answer(appointment_id, said)
         return RedirectResponse(f"/appointments/{appointment_id}", status_code=303)
 
     @routes.get("/appointments/{appointment_id}/calendar.ics")
+    @needs(Action.SEE)
     def calendar(appointment_id: str) -> Response:
-        on = doors.get(appointment_id).on.isoformat()
+        on = services.appointments.get(appointment_id).on.isoformat()
         return Response(
-            doors.calendar(appointment_id),
+            services.appointments.calendar(appointment_id),
             media_type="text/calendar; charset=utf-8",
             headers={"Content-Disposition": f'attachment; filename="coldtake-{on}.ics"'},
         )
 
     @routes.post("/appointments/{appointment_id}/delete")
+    @needs(Action.CHANGE_DATES)
     def delete(appointment_id: str) -> Response:
-        doors.delete(appointment_id)
+        services.appointments.delete(appointment_id)
         return RedirectResponse(LIST, status_code=303)
 
     @routes.post("/appointments/{appointment_id}/restore")
+    @needs(Action.CHANGE_DATES)
     def restore(appointment_id: str) -> Response:
-        doors.restore(appointment_id)
+        services.appointments.restore(appointment_id)
         return RedirectResponse(LIST, status_code=303)
 
     return routes

@@ -8,6 +8,7 @@ from fastapi import APIRouter
 from starlette.responses import Response
 from starlette.templating import Jinja2Templates
 
+from coldtake.practice.access import Action, needs
 from coldtake.web.pages.plan.tomorrow import day_of
 
 if TYPE_CHECKING:
@@ -21,6 +22,7 @@ def router(services: Services, _templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/tomorrow.ics")
+    @needs(Action.SEE)
     def calendar(day: str = "") -> Response:
         chosen = day_of(services, day)
         name = f"coldtake-{chosen.isoformat()}.ics"
@@ -31,6 +33,7 @@ def router(services: Services, _templates: Jinja2Templates) -> APIRouter:
         )
 
     @routes.get("/calendar.ics")
+    @needs(Action.SEE)
     def feed() -> Response:
         found = services.evening.calendar_feed()
         return Response(found, media_type=CALENDAR, headers={"Cache-Control": "no-cache"})

@@ -11,6 +11,7 @@ from starlette.templating import Jinja2Templates
 
 from coldtake.domain.estimate import StepOutlook, TopicOutlook
 from coldtake.domain.topic import Topic
+from coldtake.practice.access import Action, needs
 from coldtake.web.forms import form_fields
 from coldtake.web.views import charts
 
@@ -78,6 +79,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/outlook")
+    @needs(Action.SEE)
     def show(request: Request, minutes: str = "") -> Response:
         asked = form_fields.maybe_whole(minutes, "minutes per day", 0, 720, "min")
         context = {
@@ -88,6 +90,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return templates.TemplateResponse(request, "outlook.html", context)
 
     @routes.get("/outlook/dates")
+    @needs(Action.SEE)
     def dates(request: Request, minutes: str = "") -> Response:
         asked = form_fields.maybe_whole(minutes, "minutes per day", 0, 720, "min")
         context = {"here": "/outlook", "topics": topics_ahead(services, asked)}

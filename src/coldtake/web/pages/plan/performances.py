@@ -23,6 +23,7 @@ from coldtake.domain.performance import (
 from coldtake.domain.topic import Place, StepPhase
 from coldtake.errors import InputError
 from coldtake.planning.words import listed
+from coldtake.practice.access import Action, needs
 from coldtake.web.forms import form_fields
 from coldtake.web.forms.form_fields import Fields, text_fields
 from coldtake.web.pages.plan import appointments
@@ -121,24 +122,25 @@ def runs_of(services: Services, performance_id: str) -> tuple[RunView, ...]:
 def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     """Build the routes of performances."""
     routes = APIRouter()
-    doors = services.performances
 
     @routes.get("/performances")
+    @needs(Action.SEE)
     def every(request: Request) -> Response:
         context = {
             "here": "",
             "today": services.today(),
-            "upcoming": rows_of(services, doors.upcoming()),
-            "past": rows_of(services, doors.past()),
+            "upcoming": rows_of(services, services.performances.upcoming()),
+            "past": rows_of(services, services.performances.past()),
             "off": tuple(services.state().performances_off.values()),
-            "to_tell": {p.id for p in doors.to_tell()},
+            "to_tell": {p.id for p in services.performances.to_tell()},
             **appointments.context_of(services),
         }
         return templates.TemplateResponse(request, "performances.html", context)
 
     @routes.get("/performances/stage")
+    @needs(Action.SEE)
     def stage(request: Request) -> Response:
-        effect = doors.effect()
+        effect = services.performances.effect()
         context = {
             "effect": effect,
             "room": ROOM_SHOWN,
@@ -148,9 +150,10 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return templates.TemplateResponse(request, "performances_stage.html", context)
 
     @routes.post("/performances")
+    @needs(Action.CHANGE_DATES)
     def add(fields: Fields) -> Response:
         form = text_fields(fields)
-        made = doors.add(
+        made = services.performances.add(
             form_fields.line(form.get("title", ""), "name", "Enter the name of the performance."),
             form_fields.day(form.get("on", ""), "date", today=services.today()),
             place=" ".join(form.get("place", "").split()),
@@ -158,15 +161,17 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return RedirectResponse(f"/performances/{made.id}", status_code=303)
 
     @routes.get("/performances/{performance_id}")
+    @needs(Action.SEE)
     def show(request: Request, performance_id: str) -> Response:
-        performance = doors.get(performance_id)
+        performance = services.performances.get(performance_id)
         return templates.TemplateResponse(
             request, "performance.html", _context(services, performance)
         )
 
     @routes.post("/performances/{performance_id}")
+    @needs(Action.CHANGE_DATES)
     def keep(performance_id: str, fields: Fields) -> Response:
-        form, known = text_fields(fields), doors.get(performance_id)
+        form, known = text_fields(fields), services.performances.get(performance_id)
         same = form.get("on", "") == known.on.isoformat()
         changed = msgspec.structs.replace(
             known,
@@ -176,33 +181,37 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
             else form_fields.day(form.get("on", ""), "date", today=services.today()),
             place=" ".join(form.get("place", "").split()),
         )
-        doors.keep(changed)
+        services.performances.keep(changed)
         return RedirectResponse(f"/performances/{performance_id}", status_code=303)
 
     @routes.post("/performances/{performance_id}/programme")
+    @needs(Action.CHANGE_DATES)
     def programme(
         performance_id: str,
         topic_id: Annotated[str, Form()] = "",
         act: Annotated[str, Form()] = "",
     ) -> Response:
-        known = doors.get(performance_id)
-        doors.order(performance_id, _changed(list(known.programme), topic_id, act))
+        known = services.performances.get(performance_id)
+        services.performances.order(performance_id, _changed(list(known.programme), topic_id, act))
         return RedirectResponse(f"/performances/{performance_id}", status_code=303)
 
     @routes.post("/performances/{performance_id}/off")
+    @needs(Action.CHANGE_DATES)
     def take_back(performance_id: str) -> Response:
-        doors.take_back(performance_id)
+        services.performances.take_back(performance_id)
         return RedirectResponse("/performances", status_code=303)
 
     @routes.post("/performances/{performance_id}/on")
+    @needs(Action.CHANGE_DATES)
     def put_back(performance_id: str) -> Response:
-        doors.put_back(performance_id)
+        services.performances.put_back(performance_id)
         return RedirectResponse(f"/performances/{performance_id}", status_code=303)
 
     @routes.get("/performances/{performance_id}/readiness")
+    @needs(Action.SEE)
     def ready(request: Request, performance_id: str) -> Response:
-        performance = doors.get(performance_id)
-        found = doors.readiness(performance_id)
+        performance = services.performances.get(performance_id)
+        found = services.performances.readiness(performance_id)
         rooms = {t.topic_id: t for t in services.looking.ahead() if t.on == found.on}
         context = _readiness(services.state(), performance, found, rooms, services.today())
         return templates.TemplateResponse(request, "performance_readiness.html", context)

@@ -13,6 +13,7 @@ from starlette.templating import Jinja2Templates
 from coldtake.domain.performance import Run, RunPart
 from coldtake.domain.take import Answer, NewTake, Take
 from coldtake.errors import InputError
+from coldtake.practice.access import Action, needs
 from coldtake.web.forms import form_fields
 from coldtake.web.forms.form_fields import Fields, text_fields
 
@@ -97,12 +98,12 @@ def _minutes(form: dict[str, str]) -> float:
 def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     """Build the routes of run-throughs and of the minute after."""
     routes = APIRouter()
-    doors = services.performances
 
     @routes.get("/run-through")
+    @needs(Action.SEE)
     def before(request: Request, performance: str = "", topic: str = "") -> Response:
         state = services.state()
-        chosen = doors.get(performance) if performance else None
+        chosen = services.performances.get(performance) if performance else None
         if topic:
             services.pile.topic(topic)
         ids = (topic,) if topic else chosen.programme if chosen else ()
@@ -111,22 +112,26 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
             "performance": chosen,
             "topic_id": topic,
             "pieces": [told_of(state, t, None) for t in ids],
-            "choices": doors.upcoming(),
+            "choices": services.performances.upcoming(),
             "topics": [t for t in state.topics.values() if state.topic_steps(t.id)],
         }
         return templates.TemplateResponse(request, "run_before.html", context)
 
     @routes.post("/run-through")
+    @needs(Action.PLAY)
     def begin(fields: Fields) -> Response:
         form = text_fields(fields)
         of, topic = form.get("performance", ""), form.get("topic", "")
-        ids = (topic,) if topic else doors.get(of).programme if of else ()
-        run = doors.begin(ids, performance_id=of or None, intention=form.get("intention", ""))
+        ids = (topic,) if topic else services.performances.get(of).programme if of else ()
+        run = services.performances.begin(
+            ids, performance_id=of or None, intention=form.get("intention", "")
+        )
         return RedirectResponse(f"/run-through/{run.id}", status_code=303)
 
     @routes.get("/run-through/{run_id}")
+    @needs(Action.SEE)
     def show(request: Request, run_id: str) -> Response:
-        run = doors.run(run_id)
+        run = services.performances.run(run_id)
         page = "run_told.html" if run.told else "run_now.html"
         context = {
             "here": "",
@@ -136,8 +141,9 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return templates.TemplateResponse(request, page, context)
 
     @routes.get("/run-through/{run_id}/end")
+    @needs(Action.SEE)
     def answers(request: Request, run_id: str) -> Response:
-        run = doors.run(run_id)
+        run = services.performances.run(run_id)
         passed = (services.now() - run.at).total_seconds() / 60.0
         context = {
             "here": "",
@@ -148,22 +154,27 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return templates.TemplateResponse(request, "run_answers.html", context)
 
     @routes.post("/run-through/{run_id}")
+    @needs(Action.PLAY)
     def tell(run_id: str, fields: Fields) -> Response:
-        run, form = doors.run(run_id), text_fields(fields)
+        run, form = services.performances.run(run_id), text_fields(fields)
         parts = read_parts(fields, run.topic_ids, services.state())
-        doors.tell(run_id, parts, played_s=60.0 * _minutes(form), words=form.get("words", ""))
+        services.performances.tell(
+            run_id, parts, played_s=60.0 * _minutes(form), words=form.get("words", "")
+        )
         return RedirectResponse(f"/run-through/{run_id}", status_code=303)
 
     @routes.post("/run-through/{run_id}/back")
+    @needs(Action.PLAY)
     def take_back(run_id: str) -> Response:
-        run = doors.run(run_id)
-        doors.take_back_run(run_id)
+        run = services.performances.run(run_id)
+        services.performances.take_back_run(run_id)
         there = f"/performances/{run.performance_id}" if run.performance_id else "/performances"
         return RedirectResponse(there, status_code=303)
 
     @routes.post("/run-through/{run_id}/take")
+    @needs(Action.PLAY)
     def take(run_id: str, fields: Fields) -> Response:
-        run, (sound, filename) = doors.run(run_id), form_fields.recording(fields)
+        run, (sound, filename) = services.performances.run(run_id), form_fields.recording(fields)
         new = NewTake(step_id=run.id, source="upload", day=run.day)
         services.takes.keep(sound, new, filename)
         return RedirectResponse(f"/run-through/{run_id}", status_code=303)
@@ -174,12 +185,12 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
 
 def _after(routes: APIRouter, services: Services, templates: Jinja2Templates) -> None:
     """Add the minute after a performance."""
-    doors = services.performances
 
     @routes.get("/performances/{performance_id}/after")
+    @needs(Action.SEE)
     def after(request: Request, performance_id: str) -> Response:
-        performance, state = doors.get(performance_id), services.state()
-        known = doors.stage_run(performance_id)
+        performance, state = services.performances.get(performance_id), services.state()
+        known = services.performances.stage_run(performance_id)
         answers = {p.topic_id: p for p in known.parts} if known else {}
         pieces = tuple(told_of(state, t, answers.get(t)) for t in performance.programme)
         context = {
@@ -192,10 +203,13 @@ def _after(routes: APIRouter, services: Services, templates: Jinja2Templates) ->
         return templates.TemplateResponse(request, "performance_after.html", context)
 
     @routes.post("/performances/{performance_id}/after")
+    @needs(Action.PLAY)
     def tell_stage(performance_id: str, fields: Fields) -> Response:
-        performance = doors.get(performance_id)
+        performance = services.performances.get(performance_id)
         parts = read_parts(fields, performance.programme, services.state())
-        doors.tell_stage(performance_id, parts, words=text_fields(fields).get("words", ""))
+        services.performances.tell_stage(
+            performance_id, parts, words=text_fields(fields).get("words", "")
+        )
         return RedirectResponse(f"/performances/{performance_id}", status_code=303)
 
 

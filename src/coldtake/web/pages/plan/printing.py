@@ -11,6 +11,7 @@ from starlette.templating import Jinja2Templates
 
 from coldtake.domain.plan import SESSIONS_MOST
 from coldtake.errors import InputError, NotFoundError
+from coldtake.practice.access import Action, needs
 from coldtake.web.forms import form_fields
 from coldtake.web.printing.pdf import as_pdf
 from coldtake.web.printing.sheets import (
@@ -58,6 +59,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/print")
+    @needs(Action.SEE)
     def choose(request: Request, topic: str = "") -> Response:
         context = {
             "here": "",
@@ -68,6 +70,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return templates.TemplateResponse(request, "print_choose.html", context)
 
     @routes.get("/print.pdf")
+    @needs(Action.SEE)
     def pages(
         plan: str = "",
         steps: Annotated[list[str] | None, Query()] = None,

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 from starlette.templating import Jinja2Templates
 
+from coldtake.practice.access import Action, needs
 from coldtake.web.views import charts
 
 if TYPE_CHECKING:
@@ -73,6 +74,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/progress")
+    @needs(Action.SEE)
     def show(request: Request) -> Response:
         weeks = services.looking.weeks(most=WEEKS_SHOWN)
         context: dict[str, object] = {"here": "/progress", **_weeks(services, weeks)}

@@ -17,6 +17,7 @@ from coldtake.domain.history.appointments import on_day
 from coldtake.domain.history.state import State
 from coldtake.domain.plan import SESSIONS_MOST, Plan, PlanRequest
 from coldtake.errors import InputError, NotFoundError
+from coldtake.practice.access import Action, needs
 from coldtake.settings import value_of
 from coldtake.web.forms import form_fields, requirements
 from coldtake.web.forms.form_fields import Fields, text_fields
@@ -193,6 +194,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/tomorrow")
+    @needs(Action.SEE)
     def show(request: Request, day: str = "", session: str = "", moved: str = "") -> Response:
         chosen = day_of(services, day)
         number = _session_of(services, chosen, session)
@@ -201,6 +203,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return templates.TemplateResponse(request, "tomorrow.html", context)
 
     @routes.post("/tomorrow")
+    @needs(Action.PLAN)
     def propose(request: Request, fields: Fields) -> Response:
         form = text_fields(fields)
         day = day_of(services, form.get("day", ""))
@@ -230,6 +233,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return RedirectResponse(_at(plan.request), status_code=303, background=later)
 
     @routes.post("/tomorrow/change")
+    @needs(Action.PLAN)
     def change(fields: Fields) -> Response:
         form = text_fields(fields)
         day = day_of(services, form.get("day", ""))
@@ -244,6 +248,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return RedirectResponse(f"{_at(plan.request)}{tail}", status_code=303)
 
     @routes.post("/tomorrow/delete")
+    @needs(Action.CHANGE_DATES)
     def delete(fields: Fields) -> Response:
         form = text_fields(fields)
         day = day_of(services, form.get("day", ""))
@@ -252,6 +257,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return RedirectResponse(f"/tomorrow?day={day}", status_code=303)
 
     @routes.get("/tomorrow/print")
+    @needs(Action.SEE)
     def stand(request: Request, day: str = "", session: str = "") -> Response:
         plan = _plan_or_fault(services, day_of(services, day), session)
         state = services.state()

@@ -13,6 +13,7 @@ from coldtake.domain.days import monday_of
 from coldtake.domain.instants import check_date
 from coldtake.domain.told_days import MINUTES_MOST, WEEKDAYS, DayKind
 from coldtake.planning.value.at_hand_words import appointment_name
+from coldtake.practice.access import Action, needs
 from coldtake.practice.plans.week import week_of
 from coldtake.settings import value_of
 from coldtake.web.forms import form_fields
@@ -57,12 +58,14 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/week")
+    @needs(Action.SEE)
     def show(request: Request, day: str = "") -> Response:
         context = _context(services, _day_of(services, day))
         context["feed"] = str(request.url_for("feed"))
         return templates.TemplateResponse(request, "week.html", context)
 
     @routes.post("/week/days")
+    @needs(Action.CHANGE_DATES)
     def tell(fields: Fields) -> Response:
         form = text_fields(fields)
         first = form_fields.past_day(form.get("first", ""), "first day")
@@ -76,6 +79,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return RedirectResponse(f"/week?day={first}", status_code=303)
 
     @routes.post("/week/weekdays")
+    @needs(Action.CHANGE_DATES)
     def tell_weekdays(fields: Fields) -> Response:
         form = text_fields(fields)
         minutes = {

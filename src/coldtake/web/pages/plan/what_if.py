@@ -13,6 +13,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
 from coldtake.domain.topic import Place, Topic
+from coldtake.practice.access import Action, needs
 from coldtake.practice.jobs import Stage
 from coldtake.web.forms import form_fields
 
@@ -132,6 +133,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/what-if")
+    @needs(Action.SEE)
     def show(request: Request) -> Response:
         query = request.query_params
         read(query, services.today())  # a field that cannot be read is said on the page itself
@@ -145,6 +147,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return templates.TemplateResponse(request, "what_if.html", context)
 
     @routes.get("/what-if/numbers")
+    @needs(Action.SEE)
     def numbers(request: Request, poll: str = "") -> Response:
         from coldtake.planning.what_if.what_if_messages import sentences
 
@@ -163,6 +166,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return templates.TemplateResponse(request, "what_if_numbers.html", context)
 
     @routes.post("/what-if/stop")
+    @needs(Action.RUN_TASKS)
     def stop(request: Request) -> Response:
         services.supposing.stop()
         tail = address(request.query_params)

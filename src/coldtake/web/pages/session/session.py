@@ -13,6 +13,7 @@ from starlette.responses import Response
 from starlette.templating import Jinja2Templates
 
 from coldtake.errors import NotFoundError
+from coldtake.practice.access import Action, needs
 from coldtake.web.rendering import STATIC
 
 if TYPE_CHECKING:
@@ -57,15 +58,18 @@ def router(_services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/session")
+    @needs(Action.USE_TOOLS)
     def session(request: Request) -> Response:
         return templates.TemplateResponse(request, "session.html", {"here": "/session"})
 
     @routes.get("/session-worker.js")
+    @needs(Action.USE_TOOLS)
     def worker() -> Response:
         headers = {"Service-Worker-Allowed": SCOPE, "Cache-Control": "no-cache"}
         return Response(worker_script(), media_type="text/javascript", headers=headers)
 
     @routes.get("/session-{name}.js")
+    @needs(Action.USE_TOOLS)
     def part(name: str) -> Response:
         text = WORKERS.get(f"/session-{name}.js")
         if text is None:

@@ -14,6 +14,7 @@ from starlette.responses import Response
 from starlette.templating import Jinja2Templates
 
 from coldtake.errors import InputError
+from coldtake.practice.access import Action, needs
 from coldtake.web.forms import form_fields
 
 if TYPE_CHECKING:
@@ -55,10 +56,12 @@ def router(_services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/slow")
+    @needs(Action.USE_TOOLS)
     def show(request: Request) -> Response:
         return templates.TemplateResponse(request, "slow.html", {"here": ""})
 
     @routes.post("/slow")
+    @needs(Action.USE_TOOLS)
     async def stretch(
         request: Request, rate: str = "", speed: str = "", first: str = "", last: str = ""
     ) -> Response:

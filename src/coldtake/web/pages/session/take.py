@@ -11,10 +11,10 @@ from starlette.responses import FileResponse, RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
 from coldtake.domain.criterion_words import question, words_of
-from coldtake.domain.events import TryAnswered
 from coldtake.domain.take import Answer, FirstTry, Judge, Take
 from coldtake.errors import ColdtakeError, JudgingError, NotFoundError, PassageError
 from coldtake.learning.pass_evidence import answers_of
+from coldtake.practice.access import Action, needs
 from coldtake.web.api import judged, reply
 from coldtake.web.errors import wants_json
 from coldtake.web.forms import form_fields
@@ -42,15 +42,18 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     _add_notation(routes, services)
 
     @routes.get("/takes/{take_id}")
+    @needs(Action.SEE)
     def show(request: Request, take_id: str) -> Response:
         take = services.takes.get(take_id)
         return templates.TemplateResponse(request, "take.html", _context(services, take))
 
     @routes.get("/takes/{take_id}/sound")
+    @needs(Action.HEAR)
     def sound(take_id: str) -> Response:
         return FileResponse(services.takes.sound(take_id), media_type="audio/flac")
 
     @routes.post("/takes/{take_id}/answer")
+    @needs(Action.ANSWER)
     def answer(
         take_id: str, answer: Annotated[str, Form()] = "", cold: Annotated[str, Form()] = ""
     ) -> Response:
@@ -58,6 +61,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return RedirectResponse(f"/takes/{take_id}", status_code=303)
 
     @routes.post("/takes/{take_id}/listen")
+    @needs(Action.JUDGE)
     def listen(request: Request, take_id: str) -> Response:
         take = services.takes.get(take_id)
         if wants_json(request):
@@ -66,6 +70,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return RedirectResponse(f"/takes/{take_id}", status_code=303)
 
     @routes.get("/takes/{take_id}/hearing")
+    @needs(Action.SEE)
     def hearing(request: Request, take_id: str) -> Response:
         take = services.takes.get(take_id)
         job = services.hearing.now(take.id)
@@ -75,6 +80,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return templates.TemplateResponse(request, "hearing.html", context)
 
     @routes.post("/takes/{take_id}/hearing/stop")
+    @needs(Action.JUDGE)
     def stop(take_id: str) -> Response:
         take = services.takes.get(take_id)
         if services.hearing.now(take.id):
@@ -92,17 +98,7 @@ def _keep_said(services: Services, take: Take, answer: str, cold: str) -> None:
         )
         if not answer:
             return
-    said = TryAnswered(
-        try_id=take.id,
-        step_id=take.step_id,
-        answer=form_fields.one_of(Answer, answer, "answer"),
-        judge=Judge.PLAYER,
-        session_id=take.session_id,
-        slot_id=take.slot_id,
-        take_id=take.id,
-    )
-    # At the take's own instant, so that "first try of the day" stays what it was.
-    services.append(said, at=take.at, day=take.day)
+    services.takes.answer(take.id, form_fields.one_of(Answer, answer, "answer"))
 
 
 def listen_to(services: Services, take: Take) -> None:
@@ -219,6 +215,7 @@ def _passage(services: Services, step: Step | None) -> Passage | None:
 
 def _add_notation(routes: APIRouter, services: Services) -> None:
     @routes.get("/takes/{take_id}/notation.svg")
+    @needs(Action.SEE)
     def notation(take_id: str, width: str = "900") -> Response:
         svg = _marked(
             services, services.takes.get(take_id), form_fields.whole(width, "width", *WIDTH_PX)

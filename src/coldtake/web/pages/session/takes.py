@@ -11,6 +11,7 @@ from starlette.templating import Jinja2Templates
 
 from coldtake.domain.topic import Place
 from coldtake.errors import ColdtakeError, InputError
+from coldtake.practice.access import Action, needs
 from coldtake.web.pages.session.take import waveform_of
 from coldtake.web.views import take_list
 
@@ -28,6 +29,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/takes")
+    @needs(Action.SEE)
     def show(
         request: Request, topic: str = "", answer: str = "", cold: str = "", page: int = 1
     ) -> Response:
@@ -35,6 +37,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return templates.TemplateResponse(request, "takes.html", context)
 
     @routes.get("/takes/compare")
+    @needs(Action.SEE)
     def compare(request: Request, a: str = "", b: str = "") -> Response:
         if not a or not b or a == b:
             raise InputError("Two different takes are needed.", remedy="Choose them in the list.")

@@ -8,6 +8,8 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 from starlette.templating import Jinja2Templates
 
+from coldtake.practice.access import Action, needs
+
 if TYPE_CHECKING:
     from coldtake.practice.services import Services
 
@@ -17,6 +19,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/tuner")
+    @needs(Action.USE_TOOLS)
     def show(request: Request) -> Response:
         context = {"here": "/tuner", "a4": services.settings.all()["a4_hz"]}
         return templates.TemplateResponse(request, "tuner.html", context)

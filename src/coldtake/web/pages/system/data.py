@@ -16,7 +16,8 @@ from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
 from coldtake.errors import InputError, NotFoundError
-from coldtake.practice.archive import Archive, Restored, contents, restore
+from coldtake.practice.access import Action, needs
+from coldtake.practice.archive import Archive, Restored, contents
 from coldtake.web.forms import form_fields
 from coldtake.web.forms.form_fields import Fields, text_fields
 
@@ -36,6 +37,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter(prefix="/data")
 
     @routes.get("")
+    @needs(Action.MANAGE_DATA)
     def show(request: Request) -> Response:
         care, job = services.care, services.jobs.now()
         context = {
@@ -46,7 +48,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
             "repairs": tuple(reversed(care.repairs()))[:REPAIRS_SHOWN] if care else (),
             "busy": job is not None and job.running,
             "misdated": services.misdated.groups(),
-            "unread": tuple(reversed(services.store.refused())),
+            "unread": tuple(reversed(services.refused())),
             "unread_file": contents.REFUSED,
             "not_valid": services.settings.not_valid(),
             "minute": timedelta(minutes=1),
@@ -54,6 +56,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return templates.TemplateResponse(request, "data.html", context)
 
     @routes.post("/misdated")
+    @needs(Action.MANAGE_DATA)
     def give_day(fields: Fields) -> Response:
         form = text_fields(fields)
         day = form_fields.past_day(form.get("day", ""), "Day played")
@@ -61,11 +64,13 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return RedirectResponse("/data", status_code=303)
 
     @routes.post("/misdated/delete")
+    @needs(Action.MANAGE_DATA)
     def delete(fields: Fields) -> Response:
         services.misdated.delete(text_fields(fields).get("group", ""))
         return RedirectResponse("/data", status_code=303)
 
     @routes.post("/copy")
+    @needs(Action.MANAGE_DATA)
     def copy() -> Response:
         if services.care is None or services.care.copies_to() is None:
             raise NotFoundError(
@@ -76,6 +81,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return RedirectResponse("/data", status_code=303)
 
     @routes.post("/restore")
+    @needs(Action.MANAGE_DATA)
     def bring_back(request: Request, fields: Fields) -> Response:
         sent = fields.get("archive")
         if not isinstance(sent, UploadFile) or not sent.filename:
@@ -94,7 +100,7 @@ def begin(services: Services, opened: OpenSource, sent: UploadFile, *, merge: bo
 
     def work(progress: Progress) -> str:
         with folder, opened(path) as source:
-            return words_of(restore(services, source, merge=merge, progress=progress))
+            return words_of(services.archiving.restore(source, merge=merge, progress=progress))
 
     try:
         with path.open("wb") as file:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Callable
+from contextvars import copy_context
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +14,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
 from coldtake.errors import ColdtakeError, RuleError
+from coldtake.practice.access import Action, needs
 from coldtake.web.errors import OWN_FAULT
 from coldtake.web.views.stave import Bar, Stave, System, edges, space_y
 
@@ -62,7 +64,9 @@ class DemoProgress:
                 log.exception("the example could not be made")
                 self.fault = OWN_FAULT
 
-        self.thread = threading.Thread(target=tell, name="demo", daemon=True)
+        self.thread = threading.Thread(
+            target=copy_context().run, args=(tell,), name="demo", daemon=True
+        )
         self.thread.start()
 
 
@@ -86,6 +90,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     telling = DemoProgress()
 
     @routes.post("/demo")
+    @needs(Action.FILL)
     def begin(request: Request) -> Response:
         build = request.app.state.build_demo
         if build is None or not (services.is_empty() or telling.running):
@@ -98,6 +103,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return RedirectResponse("/demo", status_code=303)
 
     @routes.get("/demo")
+    @needs(Action.FILL)
     def show(request: Request) -> Response:
         if telling.fault is not None:
             fault, telling.fault = telling.fault, None
@@ -114,6 +120,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return templates.TemplateResponse(request, "demo.html", context)
 
     @routes.post("/demo/stop")
+    @needs(Action.FILL)
     def stop() -> Response:
         telling.stopped = True
         if telling.thread is not None:

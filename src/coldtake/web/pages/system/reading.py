@@ -8,6 +8,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
+from coldtake.practice.access import Action, needs
 from coldtake.web import opening
 
 if TYPE_CHECKING:
@@ -19,9 +20,10 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/reading")
+    @needs(Action.SEE)
     async def reading(request: Request) -> Response:  # async: no thread, all may wait for the log
-        if services.log.reading is not None:
-            return opening.told(request, templates, services.log)
+        if services.reading() is not None:
+            return opening.told(request, templates, services)
         if request.headers.get("hx-request"):
             return Response(headers={"HX-Refresh": "true", "Cache-Control": "no-store"})
         return RedirectResponse("/", status_code=303)

@@ -9,6 +9,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
 from coldtake.music.theory.instruments import by_family
+from coldtake.practice.access import Action, needs
 from coldtake.practice.settings_service import PLAYED
 from coldtake.settings import BY_NAME, SETTINGS, Setting
 from coldtake.web.forms.form_fields import Fields, text_fields
@@ -73,6 +74,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/settings")
+    @needs(Action.SEE)
     def show(request: Request) -> Response:
         context = {
             "here": "/settings",
@@ -85,6 +87,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return templates.TemplateResponse(request, "settings.html", context)
 
     @routes.post("/settings")
+    @needs(Action.CHANGE_SETTINGS)
     def choose(fields: Fields) -> Response:
         form = text_fields(fields)
         if form.pop(PLAYED, None) is not None:

@@ -9,6 +9,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
 from coldtake.errors import ColdtakeError, InputError, NotFoundError
+from coldtake.practice.access import Action, needs
 from coldtake.web.errors import status_of
 from coldtake.web.forms import form_fields
 from coldtake.web.sharing.gate import COOKIE, is_shared, secret_of
@@ -76,11 +77,13 @@ def _add_own(routes: APIRouter, templates: Jinja2Templates) -> None:
     back = "/share"
 
     @routes.get("/share")
+    @needs(Action.SHARE)
     def share(request: Request) -> Response:
         context = _own_page(sharing_of(request))
         return templates.TemplateResponse(request, "share.html", context)
 
     @routes.post("/share")
+    @needs(Action.SHARE)
     def start(
         request: Request,
         address: Annotated[str, Form()] = "",
@@ -93,11 +96,13 @@ def _add_own(routes: APIRouter, templates: Jinja2Templates) -> None:
         return RedirectResponse(back, status_code=303)
 
     @routes.post("/share/stop")
+    @needs(Action.SHARE)
     def stop(request: Request) -> Response:
         sharing_of(request).stop()
         return RedirectResponse(back, status_code=303)
 
     @routes.post("/share/code")
+    @needs(Action.SHARE)
     def code(request: Request) -> Response:
         sharing = sharing_of(request)
         if not sharing.on:
@@ -106,6 +111,7 @@ def _add_own(routes: APIRouter, templates: Jinja2Templates) -> None:
         return RedirectResponse(back, status_code=303)
 
     @routes.post("/share/forget")
+    @needs(Action.SHARE)
     def forget(request: Request) -> Response:
         sharing_of(request).pairing.forget()
         return RedirectResponse(back, status_code=303)
@@ -125,10 +131,12 @@ def _add_devices(routes: APIRouter, templates: Jinja2Templates) -> None:
         return templates.TemplateResponse(request, "pair.html", context, status_code=status)
 
     @routes.get("/pair")
+    @needs(Action.PAIR)
     def pair_page(request: Request) -> Response:
         return shown(request) if is_shared(request) else RedirectResponse("/share", 303)
 
     @routes.post("/pair")
+    @needs(Action.PAIR)
     def pair(request: Request, code: Annotated[str, Form()] = "") -> Response:
         if not is_shared(request):
             raise NotFoundError(
@@ -146,11 +154,13 @@ def _add_devices(routes: APIRouter, templates: Jinja2Templates) -> None:
         return answer
 
     @routes.get("/pair/worker.js")
+    @needs(Action.PAIR)
     def trial() -> Response:
         words = "// It does nothing: that it starts shows that the certificate is trusted.\n"
         return Response(words, media_type="text/javascript")
 
     @routes.get("/pair/certificate.crt")
+    @needs(Action.PAIR)
     def certificate(request: Request) -> Response:
         headers = {"Content-Disposition": 'attachment; filename="coldtake.crt"'}
         return Response(sharing_of(request).authority.der, media_type=CERTIFICATE, headers=headers)

@@ -14,7 +14,7 @@ from starlette.responses import FileResponse, RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
 from coldtake.errors import NotFoundError
-from coldtake.practice import rejudging
+from coldtake.practice.access import Action, needs
 from coldtake.web.forms import form_fields
 
 CHECKING = "Checking data"
@@ -27,12 +27,12 @@ if TYPE_CHECKING:
 def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     """Build the routes of long work."""
     routes = APIRouter(prefix="/long-work")
-    jobs = services.jobs
     archives = _Archives()
 
     @routes.get("")
+    @needs(Action.RUN_TASKS)
     def show(request: Request) -> Response:
-        job = jobs.now()
+        job = services.jobs.now()
         context = {
             "here": "/long-work",
             "outdated": len(services.takes.outdated()),
@@ -44,7 +44,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return templates.TemplateResponse(request, "work.html", context)
 
     def strip(request: Request, headers: dict[str, str] | None = None) -> Response:
-        context = {"job": jobs.now()}
+        context = {"job": services.jobs.now()}
         return templates.TemplateResponse(request, "work_strip.html", context, headers=headers)
 
     def after(request: Request) -> Response:
@@ -54,20 +54,23 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return RedirectResponse(form_fields.own_path(came), status_code=303)
 
     @routes.get("/now")
+    @needs(Action.SEE)
     def now(request: Request) -> Response:
-        job = jobs.now()
+        job = services.jobs.now()
         if job is None or not job.running:  # the whole strip says what came of it
             return strip(request, {"HX-Retarget": "#work", "HX-Reswap": "outerHTML"})
         return templates.TemplateResponse(request, "work_now.html", {"job": job})
 
     @routes.post("/stop")
+    @needs(Action.RUN_TASKS)
     def stop(request: Request) -> Response:
-        jobs.stop()
+        services.jobs.stop()
         return after(request)
 
     @routes.post("/seen")
+    @needs(Action.RUN_TASKS)
     def seen(request: Request) -> Response:
-        jobs.seen()
+        services.jobs.seen()
         return after(request)
 
     _beginnings(routes, services)
@@ -102,20 +105,20 @@ def _archiving(routes: APIRouter, services: Services, archives: _Archives) -> No
     """Add the routes of the archive: made in the background, then taken."""
 
     @routes.post("/archive")
+    @needs(Action.EXPORT)
     def archive() -> Response:
         services.jobs.start("archive", "Creating an export", work, page="/long-work")
         return RedirectResponse("/long-work", status_code=303)
 
     def work(progress: Progress) -> str:
-        from coldtake.practice.archive import export
-
         path = archives.fresh(services.today())
-        made = export(services, path, progress=progress)
+        made = services.archiving.export(path, progress=progress)
         archives.path = path
         takes = f"{made.takes} take{'s' * (made.takes != 1)}"
         return f"The export has {made.events} log entries and {takes}."
 
     @routes.get("/archive.zip")
+    @needs(Action.EXPORT)
     def taken() -> Response:
         if not archives.told or archives.path is None:
             raise NotFoundError("There is no export yet.", remedy="Create an export first.")
@@ -128,11 +131,13 @@ def _beginnings(routes: APIRouter, services: Services) -> None:
     """Add the routes that begin something."""
 
     @routes.post("/rejudge")
+    @needs(Action.RUN_TASKS)
     def rejudge() -> Response:
-        rejudging.begin(services)
+        services.rejudging.begin()
         return RedirectResponse("/long-work", status_code=303)
 
     @routes.post("/check")
+    @needs(Action.MANAGE_DATA)
     def check() -> Response:
         care = services.care
         if care is None:

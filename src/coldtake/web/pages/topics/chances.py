@@ -8,6 +8,8 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 from starlette.templating import Jinja2Templates
 
+from coldtake.practice.access import Action, needs
+
 if TYPE_CHECKING:
     from coldtake.practice.services import Services
 
@@ -17,6 +19,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/steps/{step_id}/chances")
+    @needs(Action.SEE)
     def ahead(request: Request, step_id: str) -> Response:
         found = services.chances.of_step(step_id)
         return templates.TemplateResponse(request, "step_chances.html", {"c": found})

@@ -13,6 +13,7 @@ from starlette.templating import Jinja2Templates
 from coldtake.errors import InputError
 from coldtake.music.notation.reading.charts import Chart, read_chart
 from coldtake.music.playback.accompaniment import feels_for
+from coldtake.practice.access import Action, needs
 from coldtake.units import METRONOME_MARKS
 from coldtake.web.forms import form_fields
 from coldtake.web.pages.topics.passages import TONES
@@ -46,6 +47,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/changes")
+    @needs(Action.USE_TOOLS)
     def show(request: Request, text: str = "", metre: str = "4/4") -> Response:
         context: dict[str, Any] = {"here": "", "text": text, "metre": metre, "metres": METRES}
         if text.strip():
@@ -55,11 +57,13 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return templates.TemplateResponse(request, "changes.html", context)
 
     @routes.get("/changes.svg")
+    @needs(Action.USE_TOOLS)
     def drawing(text: str = "", metre: str = "4/4", width: str = "900") -> Response:
         svg = chart_image(chart_from(text, metre), form_fields.whole(width, "width", *WIDTH_PX))
         return Response(svg, media_type="image/svg+xml")
 
     @routes.get("/changes.json")
+    @needs(Action.USE_TOOLS)
     def score(text: str = "", metre: str = "4/4", feel: str = "") -> Response:
         a4_hz = services.settings.all()["a4_hz"]
         return JSONResponse(changes_score(chart_from(text, metre), a4_hz=a4_hz, feel=feel))

@@ -12,6 +12,7 @@ from starlette.templating import Jinja2Templates
 from coldtake.errors import InputError
 from coldtake.music.notation.engraving.chart_drawing import chart_svg
 from coldtake.music.notation.reading.charts import chart_of
+from coldtake.practice.access import Action, needs
 from coldtake.web.views.chart_view import NARROW_BARS
 
 if TYPE_CHECKING:
@@ -23,6 +24,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/passages/{passage_id}/chart")
+    @needs(Action.SEE)
     def chart(request: Request, passage_id: str) -> Response:
         passage = services.pile.passage(passage_id)
         found = chart_of(passage)

@@ -9,6 +9,7 @@ from starlette.responses import RedirectResponse, Response
 
 from coldtake.domain.take import Answer
 from coldtake.errors import InputError
+from coldtake.practice.access import Action, needs
 from coldtake.practice.sessions.elsewhere import MOST_MIN
 from coldtake.web.forms import form_fields
 from coldtake.web.forms.form_fields import Fields, text_fields
@@ -23,6 +24,7 @@ def add_elsewhere(routes: APIRouter, services: Services) -> None:
     """Add the route that keeps what was played elsewhere."""
 
     @routes.post("/steps/{step_id}/elsewhere")
+    @needs(Action.ADD_ELSEWHERE)
     def elsewhere(step_id: str, fields: Fields) -> Response:
         form = text_fields(fields)
         minutes = form_fields.whole(form.get("minutes", ""), "minutes", 1, MOST_MIN, "minutes")

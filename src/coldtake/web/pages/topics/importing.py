@@ -13,6 +13,7 @@ from starlette.templating import Jinja2Templates
 from coldtake.errors import InputError
 from coldtake.music.midi.choice import FINEST, Choice
 from coldtake.music.midi.reader import is_midi
+from coldtake.practice.access import Action, needs
 from coldtake.practice.topics.importing import Incoming
 from coldtake.web.forms import form_fields
 from coldtake.web.forms.form_fields import Fields, text_fields
@@ -76,51 +77,56 @@ def _choice(params: QueryParams | dict[str, str]) -> Choice:
 def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     """Build the routes of import."""
     routes = APIRouter(prefix="/import")
-    importing = services.importing
 
     @routes.get("")
+    @needs(Action.SEE)
     def show(request: Request) -> Response:
-        context = {"here": "/import", "last": importing.last, "most": SHOWN_MOST}
+        context = {"here": "/import", "last": services.importing.last(), "most": SHOWN_MOST}
         return templates.TemplateResponse(request, "import.html", context)
 
     @routes.post("")
+    @needs(Action.CHANGE_TOPICS)
     def keep(fields: Fields) -> Response:
         files = _incoming(fields)
         size = sum(_weight(file.read()) for file in files)
         if size <= SHORT_BYTES and len(files) <= SHORT_FILES:
-            importing.keep(files)
+            services.importing.keep(files)
         else:
 
             def work(progress: Progress) -> str:
-                return importing.keep(files, progress).words()
+                return services.importing.keep(files, progress).words()
 
             services.jobs.start("import", "Reading notation", work, page="/import#came")
         return RedirectResponse("/import#came", status_code=303)
 
     @routes.post("/{passage_id}/part")
+    @needs(Action.CHANGE_TOPICS)
     def part(passage_id: str, fields: Fields) -> Response:
         number = form_fields.whole(text_fields(fields).get("part", ""), "part", 1, 1000)
-        stored = importing.part(passage_id, number)
+        stored = services.importing.part(passage_id, number)
         return RedirectResponse(f"/passages/{stored.id}", status_code=303)
 
     @routes.get("/{passage_id}/grid")
+    @needs(Action.SEE)
     def grid(request: Request, passage_id: str) -> Response:
         context = _grid(services, passage_id, request.query_params)
         status = 422 if context["fault"] else 200
         return templates.TemplateResponse(request, "grid.html", context, status_code=status)
 
     @routes.get("/{passage_id}/grid.svg")
+    @needs(Action.SEE)
     def grid_notation(request: Request, passage_id: str, width: str = "900") -> Response:
         from coldtake.music.notation.engraving.engraver import engrave
         from coldtake.music.notation.worker_client import passage_of
 
-        abc, _ = importing.written_otherwise(passage_id, _choice(request.query_params))
+        abc, _ = services.importing.written_otherwise(passage_id, _choice(request.query_params))
         svg = engrave(passage_of(abc, "abc"), width_px=form_fields.whole(width, "width", *WIDTH_PX))
         return Response(svg, media_type="image/svg+xml", headers={"Cache-Control": "no-cache"})
 
     @routes.post("/{passage_id}/grid")
+    @needs(Action.CHANGE_TOPICS)
     def keep_grid(passage_id: str, fields: Fields) -> Response:
-        stored = importing.keep_otherwise(passage_id, _choice(text_fields(fields)))
+        stored = services.importing.keep_otherwise(passage_id, _choice(text_fields(fields)))
         return RedirectResponse(f"/passages/{stored.id}", status_code=303)
 
     return routes

@@ -15,6 +15,7 @@ from coldtake.errors import InputError
 from coldtake.music.notation.reading.charts import chart_of
 from coldtake.music.notation.tempo_on_page import at_tempo
 from coldtake.music.playback.sounding import schedule
+from coldtake.practice.access import Action, needs
 from coldtake.units import METRONOME_MARKS, beats_to_s
 from coldtake.web.forms import form_fields
 from coldtake.web.views.chart_view import as_accompanied, passage_chart
@@ -84,6 +85,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/passages/{passage_id}.svg")
+    @needs(Action.SEE)
     def notation(
         passage_id: str,
         first: str = "",
@@ -93,7 +95,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         mark: str = "",
         unit: str = "1",
     ) -> Response:
-        passage = services.pile.passages.selected(_reference(passage_id, first, last))
+        passage = services.passages.selected(_reference(passage_id, first, last))
         tempo = form_fields.maybe_number(mark, "tempo", 1, 400)
         if tempo is not None:
             passage = at_tempo(passage, tempo, form_fields.number(unit, "beat", 0.05, 8))
@@ -101,16 +103,18 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return Response(svg, media_type="image/svg+xml", headers={"Cache-Control": "no-cache"})
 
     @routes.get("/passages/{passage_id}.wav")
+    @needs(Action.SEE)
     def sound(
         passage_id: str, first: str = "", last: str = "", bpm: str = "", shown: As = ""
     ) -> Response:
         tempo = form_fields.maybe_number(bpm, "tempo", *TEMPO_BPM)
-        passage = services.pile.passages.selected(_reference(passage_id, first, last))
+        passage = services.passages.selected(_reference(passage_id, first, last))
         a4_hz = services.settings.all()["a4_hz"]
         wav = as_wav(passage, tempo or passage.written_bpm or PLAIN_BPM, a4_hz, shown)
         return Response(wav, media_type="audio/wav", headers={"Cache-Control": "no-cache"})
 
     @routes.get("/passages/{passage_id}.json")
+    @needs(Action.SEE)
     def score(
         passage_id: str,
         first: str = "",
@@ -119,7 +123,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         only: str = "",
         shown: As = "",
     ) -> Response:
-        passage = services.pile.passages.selected(_reference(passage_id, first, last))
+        passage = services.passages.selected(_reference(passage_id, first, last))
         if only == "bars":
             return JSONResponse({"bars": bars_of(passage)})
         a4_hz = services.settings.all()["a4_hz"]
@@ -130,6 +134,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return JSONResponse(sound_score(passage, a4_hz=a4_hz, feel=feel))
 
     @routes.get("/passages/{passage_id}")
+    @needs(Action.SEE)
     def hear(
         request: Request,
         passage_id: str,
@@ -174,9 +179,9 @@ def _context(
 ) -> dict[str, Any]:
     """Return what the page to hear a passage shows."""
     stored = services.state().passages.get(asked.passage_id)
-    whole = services.pile.passages.read(asked.passage_id)
+    whole = services.passages.read(asked.passage_id)
     ref = shown(asked, len(whole.bars))
-    passage = services.pile.passages.selected(ref)
+    passage = services.passages.selected(ref)
     unit = owner.exercise.click.beat_unit_beats if owner else beat_unit(passage)
     values = services.settings.all()
     key = passage.bars[0].key_fifths if passage.bars else 0

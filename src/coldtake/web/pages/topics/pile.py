@@ -15,7 +15,7 @@ from coldtake.domain.progress import Standing
 from coldtake.domain.topic import Place, StepPhase, Topic
 from coldtake.errors import InputError
 from coldtake.music.theory.instruments import by_family
-from coldtake.practice.topics.quick_start import play_now
+from coldtake.practice.access import Action, needs
 from coldtake.settings import value_of
 from coldtake.web.forms import form_fields
 
@@ -91,10 +91,12 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/")
+    @needs(Action.SEE)
     def pile(request: Request) -> Response:
         return templates.TemplateResponse(request, "pile.html", pile_context(services, request))
 
     @routes.post("/topics")
+    @needs(Action.CHANGE_TOPICS)
     def add(
         title: Annotated[str, Form()] = "", instrument: Annotated[str, Form()] = ""
     ) -> Response:
@@ -103,6 +105,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return RedirectResponse("/", status_code=303)
 
     @routes.post("/first")
+    @needs(Action.CHANGE_TOPICS)
     def play_first(
         title: Annotated[str, Form()] = "",
         minutes: Annotated[str, Form()] = "10",
@@ -111,10 +114,11 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         line = form_fields.line(title, "title", "Enter what you want to play.")
         long = form_fields.whole(minutes, "minutes", 5, 720, "min")
         _keep_instrument(services, instrument)
-        plan = play_now(services.pile, services.evening, services.log, line, long)
+        plan = services.quick_start.play_now(line, long)
         return RedirectResponse("/session" if plan.slots else "/", status_code=303)
 
     @routes.post("/topics/many")
+    @needs(Action.CHANGE_TOPICS)
     def add_many(text: Annotated[str, Form()] = "") -> Response:
         if not text.strip():
             raise InputError("There is nothing to add.", remedy="Paste one topic on each line.")

@@ -15,6 +15,7 @@ from starlette.templating import Jinja2Templates
 
 from coldtake.domain.topic import Place, Topic
 from coldtake.errors import NoRoomError
+from coldtake.practice.access import Action, needs
 from coldtake.settings import value_of
 from coldtake.web.errors import status_of, wants_json
 from coldtake.web.forms import form_fields
@@ -40,6 +41,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.post("/topics/{topic_id}/place")
+    @needs(Action.CHANGE_TOPICS)
     def place(
         request: Request,
         topic_id: str,

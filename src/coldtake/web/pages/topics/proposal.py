@@ -13,6 +13,7 @@ from starlette.templating import Jinja2Templates
 from coldtake.domain.criterion_words import question
 from coldtake.domain.topic import Step
 from coldtake.errors import InputError, NotFoundError
+from coldtake.practice.access import Action, needs
 from coldtake.web.forms import form_fields, proposal_form
 from coldtake.web.forms.form_fields import Fields, text_fields
 from coldtake.web.pages.topics.passages import As, image_of
@@ -87,6 +88,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/topics/{topic_id}/proposal")
+    @needs(Action.SEE)
     def show(request: Request, topic_id: str) -> Response:
         context = _form(services, topic_id, request.query_params)
         status = 200
@@ -98,6 +100,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return templates.TemplateResponse(request, "proposal.html", context, status_code=status)
 
     @routes.get("/topics/{topic_id}/proposal.svg")
+    @needs(Action.SEE)
     def notation(
         topic_id: str,
         passage: str,
@@ -116,6 +119,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return Response(svg, media_type="image/svg+xml", headers={"Cache-Control": "no-cache"})
 
     @routes.post("/topics/{topic_id}/proposal")
+    @needs(Action.CHANGE_TOPICS)
     def keep(topic_id: str, fields: Fields) -> Response:
         ask = proposal_form.from_text(text_fields(fields).get("ask", ""))
         proposal = services.pile.propose_steps(topic_id, ask)
@@ -126,6 +130,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return RedirectResponse(f"/topics/{topic_id}", status_code=303)
 
     @routes.post("/topics/{topic_id}/proposal/passage")
+    @needs(Action.CHANGE_TOPICS)
     def add_notation(topic_id: str, fields: Fields) -> Response:
         topic = services.pile.topic(topic_id)
         way = proposal_form.way_of(topic.kind, text_fields(fields))

@@ -21,6 +21,7 @@ from coldtake.domain.topic import ClickSetting, Exercise, PassageRef, Step
 from coldtake.errors import BusyError, InputError, NotFoundError
 from coldtake.learning.pass_evidence import answers_of, pass_of, since_slip
 from coldtake.planning.value import at_hand, at_hand_words
+from coldtake.practice.access import Action, needs
 from coldtake.units import METRONOME_MARKS
 from coldtake.web.forms import form_fields, requirements
 from coldtake.web.forms.criteria import editor_of, read_criterion
@@ -110,11 +111,13 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return RedirectResponse(f"/steps/{step_id}", status_code=303)
 
     @routes.get("/steps/{step_id}")
+    @needs(Action.SEE)
     def show(request: Request, step_id: str) -> Response:
         step = services.pile.step(step_id)
         return templates.TemplateResponse(request, "step.html", _context(services, step))
 
     @routes.post("/steps/{step_id}")
+    @needs(Action.CHANGE_TOPICS)
     def keep(step_id: str, fields: Fields) -> Response:
         form = text_fields(fields)
         known = services.pile.step(step_id)
@@ -127,15 +130,18 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         )
 
     @routes.post("/steps/{step_id}/criterion")
+    @needs(Action.CHANGE_TOPICS)
     def criterion(step_id: str, fields: Fields) -> Response:
         return change(step_id, criterion=read_criterion(text_fields(fields)))
 
     @routes.post("/steps/{step_id}/exercise")
+    @needs(Action.CHANGE_TOPICS)
     def exercise(step_id: str, fields: Fields) -> Response:
         known = services.pile.step(step_id).exercise
         return change(step_id, exercise=read_exercise(text_fields(fields), known))
 
     @routes.post("/steps/{step_id}/passage")
+    @needs(Action.CHANGE_TOPICS)
     def passage(step_id: str, fields: Fields) -> Response:
         chosen = text_fields(fields).get("passage_id", "")
         if chosen:
@@ -145,6 +151,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return RedirectResponse(f"/steps/{step_id}", status_code=303)
 
     @routes.post("/steps/{step_id}/takes")
+    @needs(Action.PLAY)
     def take(step_id: str, fields: Fields) -> Response:
         services.pile.step(step_id)
         sound, filename = form_fields.recording(fields)

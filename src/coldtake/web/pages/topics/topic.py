@@ -15,6 +15,7 @@ from coldtake.domain.history.state import State
 from coldtake.domain.topic import MET_ONCE, Step, StepPhase, Topic, TopicKind
 from coldtake.music.theory.instruments import by_family, instrument_named
 from coldtake.planning.value.at_hand_words import requirement_names
+from coldtake.practice.access import Action, needs
 from coldtake.web.forms import form_fields, requirements
 from coldtake.web.forms.criteria import editor_of, first_criterion, read_criterion
 from coldtake.web.forms.form_fields import Fields, text_fields
@@ -74,11 +75,13 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/topics/{topic_id}")
+    @needs(Action.SEE)
     def topic_map(request: Request, topic_id: str) -> Response:
         context = topic_context(services, topic_id)
         return templates.TemplateResponse(request, "topic.html", context)
 
     @routes.post("/topics/{topic_id}")
+    @needs(Action.CHANGE_TOPICS)
     def keep(topic_id: str, fields: Fields) -> Response:
         form = text_fields(fields)
         known = services.pile.topic(topic_id)
@@ -102,6 +105,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return RedirectResponse(f"/topics/{topic_id}", status_code=303)
 
     @routes.post("/topics/{topic_id}/steps")
+    @needs(Action.CHANGE_TOPICS)
     def add_step(topic_id: str, fields: Fields) -> Response:
         form = text_fields(fields)
         services.pile.topic(topic_id)
@@ -110,12 +114,13 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         )
         asked = "times_wanted" in form  # the editor was there; the pile's first step has none
         criterion = read_criterion(form) if asked else first_criterion()
-        step = Step(id=services.log.new_id(), topic_id=topic_id, title=title, criterion=criterion)
+        step = Step(id=services.new_id(), topic_id=topic_id, title=title, criterion=criterion)
         services.pile.keep_step(step)
         back = form_fields.own_path(form.get("back", f"/topics/{topic_id}"))
         return RedirectResponse(back, status_code=303)
 
     @routes.post("/steps/{step_id}/move")
+    @needs(Action.CHANGE_TOPICS)
     def move_step(step_id: str, by: Annotated[str, Form()] = "1") -> Response:
         topic_id = services.pile.step(step_id).topic_id
         ids = [s.id for s in services.state().topic_steps(topic_id)]
@@ -125,6 +130,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return RedirectResponse(f"/topics/{topic_id}", status_code=303)
 
     @routes.post("/steps/{step_id}/drop")
+    @needs(Action.CHANGE_TOPICS)
     def drop_step(step_id: str) -> Response:
         topic_id = services.pile.step(step_id).topic_id
         services.pile.drop_step(step_id)

@@ -15,6 +15,7 @@ from starlette.templating import Jinja2Templates
 from coldtake.domain.estimate import TopicOutlook
 from coldtake.domain.topic import Place, Topic
 from coldtake.errors import InputError
+from coldtake.practice.access import Action, needs
 from coldtake.web.forms import form_fields
 from coldtake.web.forms.form_fields import Fields, text_fields
 
@@ -101,6 +102,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     routes = APIRouter()
 
     @routes.get("/triage")
+    @needs(Action.SEE)
     def show(request: Request) -> Response:
         from coldtake.planning.triage.triage_words import proposal_words
 
@@ -119,11 +121,13 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return templates.TemplateResponse(request, "triage.html", context)
 
     @routes.post("/triage")
+    @needs(Action.CHANGE_TOPICS)
     def decide(fields: Fields) -> Response:
         services.sorting.decide(chosen(text_fields(fields)))
         return RedirectResponse("/triage", status_code=303)
 
     @routes.post("/triage/undo")
+    @needs(Action.CHANGE_TOPICS)
     def undo() -> Response:
         services.sorting.undo()
         return RedirectResponse("/triage", status_code=303)
