@@ -174,7 +174,7 @@ class Permitted:
     def __getattr__(self, name: str) -> Any:
         """Give what the actor may have. Raises AccessError."""
         found = getattr(self._subject, name)
-        action = self._whole.get(name) or needed_by(found)
+        action = self._whole.get(name) or needed_by(getattr(type(self._subject), name, None))
         if action is not None:
             check(self._actor, action, self._player)
             return found
