@@ -34,6 +34,7 @@ from coldtake.practice.topics.importing import Importing
 from coldtake.practice.topics.pile import Pile
 from coldtake.practice.topics.quick_start import QuickStart
 from coldtake.practice.topics.triage import TriageService
+from coldtake.practice.topics.weak_bars import WeakBars
 
 OWN = "own"  # the id of the one player of an embedded log
 
@@ -58,6 +59,7 @@ class Services:
         self.settings = ChosenSettings(log)
         self.pile = Pile(log)
         self.passages = self.pile.passages
+        self.weak_bars = WeakBars(log, self.pile)
         self.importing = Importing(log)
         self.evening = PlanService(log)
         self.told_days = ToldDays(log)

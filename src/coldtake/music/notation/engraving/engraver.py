@@ -18,14 +18,16 @@ from coldtake.music.notation.engraving.mark_places import Places
 from coldtake.music.notation.engraving.marks import (
     COLOURS,
     SVG,
+    BarMark,
     ExtraMark,
     NoteMark,
+    bracket,
     drawn,
     element,
 )
 from coldtake.music.passage import Passage
 
-__all__ = ["STAVE_PX", "ExtraMark", "NoteMark", "engrave", "engrave_lines"]
+__all__ = ["STAVE_PX", "BarMark", "ExtraMark", "NoteMark", "engrave", "engrave_lines"]
 
 _XLINK_HREF = "{http://www.w3.org/1999/xlink}href"
 _STROKED = ("path", "polygon", "polyline", "rect", "ellipse")
@@ -57,12 +59,14 @@ def engrave(
     *,
     marks: Mapping[str, NoteMark] | None = None,
     extras: Sequence[ExtraMark] = (),
+    bars: Sequence[BarMark] = (),
     width_px: int = 900,
     scale: int = 40,
     prefix: str = "",
 ) -> str:
     """The passage as one `<svg>` element.
 
+    bars : brackets under whole bars
     marks : by note id or notation id; a note's mark goes to every notehead of its tied chain
     width_px : 100 to 5000; scale : 10 to 100, percent of verovio's full size
     prefix : put before every id (letters, digits, "-" and "_")
@@ -77,6 +81,11 @@ def engrave(
             _mark(group, mark, places)
     for extra in extras:
         _add_extra(extra, places)
+    for bar in bars:
+        under = places.under(bar.head)
+        if under is not None:
+            measure, left, right, y = under
+            measure.append(bracket(bar, left, right, y))
     _finish(root, passage, prefix)
     return _text(root)
 

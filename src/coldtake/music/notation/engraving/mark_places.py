@@ -38,6 +38,7 @@ class Places:
             if "page-margin" in layer.get("class", ""):
                 self._read_page(layer)
         self._line = self._top_line()
+        self._measures = [e for e in root.iter() if "measure" in e.get("class", "").split()]
 
     def _read_page(self, layer: Element) -> None:
         for system, group in enumerate(
@@ -65,6 +66,22 @@ class Places:
             return float("nan"), float("nan")
         down = head.stem_up is True
         return head.x, head.y + (1 if down else -1) * 3.2 * HALF_SPACE
+
+    def under(self, head_id: str) -> tuple[Element, float, float, float] | None:
+        """Drawing group of the bar that holds a notehead, its left and right edge, and its foot."""
+        for measure in self._measures:
+            if any(node.get("id") == head_id for node in measure.iter()):
+                lines = [line for staff in _staves(measure) for line in _staff_lines(staff)]
+                if lines:
+                    left, right = min(a for a, _, _ in lines), max(b for _, b, _ in lines)
+                    foot = max(y for _, _, y in lines)
+                    lowest = max((h.y for h in self._heads_in(measure)), default=foot)
+                    return measure, left, right, max(foot, lowest) + 6 * HALF_SPACE
+        return None
+
+    def _heads_in(self, measure: Element) -> list[_Head]:
+        names = {node.get("id", "") for node in measure.iter()}
+        return [head for name, head in self._heads.items() if name in names]
 
     def between(self, beat: float, pitch: int | None) -> tuple[Element, float, float] | None:
         """Drawing group and centre for a note at a beat that nobody wrote."""
@@ -103,6 +120,20 @@ def _position_of_pitch(pitch: int) -> int:
     octave, within = divmod(pitch, 12)
     steps = sum(1 for s in spelling.STEPS.values() if s <= within) - 1
     return 7 * (octave - 1) + steps
+
+
+def _staves(measure: Element) -> list[Element]:
+    return [e for e in measure.iter() if "staff" in e.get("class", "").split()]
+
+
+def _staff_lines(staff: Element) -> list[tuple[float, float, float]]:
+    """Left, right and height of each line of a stave: its own horizontal paths."""
+    found = []
+    for path in staff:
+        numbers = [float(n) for n in _NUMBERS.findall(path.get("d", ""))]
+        if mei.kind(path) == "path" and len(numbers) == 4 and numbers[1] == numbers[3]:
+            found.append((numbers[0], numbers[2], numbers[1]))
+    return found
 
 
 def _head(note: Element, layer: Element, system: int) -> _Head | None:

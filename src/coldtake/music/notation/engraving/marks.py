@@ -48,6 +48,20 @@ class ExtraMark:
     pitch: int | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class BarMark:
+    """A bracket under one bar.
+
+    head : id of a notehead in it; share : 0..1, the weight of the bracket
+    label : a few characters under the bracket; words : read out
+    """
+
+    head: str
+    share: float
+    label: str
+    words: str
+
+
 def element(name: str, **attributes: str | float) -> Element:
     """An SVG element; underscores in names become hyphens."""
     return Element(
@@ -128,6 +142,34 @@ SHAPES: dict[str, Callable[[float, float], list[Element]]] = {
     "stop": _strokes,
     "unsure": _question,
 }
+
+
+def bracket(mark: BarMark, left: float, right: float, y: float) -> Element:
+    """The bracket of a bar: thicker and deeper the more often it breaks, its label below."""
+    depth = HALF_SPACE * (1 + 2 * mark.share)
+    group = element("g", class_="bar-mark", color=COLOURS["wrong"])
+    title = element("title")
+    title.text = mark.words
+    path = element(
+        "path",
+        d=f"M{left + 60:.0f} {y - depth:.0f}v{depth:.0f}H{right - 60:.0f}v{-depth:.0f}",
+        fill="none",
+        stroke="currentColor",
+        stroke_width=20 + 60 * mark.share,
+        stroke_linejoin="round",
+    )
+    text = element(
+        "text",
+        x=(left + right) / 2,
+        y=y + 4 * HALF_SPACE,
+        font_size=3.6 * HALF_SPACE,
+        text_anchor="middle",
+        fill="currentColor",
+        stroke="none",
+    )
+    text.text = mark.label
+    group.extend((title, path, text))
+    return group
 
 
 def drawn(mark: NoteMark, x: float, y: float) -> list[Element]:

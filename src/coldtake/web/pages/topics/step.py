@@ -22,13 +22,14 @@ from coldtake.errors import BusyError, InputError, NotFoundError
 from coldtake.learning.pass_evidence import answers_of, pass_of, since_slip
 from coldtake.planning.value import at_hand, at_hand_words
 from coldtake.practice.access import Action, needs
+from coldtake.practice.topics.weak_bars import Cut
 from coldtake.units import METRONOME_MARKS
 from coldtake.web.forms import form_fields, requirements
 from coldtake.web.forms.criteria import editor_of, read_criterion
 from coldtake.web.forms.form_fields import Fields, text_fields
 from coldtake.web.pages.session.take import listen_to
 from coldtake.web.pages.topics.elsewhere import add_elsewhere
-from coldtake.web.views import pass_messages, tries
+from coldtake.web.views import pass_messages, tries, weak_places
 from coldtake.web.views.notation import bar_query, notation_path, sound_path
 
 if TYPE_CHECKING:
@@ -150,6 +151,17 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
             services.pile.give_notation(step_id, *given_notation(fields))
         return RedirectResponse(f"/steps/{step_id}", status_code=303)
 
+    @routes.post("/steps/{step_id}/weak-bars")
+    @needs(Action.CHANGE_TOPICS)
+    def take_on(step_id: str, fields: Fields) -> Response:
+        form = text_fields(fields)
+        new = services.weak_bars.take_on(
+            step_id,
+            form_fields.whole(form.get("bar", ""), "bar", 0, 100_000),
+            form_fields.one_of(Cut, form.get("cut", ""), "suggested step"),
+        )
+        return RedirectResponse(f"/steps/{new.id}", status_code=303)
+
     @routes.post("/steps/{step_id}/takes")
     @needs(Action.PLAY)
     def take(step_id: str, fields: Fields) -> Response:
@@ -166,6 +178,24 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return RedirectResponse(f"/takes/{kept.id}", status_code=303)
 
     return routes
+
+
+def _weak(services: Services, step: Step) -> dict[str, object]:
+    """The bars that go wrong by habit, in words and on the notation."""
+    try:
+        places = services.weak_bars.of_step(step.id)
+        passage = services.pile.exercise_passage(step) if places else None
+    except (InputError, NotFoundError):  # the page says elsewhere that it cannot be read
+        return {"weak": ()}
+    if passage is None:
+        return {"weak": ()}
+    return {
+        "weak": [weak_places.shown(place) for place in places],
+        "weak_notation": weak_places.engraved(passage, places, weak_places.WIDE_PX, "weak-"),
+        "weak_notation_narrow": weak_places.engraved(
+            passage, places, weak_places.NARROW_PX, "weak-narrow-"
+        ),
+    }
 
 
 def _takes(services: Services, step: Step) -> dict[str, object]:
@@ -270,4 +300,5 @@ def _context(services: Services, step: Step) -> dict[str, object]:
         "tempo": _tempo(services, step),
         **_means(state.settings, step, own),
         **_takes(services, step),
+        **_weak(services, step),
     }
