@@ -5,12 +5,17 @@ import importlib
 import re
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 
 from coldtake import settings
 from coldtake.bootstrap import open_services
 from coldtake.cli.parser import DEFAULT, build_parser
 from coldtake.domain.events import to_json
+from coldtake.music.notation.reading.reader import read_passage
+from coldtake.music.playback.sounding import schedule
+from coldtake.music.playback.synth import render
 from coldtake.practice.access import Action, Actor, Kind, may
 from coldtake.practice.services import Services
 from coldtake.web.app import MODULES
@@ -92,6 +97,42 @@ def test_readme_example_runs(example, tmp_path, monkeypatch, capsys):
     printed = capsys.readouterr().out.splitlines()
     assert len(printed) >= 4
     assert all(re.match(r"\d+ \S.*\?", line) for line in printed)
+
+
+TUNE = "X:1\nM:4/4\nL:1/4\nQ:1/4=96\nK:C\nCDEF|GABc|cBAG|FEDC|]\n"  # invented
+
+
+@pytest.mark.xdist_group("example")
+def test_library_examples_run(example, tmp_path, monkeypatch, capsys):
+    lines = [to_json(event).decode() for _, event in example.store.events()]
+    (tmp_path / "log.jsonl").write_text("\n".join(lines), encoding="utf-8")
+    (tmp_path / "tune.abc").write_text(TUNE, encoding="utf-8")
+    sound = render(schedule(read_passage(TUNE, "abc"), 96.0), rate=22_050)
+    quiet = np.zeros(11_025, np.float32)
+    soundfile.write(tmp_path / "take.wav", np.concatenate([quiet, sound, quiet]), 22_050)
+    monkeypatch.chdir(tmp_path)
+    names: dict[str, object] = {"__name__": "library"}
+    said = []
+    for block in PYTHON_BLOCK.findall((DOCS / "library.md").read_text(encoding="utf-8")):
+        exec(compile(block, "library.md", "exec"), names)
+        said.append(capsys.readouterr().out)
+    judged, read, estimated, planned, ahead = said
+    assert judged.startswith("yes ")
+    assert judged.endswith("[]\n")
+    assert all(int(count) > 0 for count in read.split())
+    assert re.search(r"^\S.* 0\.\d\d to [01]\.\d\d$", estimated, re.MULTILINE)
+    assert planned.count("?") >= 4
+    assert ahead.count("Every step ready at least once") == len(ahead.splitlines()) / 2
+
+
+def test_every_decision_is_listed_with_what_was_measured_and_what_it_costs():
+    notes = {p for p in (DOCS / "decisions").glob("*.md") if p.name != "README.md"}
+    page = (DOCS / "decisions" / "README.md").read_text(encoding="utf-8")
+    assert {p.name for p in notes} == set(LINK.findall(page))
+    for note in notes:
+        text = note.read_text(encoding="utf-8")
+        assert all(f"**{part}" in text for part in ("Decision.", "Measured", "Cost.")), note.name
+        assert re.search(r"\d", text.split("**Measured")[1])
 
 
 def test_every_study_is_linked_from_the_methods():
