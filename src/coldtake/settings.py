@@ -22,6 +22,11 @@ class Setting:
     unit: str
     help: str
 
+    @property
+    def said(self) -> str:
+        """The setting as a person is told of it: its line on the page, without the full stop."""
+        return self.help.rstrip(".")
+
 
 SETTINGS: tuple[Setting, ...] = (
     Setting("current_topics", 4, 1, 8, "topics", "Most topics that are current at one time."),
@@ -133,7 +138,7 @@ def parse(name: str, text: str) -> int:
     if not setting.least <= value <= setting.most:
         raise RuleError(
             f"“{text}” is not allowed.",
-            where=setting.name,
+            where=setting.said,
             remedy=f"Enter a whole number from {setting.least} to {setting.most}.",
         )
     return value
@@ -144,9 +149,10 @@ def check_pair(chosen: Mapping[str, str], name: str) -> None:
     for least, most, apart in PAIRS:
         low, high = _alone(chosen, least), _alone(chosen, most)
         if name in (least, most) and low + apart > high:
+            own, other, value = (low, most, high) if name == least else (high, least, low)
             raise RuleError(
-                f"{least} would be {low} and {most} {high}.",
-                where=name,
+                f"{own} does not go with “{BY_NAME[other].said}”, which is {value}.",
+                where=BY_NAME[name].said,
                 remedy="Change the other setting first.",
             )
 

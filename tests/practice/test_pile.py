@@ -362,6 +362,8 @@ class TestSettings:
             services.settings.choose("speed", "1")
 
     def test_a_least_value_stays_below_its_most(self, services):
-        with pytest.raises(RuleError, match="slot_least would be 20 and slot_most 12"):
+        with pytest.raises(
+            RuleError, match="20 does not go with “Longest slot for working on a step”, which is 12"
+        ):
             services.settings.choose("slot_least", "20")
         assert log_of(services) == []

@@ -53,7 +53,10 @@ def test_the_held_test_speaks_only_when_it_is_wished_for(client, services, desk)
     assert "Held after 3 more clean in a row" in page  # (4/3)^11 > 18 > (4/3)^10
     refused = client.post("/settings", data={"held_poor": "80"})
     assert refused.status_code == 422
-    assert "held_poor would be 80 and held_good 80" in words(refused.text)
+    assert (
+        "80 does not go with “A step is held if this share of its cold takes is clean”, which is 80"
+        in words(refused.text)
+    )
 
 
 def test_a_cold_take_says_what_it_supports_once_it_is_answered(client, services, desk):
