@@ -1,12 +1,15 @@
 """The table of rights, and a player's practice as one actor has it."""
 
+import ast
+import re
 from contextvars import ContextVar
+from pathlib import Path
 
 import pytest
 
 from coldtake.errors import AccessError, NotFoundError
 from coldtake.practice import access
-from coldtake.practice.access import TABLE, Action, Actor, Kind, may, needs, why_not
+from coldtake.practice.access import TABLE, Action, Actor, Kind, may, needed_by, needs, why_not
 from coldtake.practice.services import House, Services
 
 MINE, OTHER = "01a1e03d-0000-7000-8000-000000000001", "01a1e03d-0000-7000-8000-000000000002"
@@ -142,6 +145,37 @@ def test_every_use_case_is_behind_the_door(services):
     assert [n for n in (*public, *parts) if n not in kept and not had_by(mine, n)] == []
 
 
+SRC = Path(access.__file__).parents[1]
+CHAIN = re.compile(r"(?:\bservices|self\._services)((?:\.[a-z_]+){1,2})$")
+
+
+def asked_of_services():
+    """(file, names after `services`) of everything that pages, commands and the example ask for."""
+    for path in (p for room in ("web", "cli", "demo") for p in (SRC / room).rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            found = isinstance(node, ast.Attribute) and CHAIN.fullmatch(ast.unparse(node))
+            if found:
+                yield path.relative_to(SRC).as_posix(), found[1].strip(".").split(".")
+
+
+def test_whatever_is_asked_for_declares_its_action(services):
+    """A method without one would fail at the first request for it, and only then."""
+    asked = list(asked_of_services())
+    assert len(asked) > 200
+    silent = []
+    for where, (first, *rest) in asked:
+        whole = first in Services.WHOLE or needed_by(getattr(Services, first, None)) is not None
+        case = None if whole else getattr(services, first)
+        own = where.startswith("demo/") and first == "append"  # on a draft of its own
+        if (
+            case is not None
+            and not own
+            and any(needed_by(getattr(type(case), name, None)) is None for name in rest)
+        ):
+            silent.append((where, first, *rest))
+    assert silent == []
+
+
 def test_a_task_keeps_the_rights_of_whoever_began_it(services):
     who = ContextVar("who")
     who.set("tablet")
@@ -156,6 +190,6 @@ def test_needs_declares_and_changes_nothing_else():
     def play(times: int) -> int:
         return times + 1
 
-    assert access.needed_by(play) is Action.PLAY
+    assert needed_by(play) is Action.PLAY
     assert play(1) == 2
     assert issubclass(House, Services)

@@ -7,7 +7,8 @@ import msgspec
 from fastapi import FastAPI
 
 from coldtake.domain.events import Event
-from coldtake.web.api import About, Start
+from coldtake.domain.take import NewTake
+from coldtake.web.api import Start
 from coldtake.web.rendering import TEMPLATES
 
 FORM = "application/x-www-form-urlencoded"
@@ -40,7 +41,7 @@ def described(app: FastAPI) -> dict[str, Any]:
             if body and "requestBody" not in operation:
                 operation["requestBody"] = {"content": body}
             if path == "/api/takes/{take_id}":
-                operation["parameters"] += _query(About)
+                operation["parameters"] += _query(NewTake)
     return told
 
 
@@ -62,8 +63,16 @@ def _fields() -> set[str]:
     return {n for text in texts for n in re.findall(r'\bname="([a-z_]+)"', text)}
 
 
+ASKED_AS = {"to_judge": "judge", "first_try": "cold"}  # of a take's fields, in its address
+
+
 def _query(record: type[msgspec.Struct]) -> list[dict[str, Any]]:
     return [
-        {"name": field.name, "in": "query", "schema": {"type": "string", "enum": WORDS}}
+        {
+            "name": ASKED_AS.get(field.name, field.name),
+            "in": "query",
+            "schema": {"type": "string", "enum": WORDS},
+        }
         for field in msgspec.structs.fields(record)
+        if field.name != "take_id"  # its place is the path
     ]

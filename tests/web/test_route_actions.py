@@ -11,7 +11,7 @@ from starlette.routing import Route
 from coldtake.practice.access import TABLE, Action, Actor, Kind, may, needed_by
 from coldtake.web.app import create_app
 from coldtake.web.routes import RouteActions, action_of, page_routes
-from coldtake.web.sharing.gate import Gate
+from coldtake.web.sharing.gate import Gate, marked_as_shared
 
 UUID = "01a1e03d-389d-7a02-ba33-9fc0cf770af8"
 # The patterns of addresses by which the gate knew a paired device's rights before the table.
@@ -115,6 +115,16 @@ def test_a_request_is_known_by_the_route_that_answers_it(pages, method, path, ac
 @pytest.mark.parametrize(("method", "path"), [("GET", "/none"), ("DELETE", "/settings")])
 def test_an_address_that_is_not_there_has_no_route(pages, method, path):
     assert RouteActions(lambda: pages).route(method, path) is None
+
+
+@pytest.mark.parametrize("host", ["127.0.0.2/pair?", "127.0.0.2/pair#", "127.0.0.2:8438/pair?"])
+def test_no_host_makes_another_address_of_the_one_that_is_asked_for(host):
+    """The gate goes by the path that the router goes by, not by the whole address."""
+    refuse = lambda _request, error, status: PlainTextResponse(error.what, status)  # noqa: E731
+    gate = Gate(PlainTextResponse("yes"), knows=lambda _s: False, refuse=refuse)
+    stranger = TestClient(marked_as_shared(gate, "127.0.0.2"), base_url="https://127.0.0.2:8438")
+    assert stranger.get("/pair").status_code == 200
+    assert stranger.get("/settings", headers={"Host": host}).status_code == 401
 
 
 def test_what_a_use_case_refuses_is_shown_as_a_sentence(client, services, monkeypatch):

@@ -111,7 +111,7 @@ class Gate:
         return Kind.DEVICE if self.knows(secret_of(request.headers)) else Kind.STRANGER
 
     def _refusal(self, request: Request, actor: Actor) -> Response | None:
-        method, path = request.method, request.url.path
+        method, path = request.method, request.scope["path"]  # what the router goes by
         route = self.actions.route(method, path)
         if route is None and actor.kind is not Kind.STRANGER:
             known = actor.kind is Kind.PLAYER or method in READING
