@@ -219,6 +219,19 @@ class TestPlan:
         again = json.loads(inside("plan", "--data", data, "--json").stdout)
         assert again == first
 
+    def test_another_start_plans_a_further_session_and_the_first_stays(self, inside, data):
+        late = json.loads(inside("plan", "--data", data, "--start", "17:00", "--json").stdout)
+        words = ("--start", "08:00", "--minutes", 20)
+        said = inside("plan", "--data", data, *words).stdout
+        assert re.search(r"Sessions of this day: 2: 08:00, \d+ min; 1: 17:00, \d+ min", said)
+        known = json.loads(inside("plan", "--data", data, "--session", 1, "--json").stdout)
+        assert known["request"] == late["request"]
+        moved = inside("plan", "--data", data, "--session", 1, "--start", "18:00", "--json").stdout
+        assert json.loads(moved)["request"]["starts_at"] == "18:00:00"
+        over = inside("plan", "--data", data, "--session", 9)
+        assert over.returncode == 2
+        assert "session: 9" in over.stderr
+
     def test_nothing_to_plan(self, inside, tmp_path):
         done = inside("plan", "--data", tmp_path)
         assert done.returncode == 0

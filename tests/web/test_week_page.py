@@ -120,6 +120,8 @@ def test_a_past_day_says_what_came_of_it(client, services, clock, desk):
     assert "1 of 1 first try clean" in said
     assert "over" in said
     assert "nothing played" in line(client, on(-1))
+    page = client.get(f"/week?day={TODAY}").text
+    assert f"/tomorrow?day={TODAY}" not in page  # a past day cannot be planned any more
 
 
 def test_coming_back_is_said_plainly_with_the_caution(client, services, clock, desk):

@@ -107,7 +107,18 @@ def _plan(commands: "Commands[Parser]") -> None:
         "--day", type=_day, metavar="DATE", help="2027-01-31, today or tomorrow (default tomorrow)"
     )
     parser.add_argument("--minutes", type=_whole, metavar="N", help="minutes for the session")
-    parser.add_argument("--start", type=_clock, metavar="HH:MM", help="when the session starts")
+    parser.add_argument(
+        "--start",
+        type=_clock,
+        metavar="HH:MM",
+        help="when the session starts; where none of that day does, a further one is planned",
+    )
+    parser.add_argument(
+        "--session",
+        type=_whole,
+        metavar="N",
+        help="which session of that day is shown or changed, counted as they were added",
+    )
     parser.add_argument(
         "--with",
         action="append",

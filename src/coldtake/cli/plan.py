@@ -1,6 +1,7 @@
 """`coldtake plan`: a day's plan in words or JSON."""
 
 from argparse import Namespace
+from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
@@ -21,28 +22,47 @@ def run(arguments: Namespace) -> int:
     with services_of(arguments) as services:
         plan = _plan(services, arguments)
         state = services.state()
+        day = services.evening.plans(plan.request.day)
     if arguments.json:
         print_json(plan)
     else:
-        print("\n".join(lines_of(plan, state)))
+        print("\n".join([*lines_of(plan, state), *_sessions_line(day)]))
     return 0
 
 
 def _plan(services: "Services", arguments: Namespace) -> Plan:
     day = _day_of(services, arguments.day)
-    known = services.evening.plan(day)
+    session = _session_of(services, day, arguments)
+    known = services.evening.plan(day, session)
     changed = (arguments.minutes, arguments.start, arguments.at_hand)
     if known and all(one is None for one in changed):
         return known
-    request = known.request if known else services.evening.default_request(day)
+    request = known.request if known else services.evening.default_request(day, session)
     if arguments.minutes is not None:
         request = msgspec.structs.replace(request, minutes=arguments.minutes)
     if arguments.start is not None:
-        request = msgspec.structs.replace(request, starts_at=arguments.start)
+        request = msgspec.structs.replace(request, starts_at=arguments.start, starts_on=None)
     if arguments.at_hand is not None:
         there = _at_hand(services, arguments.at_hand)
         request = msgspec.structs.replace(request, at_hand=there)
     return services.evening.propose(request)
+
+
+def _session_of(services: "Services", day: date, arguments: Namespace) -> int:
+    """Return the session that is meant: by its number, by its start, or whose turn it is.
+
+    A start at which no session of the day begins asks for a further one: nothing gives way to it.
+    """
+    if arguments.session is not None:
+        return int(arguments.session)
+    plans = services.evening.plans(day)
+    same = [p for p in plans if arguments.start in (None, p.request.starts_at)]
+    if plans and not same:
+        return services.evening.new_session(day)
+    turn = services.evening.plan(day)
+    if arguments.start is None and turn is not None:
+        return turn.request.session
+    return same[0].request.session if same else 1
 
 
 def _at_hand(services: "Services", said: list[tuple[str, str]]) -> tuple[Requirement, ...] | None:
@@ -58,6 +78,14 @@ def _day_of(services: "Services", given: date | timedelta | None) -> date:
     if isinstance(given, date):
         return given
     return services.today() + (timedelta(days=1) if given is None else given)
+
+
+def _sessions_line(plans: Sequence[Plan]) -> list[str]:
+    """Name the sessions of a day that has several."""
+    if len(plans) < 2:
+        return []
+    named = (f"{p.request.session}: {p.request.starts_at:%H:%M}, {p.minutes} min" for p in plans)
+    return [f"Sessions of this day: {'; '.join(named)}"]
 
 
 def lines_of(plan: Plan, state: "State") -> list[str]:

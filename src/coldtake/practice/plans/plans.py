@@ -8,7 +8,7 @@ import msgspec
 from coldtake.domain.days import date_to_write, start_of
 from coldtake.domain.events import PlanDeleted, PlanKept
 from coldtake.domain.instants import check_date
-from coldtake.domain.plan import Plan, PlanRequest
+from coldtake.domain.plan import SESSIONS_MOST, Plan, PlanRequest
 from coldtake.errors import NotFoundError, PlanError
 from coldtake.practice import lookup
 from coldtake.practice.access import Action, needs
@@ -212,6 +212,12 @@ class PlanService:
                 f"{request.day.isoformat()} is past; today is {today.isoformat()}.",
                 where="day",
                 remedy="Choose today or a later day.",
+            )
+        if not 1 <= request.session <= SESSIONS_MOST:
+            raise PlanError(
+                f"{request.session} is not a session of a day.",
+                where="session",
+                remedy=f"Enter a whole number from 1 to {SESSIONS_MOST}.",
             )
         state = self._log.state()
         check_apart(state, request)
