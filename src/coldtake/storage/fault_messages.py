@@ -34,6 +34,16 @@ _SAID = (
     ("readonly", _READ_ONLY),
     ("unable to open", _READ_ONLY),
 )
+# Words of PostgreSQL's and its client's messages (PostgreSQL 15 documentation, "Error Codes").
+_SERVER_SAID = (
+    ("authentication failed", "The database does not accept the user or the password."),
+    ("no pg_hba.conf entry", "The database does not accept the user or the password."),
+    ("does not exist", "The database does not have what is asked for."),
+    ("connection", "There is no connection to the database."),
+    ("could not translate host name", "There is no connection to the database."),
+    ("timeout", "The database did not answer in time."),
+    ("permission denied", "The database does not allow this user to do that."),
+)
 _DAMAGED = ("malformed", "not a database", "corrupt")
 
 
@@ -59,10 +69,21 @@ def of_database(fault: SQLAlchemyError, where: str) -> ColdtakeError:
     for word, (remedy, what) in _SAID:
         if word in low:
             return StoreError(what, where=where, remedy=remedy)
-    first = said.splitlines()[0] if said else "no reason given"
     return StoreError(
-        f"The database answered: {first}.", where=where, remedy="Check that it is running."
+        _of_server(said, fault),
+        where=where,
+        remedy="Check that it runs and that its address is right.",
     )
+
+
+def _of_server(said: str, fault: SQLAlchemyError) -> str:
+    """Say what a database server complains about, never with the address, user or name in it."""
+    low = said.lower()
+    for word, what in _SERVER_SAID:
+        if word in low:
+            return what
+    code = getattr(getattr(fault, "orig", None), "sqlstate", None)
+    return f"The database reported a fault ({code or type(fault).__name__})."
 
 
 @contextmanager

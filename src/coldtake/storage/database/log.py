@@ -260,7 +260,11 @@ def _sum(raw: bytes) -> str:
 
 
 def _shown(url: str | URL) -> str:
-    """Return how to name a database to the player: without its password."""
+    """Return how to name a database to a person: a server without its address, user and name.
+
+    What a page or a terminal shows is read by others too; whoever runs the server has them in
+    COLDTAKE_DATABASE.
+    """
     try:
         parsed = make_url(url)
     except ArgumentError as fault:
@@ -271,7 +275,7 @@ def _shown(url: str | URL) -> str:
         ) from fault
     if parsed.get_backend_name() == "sqlite":
         return parsed.database or "memory"
-    return parsed.render_as_string(hide_password=True)
+    return f"the database named in {DATABASE}"
 
 
 def _file_of(url: str | URL) -> Path | None:
