@@ -178,3 +178,13 @@ def test_every_field_has_a_name_to_be_read_out(client, desk):
     named = set(re.findall(r'<label[^>]* for="([^"]+)"', page))
     fields = re.findall(r'<input id="([^"]+)"', page)
     assert set(fields) <= named
+
+
+def test_a_long_list_can_be_searched(client, services):
+    services.pile.add_many("\n".join(f"Study {n}" for n in range(12)))
+    assert "Search topics" not in client.get("/").text
+    services.pile.add("Étude <13>")
+    page = client.get("/").text
+    assert "Search topics" in page
+    assert page.count("data-title=") == 13
+    assert 'data-title="Étude &lt;13&gt;"' in page

@@ -143,6 +143,7 @@ def pile_context(services: Services, request: Request) -> dict[str, Any]:
         "limit": value_of(state.settings, "current_topics"),
         "way": way_of(state),
         "empty": not state.topics,
+        "count": len(state.topics),
         "instruments": by_family(),
         "offer_demo": services.is_empty() and request.app.state.build_demo is not None,
         "first_request": services.evening.default_request(services.today()),
