@@ -8,7 +8,7 @@ import {
   seenGroups,
   shareOut,
   staveHeight,
-} from "../../src/coldtake/web/static/session/music-page.js";
+} from "../../src/coldtake/web/static/session/view/music-page.js";
 
 const CM_PX = 96 / 2.54; // CSS Values and Units Module Level 4 (W3C, 2024), section 6.2: 96px is 2.54cm
 

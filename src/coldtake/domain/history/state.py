@@ -233,6 +233,10 @@ class State(msgspec.Struct, kw_only=True):
         runs = (r for r in self.runs.values() if r.performance_id == performance.id)
         return any(r.kind is RunKind.STAGE and r.told for r in runs)
 
+    def days_until(self, performance: Performance, day: date) -> int:
+        """Return how many days after `day` a performance is; less than 0 once it is over."""
+        return -1 if self.is_over(performance, day) else (performance.on - day).days
+
     def keep_past(self, step_id: str, past: StepHistory, why: str) -> None:
         """Put a step's past in place of what it was; `why` must name what made the difference."""
         self.pasts[step_id] = past

@@ -104,7 +104,7 @@ def rows_of(services: Services, performances: tuple[Performance, ...]) -> tuple[
     return tuple(
         Row(
             p,
-            -1 if state.is_over(p, today) else (p.on - today).days,
+            state.days_until(p, today),
             ", ".join(piece.title for piece in pieces_of(state, p)),
             services.performances.stage_run(p.id),
         )
@@ -244,7 +244,7 @@ def _context(services: Services, performance: Performance) -> dict[str, object]:
         "here": "",
         "performance": performance,
         "today": today,
-        "days": -1 if state.is_over(performance, today) else (performance.on - today).days,
+        "days": state.days_until(performance, today),
         "pieces": pieces_of(state, performance),
         "others": sorted(others, key=lambda t: (t.place is not Place.CURRENT, t.title.casefold())),
         "run_views": runs_of(services, performance.id),

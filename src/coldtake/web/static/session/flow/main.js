@@ -10,7 +10,7 @@ import { actionOf, teach } from "./shortcuts.js";
 import { loadSnapshot } from "./log.js";
 import { openStore } from "../keeping/store.js";
 import { Awake, Tabs } from "./tabs.js";
-import { sized, zoom } from "../music-page.js";
+import { sized, zoom } from "../view/music-page.js";
 import { View } from "../view/view.js";
 import { drawNotices, fillKeys } from "../view/view-hands.js";
 import { clockTime, longDay, minutesSaid } from "./dates.js";

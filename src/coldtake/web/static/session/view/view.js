@@ -6,8 +6,8 @@
 import { spareFor } from "../flow/actions.js";
 import { BREAK_LEAST_MS, nextPlace } from "../flow/scene.js";
 import { GreatBar } from "./bar-now.js";
-import { MusicPage, isChart, markedNotation, sized } from "../music-page.js";
-import { ScoreBars } from "../score-bars.js";
+import { MusicPage, isChart, markedNotation, sized } from "./music-page.js";
+import { ScoreBars } from "./score-bars.js";
 import { dayLine } from "./day-line.js";
 import { el, html, show, sign, svg, text } from "./dom.js";
 import { placesOf, slotTries } from "../flow/reducer.js";

@@ -2,7 +2,7 @@
 // The passage on the stand: engraved for this window, large enough to be read from the chair, and
 // turned by halves: the half that was played is exchanged for what follows the other one.
 
-import { html } from "./view/dom.js";
+import { html } from "./dom.js";
 
 const STAVE_PX = 28.8; // height of a stave in an engraving that is shown as wide as it was made
 const STEP_PX = 20; // widths are whole steps, so that the same engraving serves again
