@@ -1,11 +1,13 @@
-"""Real recordings: singing with two people's annotations, and two single notes.
+"""Real recordings: singing with two people's annotations, two single notes, and a violin.
 
 vocadito: R. Bittner et al., "vocadito: A dataset of solo vocals with f0, note, and lyric
 annotations", arXiv 2110.05580, 2021, CC BY 4.0. TinySOL: C. E. Cella, D. Ghisi, V. Lostanlen et
-al., 2020, CC BY 4.0. Facts about both: CHECKS.md, section 5 (computed there).
+al., 2020, CC BY 4.0. Violin: H.-W. Dong, C. Zhou and T. Berg-Kirkpatrick, Bach Violin Dataset,
+2022; played by John Garner, CC BY 3.0. Facts about both: CHECKS.md, section 5 (computed there).
 """
 
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import mir_eval
@@ -14,18 +16,22 @@ import pytest
 from passages import passage_of
 from takes import other
 
+from coldtake.domain.criterion import Criterion, NotesTest
 from coldtake.domain.take import Answer, NoteStatus
 from coldtake.listening.features.audio_features import hear
 from coldtake.listening.judging_request import JudgingRequest
 from coldtake.listening.melody.judge import default_criterion, judge
 from coldtake.listening.sources.sound import read_sound
+from coldtake.music.notation.reading.reader import read_passage, unpack
 from coldtake.units import hz_to_pitch, pitch_to_hz
 
 DATA = Path(os.environ.get("COLDTAKE_OPEN_DATA", Path(__file__).parents[3] / "shared" / "data"))
-VOCADITO, TINYSOL = DATA / "vocadito", DATA / "tinysol"
+VOCADITO, TINYSOL, VIOLIN = DATA / "vocadito", DATA / "tinysol", DATA / "violin"
 
 singing = pytest.mark.skipif(not VOCADITO.exists(), reason=f"vocadito is not at {VOCADITO}")
 single_notes = pytest.mark.skipif(not TINYSOL.exists(), reason=f"TinySOL is not at {TINYSOL}")
+
+violin = pytest.mark.skipif(not VIOLIN.exists(), reason=f"the violin is not at {VIOLIN}")
 
 
 def annotated(name: str) -> np.ndarray:
@@ -116,3 +122,28 @@ def test_single_notes_have_their_pitch(place, pitch, hz):
     (note,) = verdict.notes
     assert note.status == NoteStatus.RIGHT
     assert 100 * (note.pitch - hz_to_pitch(hz)) == pytest.approx(0.0, abs=2.0)
+
+
+PLAYED_S = 14.0  # the first section once, 36 quarters
+
+
+@violin
+@pytest.mark.parametrize("changed", [(), (12, 30, 47)])
+def test_a_real_violin_in_a_room_has_no_extras_and_its_changed_notes_are_found(changed):
+    """A professional plays it right; open strings and their octaves ring (H.-W. Dong et al. 2022).
+
+    A page with three notes a semitone away stands for three wrong notes.
+    """
+    form, text = unpack((VIOLIN / "partita_double.mxl").read_bytes(), "partita_double.mxl")
+    whole = read_passage(text, form)
+    notes = [n for n in whole.notes if n.onset_beats < 34.0]
+    bars = [b for b in whole.bars if b.onset_beats < 34.0]
+    for i in changed:
+        notes[i] = replace(notes[i], pitch=notes[i].pitch - 1)
+    passage = replace(whole, notes=tuple(notes), bars=tuple(bars))
+    sound = read_sound(VIOLIN / "partita_double.mp3")
+    sound = replace(sound, samples=sound.samples[: round(PLAYED_S * sound.rate)])
+    verdict = judge(sound, JudgingRequest(passage, Criterion(tests=(NotesTest(),))))
+    accused = {n.id for n in verdict.notes if n.status is not NoteStatus.RIGHT}
+    assert accused == {notes[i].id for i in changed}
+    assert (verdict.answer is Answer.NO) == bool(changed)

@@ -97,6 +97,29 @@ def test_going_back_is_a_restart_or_a_repeated_beat(passage, back_to, stopped_af
     assert found[0].length_beats == pytest.approx(length)
 
 
+def test_a_breath_between_two_sections_is_no_stop(passage):
+    """Bars 1 to 4 twice, then 5 to 8: a pause where they begin again, or after them."""
+    half = passage.notes[:20]
+    bars = [*passage.bars[:4], *passage.bars]
+    both = replace(
+        passage,
+        notes=(
+            *half,
+            *(
+                replace(
+                    n, id=f"{n.id}~2", onset_beats=n.onset_beats + 16.0, bar_index=n.bar_index + 4
+                )
+                for n in passage.notes
+            ),
+        ),
+        bars=tuple(replace(b, index=k, onset_beats=4.0 * k) for k, b in enumerate(bars)),
+    )
+    for at, stops in ((20, 0), (40, 0), (24, 1)):
+        notes = pressed(both)
+        paused = [*notes[:at], *(moved(n, 2.0 * BEAT) for n in notes[at:])]
+        assert len(judged(paused, both).stumbles) == stops, at
+
+
 def test_an_uneven_bar_is_named_and_one_late_note_makes_none(passage):
     notes = pressed(passage)
     off = {20: 0.09, 21: -0.08, 22: 0.08, 23: -0.09, 24: 0.07}

@@ -12,6 +12,7 @@ from coldtake.listening.features.signal_quality import Abstention
 from coldtake.listening.verdict.evidence import Evidence
 from coldtake.listening.verdict.measures import measure_all
 from coldtake.listening.verdict.repeated_beats import with_repeated_beats
+from coldtake.listening.verdict.section_pauses import without_section_pauses
 from coldtake.listening.verdict.stumbles import stumbles_of
 from coldtake.music.passage import Bar, Passage
 
@@ -90,7 +91,7 @@ def decided(
     tuning_cents: float | None,
 ) -> Verdict:
     """Return the verdict that the evidence gives on a criterion; bars : of the passage."""
-    evidence = with_repeated_beats(evidence)
+    evidence = without_section_pauses(with_repeated_beats(evidence), bars)
     figures = measure_all(criterion.heard, evidence)
     answer = answer_of(figures)
     fit = evidence.fit
