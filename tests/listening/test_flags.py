@@ -89,7 +89,7 @@ BOTH = {0: heard(0, 0.0, 60.0), 2: heard(2, 2.0, 67.0)}
 
 def reading(kept, extras=()):
     playings = tuple(sorted([*kept.values(), *extras], key=lambda p: p.onset_s))
-    return PerformanceAlignment(playings, (), kept, tuple(extras), 0.0, 0.5)
+    return PerformanceAlignment(playings, (), kept, tuple(extras), 0.0, 0.9)
 
 
 def test_a_missed_note_whose_pitch_sounds_where_it_was_due_cannot_be_told():
@@ -103,9 +103,23 @@ def test_an_extra_tone_with_the_pitch_of_a_missed_note_is_neither():
     quiet = sound_of([])
     same = with_second_readings(quiet, THREE, reading(BOTH, [heard(None, 1.0, 76.0)]))
     assert (same.extras, same.unsure) == ((), {1})
-    other = with_second_readings(quiet, THREE, reading(BOTH, [heard(None, 1.0, 62.0)]))
-    assert len(other.extras) == 1
-    assert other.unsure == frozenset()
+
+
+def test_a_missed_note_and_another_tone_in_its_place_are_one_wrong_note():
+    found = with_second_readings(sound_of([]), THREE, reading(BOTH, [heard(None, 1.0, 62.0)]))
+    assert (found.extras, found.unsure) == ((), frozenset())
+    assert found.kept[1].right is False
+    elsewhere = with_second_readings(sound_of([]), THREE, reading(BOTH, [heard(None, 1.8, 62.0)]))
+    assert len(elsewhere.extras) == 1
+    assert 1 not in elsewhere.kept
+
+
+@pytest.mark.parametrize(("clarity", "unsure"), [(0.9, frozenset()), (0.2, {1})])
+def test_a_note_struck_again_is_told_only_where_attacks_are_clear(clarity, unsure):
+    twice = passage_of([(60, 1.0), (60, 1.0), (67, 1.0)])
+    held = sound_of([(0.0, 1.9, 60.0), (2.0, 3.0, 67.0)])
+    found = with_second_readings(held, twice, replace(reading(BOTH), clarity=clarity))
+    assert found.unsure == unsure
 
 
 def test_a_tone_that_begins_with_a_note_is_no_extra():

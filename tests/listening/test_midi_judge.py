@@ -282,3 +282,35 @@ def test_another_octave_is_said_and_accepted_and_another_key_is_not(judged_file,
     assert verdict.rendition.semitones == semitones
     third = judged_file([(t, d, p + 4) for t, d, p in in_bars(passage)], passage)
     assert (third.answer, third.rendition) == (Answer.CANNOT_TELL, None)
+
+
+TWO_STAVES = (  # invented
+    "X:1\nM:4/4\nL:1/4\nQ:1/4=100\n%%score {1 | 2}\nK:F\n"
+    "V:1\n[Ac]BAG|FGAB|cBAG|F4|]\nV:2 clef=bass\nF,2C,2|D,2B,,2|C,2C,2|F,4|]\n"
+)
+
+
+@pytest.mark.parametrize(("staff", "semitones"), [(1, 12), (2, -12)])
+def test_one_hand_an_octave_away_is_said_and_accepted(judged_file, staff, semitones):
+    passage = read_passage(TWO_STAVES, "abc")
+    assert {n.staff for n in passage.notes} == {1, 2}
+    keys = [
+        (0.4 + 0.6 * n.onset_beats, 0.5, n.pitch + semitones * (n.staff == staff))
+        for n in passage.notes
+    ]
+    verdict = judged_file(keys, passage)
+    assert verdict.answer is Answer.YES, verdict.reason
+    assert (verdict.rendition.staff, verdict.rendition.semitones) == (staff, semitones)
+    assert "staff was played an octave" in verdict.reason
+
+
+def test_a_repeat_written_out_may_be_left_out_and_a_pattern_may_not(judged_file):
+    tune = "G A B|c B A|d c B|A G F|"
+    head = "X:1\nM:3/4\nL:1/4\nQ:1/4=120\nK:G\n"
+    passage = read_passage(f"{head}{tune}{tune}B c d|G3|]\n", "abc")
+    verdict = judged_file(in_bars(passage, 0, 1, 2, 3), passage)
+    assert verdict.answer is Answer.YES, verdict.reason
+    assert verdict.rendition.left_out_bars == (0, 1, 2, 3)
+    drill = read_passage(f"{head}{'G A B|c B A|' * 4}G3|]\n", "abc")
+    missing = judged_file(in_bars(drill, 2, 3), drill)
+    assert (missing.answer, missing.rendition) == (Answer.NO, None)

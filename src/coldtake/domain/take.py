@@ -198,11 +198,13 @@ class Rendition(Plain, frozen=True, kw_only=True):
     """How the player chose to play the passage, where custom leaves it open.
 
     left_out_bars : indices of the bars, as written out, of repeats that were not taken
-    semitones : all of it so much higher than written, whole octaves
+    semitones : all of it, or one staff alone, so much higher than written, whole octaves
+    staff : which one, 1 the upper; None: all
     """
 
     left_out_bars: tuple[int, ...] = ()
     semitones: int = 0
+    staff: int | None = None
 
 
 class Verdict(Plain, frozen=True, kw_only=True):

@@ -150,7 +150,7 @@ def look_again(
     )  # fmt: skip
     clear = reading.clarity > CLEAR_ATTACKS or _repeats_show(hearing, own, kept, pitches)
     strength = attack_strength(hearing)
-    unsure: set[int] = set()
+    unsure = set(reading.unsure)
     missed: set[int] = set()
     last, pace = max(kept), pace_of(kept, beats)
     for i in range(min(kept) + 1, len(pitches)):
@@ -169,7 +169,9 @@ def look_again(
             kept.pop(i, None)
         elif i not in kept:
             unsure.add(i)
-    return replace(reading, kept=kept, unsure=frozenset(unsure), missed=frozenset(missed))
+    return replace(
+        reading, kept=kept, unsure=frozenset(unsure - kept.keys()), missed=frozenset(missed)
+    )
 
 
 def _is_told(kept: dict[int, PerformedNote], index: int) -> bool:

@@ -131,6 +131,7 @@ def _collect(
     goings: list[BackJump] = []
     kept: dict[int, PerformedNote] = {}
     extras: list[PerformedNote] = []
+    forgotten: set[int] = set()  # heard once, and not again after going back
     furthest, held = -1, False
     since = 0.0
     own = _own_tones(hearing, path, pitches, tuning)
@@ -147,6 +148,7 @@ def _collect(
             continue
         if piece.jumped:
             goings.append(BackJump(heard.onset_s, piece.index, furthest))
+            forgotten |= {i for i in kept if i >= piece.index}
             kept = {i: p for i, p in kept.items() if i < piece.index}
             extras = [e for e in extras if e.after < piece.index]
         if _same_attack(kept, piece.index, heard.onset_s) and is_repeat(pitches, piece.index):
@@ -159,8 +161,9 @@ def _collect(
         if judged is not None:
             kept[piece.index] = judged
     told = PerformanceAlignment(
-        tuple(playings), tuple(goings), kept, tuple(extras), tuning, clarity
-    )
+        tuple(playings), tuple(goings), kept, tuple(extras), tuning, clarity,
+        unsure=frozenset(forgotten - kept.keys()),
+    )  # fmt: skip
     return told if own is None or len(kept) < 3 else look_again(hearing, own, told, pitches, beats)
 
 

@@ -1,5 +1,8 @@
 """Other ways in which a player may choose to play a passage: repeats left out, another octave.
 
+A repeat is left out as signs have it, or as whole bars written out once more; another octave may
+be that of one hand alone.
+
 A take that does not fit the passage as written out is held against these too. One counts only
 where it explains the take well and far better, so that no fault is explained away; what was chosen
 is told with the verdict.
@@ -22,6 +25,9 @@ FIT_SHARE = 0.9  # of a rendition's notes that must be right before it counts
 FAULTS_SHARE = 0.34  # of the faults as written that may be left
 FAULTS_LEAST = 6  # fewer are played wrong, not chosen
 OCTAVES = (12, -12)
+MANY_FAULTS = 0.25  # share of the notes from which another octave is tried
+HANDS = {1: "The upper staff", 2: "The lower staff"}
+FEWEST_WRITTEN_OUT = 4  # bars that come again note for note: fewer are a pattern, no repeat
 MOST_REPEATS = 3  # single repeats that are tried as left out, besides all of them
 
 
@@ -38,13 +44,17 @@ def as_chosen(written: Verdict, passage: Passage, judge: Callable[[Passage], Ver
 
     written : the verdict on the passage as written out; judge : judges the take against another
     """
-    another = written.obstacle == ANOTHER_PASSAGE
-    faults = len(passage.notes) if another else _faults(written)
-    if not another and (written.answer is not Answer.NO or faults < FAULTS_LEAST):
+    faults = len(passage.notes) if _is_another(written) else _faults(written)
+    another = faults >= MANY_FAULTS * len(passage.notes)
+    if not _is_another(written) and (written.answer is not Answer.NO or faults < FAULTS_LEAST):
         return written
     tried = (_judged(c, judge) for c in renditions(passage, octaves=another))
     good = [v for v in tried if _fits(v) and _faults(v) <= FAULTS_SHARE * faults]
     return min(good, key=_faults, default=written)
+
+
+def _is_another(verdict: Verdict) -> bool:
+    return verdict.obstacle == ANOTHER_PASSAGE
 
 
 def _judged(chosen: Chosen, judge: Callable[[Passage], Verdict]) -> Verdict:
@@ -56,7 +66,8 @@ def _judged(chosen: Chosen, judge: Callable[[Passage], Verdict]) -> Verdict:
 def _words(rendition: Rendition) -> str:
     if rendition.semitones:
         octave = "higher" if rendition.semitones > 0 else "lower"
-        return f"It was played an octave {octave} than written."
+        what = HANDS.get(rendition.staff or 0, "It")
+        return f"{what} was played an octave {octave} than written."
     bars = len(rendition.left_out_bars)
     return f"Repeats were left out ({bars} bar{'' if bars == 1 else 's'})."
 
@@ -74,16 +85,22 @@ def renditions(passage: Passage, *, octaves: bool) -> Iterator[Chosen]:
 
     octaves : the whole of it an octave higher or lower too
     """
-    for bars in _bar_orders(passage.bars):
+    for bars in _bar_orders(passage):
         left_out = tuple(b.index for b in passage.bars if b.index not in set(bars))
         yield Chosen(Rendition(left_out_bars=left_out), _with_bars(passage, bars))
     for semitones in OCTAVES if octaves else ():
         yield Chosen(Rendition(semitones=semitones), _moved(passage, semitones))
+    staves = sorted({n.staff for n in passage.notes})
+    for staff in staves if octaves and len(staves) == len(HANDS) else ():
+        for semitones in OCTAVES:
+            rendition = Rendition(semitones=semitones, staff=staff)
+            yield Chosen(rendition, _moved(passage, semitones, staff))
 
 
-def _bar_orders(bars: Sequence[Bar]) -> Iterator[tuple[int, ...]]:
+def _bar_orders(passage: Passage) -> Iterator[tuple[int, ...]]:
     """Indices of the bars that are left when repeats are: all, without the da capo, one each."""
-    repeats = list(_repeats(bars))
+    bars = passage.bars
+    repeats = list(_repeats(bars)) or list(_written_out(passage))
     inner = [r for r in repeats if r.stop < len(bars)]
     tail = [r for r in repeats if r.stop == len(bars)]
     seen = set()
@@ -115,6 +132,34 @@ def _repeats(bars: Sequence[Bar]) -> Iterator[range]:
             place = again
 
 
+def _written_out(passage: Passage) -> Iterator[range]:
+    """Stretches of bars that come again at once, note for note, before something else."""
+    looks = [_look(passage, bar) for bar in passage.bars]
+    place, count = 0, len(looks)
+    while place < count:
+        longest = range((count - place - 1) // 2, FEWEST_WRITTEN_OUT - 1, -1)
+        length = next((k for k in longest if _comes_again(looks[place:], k)), 0)
+        if length:
+            yield range(place, place + length)
+        place += 2 * length or 1
+
+
+def _comes_again(looks: Sequence[object], length: int) -> bool:
+    """Whether so many bars come once more, and are no shorter pattern over and over."""
+    first = looks[:length]
+    pattern = any(first[k:] == first[:-k] for k in range(1, FEWEST_WRITTEN_OUT))
+    return not pattern and first == looks[length : 2 * length]
+
+
+def _look(passage: Passage, bar: Bar) -> tuple[tuple[float, int, float], ...]:
+    """What stands in a bar, wherever that is."""
+    return tuple(
+        (round(n.onset_beats - bar.onset_beats, 3), n.pitch, round(n.duration_beats, 3))
+        for n in passage.notes
+        if n.bar_index == bar.index
+    )
+
+
 def _with_bars(passage: Passage, kept: Sequence[int]) -> Passage:
     starts: dict[int, float] = {}
     at = 0.0
@@ -128,8 +173,11 @@ def _with_bars(passage: Passage, kept: Sequence[int]) -> Passage:
     return replaced(passage, notes=tuple(notes), bars=tuple(bars))
 
 
-def _moved(passage: Passage, semitones: int) -> Passage:
+def _moved(passage: Passage, semitones: int, staff: int | None = None) -> Passage:
     def moved(note: PassageNote) -> PassageNote:
+        if staff is not None and note.staff != staff:
+            return note
         return replaced(note, pitch=note.pitch + semitones)
 
-    return replaced(passage, notes=tuple(map(moved, passage.notes)))
+    notes = sorted(map(moved, passage.notes), key=lambda n: (n.onset_beats, n.pitch))
+    return replaced(passage, notes=tuple(notes))

@@ -3,7 +3,11 @@
 The alignment gives one reading. A note that it calls missed, or a tone that it calls extra, may be
 read otherwise: the missed note's own pitch sounds where it was due; the extra tone has the pitch of
 a note beside it that was missed, or begins with the attack of a note that was heard. Such a note is
-told as one that cannot be told, and such a tone is no extra.
+told as one that cannot be told, and such a tone is no extra. A missed note and an extra tone in its
+place are one wrong note.
+
+Where a take's attacks are not clear (slow instruments, rooms) more is open: whether a note struck
+again was, and what sounded where several notes are missing.
 """
 
 from collections.abc import Iterator, Sequence
@@ -19,7 +23,12 @@ NEAR = 0.4  # semitones from a pitch that surely sounds
 SAME = 0.55  # and from one that may be meant
 FEWEST_FRAMES = 3  # 48 ms of a tone
 CLOSEST_S = 0.06  # two tones that begin this near to each other have one attack
+OTHER = 0.75  # and from one that surely is not
 OCTAVE = 12.0
+UNCLEAR = 0.5  # clarity of attacks below which a take tells little of notes struck again
+SOUNDED = 0.7  # share of a gap that sounded, so that something was played there
+LEAST_SOUND = 10  # frames (160 ms) before the first note that was heard
+PLACE_SHARE = 0.35  # of the gap, how far from its time a missed note may have been played wrong
 
 
 def with_second_readings(
@@ -29,7 +38,13 @@ def with_second_readings(
     if not reading.kept:
         return reading
     pitches = [n.pitch for n in passage.notes]
-    unsure = {i for i in _left_out(reading, len(pitches)) if _sounds(hearing, reading, pitches, i)}
+    beats = [n.onset_beats for n in passage.notes]
+    reading = _as_wrong(reading, pitches, beats)
+    left_out = set(_left_out(reading, len(pitches)))
+    unsure = {i for i in left_out if _sounds(hearing, reading, pitches, i)}
+    if reading.clarity < UNCLEAR:
+        unsure |= {i for i in left_out if _struck_again(reading, pitches, i)}
+        unsure |= {i for i in left_out if _covered(hearing, reading, left_out, i)}
     extras = []
     for extra in reading.extras:
         others = set(_read_otherwise(reading, pitches, extra, unsure | reading.unsure))
@@ -42,6 +57,60 @@ def with_second_readings(
         unsure=reading.unsure | unsure,
         missed=reading.missed - unsure,
     )
+
+
+def _as_wrong(
+    reading: PerformanceAlignment, pitches: Sequence[int], beats: Sequence[float]
+) -> PerformanceAlignment:
+    """Let an extra tone in a missed note's place be that note, played wrong."""
+    kept, extras = dict(reading.kept), list(reading.extras)
+    for i in [*_left_out(reading, len(pitches))]:
+        before = max((k for k in kept if k < i), default=None)
+        after = min((k for k in kept if k > i), default=None)
+        if before is None or after is None or beats[after] <= beats[before]:
+            continue
+        start, stop = kept[before].onset_s, kept[after].onset_s
+        share = (beats[i] - beats[before]) / (beats[after] - beats[before])
+        reach = PLACE_SHARE * (stop - start) * (1.0 - max(share, 1.0 - share) + 0.5)
+        due = start + share * (stop - start)
+        near = [e for e in extras if start < e.onset_s < stop and abs(e.onset_s - due) < reach]
+        other = [e for e in near if _is_other(e, pitches[i] + reading.tuning)]
+        if len(near) == 1 and other:
+            kept[i] = replace(near[0], index=i, right=False)
+            extras.remove(near[0])
+    return replace(
+        reading, kept=kept, extras=tuple(extras),
+        unsure=reading.unsure - kept.keys(), missed=reading.missed - kept.keys(),
+    )  # fmt: skip
+
+
+def _is_other(extra: PerformedNote, wanted: float) -> bool:
+    """Whether a tone is surely not the wanted note, yet near enough to stand for it."""
+    if extra.tone.pitch is None or extra.tone.voiced < SOUNDED:
+        return False
+    off = extra.tone.pitch - wanted
+    return OTHER < abs(off) < OCTAVE - OTHER
+
+
+def _struck_again(reading: PerformanceAlignment, pitches: Sequence[int], index: int) -> bool:
+    """Whether a neighbour that was heard has the note's own pitch: one long tone, or two."""
+    return any(k in reading.kept and pitches[k] == pitches[index] for k in (index - 1, index + 1))
+
+
+def _covered(
+    hearing: AudioFeatures, reading: PerformanceAlignment, left_out: set[int], index: int
+) -> bool:
+    """Whether something sounded where several notes are missing, or before the first heard."""
+    before, after = _neighbours(reading, index)
+    if after is None:
+        return False
+    start = 0.0 if before is None else before.onset_s
+    part = slice(round(start / PITCH_STEP_S), round(after.onset_s / PITCH_STEP_S))
+    voiced = hearing.voiced[part]
+    if before is None:
+        return int(voiced.sum()) >= LEAST_SOUND
+    alone = not {index - 1, index + 1} & left_out
+    return not alone and bool(voiced.mean() >= SOUNDED)
 
 
 def _left_out(reading: PerformanceAlignment, count: int) -> Iterator[int]:
@@ -94,5 +163,10 @@ def _read_otherwise(
         same = abs((off + OCTAVE / 2) % OCTAVE - OCTAVE / 2) < SAME
         if same or i in unsure:
             yield i
-    if before >= 0 and reading.kept[before].right is None:
-        yield before
+    for k in (before, after):
+        beside = reading.kept.get(k)
+        if beside is None or beside.tone.pitch is None:
+            continue
+        again = abs(beside.tone.pitch - extra.tone.pitch) < SAME and reading.clarity < UNCLEAR
+        if beside.right is None or again:
+            yield k
