@@ -102,7 +102,7 @@ def test_long_music_is_whole():
 
 
 def test_marks_have_colour_shape_and_words(passage):
-    kinds = ["right", "wrong", "missed", "early", "late", "unsure"]
+    kinds = ["right", "wrong", "missed", "early", "late", "stop", "unsure"]
     marks = {
         n.id: NoteMark(kind, f"{n.name}: {kind}")
         for n, kind in zip(passage.notes, kinds, strict=False)

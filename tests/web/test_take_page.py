@@ -54,10 +54,29 @@ def test_a_right_take_is_yes_with_its_figures(client, services, step):
     said = words(page.text)
     assert "Yes" in said
     assert "Allowed: 0 notes" in said
+    assert "Steady." in said
     assert page.text.count("mark-right") >= 9
     assert "/sound" in page.text
     listed = words(client.get(f"/steps/{step.id}").text)
     assert "yes cold" in listed
+
+
+def stopped(notes):
+    """Two seconds of hesitation before the sixth note."""
+    return [replace(n, onset_s=n.onset_s + (2.0 if k > 4 else 0.0)) for k, n in enumerate(notes)]
+
+
+def test_a_stop_has_its_place_whatever_the_criterion_asks(client, services, step):
+    page = send(client, step, played(stopped))
+    (stumble,) = only_take(services).verdict.stumbles
+    passage = read_passage(AIR, "abc")
+    assert stumble.note_id == passage.notes[5].id
+    said = words(page.text)
+    assert f"Steady but for bar {passage.notes[5].bar}." in said
+    assert "Stops and uneven bars" in said
+    assert "beats before this note" in said
+    assert "mark-stop" in page.text
+    assert re.search(r"\d\d in 100", said)
 
 
 def test_a_wrong_note_is_marked_at_its_place(client, services, step):
