@@ -23,6 +23,7 @@ from coldtake.planning.value.minutes_ahead import (
     shares_ahead,
     week_shares,
 )
+from coldtake.planning.value.topic_queue import turns_of
 
 OFF = ToldDay(kind=DayKind.OFF)
 SEED = 20270112
@@ -167,6 +168,15 @@ def test_triage_and_outlook_count_the_same_days():
     assert out.minutes_there == int(9.0 * minutes_until(free, on(1), on(21)) / per_day)
     assert minutes_until(free, on(1), on(21)) < plain
     assert outlook(free, DAY)[0].expected_steps < outlook(state, DAY)[0].expected_steps
+
+
+def test_a_waiting_topic_s_turn_comes_later_when_days_off_lie_before_it():
+    never = {"a": np.full((1, 4), -1.0)}
+    waiting = [("x", 10.0, np.inf), ("y", 4.0, np.inf)]
+    plain = turns_of(never, {}, 1, waiting, DAY)
+    off = turns_of(never, {}, 1, waiting, DAY, EVEN.without(3, 5))
+    assert plain["x"] == off["x"]
+    assert off["y"].middle - plain["y"].middle == timedelta(days=5)
 
 
 def test_cold_takes_are_due_before_days_off():

@@ -9,6 +9,7 @@ from coldtake.domain.events import SessionEnded, SlotEnded, SlotStarted, TryAnsw
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.told_days import DayKind, ToldDay
 from coldtake.planning.value.minutes_ahead import minutes_until
+from coldtake.planning.words import hours_and_minutes
 from making import NOON
 
 TODAY = NOON.date()  # Tuesday, 12 January 2027
@@ -65,7 +66,7 @@ def test_minutes_of_a_day_and_of_weekdays_are_what_its_plan_proposes(client, ser
     wanted = {2: 25, 3: 40, 4: 90}  # Thursday, Friday as told, Saturday
     for ahead, minutes in wanted.items():
         assert services.evening.default_request(on(ahead)).minutes == minutes
-        assert f"{minutes} min suggested" in line(client, on(ahead))
+        assert f"{hours_and_minutes(minutes)} suggested" in line(client, on(ahead))
     assert "no practice" in line(client, on(5))
     assert 'name="minutes-4" min="0" max="720" inputmode="numeric" value="25"' in (
         client.get("/week").text
@@ -131,7 +132,7 @@ def test_coming_back_is_said_plainly_with_the_caution(client, services, clock, d
     tell(client, on(33), on(36), "holiday")
     page = words(client.get(f"/tomorrow?day={on(40)}").text)
     assert "You come back after 9 days without practice (holiday)." in page
-    assert "30 min are suggested instead of 60. Each practice day adds at most 20%." in page
+    assert "Suggested: 30 min instead of 60 min. Each practice day adds at most 20%." in page
     assert "get a cold take before more work" in page
     assert "ask a doctor" in page
     assert services.evening.default_request(on(40)).minutes == 30
@@ -184,6 +185,20 @@ def test_a_further_session_is_added_and_deleted_on_the_page(client, services, de
         assert client.get(page, params=asked).status_code == 200
     client.post("/tomorrow/delete", data={"day": str(day), "session": "2"})
     assert [p.request.session for p in services.evening.plans(day)] == [1]
+
+
+def test_a_long_day_gets_a_word_on_each_of_its_sessions(client, services, desk):
+    for title in ("Scales", "Tune", "Study", "Sonata"):
+        topic = desk.topic(title)
+        for number in range(4):
+            desk.step(topic, f"{title} {number}")
+    given = {"minutes": "600", "starts_at": "08:00", "day": str(on(1)), "session": "1"}
+    client.post("/tomorrow", data=given)
+    assert len(services.evening.plans(on(1))) == 3
+    for session in "123":
+        page = words(client.get(f"/tomorrow?day={on(1)}&session={session}").text)
+        assert page.count("That is a lot for hands, arms, lips and ears.") == 1
+        assert "The advice of a doctor" in page
 
 
 def test_a_plan_moved_to_a_day_that_has_one_becomes_a_further_session(client, services, desk):

@@ -26,7 +26,7 @@ def run(arguments: Namespace) -> int:
     if arguments.json:
         print_json(plan)
     else:
-        print("\n".join([*lines_of(plan, state), *_sessions_line(day)]))
+        print("\n".join([*lines_of(plan, state), *_day_lines(day)]))
     return 0
 
 
@@ -80,12 +80,14 @@ def _day_of(services: "Services", given: date | timedelta | None) -> date:
     return services.today() + (timedelta(days=1) if given is None else given)
 
 
-def _sessions_line(plans: Sequence[Plan]) -> list[str]:
-    """Name the sessions of a day that has several."""
-    if len(plans) < 2:
-        return []
+def _day_lines(plans: Sequence[Plan]) -> list[str]:
+    """Name the sessions of a day that has several, and say whether it is long."""
+    from coldtake.planning.day.load import long_day
+
     named = (f"{p.request.session}: {p.request.starts_at:%H:%M}, {p.minutes} min" for p in plans)
-    return [f"Sessions of this day: {'; '.join(named)}"]
+    sessions = [f"Sessions of this day: {'; '.join(named)}"] if len(plans) > 1 else []
+    long = long_day(plans)
+    return [*sessions, f"Note: {long}"] if long else sessions
 
 
 def lines_of(plan: Plan, state: "State") -> list[str]:

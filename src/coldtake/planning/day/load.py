@@ -6,9 +6,11 @@ performance-related musculoskeletal disorders in musicians, Frontiers in Psychol
 How much growth is too much is not known: the limit is a setting, not a medical statement.
 """
 
+from collections.abc import Iterable
 from datetime import date, timedelta
 
 from coldtake.domain.history.state import State
+from coldtake.domain.plan import Plan
 from coldtake.planning.words import hours_and_minutes
 from coldtake.settings import value_of
 
@@ -47,11 +49,12 @@ def load_notice(state: State, day: date, playing_min: int) -> str | None:
         return None
     before = round(state.minutes_on.get(day, 0.0))
     what = "This day has" if before else "This plan has"
-    return _growth(state, day, before + playing_min, what) or long_day(before + playing_min)
+    return _growth(state, day, before + playing_min, what)
 
 
-def long_day(playing_min: int) -> str | None:
-    """Return a notice for a day that is long for anybody, or None."""
+def long_day(plans: Iterable[Plan]) -> str | None:
+    """Return a notice where the plans of a day make it long for anybody, or None."""
+    playing_min = sum(period.minutes for plan in plans for period in plan.periods)
     if playing_min <= LONG_DAY_MIN:
         return None
     return (

@@ -59,10 +59,14 @@ class DayShares:
         """What one day has."""
         return float(self.of_day[ahead]) if ahead < AHEAD_DAYS else 1.0
 
-    def days_for(self, amount: float) -> float:
+    def days_for(self, amount: Array | float) -> Array:
         """Return after how many days so many average days are there: `until` turned round."""
-        over = max(amount - float(self.before[-1]), 0.0)
-        return float(np.interp(amount, self.before, np.arange(len(self.before)))) + over
+        over = np.maximum(np.asarray(amount, dtype=float) - self.before[-1], 0.0)
+        return np.asarray(np.interp(amount, self.before, np.arange(len(self.before))) + over)
+
+    def after(self, days: Array, amount: Array | float) -> Array:
+        """Return the days after which so many average days have passed since some days ahead."""
+        return self.days_for(self.until(days) + amount)
 
     def latest(self, days: int, amount: float) -> float:
         """Return the days after which so many average days are just left before a date.
@@ -70,7 +74,7 @@ class DayShares:
         Negative, in average days, where there are fewer from the first one on.
         """
         least = float(self.until(days)) - amount
-        return self.days_for(least) if least >= 0.0 else least
+        return float(self.days_for(least)) if least >= 0.0 else least
 
     def without(self, first: int, days: int) -> "DayShares":
         """Return the same with so many days off."""

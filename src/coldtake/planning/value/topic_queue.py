@@ -18,6 +18,7 @@ import numpy as np
 from coldtake.domain.history.state import State
 from coldtake.learning.memory_law import Array
 from coldtake.planning.value.deadline_selection import Candidate
+from coldtake.planning.value.minutes_ahead import EVEN, DayShares
 from coldtake.planning.value.priority_index import topic_rows
 from coldtake.planning.value.rollout import RolloutResult
 from coldtake.planning.value.step_arrays import DAYS_MOST, ON_DATE, StepArrays
@@ -43,6 +44,7 @@ class TopicQueue:
     busy : rows of the steps of each topic that holds a place; left : days to those dates there are
     spare : places free now; waiting : (id, days that it would hold a place, days to its date, inf
         without one), first turn first
+    shares : what each day from tomorrow on has of an average day's minutes
     """
 
     today: date
@@ -50,6 +52,7 @@ class TopicQueue:
     left: Mapping[str, int]
     spare: int
     waiting: Sequence[tuple[str, float, float]]
+    shares: DayShares = EVEN
 
     def turns(self, lives: Sequence[RolloutResult]) -> dict[str, StartEstimate]:
         """Say when each turn comes, from futures in which the busy topics were played."""
@@ -57,7 +60,7 @@ class TopicQueue:
             return {}
         ready = np.concatenate([life.ready for life in lives], axis=1)
         days = {topic_id: ready[rows] for topic_id, rows in self.busy.items()}
-        return turns_of(days, self.left, self.spare, self.waiting, self.today)
+        return turns_of(days, self.left, self.spare, self.waiting, self.today, self.shares)
 
 
 def held_days(state: State, minutes: float, per_day: float) -> float:
@@ -93,7 +96,7 @@ def queue_of(
         )
         for c in waiting
     ]
-    return TopicQueue(today, rows, left, spare, line if rows or spare else ())
+    return TopicQueue(today, rows, left, spare, line if rows or spare else (), steps.shares)
 
 
 def _due(state: State, topic_id: str, today: date, dates: Mapping[str, date | None]) -> float:
@@ -107,11 +110,12 @@ def turns_of(
     spare: int,
     waiting: Sequence[tuple[str, float, float]],
     today: date,
+    shares: DayShares = EVEN,
 ) -> dict[str, StartEstimate]:
-    """Say when each waiting topic's turn comes.
+    """Say when each waiting topic's turn comes; a place is held for days of practice.
 
     ready : for each current topic the first ready day of its steps (S, D), -1 for never
-    left, spare, waiting : as in `TopicQueue`
+    left, spare, waiting, shares : as in `TopicQueue`
     """
     busy = [_free_from(days, left.get(topic_id)) for topic_id, days in ready.items()]
     draws = next(iter(ready.values())).shape[1] if ready else 1
@@ -122,7 +126,7 @@ def turns_of(
         place = places.argmin(axis=0)
         turn = places[place, np.arange(draws)]
         passed = np.isfinite(due) & (turn >= due)
-        end = np.minimum(turn + long * pace, due)
+        end = np.minimum(shares.after(turn, long * pace), due)
         places[place, np.arange(draws)] = np.where(passed, turn, end)
         found[topic_id] = _told(np.where(passed, np.inf, turn), float(passed.mean()), today)
     return found

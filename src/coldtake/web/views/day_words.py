@@ -7,7 +7,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from coldtake.domain.told_days import DayKind, ToldDay
-from coldtake.planning.words import counted
+from coldtake.planning.words import counted, hours_and_minutes
 
 if TYPE_CHECKING:
     from coldtake.planning.day.proposed import ProposedMinutes, WeekdayHabit
@@ -32,9 +32,9 @@ _REST = "Rest comes first. " + _CAUTION
 def told_words(told: ToldDay) -> str:
     """Name a day that is not like others: “Holiday, 20 min”."""
     if told.kind is DayKind.MINUTES:
-        return f"{told.minutes} min"
+        return hours_and_minutes(told.minutes)
     name = KIND[told.kind].capitalize()
-    return f"{name}, {told.minutes} min" if told.minutes else name
+    return f"{name}, {hours_and_minutes(told.minutes)}" if told.minutes else name
 
 
 def day_remarks(found: ProposedMinutes, growth: int) -> tuple[str, ...]:
@@ -56,9 +56,10 @@ def day_remarks(found: ProposedMinutes, growth: int) -> tuple[str, ...]:
 
 def _back(back: ComingBack, found: ProposedMinutes, growth: int) -> list[str]:
     away = f"You come back after {counted(back.away_days, 'day')} without practice"
-    less = f"{found.minutes} min are suggested instead of {found.usual}."
+    less, usual = hours_and_minutes(found.minutes), hours_and_minutes(found.usual)
     return [
-        f"{away}{_why(back.why)}. {less} Each practice day adds at most {growth}%.",
+        f"{away}{_why(back.why)}.",
+        f"Suggested: {less} instead of {usual}. Each practice day adds at most {growth}%.",
         "Steps that were met get a cold take before more work.",
         _CAUTION,
     ]
@@ -72,6 +73,6 @@ def _why(kinds: Sequence[DayKind]) -> str:
 def habit_words(habit: WeekdayHabit, day: date) -> str:
     """Say how long the player really plays on a weekday."""
     return (
-        f"On {day:%A}s you play about {habit.minutes} min "
+        f"On {day:%A}s you play about {hours_and_minutes(habit.minutes)} "
         f"({habit.played} of the last {habit.days} {day:%A}s)."
     )

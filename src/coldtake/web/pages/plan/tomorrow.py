@@ -179,11 +179,14 @@ def _context(services: Services, day: date, session: int, plan: Plan | None) -> 
 
 def _days(state: State, day: date) -> dict[str, object]:
     """Say what is special about a day: told, shortened, or really played otherwise."""
+    from coldtake.planning.day.load import long_day
     from coldtake.planning.day.proposed import proposed_minutes, weekday_habit
 
     growth, habit = value_of(state.settings, "load_notice"), weekday_habit(state, day)
+    long = long_day(state.plans_on(day))
+    said = day_remarks(proposed_minutes(state, day), growth)
     return {
-        "day_remarks": day_remarks(proposed_minutes(state, day), growth),
+        "day_remarks": (*said, long) if long else said,
         "habit": habit,
         "habit_words": habit_words(habit, day) if habit else "",
     }
