@@ -1,5 +1,5 @@
-"""The pages. `create_app(services)` is the whole interface.
+"""The pages. `create_app(house)` is the whole interface.
 
-Comes in: requests that passed `security` and, from other devices, `sharing.gate`.
-Begin with: `app`, then any module of `pages`; scripts are in `static/`.
+Comes in: requests that passed `security` and `sharing.gate`; `bound` gives them their practice.
+Begin with: `app` and `routes`, then any module of `pages`; scripts are in `static/`.
 """

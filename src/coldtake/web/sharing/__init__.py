@@ -4,5 +4,5 @@ authority   the certificate authority of this data folder and its short-lived le
 pairing     the code that is shown, and the one device that is paired
 addresses   which address of this machine may be shared
 listener    the second server, which speaks TLS on that address
-gate        what an unpaired and a paired device may ask for
+gate        who asks (player, paired device, stranger), and whether they may
 """

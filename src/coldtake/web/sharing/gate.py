@@ -74,8 +74,8 @@ Knows = Callable[[str], bool]  # is this the paired device's secret?
 class Gate:
     """ASGI middleware: finds out who asks, and refuses what they may not (`practice.access`).
 
-    player : whose practice the pages show; routes : returns the app's routes; None: those of pages
-    What no route answers is passed on to the app, which says so; nothing but reading there is.
+    player : whose practice the pages show; routes : returns the routes, asked at the first request
+    What no route answers is passed on to the app, which says so; of a device only what is read.
     """
 
     def __init__(
