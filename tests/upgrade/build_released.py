@@ -10,6 +10,8 @@ import sys
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 
+import msgspec
+
 from coldtake.domain import events as ev
 from coldtake.domain.criterion import (
     ConditionsTest,
@@ -41,6 +43,7 @@ from coldtake.domain.take import (
     Restart,
     Verdict,
 )
+from coldtake.domain.told_days import DayKind, ToldDay
 from coldtake.domain.topic import Exercise, PassageRef, Place, StoredPassage
 from coldtake.storage.database.log import SqlStore
 from coldtake.storage.database.schema import HEAD
@@ -113,6 +116,11 @@ CONCERT = Performance(
 )
 
 
+EVENING = msgspec.structs.replace(
+    PLAN,
+    id=named_id("evening"),
+    request=PlanRequest(day=START.date(), starts_at=time(20), minutes=20, session=2),
+)
 REHEARSAL = Appointment(id="a", title="With the other four", on=START.date())
 NEVER_SET = ev.Event(
     id=named_id("never set"),
@@ -198,6 +206,14 @@ def happenings() -> list[ev.AnyData]:
         ev.RunTakenBack(run_id="r2"),
         ev.AppointmentKept(appointment=REHEARSAL),
         ev.AppointmentDeleted(appointment_id=REHEARSAL.id),
+        ev.PlanKept(plan=EVENING),
+        ev.PlanDeleted(for_day=EVENING.request.day, session=EVENING.request.session),
+        ev.DaysTold(
+            first=START.date() + timedelta(days=5),
+            last=START.date() + timedelta(days=6),
+            told=ToldDay(kind=DayKind.TRAVEL, minutes=10),
+        ),
+        ev.WeekdayTold(weekday=7, minutes=20),
         ev.EntryMisdated(
             event=NEVER_SET, why=Misdating.BEFORE, arrived=START, arrived_on=START.date()
         ),

@@ -7,8 +7,8 @@ from sqlalchemy import Connection, Engine, inspect, text
 from coldtake.errors import StoreError
 from coldtake.storage.database.engine import writing
 
-HEAD = "0005"  # newest file in migrations/versions; a test compares
-KNOWN = ("0001", "0002", "0003", "0004", "0005")
+HEAD = "0006"  # newest file in migrations/versions; a test compares
+KNOWN = ("0001", "0002", "0003", "0004", "0005", "0006")
 
 
 def prepare(engine: Engine, where: str) -> None:
