@@ -130,6 +130,18 @@ def test_after_a_holiday_the_plan_starts_with_half_and_grows_by_the_player_s_lim
     assert shares == pytest.approx([0.5, 0.6, 0.72, 0.864, 1.0, 1.0])
 
 
+def test_on_days_still_to_come_nobody_has_been_away():
+    state = played(state_of([2]), dict.fromkeys(range(-40, -2), 60.0))
+    assert coming_back(state, on(4), on(4)) is not None  # six days without practice lie behind
+    assert coming_back(state, on(4), DAY) is None  # they lie ahead
+    told(state, 0, 3, ToldDay(kind=DayKind.HOLIDAY))
+    back = coming_back(state, on(4), DAY)
+    assert (back.away_days, back.first) == (6, on(4))
+    gone = played(state_of([2]), dict.fromkeys(range(-40, -9), 60.0))
+    shares = [coming_back(gone, on(day), DAY).share for day in range(3)]
+    assert shares == pytest.approx([0.5, 0.6, 0.72])  # today is the first day back
+
+
 def test_the_setting_and_the_length_of_the_absence_decide():
     few = played(state_of([2]), dict.fromkeys(range(-40, -4), 60.0))
     assert coming_back(few, DAY) is None

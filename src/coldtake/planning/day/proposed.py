@@ -29,10 +29,13 @@ class ProposedMinutes:
     back: ComingBack | None
 
 
-def proposed_minutes(state: State, day: date) -> ProposedMinutes:
-    """Propose the minutes of a day. What was told of the day itself is never shortened."""
+def proposed_minutes(state: State, day: date, today: date) -> ProposedMinutes:
+    """Propose the minutes of a day. What was told of the day itself is never shortened.
+
+    today : the days from then on and before `day` are taken to be played as usual
+    """
     told, usual = state.days_told.get(day), round(told_on(state, day))
-    back = coming_back(state, day) if told is None and usual else None
+    back = coming_back(state, day, today) if told is None and usual else None
     if back is None:
         return ProposedMinutes(usual, usual, told, None)
     less = STEP_MIN * round(usual * back.share / STEP_MIN)

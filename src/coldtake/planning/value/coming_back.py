@@ -13,6 +13,7 @@ from datetime import date, timedelta
 from itertools import pairwise
 
 from coldtake.domain.history.state import State
+from coldtake.domain.history.told_days import minutes_told
 from coldtake.domain.told_days import HURTS, DayKind
 from coldtake.settings import value_of
 
@@ -44,11 +45,17 @@ class ComingBack:
         return bool(HURTS.intersection(self.why))
 
 
-def coming_back(state: State, day: date) -> ComingBack | None:
-    """Say how the player comes back on a day, by the days played before it; None: as usual."""
+def coming_back(state: State, day: date, today: date | None = None) -> ComingBack | None:
+    """Say how the player comes back on a day, by the days played before it; None: as usual.
+
+    today : from when on every day before `day` counts as played that is not told off, since nobody
+        has been away on days that are still to come; None: `day` itself
+    """
     growth = _growth(state)
     found: ComingBack | None = None
     played = _played_before(state, day)
+    if played and today is not None and today < day:
+        played = sorted({*played, *_to_come(state, today, day)})
     for last, now in pairwise([*played, day]):
         why = _why(state, last, now)
         away = (now - last).days - 1
@@ -85,6 +92,12 @@ def _played_before(state: State, day: date) -> list[date]:
     if last is None:
         return []
     return sorted(on for on in state.minutes_on if last - LOOK_BACK <= on <= last)
+
+
+def _to_come(state: State, today: date, day: date) -> list[date]:
+    """Days from today on and before a day on which there will be practice."""
+    days = (today + timedelta(days=n) for n in range((day - today).days))
+    return [on for on in days if minutes_told(state, on) != 0]
 
 
 def _why(state: State, last: date, now: date) -> tuple[DayKind, ...]:

@@ -91,7 +91,7 @@ class PlanService:
         from coldtake.planning.day.proposed import proposed_minutes
 
         state = self._log.state()
-        found = proposed_minutes(state, day)
+        found = proposed_minutes(state, day, self._log.today())
         wanted = found.minutes or value_of(state.settings, "session_minutes")
         left = wanted - given
         return max(left if left >= SHORT_MIN else min(wanted, SHORT_MIN), MINUTES_LEAST)

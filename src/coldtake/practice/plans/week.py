@@ -55,13 +55,14 @@ class DayOfWeek:
         return plans or self.proposed.minutes
 
 
-def week_of(state: State, day: date, now: datetime) -> tuple[DayOfWeek, ...]:
-    """Return the seven days of a day's week, from Monday on (ISO 8601)."""
+def week_of(state: State, day: date, now: datetime, today: date) -> tuple[DayOfWeek, ...]:
+    """Return the seven days of a day's week, from Monday on (ISO 8601). today : practice day."""
     first = monday_of(day)
-    return tuple(_day(state, first + timedelta(days=n), now) for n in range(len(WEEKDAYS)))
+    days = (first + timedelta(days=n) for n in range(len(WEEKDAYS)))
+    return tuple(_day(state, one, now, today) for one in days)
 
 
-def _day(state: State, day: date, now: datetime) -> DayOfWeek:
+def _day(state: State, day: date, now: datetime, today: date) -> DayOfWeek:
     from coldtake.planning.day.proposed import proposed_minutes
 
     ids = state.sessions_on.get(day, ())
@@ -72,7 +73,7 @@ def _day(state: State, day: date, now: datetime) -> DayOfWeek:
     going_on = plan is not None and not is_over(state, plan)
     return DayOfWeek(
         day=day,
-        proposed=proposed_minutes(state, day),
+        proposed=proposed_minutes(state, day, today),
         planned=tuple(PlannedSession(p, is_over(state, p)) for p in state.plans_on(day)),
         played=state.minutes_on.get(day, 0.0),
         sessions=len(ids),

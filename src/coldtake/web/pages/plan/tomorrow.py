@@ -153,7 +153,7 @@ def _context(services: Services, day: date, session: int, plan: Plan | None) -> 
     state = services.state()
     request = plan.request if plan else services.evening.default_request(day, session)
     return {
-        **_days(state, day),
+        **_days(state, day, services.today()),
         "session": session,
         "sessions": tuple((p, services.evening.is_over(p)) for p in services.evening.plans(day)),
         "here": "/tomorrow",
@@ -177,14 +177,14 @@ def _context(services: Services, day: date, session: int, plan: Plan | None) -> 
     }
 
 
-def _days(state: State, day: date) -> dict[str, object]:
+def _days(state: State, day: date, today: date) -> dict[str, object]:
     """Say what is special about a day: told, shortened, or really played otherwise."""
     from coldtake.planning.day.load import long_day
     from coldtake.planning.day.proposed import proposed_minutes, weekday_habit
 
     growth, habit = value_of(state.settings, "load_notice"), weekday_habit(state, day)
     long = long_day(state.plans_on(day))
-    said = day_remarks(proposed_minutes(state, day), growth)
+    said = day_remarks(proposed_minutes(state, day, today), growth)
     return {
         "day_remarks": (*said, long) if long else said,
         "habit": habit,

@@ -43,7 +43,7 @@ def _context(services: Services, day: date) -> dict[str, object]:
         "monday": monday,
         "before": monday - WEEK,
         "after": monday + WEEK,
-        "rows": week_of(state, day, services.now()),
+        "rows": week_of(state, day, services.now(), services.today()),
         "kinds": KIND,
         "told_words": told_words,
         "appointment_name": appointment_name,
