@@ -1,6 +1,7 @@
 """Imports point only to rows above; rooms on one row do not know each other (design, section 6)."""
 
 import ast
+from collections import Counter
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
@@ -168,3 +169,17 @@ def test_every_command_works_as_somebody():
         name for name, _ in parsed("cli") if "bootstrap.open_services" in imported(SRC / name)
     }
     assert openers == {"cli/opened.py", "cli/serve.py"}
+
+
+# Two of a name that stand for different things, still to be parted.
+TWICE = {"Kind", "Limits", "Tone"}
+
+
+def test_a_public_class_name_means_one_thing_in_the_whole_package():
+    named = Counter(
+        node.name
+        for path in SRC.rglob("*.py")
+        for node in ast.parse(path.read_text(encoding="utf-8")).body
+        if isinstance(node, ast.ClassDef) and not node.name.startswith("_")
+    )
+    assert {name for name, count in named.items() if count > 1} <= TWICE

@@ -7,7 +7,7 @@ import pytest
 from coldtake import demo
 from coldtake.demo.laying import step_id
 from coldtake.demo.material import MATERIAL
-from coldtake.demo.sounds import Fault, fault_index
+from coldtake.demo.sounds import TakeFault, fault_index
 from coldtake.demo.story import start_today
 from coldtake.demo.takes import RECIPES, Recipe
 from coldtake.domain.events import to_json
@@ -52,7 +52,7 @@ def take_of(services: House, recipe: Recipe) -> Take:
     return services.takes.get(take.id)  # the state holds no notes
 
 
-def recipe(fault: Fault, *, slow: bool = False) -> Recipe:
+def recipe(fault: TakeFault, *, slow: bool = False) -> Recipe:
     [found] = [r for r in RECIPES if r.fault is fault and (r.tempo_share < 1) is slow]
     return found
 
@@ -153,26 +153,26 @@ def test_today_and_tomorrow_are_planned(example):
 
 
 def test_right_take_is_yes(example):
-    verdict = take_of(example, recipe(Fault.NONE)).verdict
+    verdict = take_of(example, recipe(TakeFault.NONE)).verdict
     assert verdict.answer is Answer.YES
     assert {n.status for n in verdict.notes} == {NoteStatus.RIGHT}
 
 
 def test_wrong_note_is_no_with_that_note(example):
-    chosen = recipe(Fault.WRONG_NOTE)
+    chosen = recipe(TakeFault.WRONG_NOTE)
     verdict = take_of(example, chosen).verdict
     step = example.pile.step(step_id(chosen.step))
     passage = example.pile.exercise_passage(step)
-    wrong = passage.notes[fault_index(schedule(passage, 72), Fault.WRONG_NOTE)]
+    wrong = passage.notes[fault_index(schedule(passage, 72), TakeFault.WRONG_NOTE)]
     assert verdict.answer is Answer.NO
     assert [n.id for n in verdict.notes if n.status is not NoteStatus.RIGHT] == [wrong.id]
 
 
 def test_late_entry_is_no_with_that_note_displaced(example):
-    chosen = recipe(Fault.LATE_ENTRY)
+    chosen = recipe(TakeFault.LATE_ENTRY)
     verdict = take_of(example, chosen).verdict
     passage = example.pile.exercise_passage(example.pile.step(step_id(chosen.step)))
-    late = passage.notes[fault_index(schedule(passage, 84), Fault.LATE_ENTRY)]
+    late = passage.notes[fault_index(schedule(passage, 84), TakeFault.LATE_ENTRY)]
     assert verdict.answer is Answer.NO
     assert {n.status for n in verdict.notes} == {NoteStatus.RIGHT}
     [found] = [n for n in verdict.notes if n.displaced]
@@ -181,13 +181,13 @@ def test_late_entry_is_no_with_that_note_displaced(example):
 
 
 def test_slow_take_is_no_by_its_tempo(example):
-    verdict = take_of(example, recipe(Fault.NONE, slow=True)).verdict
+    verdict = take_of(example, recipe(TakeFault.NONE, slow=True)).verdict
     assert verdict.answer is Answer.NO
     assert [f.name for f in verdict.tests if f.passed is False] == ["tempo"]
 
 
 def test_drowned_take_cannot_be_told_and_says_why(example):
-    take = take_of(example, recipe(Fault.NOISE))
+    take = take_of(example, recipe(TakeFault.NOISE))
     assert take.verdict.answer is Answer.CANNOT_TELL
     assert "noise" in take.verdict.reason
     assert example.state().tries[take.id].judge is Judge.PLAYER  # who answered instead

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from coldtake.domain.estimate import Interval
 from coldtake.learning import calibration as cal
-from coldtake.learning.calibration import Kept, interval_kept
+from coldtake.learning.calibration import IntervalOutcome, interval_kept
 
 PAIRS = st.lists(st.tuples(st.floats(0, 1), st.booleans()), min_size=1, max_size=60)
 
@@ -65,12 +65,12 @@ def test_a_leaning_is_said_beyond_two_standard_deviations():
 @pytest.mark.parametrize(
     ("clean", "untried", "kept"),
     [
-        (3, 0, Kept.YES),
-        (3, 2, Kept.YES),
-        (3, 3, Kept.CANNOT_TELL),
-        (2, 1, Kept.CANNOT_TELL),
-        (1, 1, Kept.NO),
-        (6, 0, Kept.NO),
+        (3, 0, IntervalOutcome.YES),
+        (3, 2, IntervalOutcome.YES),
+        (3, 3, IntervalOutcome.CANNOT_TELL),
+        (2, 1, IntervalOutcome.CANNOT_TELL),
+        (1, 1, IntervalOutcome.NO),
+        (6, 0, IntervalOutcome.NO),
     ],
 )
 def test_an_interval_is_kept_only_when_it_can_be_told(clean, untried, kept):

@@ -16,7 +16,7 @@ from coldtake.errors import PassageError
 from coldtake.music.theory.chord_names import printed
 from coldtake.music.theory.chord_scales import scale_choices
 from coldtake.music.theory.chords import KINDS, read_chord
-from coldtake.music.theory.tones import Interval, Tone, degrees, tone_at_fifths
+from coldtake.music.theory.tones import Tone, ToneInterval, degrees, tone_at_fifths
 
 music21 = pytest.importorskip("music21")
 
@@ -135,7 +135,7 @@ def test_what_is_no_chord(symbol):
 
 
 @pytest.mark.parametrize("symbol", ["Dm7b5", "G7b9/F", "Ebmaj7#11", "D|C7", "N.C.", "C6/9"])
-@pytest.mark.parametrize("steps", [Interval(1, 2), Interval(-2, -3), Interval(4, 7)])
+@pytest.mark.parametrize("steps", [ToneInterval(1, 2), ToneInterval(-2, -3), ToneInterval(4, 7)])
 def test_a_moved_chord_can_be_read_again(symbol, steps):
     chord = read_chord(symbol)
     moved = chord.moved(steps)
@@ -182,7 +182,7 @@ def test_a_scale_holds_its_chord(word):
 
 def test_no_chord_has_no_scale():
     assert scale_choices(read_chord("N.C.")) == ()
-    assert read_chord("N.C.").moved(Interval(1, 2)).root is None
+    assert read_chord("N.C.").moved(ToneInterval(1, 2)).root is None
     assert Tone("C").pitch_class == 0
 
 

@@ -9,9 +9,9 @@ from coldtake.music.theory.instruments import INSTRUMENTS, instrument_named
 from coldtake.music.theory.keys import MODES, Key, KeyOrder, all_keys, read_key, twelve_keys
 from coldtake.music.theory.scales import SCALES, ladder, scale_tones
 from coldtake.music.theory.tones import (
-    Interval,
     Pitch,
     Tone,
+    ToneInterval,
     degree,
     read_pitch,
     split_tone,
@@ -238,9 +238,9 @@ def test_pitches_are_read(text, midi):
 
 def test_intervals_keep_their_letters():
     c = Pitch(Tone("C"), 4)
-    assert str(c.above(Interval(2, 3))) == "E♭4"
-    assert str(c.above(Interval(1, 3))) == "D♯4"
-    assert str(c.above(-Interval(1, 1))) == "B3"
+    assert str(c.above(ToneInterval(2, 3))) == "E♭4"
+    assert str(c.above(ToneInterval(1, 3))) == "D♯4"
+    assert str(c.above(-ToneInterval(1, 1))) == "B3"
     assert str(split_tone("Bbb7")[0]) == "B♭♭"
 
 

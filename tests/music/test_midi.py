@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from music21.analysis.discrete import KrumhanslKessler
 
 from coldtake.errors import PassageError
-from coldtake.music.midi.choice import Choice
+from coldtake.music.midi.choice import ImportChoice
 from coldtake.music.midi.page import kept_midi, midi_page
 from coldtake.music.midi.quantising import CHORD_S
 from coldtake.music.midi.reader import is_midi, read_midi
@@ -119,10 +119,10 @@ def test_what_was_moved_is_said():
 
 
 def test_the_grid_is_the_players_choice():
-    without = midi_page(song(track(LINE)), choice=Choice(threes=False))
+    without = midi_page(song(track(LINE)), choice=ImportChoice(threes=False))
     assert all(on.denominator in (1, 2, 4) for on, _ in heard(without))
     coarse = midi_page(
-        song(track(in_a_row(*["1/2"] * 8))), choice=Choice(finest="quarters", threes=False)
+        song(track(in_a_row(*["1/2"] * 8))), choice=ImportChoice(finest="quarters", threes=False)
     )
     assert len(heard(coarse)) == 8  # no note is lost: what does not fit goes to the next place
     assert "sixteenths" in midi_page(song(track(LINE))).said[0]
@@ -130,7 +130,7 @@ def test_the_grid_is_the_players_choice():
 
 def test_the_beat_key_and_metre_are_the_players_choice():
     notes = in_a_row(*["1/2"] * 8)  # played at 120, but really quarters at 240
-    page = midi_page(song(track(notes)), choice=Choice(bpm=240, key="A", metre=(3, 4)))
+    page = midi_page(song(track(notes)), choice=ImportChoice(bpm=240, key="A", metre=(3, 4)))
     passage = read_passage(page.abc, "abc")
     assert [n.duration_beats for n in passage.notes] == [1] * 8
     assert (passage.bars[0].metre, passage.bars[0].key_fifths) == ((3, 4), 3)
@@ -143,7 +143,7 @@ def test_a_pick_up_and_a_new_metre():
         mido.MetaMessage("time_signature", numerator=4, denominator=4, time=4 * TICKS),
     )
     conductor = mido.MidiTrack(metas)
-    page = midi_page(song(conductor, track(notes)), choice=Choice(pick_up=1.0))
+    page = midi_page(song(conductor, track(notes)), choice=ImportChoice(pick_up=1.0))
     bars = read_passage(page.abc, "abc").bars
     assert [(b.label, b.length_beats, b.metre) for b in bars] == [
         ("0", 1, (3, 4)), ("1", 3, (3, 4)), ("2", 4, (4, 4)),
@@ -164,9 +164,9 @@ def test_two_hands_in_one_part_are_refused_and_one_part_can_be_chosen():
     two = song(track(LINE, name="Right"), track([(0, 4, 48)], name="Left"))
     with pytest.raises(PassageError, match=r"2 parts: 1 Right, 2 Left"):
         midi_page(two)
-    assert heard(midi_page(two, choice=Choice(part=2))) == [(0, 48)]
+    assert heard(midi_page(two, choice=ImportChoice(part=2))) == [(0, 48)]
     with pytest.raises(PassageError, match="there is no part 3"):
-        midi_page(two, choice=Choice(part=3))
+        midi_page(two, choice=ImportChoice(part=3))
 
 
 def test_percussion_is_left_out():
@@ -211,7 +211,7 @@ def test_whatever_is_played_no_note_is_lost_and_every_bar_is_full(steps, finest,
     for wait, length, pitch in steps:  # in hundredths of a quarter; one voice
         notes.append((Fraction(at, 100), Fraction(length, 100), pitch))
         at += length + wait
-    page = midi_page(song(track(notes)), choice=Choice(finest=finest, threes=threes))
+    page = midi_page(song(track(notes)), choice=ImportChoice(finest=finest, threes=threes))
     passage = read_passage(page.abc, "abc")
     assert len({n.onset_beats for n in passage.notes}) == len(page.quantised.chords)
     assert {n.pitch for n in passage.notes} == {p for _, _, p in notes}

@@ -10,7 +10,7 @@ from coldtake.domain.criterion import Criterion, NotesTest, TempoTest
 from coldtake.domain.estimate import ForecastChance, Interval, SaidTopic
 from coldtake.domain.take import Answer, Figure, Judge, Verdict
 from coldtake.domain.topic import Exercise, PassageRef, Place
-from coldtake.learning.calibration import LEAST, Kept, yes_chance
+from coldtake.learning.calibration import LEAST, IntervalOutcome, yes_chance
 from coldtake.practice.reports import digests
 from coldtake.practice.reports.progress import CleanTempo, ExerciseTempo
 from making import DAY, NOON, step
@@ -208,12 +208,12 @@ def test_a_date_is_held_against_the_cold_takes_near_it(services, scales, clock):
     assert services.back.how_right().next_due == DAY + timedelta(days=10)
     clock.go_on(days=13)
     [told] = services.back.how_right().intervals
-    assert (told.tried, told.clean, told.kept) == (2, 2, Kept.CANNOT_TELL)
+    assert (told.tried, told.clean, told.kept) == (2, 2, IntervalOutcome.CANNOT_TELL)
     assert services.back.how_right().dates_told == 2
     assert services.back.how_right().next_due is None
     tried(services, scales[2], 11, clean=False)
     [told] = services.back.how_right().intervals
-    assert (told.tried, told.clean, told.kept) == (3, 2, Kept.YES)
+    assert (told.tried, told.clean, told.kept) == (3, 2, IntervalOutcome.YES)
 
 
 def test_what_was_found_is_there_after_the_next_start(services, scales, open_again, monkeypatch):

@@ -8,7 +8,7 @@ from fastapi import FastAPI
 
 from coldtake.domain.events import Event
 from coldtake.domain.take import NewTake
-from coldtake.web.api import Start
+from coldtake.web.api import StartRequest
 from coldtake.web.rendering import TEMPLATES
 
 FORM = "application/x-www-form-urlencoded"
@@ -28,7 +28,7 @@ WORDS = [
     "é♭",
     "\n",
 ]
-JSON = {"/api/events": list[Event], "/api/session/start": Start}
+JSON = {"/api/events": list[Event], "/api/session/start": StartRequest}
 
 
 def described(app: FastAPI) -> dict[str, Any]:

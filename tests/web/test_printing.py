@@ -15,8 +15,8 @@ from coldtake.web.printing.sheets import (
     LEAST_TEXT_PT,
     STAVE_MM,
     SYSTEM_STAVE_MM,
-    Part,
     Sheet,
+    SheetPart,
     unbroken,
 )
 
@@ -125,8 +125,10 @@ def test_long_music_flows_over_pages_and_short_music_is_not_parted(services, tmp
     short = read_passage(AIR, "abc")
     lines = engrave_lines(long, width_px=1700)
     assert len(lines) > 8
-    parts = [Part("Long", lines=lines)]
-    parts += [Part(f"Short {n}", lines=engrave_lines(short, width_px=1700) * 3) for n in range(6)]
+    parts = [SheetPart("Long", lines=lines)]
+    parts += [
+        SheetPart(f"Short {n}", lines=engrave_lines(short, width_px=1700) * 3) for n in range(6)
+    ]
     pdf = as_pdf(Sheet("All", "", tuple(parts)), "A4")
     path, info, text = told_of(pdf, tmp_path)
     assert int(re.search(r"Pages:\s+(\d+)", info)[1]) >= 3
@@ -142,7 +144,7 @@ def test_long_music_flows_over_pages_and_short_music_is_not_parted(services, tmp
 
 def test_titles_are_never_markup(tmp_path):
     nasty = '#panic("x") *bold* $x$ <b> [a] \\ "quoted" @ref ~ _under_'
-    pdf = as_pdf(Sheet(nasty, nasty, (Part(nasty, nasty, "17:00", 5, question=nasty),)), "A4")
+    pdf = as_pdf(Sheet(nasty, nasty, (SheetPart(nasty, nasty, "17:00", 5, question=nasty),)), "A4")
     _path, _info, text = told_of(pdf, tmp_path)
     assert text.count('#panic("x") *bold*') >= 3
 

@@ -25,7 +25,7 @@ HISS_DB = -26.0  # level of the fan that drowns the take that cannot be told
 LATE_S = 0.24  # how late the late entry is
 
 
-class Fault(StrEnum):
+class TakeFault(StrEnum):
     """What is wrong with a take of the example."""
 
     NONE = "none"
@@ -62,19 +62,19 @@ def _after_rest(notes: Sequence[SoundedNote]) -> int:
     return next((i + 1 for i, gap in enumerate(gaps) if gap > 0.1), len(notes) // 2)
 
 
-def fault_index(notes: Sequence[SoundedNote], fault: Fault) -> int | None:
+def fault_index(notes: Sequence[SoundedNote], fault: TakeFault) -> int | None:
     """Say which note a fault falls on, counted from 0; None for faults of the whole take."""
-    if fault is Fault.WRONG_NOTE:
+    if fault is TakeFault.WRONG_NOTE:
         return 2 * len(notes) // 3
-    return _after_rest(notes) if fault is Fault.LATE_ENTRY else None
+    return _after_rest(notes) if fault is TakeFault.LATE_ENTRY else None
 
 
-def _spoiled(notes: list[SoundedNote], fault: Fault) -> list[SoundedNote]:
+def _spoiled(notes: list[SoundedNote], fault: TakeFault) -> list[SoundedNote]:
     at = fault_index(notes, fault)
     if at is None:
         return notes
     note = notes[at]
-    if fault is Fault.WRONG_NOTE:
+    if fault is TakeFault.WRONG_NOTE:
         notes[at] = replace(note, pitch=note.pitch + 1)
     else:
         late = min(LATE_S, note.duration_s * 0.6)
@@ -83,13 +83,13 @@ def _spoiled(notes: list[SoundedNote], fault: Fault) -> list[SoundedNote]:
 
 
 def take_sound(
-    passage: Passage, bpm: float, fault: Fault, *, seed: Sequence[int], a4_hz: float = 440.0
+    passage: Passage, bpm: float, fault: TakeFault, *, seed: Sequence[int], a4_hz: float = 440.0
 ) -> bytes:
     """Play a passage at a tempo [quarters per minute] with one fault; return FLAC."""
     rng = np.random.default_rng(list(seed))
     notes = _spoiled(_humanly(schedule(passage, bpm), rng), fault)
     length = max(n.onset_s + n.duration_s for n in notes) + 2 * LEAD_IN_S
-    if fault is Fault.NOISE:
+    if fault is TakeFault.NOISE:
         return to_flac(Sound(_room(int(length * RATE), HISS_DB, rng), RATE))
     tones = render(notes, rate=RATE, voice="clarinet", a4_hz=a4_hz)
     start = int(LEAD_IN_S * RATE)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from coldtake.demo.laying import step_id
 from coldtake.demo.seeded import StoryClock
-from coldtake.demo.sounds import Fault, take_sound
+from coldtake.demo.sounds import TakeFault, take_sound
 from coldtake.domain import events as ev
 from coldtake.domain.plan import Slot
 from coldtake.domain.session import SessionRun
@@ -27,17 +27,17 @@ class Recipe:
 
     step: str
     from_day: int
-    fault: Fault = Fault.NONE
+    fault: TakeFault = TakeFault.NONE
     tempo_share: float = 1.0
     own_answer: Answer | None = None
 
 
 RECIPES: tuple[Recipe, ...] = (
     Recipe("opening", -12),
-    Recipe("run 72", -10, Fault.WRONG_NOTE, own_answer=Answer.NO),
-    Recipe("second", -9, Fault.LATE_ENTRY),
+    Recipe("run 72", -10, TakeFault.WRONG_NOTE, own_answer=Answer.NO),
+    Recipe("second", -9, TakeFault.LATE_ENTRY),
     Recipe("break 84", -11, tempo_share=0.88),
-    Recipe("leaps 60", -7, Fault.NOISE, own_answer=Answer.YES),
+    Recipe("leaps 60", -7, TakeFault.NOISE, own_answer=Answer.YES),
 )
 
 

@@ -26,7 +26,7 @@ Said = tuple[float, bool]  # a chance 0..1, and whether it came out clean
 
 
 @dataclass(frozen=True, slots=True)
-class Group:
+class ChanceGroup:
     """What was said between `low` and `high`: `came` of `of` came out clean.
 
     said : mean of what was said; share : limits of 80 % of the true share, None: not enough yet
@@ -62,7 +62,7 @@ class Calibration:
     brier: float
     constant: float
     better: Interval
-    groups: tuple[Group, ...]
+    groups: tuple[ChanceGroup, ...]
 
     @property
     def leaning(self) -> str:
@@ -107,7 +107,7 @@ def brier(told: Sequence[Said]) -> float:
     return math.fsum((said - clean) ** 2 for said, clean in told) / len(told)
 
 
-def groups(told: Sequence[Said]) -> tuple[Group, ...]:
+def groups(told: Sequence[Said]) -> tuple[ChanceGroup, ...]:
     """Put chances into tenths, [0, 0.1), ... [0.9, 1]; empty ones are left out."""
     found: dict[int, list[Said]] = {}
     for said, clean in told:
@@ -115,9 +115,9 @@ def groups(told: Sequence[Said]) -> tuple[Group, ...]:
     return tuple(_group(place, found[place]) for place in sorted(found))
 
 
-def _group(place: int, told: Sequence[Said]) -> Group:
+def _group(place: int, told: Sequence[Said]) -> ChanceGroup:
     of, came = len(told), sum(clean for _, clean in told)
-    return Group(
+    return ChanceGroup(
         low=place / GROUPS,
         high=(place + 1) / GROUPS,
         said=math.fsum(said for said, _ in told) / of,
@@ -135,7 +135,7 @@ def _mean(values: Sequence[float]) -> Interval:
     return Interval(low=mean - _Z80 * spread, mid=mean, high=mean + _Z80 * spread)
 
 
-class Kept(StrEnum):
+class IntervalOutcome(StrEnum):
     """What became of an interval that was said."""
 
     YES = "yes"
@@ -143,9 +143,11 @@ class Kept(StrEnum):
     CANNOT_TELL = "cannot_tell"
 
 
-def interval_kept(said: Interval, clean: int, untried: int) -> Kept:
+def interval_kept(said: Interval, clean: int, untried: int) -> IntervalOutcome:
     """Say whether a count lies within the limits, when `untried` more might have been clean too."""
     least, most = clean, clean + untried
     if said.low <= least and most <= said.high:
-        return Kept.YES
-    return Kept.NO if most < said.low or least > said.high else Kept.CANNOT_TELL
+        return IntervalOutcome.YES
+    return (
+        IntervalOutcome.NO if most < said.low or least > said.high else IntervalOutcome.CANNOT_TELL
+    )

@@ -50,7 +50,7 @@ class Cold:
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class HeldTestStanding:
     """Where the sequential test stands: its count since it last came to an end.
 
     ended : how it came to an end with the newest cold take, or GO_ON
@@ -121,7 +121,7 @@ def cold_of(answers: Sequence[bool]) -> Cold | None:
     return Cold(clean, len(latest), clean_chance_interval(clean, len(latest)))
 
 
-def standing_of(test: SequentialTest, answers: Sequence[bool]) -> Standing:
+def standing_of(test: SequentialTest, answers: Sequence[bool]) -> HeldTestStanding:
     """Walk all cold takes, oldest first; the count begins anew after each end.
 
     The chosen errors hold for each count, not for all of them together.
@@ -135,7 +135,7 @@ def standing_of(test: SequentialTest, answers: Sequence[bool]) -> Standing:
         ended = test.standing(yeses, noes)
     fresh = ended is not Decision.GO_ON
     now = (0, 0) if fresh else (yeses, noes)
-    return Standing(
+    return HeldTestStanding(
         yeses=yeses,
         noes=noes,
         ended=ended,

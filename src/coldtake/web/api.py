@@ -47,7 +47,7 @@ if TYPE_CHECKING:
 EVENTS_MOST = 5000
 
 
-class Start(msgspec.Struct, frozen=True):
+class StartRequest(msgspec.Struct, frozen=True):
     """Which day's plan to begin; None for today's."""
 
     day: date | None = None
@@ -70,9 +70,9 @@ def reply(value: Any) -> Response:
     return Response(msgspec.json.encode(value), media_type="application/json", headers=headers)
 
 
-def _start(body: bytes) -> Start:
+def _start(body: bytes) -> StartRequest:
     try:
-        wanted: Start = read_json(body or b"{}", Start)
+        wanted: StartRequest = read_json(body or b"{}", StartRequest)
     except msgspec.DecodeError as error:
         raise InputError(
             f"The start of the session cannot be read: {error}.", remedy="Load the page again."

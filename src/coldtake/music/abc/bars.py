@@ -7,14 +7,14 @@ what is printed follows the usual rule of the page, where they hold in their own
 from fractions import Fraction
 
 from coldtake.music.abc.tune import (
-    Bar,
+    AbcBar,
+    AbcKey,
+    AbcVoice,
     Change,
     Clef,
     Head,
-    Key,
     Metre,
     SourcePosition,
-    Voice,
     VoiceEvent,
 )
 from coldtake.music.page_limits import MOST_NOTES_IN_A_BAR
@@ -27,7 +27,7 @@ class Accidentals:
 
     def __init__(self, propagate: str) -> None:
         self.propagate = propagate
-        self.key = Key()
+        self.key = AbcKey()
         self._altered: dict[tuple[str, int], int] = {}
         self._shown: dict[tuple[str, int], int] = {}
 
@@ -70,11 +70,11 @@ def _tied_into(before: VoiceEvent | None, step: str, octave: int) -> int | None:
 class BarKeeper:
     """Bars of one voice while they are written."""
 
-    def __init__(self, voice: Voice, metre: Metre, unit: Fraction, propagate: str) -> None:
+    def __init__(self, voice: AbcVoice, metre: Metre, unit: Fraction, propagate: str) -> None:
         self.voice, self.metre, self.unit = voice, metre, unit
         self.accidentals = Accidentals(propagate)
         self.octave = 0
-        self.bar = Bar(metre=metre)
+        self.bar = AbcBar(metre=metre)
         self.started = False
         self._tuplet = (0, 0)
         self._tuplets = 0
@@ -91,7 +91,7 @@ class BarKeeper:
         self._closed_bar = False
         self._metre_due = False
 
-    def _change(self, value: Key | Clef | Metre) -> None:
+    def _change(self, value: AbcKey | Clef | Metre) -> None:
         self.bar.changes.append(Change(len(self.bar.layers[-1]), value))
 
     def _add(self, event: VoiceEvent) -> None:
@@ -154,7 +154,7 @@ class BarKeeper:
         self.bar.right = right
         self.bar.closes = closes
         self.voice.bars.append(self.bar)
-        self.bar = Bar(metre=self.metre)
+        self.bar = AbcBar(metre=self.metre)
         if self._metre_due:
             self._change(self.metre)
             self._metre_due = False
@@ -170,7 +170,7 @@ class BarKeeper:
         before.jumps += self.bar.jumps
         self.bar.jumps = []
 
-    def finished(self) -> Voice:
+    def finished(self) -> AbcVoice:
         """The voice with its last bar closed."""
         self._end_bar("single")
         if self._slurs:

@@ -3,7 +3,7 @@
 import re
 from fractions import Fraction
 
-from coldtake.music.abc.tune import Clef, Key, Metre, SourcePosition, Tempo
+from coldtake.music.abc.tune import AbcKey, AbcTempo, Clef, Metre, SourcePosition
 from coldtake.music.theory.spelling import SHARP_ORDER
 
 _TONICS = {"F": -1, "C": 0, "G": 1, "D": 2, "A": 3, "E": 4, "B": 5}
@@ -19,13 +19,13 @@ _SIGNS = {"^": 1, "^^": 2, "_": -1, "__": -2, "=": 0}
 _WORDS_SHOWN = re.compile(r'"([^"]*)"')
 
 
-def key(text: str, place: SourcePosition, before: Key) -> Key:
+def key(text: str, place: SourcePosition, before: AbcKey) -> AbcKey:
     """K: tonic, mode and extra accidentals; a field that names only a clef leaves the key."""
     text = text.strip()
     if text in ("", "none"):
-        return Key()
+        return AbcKey()
     if text.startswith(("HP", "Hp")):
-        return _signature(2) if text.startswith("Hp") else Key()
+        return _signature(2) if text.startswith("Hp") else AbcKey()
     found = _KEY.match(text)
     extra = dict[str, int]()
     if found is None or _is_clef_word(text):
@@ -35,7 +35,7 @@ def key(text: str, place: SourcePosition, before: Key) -> Key:
     for sign, letter in re.findall(r"(\^\^|\^|__|_|=)([A-Ga-g])(?![A-Za-z])", rest):
         extra[letter.lower()] = _SIGNS[sign]
     if re.search(r"\bexp\b", rest):
-        base = Key()
+        base = AbcKey()
     if not extra:
         if base is before and not _OTHER.search(text):
             raise place.error(
@@ -43,7 +43,7 @@ def key(text: str, place: SourcePosition, before: Key) -> Key:
             )
         return base
     alters = {**dict(base.alters), **extra}
-    return Key(None, tuple((s, a) for s, a in alters.items() if a))
+    return AbcKey(None, tuple((s, a) for s, a in alters.items() if a))
 
 
 _OTHER = re.compile(r"clef|treble|bass|alto|tenor|perc|transpose|octave|middle|stafflines|exp")
@@ -53,7 +53,7 @@ def _is_clef_word(text: str) -> bool:
     return bool(re.match(r"(clef|treble|bass|alto|tenor|perc|transpose|octave|middle|exp)\b", text))
 
 
-def _tonic_key(found: re.Match[str], place: SourcePosition) -> tuple[Key, str]:
+def _tonic_key(found: re.Match[str], place: SourcePosition) -> tuple[AbcKey, str]:
     mode, rest = found[3], found.string[found.end() :]
     if _is_clef_word(mode) or mode.startswith(("clef", "treble", "bass", "alto", "tenor")):
         mode, rest = "", found[3] + rest
@@ -73,9 +73,9 @@ def _tonic_key(found: re.Match[str], place: SourcePosition) -> tuple[Key, str]:
     return _signature(fifths), rest
 
 
-def _signature(fifths: int) -> Key:
+def _signature(fifths: int) -> AbcKey:
     letters = SHARP_ORDER[:fifths] if fifths > 0 else SHARP_ORDER[::-1][: -fifths or 0]
-    return Key(fifths, tuple((s, 1 if fifths > 0 else -1) for s in letters))
+    return AbcKey(fifths, tuple((s, 1 if fifths > 0 else -1) for s in letters))
 
 
 def metre(text: str, place: SourcePosition) -> Metre:
@@ -107,7 +107,7 @@ def unit_length(text: str, place: SourcePosition) -> Fraction:
     return value
 
 
-def tempo(text: str, place: SourcePosition, unit: Fraction) -> Tempo | None:
+def tempo(text: str, place: SourcePosition, unit: Fraction) -> AbcTempo | None:
     """Q: in every form of the standard; None when empty.
 
     `1/4=120`, `"Allegro" 1/4=120`, `3/8=50 "Slowly"`, `1/4 3/8 1/4 3/8=40`, words only, and the old
@@ -116,13 +116,13 @@ def tempo(text: str, place: SourcePosition, unit: Fraction) -> Tempo | None:
     words = " ".join(_WORDS_SHOWN.findall(text)).strip()
     rest = _WORDS_SHOWN.sub(" ", text).strip()
     if not rest:
-        return Tempo(words, Fraction(1, 4), None) if words else None
+        return AbcTempo(words, Fraction(1, 4), None) if words else None
     beat, equals, number = rest.rpartition("=")
     rate = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*(?:bpm)?\s*", number)
     parts = _beat_parts(beat, unit) if equals else (unit,)
     if rate is None or not parts or not 0 < Fraction(rate[1]) <= 2000:
         raise place.error(f"“{text.strip()}” is not a tempo.", "Write it as “Q:1/4=120”.")
-    return Tempo(words, sum(parts, Fraction(0)), Fraction(rate[1]), parts)
+    return AbcTempo(words, sum(parts, Fraction(0)), Fraction(rate[1]), parts)
 
 
 def _beat_parts(text: str, unit: Fraction) -> tuple[Fraction, ...]:

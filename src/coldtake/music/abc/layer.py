@@ -6,7 +6,7 @@ from itertools import groupby, takewhile
 from coldtake.music import mei
 from coldtake.music.abc import ornaments
 from coldtake.music.abc.signatures import ACCID, change
-from coldtake.music.abc.tune import Bar, Clef, Head, Key, VoiceEvent
+from coldtake.music.abc.tune import AbcBar, AbcKey, Clef, Head, VoiceEvent
 from coldtake.music.abc.values import bar_length, part_id, split
 from coldtake.music.mei import Element
 
@@ -14,10 +14,10 @@ from coldtake.music.mei import Element
 class LayerWriter:
     """Writes one layer of one bar."""
 
-    def __init__(self, bar: Bar | None, first: bool) -> None:
+    def __init__(self, bar: AbcBar | None, first: bool) -> None:
         self.bar, self.first = bar, first
 
-    def write(self, layer: Element, events: list[VoiceEvent], lead: Bar) -> None:
+    def write(self, layer: Element, events: list[VoiceEvent], lead: AbcBar) -> None:
         """All events, in tuplets and beams."""
         if not events or self.bar is None:
             mei.add(layer, "mRest" if not lead.layers[0] or bar_length(lead) else "mSpace")
@@ -25,7 +25,7 @@ class LayerWriter:
         changes = {
             c.index: c.value
             for c in self.bar.changes
-            if isinstance(c.value, Clef) or (isinstance(c.value, Key) and c.index > 0)
+            if isinstance(c.value, Clef) or (isinstance(c.value, AbcKey) and c.index > 0)
         }
         numbered = list(enumerate(events))
         for (tuplet, _), run in groupby(

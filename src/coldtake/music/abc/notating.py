@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from coldtake.music.theory.keys import Key
-from coldtake.music.theory.tones import LETTERS, UNISON, Interval, Pitch
+from coldtake.music.theory.tones import LETTERS, UNISON, Pitch, ToneInterval
 
 _UNIT = Fraction(1, 2)  # L:1/8, in quarters
 _ACCIDENTALS = {-2: "__", -1: "_", 0: "=", 1: "^", 2: "^^"}
@@ -73,7 +73,7 @@ class Page:
     tempo_bpm: float | None = None
     beam: Fraction = Fraction(1)
     clefs: tuple[str, ...] = ("treble",)
-    sounds: Interval = UNISON
+    sounds: ToneInterval = UNISON
 
     @property
     def bar(self) -> Fraction:

@@ -7,7 +7,7 @@ from fractions import Fraction
 from coldtake.errors import PassageError
 from coldtake.music import mei
 from coldtake.music.abc.signs import ARTICULATIONS, DYNAMICS
-from coldtake.music.abc.tune import Bar, Head, Tune, Voice, VoiceEvent
+from coldtake.music.abc.tune import AbcBar, AbcVoice, Head, Tune, VoiceEvent
 from coldtake.music.abc.values import part_id, sounding, split
 from coldtake.music.mei import Element
 
@@ -20,7 +20,7 @@ _TEXTS = {"dacapo": "D.C.", "dalsegno": "D.S.", "fine": "Fine", "tocoda": "To Co
 _PLACES = {"^": "above", "_": "below"}
 
 
-def stamp(bar: Bar, index: int) -> float:
+def stamp(bar: AbcBar, index: int) -> float:
     """MEI tstamp (beats of the metre, the first is 1) of an event of the first layer."""
     unit = bar.metre.unit or 4
     quarters = sum((sounding(e, bar) for e in bar.layers[0][:index]), Fraction(0))
@@ -34,7 +34,7 @@ def articulate(element: Element, event: VoiceEvent) -> None:
         element.set("artic", " ".join(marks))
 
 
-def around(measure: Element, bar: Bar, staff: int) -> None:
+def around(measure: Element, bar: AbcBar, staff: int) -> None:
     """Chord symbols, texts, dynamics, ornaments and jumps of one bar."""
     for index, event in enumerate(bar.layers[0]):
         for text in event.symbols:
@@ -66,7 +66,7 @@ def _sign(measure: Element, sign: str, staff: int, event: VoiceEvent, at: float)
             made.set("form", "upper")
 
 
-def _jump(measure: Element, jump: str, bar: Bar) -> None:
+def _jump(measure: Element, jump: str, bar: AbcBar) -> None:
     last = jump in ("dacapo", "dalsegno", "fine", "tocoda")
     at = stamp(bar, len(bar.layers[0]) - 1 if last else 0)
     made = mei.add(measure, "repeatMark", staff=1, tstamp=f"{at:g}", place="above")
@@ -83,7 +83,7 @@ def connect(tune: Tune, section: Element) -> None:
         _slurs(voice, measures)
 
 
-def _located(voice: Voice) -> Iterator[tuple[int, int, VoiceEvent]]:
+def _located(voice: AbcVoice) -> Iterator[tuple[int, int, VoiceEvent]]:
     """Layer number, bar number from 1, event; layer by layer."""
     for layer in range(max(len(b.layers) for b in voice.bars)):
         for number, bar in enumerate(voice.bars, start=1):
@@ -92,7 +92,7 @@ def _located(voice: Voice) -> Iterator[tuple[int, int, VoiceEvent]]:
                     yield layer, number, event
 
 
-def _ties(voice: Voice, measures: dict[str, Element]) -> None:
+def _ties(voice: AbcVoice, measures: dict[str, Element]) -> None:
     events = [e for e in _located(voice) if not e[2].grace]
     for index, (layer, bar, event) in enumerate(events):
         after = events[index + 1] if index + 1 < len(events) else None
@@ -138,7 +138,7 @@ def _tie(measure: Element, last: str, head: Head, target: Head | None, other: He
         )
 
 
-def _slurs(voice: Voice, measures: dict[str, Element]) -> None:
+def _slurs(voice: AbcVoice, measures: dict[str, Element]) -> None:
     open_slurs: list[tuple[str, int]] = []
     for _, bar, event in _located(voice):
         if not event.id or not event.heads:

@@ -5,7 +5,7 @@ from fractions import Fraction
 
 from coldtake.errors import PassageError
 from coldtake.music.abc import fields
-from coldtake.music.abc.tune import SourcePosition, Tempo, Tune, Voice
+from coldtake.music.abc.tune import AbcTempo, AbcVoice, SourcePosition, Tune
 from coldtake.music.abc.voice import VoiceReader
 
 _FIELD = re.compile(r"^([A-Za-z+]):(.*)$")
@@ -143,7 +143,7 @@ class TuneReader:
         text = self.voice_fields.get(name, "")
         if fields.is_percussion(text):
             raise _percussion(place)
-        reader = VoiceReader(Voice(name, fields.label(text)), self.metre, unit, self.propagate)
+        reader = VoiceReader(AbcVoice(name, fields.label(text)), self.metre, unit, self.propagate)
         reader.key_field(self._key_text, self.key_place or place, opening=True)
         reader.voice_field(text)
         self.voices[name] = reader
@@ -179,7 +179,7 @@ class TuneReader:
             voices[0].bars[0].tempi.insert(0, (0, tempo))
         return Tune(self.title, self.metre, voices, self.order)
 
-    def _tempo(self) -> Tempo | None:
+    def _tempo(self) -> AbcTempo | None:
         if self.tempo is None:
             return None
         return fields.tempo(*self.tempo, self.unit or fields.default_length(self.metre))

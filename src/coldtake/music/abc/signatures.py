@@ -1,7 +1,7 @@
 """Clefs, key signatures and metres of a tune in MEI."""
 
 from coldtake.music import mei
-from coldtake.music.abc.tune import Clef, Key, Metre
+from coldtake.music.abc.tune import AbcKey, Clef, Metre
 from coldtake.music.mei import Element
 
 ACCID = {0: "n", 1: "s", 2: "x", -1: "f", -2: "ff"}
@@ -16,7 +16,7 @@ def clef(value: Clef) -> Element:
     return made
 
 
-def key_signature(key: Key) -> Element:
+def key_signature(key: AbcKey) -> Element:
     """MEI of a key signature; an unusual one lists its accidentals."""
     if key.fifths is not None:
         sign = "s" if key.fifths > 0 else "f"
@@ -35,7 +35,7 @@ def metre_signature(metre: Metre) -> Element:
     return made
 
 
-def change(value: Key | Clef | Metre) -> Element:
+def change(value: AbcKey | Clef | Metre) -> Element:
     """MEI of a signature that changes on the way; a new key cancels the old one."""
     if isinstance(value, Clef):
         return clef(value)

@@ -19,7 +19,7 @@ class SourcePosition:
 
 
 @dataclass(frozen=True, slots=True)
-class Key:
+class AbcKey:
     """A key signature: alteration of each letter; fifths None when it is no usual signature."""
 
     fifths: int | None = 0
@@ -40,7 +40,7 @@ class Clef:
 
 
 @dataclass(frozen=True, slots=True)
-class Tempo:
+class AbcTempo:
     """unit: beat in whole notes; per_minute None for words only."""
 
     words: str
@@ -88,7 +88,7 @@ class Change:
     """A new key, metre or clef before the event of this number in its layer."""
 
     index: int
-    value: "Key | Clef | Metre"
+    value: "AbcKey | Clef | Metre"
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,12 +106,12 @@ class Metre:
 
 
 @dataclass(slots=True)
-class Bar:
+class AbcBar:
     """One bar of one voice."""
 
     layers: list[list[VoiceEvent]] = field(default_factory=lambda: [[]])
     changes: list[Change] = field(default_factory=list)
-    tempi: list[tuple[int, Tempo]] = field(default_factory=list)
+    tempi: list[tuple[int, AbcTempo]] = field(default_factory=list)
     tuplets: dict[int, tuple[int, int]] = field(default_factory=dict)
     opens: bool = False
     closes: bool = False
@@ -128,15 +128,15 @@ class Bar:
 
 
 @dataclass(slots=True)
-class Voice:
+class AbcVoice:
     """One voice, on a staff of its own."""
 
     name: str
     label: str = ""
     clef: Clef = Clef()
     transpose: int = 0
-    bars: list[Bar] = field(default_factory=list)
-    key: Key = Key()
+    bars: list[AbcBar] = field(default_factory=list)
+    key: AbcKey = AbcKey()
 
 
 @dataclass(slots=True)
@@ -145,5 +145,5 @@ class Tune:
 
     title: str
     metre: Metre
-    voices: list[Voice]
+    voices: list[AbcVoice]
     order: str = ""

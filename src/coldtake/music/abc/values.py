@@ -2,15 +2,15 @@
 
 from fractions import Fraction
 
-from coldtake.music.abc.tune import Bar, VoiceEvent
+from coldtake.music.abc.tune import AbcBar, VoiceEvent
 
 
-def bar_length(bar: Bar) -> Fraction:
+def bar_length(bar: AbcBar) -> Fraction:
     """What the fullest layer holds [quarter notes]."""
     return max(sum((sounding(e, bar) for e in layer), Fraction(0)) for layer in bar.layers)
 
 
-def sounding(event: VoiceEvent, bar: Bar) -> Fraction:
+def sounding(event: VoiceEvent, bar: AbcBar) -> Fraction:
     """Sounding length of an event [quarter notes]."""
     if event.grace:
         return Fraction(0)

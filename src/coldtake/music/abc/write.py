@@ -8,7 +8,7 @@ from coldtake.music.abc import ornaments
 from coldtake.music.abc.layer import LayerWriter
 from coldtake.music.abc.read import read_tune
 from coldtake.music.abc.signatures import change, clef, key_signature, metre_signature
-from coldtake.music.abc.tune import Bar, Key, Metre, Tempo, Tune, Voice, VoiceEvent
+from coldtake.music.abc.tune import AbcBar, AbcKey, AbcTempo, AbcVoice, Metre, Tune, VoiceEvent
 from coldtake.music.abc.values import bar_length, note_value
 from coldtake.music.mei import Element
 from coldtake.music.theory.tempo import note_sign
@@ -51,7 +51,7 @@ def number_heads(tune: Tune) -> None:
                 event.id = event.heads[0].id if len(event.heads) == 1 else f"e{count}.{index}"
 
 
-def _events(bars: Iterable[Bar]) -> Iterator[VoiceEvent]:
+def _events(bars: Iterable[AbcBar]) -> Iterator[VoiceEvent]:
     return (event for bar in bars for layer in bar.layers for event in layer)
 
 
@@ -68,7 +68,7 @@ def mark_ties(tune: Tune) -> None:
             _mark_stops(voice, index + 1, tied)
 
 
-def _mark_stops(voice: Voice, first: int, tied: set[tuple[str, int]]) -> None:
+def _mark_stops(voice: AbcVoice, first: int, tied: set[tuple[str, int]]) -> None:
     for index in range(first, len(voice.bars)):
         bar, before = voice.bars[index], voice.bars[index - 1]
         if not bar.ending:
@@ -145,7 +145,7 @@ class MeasureWriter:
                 ornaments.around(measure, bar, n)
         self._tempi(measure, bars)
 
-    def _enter_ending(self, index: int, lead: Bar) -> None:
+    def _enter_ending(self, index: int, lead: AbcBar) -> None:
         """An ending lasts until a double, final or repeat bar line (ABC 2.1, section 4.9)."""
         before = (
             self.tune.voices[0].bars[index - 1]
@@ -159,7 +159,7 @@ class MeasureWriter:
         elif self._ending and (over or lead.opens):
             self._ending, self._parent = "", self.section
 
-    def _label(self, bar: Bar, index: int) -> str:
+    def _label(self, bar: AbcBar, index: int) -> str:
         """Printed number: 0 for a pick-up; two parts of one bar share theirs."""
         full, held = bar.metre.length * 4, bar_length(bar)
         short = 0 < held < full
@@ -172,7 +172,7 @@ class MeasureWriter:
             self._short_before = Fraction(0)
         return str(self._number)
 
-    def _announce(self, bars: list[Bar | None]) -> None:
+    def _announce(self, bars: list[AbcBar | None]) -> None:
         """New metres and keys at the start of a bar stand before the measure."""
         lead = next(bar for bar in bars if bar is not None)
         metres = [c.value for c in lead.changes if c.index == 0 and isinstance(c.value, Metre)]
@@ -180,7 +180,7 @@ class MeasureWriter:
             n: c.value
             for n, bar in enumerate(bars, start=1)
             for c in (bar.changes if bar else [])
-            if c.index == 0 and isinstance(c.value, Key)
+            if c.index == 0 and isinstance(c.value, AbcKey)
         }
         if not keys and not (metres and metres[-1].unit):
             return
@@ -191,14 +191,14 @@ class MeasureWriter:
         for n, key in keys.items():
             mei.add(group, "staffDef", n=n).append(change(key))
 
-    def _tempi(self, measure: Element, bars: list[Bar | None]) -> None:
+    def _tempi(self, measure: Element, bars: list[AbcBar | None]) -> None:
         for n, bar in enumerate(bars, start=1):
             for at, tempo in bar.tempi if bar else []:
                 stamp = ornaments.stamp(bar, at) if bar else 1.0
                 measure.append(tempo_mark(tempo, n, stamp))
 
 
-def tempo_mark(tempo: Tempo, staff: int, stamp: float) -> Element:
+def tempo_mark(tempo: AbcTempo, staff: int, stamp: float) -> Element:
     """MEI of a tempo; a beat that is no note value is stated in `type`."""
     made = mei.make("tempo", staff=staff, tstamp=f"{stamp:g}", place="above")
     words = [tempo.words] if tempo.words else []

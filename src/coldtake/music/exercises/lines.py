@@ -13,10 +13,10 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from coldtake.music.abc.notating import Written
-from coldtake.music.notation.changes import Changes, Span, guide_pair
+from coldtake.music.notation.changes import Changes, HarmonySpan, guide_pair
 from coldtake.music.theory.chord_scales import scale_choices
 from coldtake.music.theory.chords import Chord
-from coldtake.music.theory.tones import Interval, Pitch, Tone, pitch_near, pitches_of, simplest
+from coldtake.music.theory.tones import Pitch, Tone, ToneInterval, pitch_near, pitches_of, simplest
 
 _EIGHTH = Fraction(1, 2)
 _MOTIF = (0, 1, 2, 4)  # rungs of the scale: degrees 1, 2, 3, 5
@@ -28,7 +28,7 @@ def scales(changes: Changes, low: int, high: int) -> list[Written]:
     return [note for span in changes.spans for note in _scale(span, low, high)]
 
 
-def _scale(span: Span, low: int, high: int) -> list[Written]:
+def _scale(span: HarmonySpan, low: int, high: int) -> list[Written]:
     rungs = _rungs(span.chord, low, high)
     if not rungs:
         return [Written(None, span.beats, chord=span.chord.symbol)]
@@ -36,7 +36,7 @@ def _scale(span: Span, low: int, high: int) -> list[Written]:
     return _in_eighths(span, cycle)
 
 
-def _in_eighths(span: Span, cycle: Sequence[Pitch]) -> list[Written]:
+def _in_eighths(span: HarmonySpan, cycle: Sequence[Pitch]) -> list[Written]:
     """As many eighths as fit, the rest of the chord in its last note."""
     count = max(int(span.beats / _EIGHTH), 1)
     rest = span.beats - (count - 1) * _EIGHTH
@@ -92,7 +92,7 @@ def _target(chord: Chord, near: float, low: int, high: int) -> Pitch | None:
 
 
 def _enclosed(
-    span: Span, own: Pitch | None, goal: Pitch | None, chord: Chord, *, last: bool
+    span: HarmonySpan, own: Pitch | None, goal: Pitch | None, chord: Chord, *, last: bool
 ) -> list[Written]:
     """One chord: its third held, then the two notes around the next one."""
     symbol = span.chord.symbol
@@ -106,17 +106,17 @@ def _enclosed(
 def _neighbours(goal: Pitch, chord: Chord) -> tuple[Pitch, Pitch]:
     """The next tone of the scale above, and the semitone below."""
     choices = scale_choices(chord)
-    tones = choices[0].tones if choices else (goal.tone.above(Interval(1, 2)),)
+    tones = choices[0].tones if choices else (goal.tone.above(ToneInterval(1, 2)),)
     over = [p for t in tones for p in pitches_of(simplest(t), goal.midi + 1, goal.midi + 3)]
-    above = min(over, key=lambda p: p.midi) if over else goal.above(Interval(1, 2))
-    under = goal.above(Interval(-1, -1))
+    above = min(over, key=lambda p: p.midi) if over else goal.above(ToneInterval(1, 2))
+    under = goal.above(ToneInterval(-1, -1))
     if abs(under.tone.alter) > 1:
         under = pitch_near(_spelled(goal.tone), goal.midi - 1)
     return above, under
 
 
 def _spelled(tone: Tone) -> Tone:
-    return simplest(tone.above(Interval(-1, -1)))
+    return simplest(tone.above(ToneInterval(-1, -1)))
 
 
 def motif(changes: Changes, low: int, high: int) -> list[Written]:

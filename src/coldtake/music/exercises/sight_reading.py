@@ -18,7 +18,7 @@ from coldtake.music.notation.reading.reader import read_passage
 from coldtake.music.theory.instruments import instrument_named
 from coldtake.music.theory.keys import C_MAJOR, Key
 from coldtake.music.theory.scales import ladder
-from coldtake.music.theory.tones import Interval, Pitch
+from coldtake.music.theory.tones import Pitch, ToneInterval
 
 BAND = 0.03  # the measured hardness lies within this of the asked one
 _TRIES = 40
@@ -194,7 +194,7 @@ def _coloured(
         twice = i > 0 and found[i - 1] is not notes[i - 1]
         if own is None or after is None or twice or rng.random() >= share:
             continue
-        way = Interval(-1, -1) if own.midi <= after.midi else Interval(1, 1)
+        way = ToneInterval(-1, -1) if own.midi <= after.midi else ToneInterval(1, 1)
         other = after.above(way)
         if abs(other.tone.alter) <= 1 and low <= other.midi <= high and other.tone not in key.tones:
             found[i] = replace(notes[i], pitch=other)

@@ -6,7 +6,7 @@ FINEST = {"quarters": 1, "eighths": 2, "sixteenths": 4, "thirty-seconds": 8}  # 
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class ImportChoice:
     """How to write it.
 
     part : from 1, or None where the file has only one

@@ -15,8 +15,8 @@ from itertools import pairwise
 
 from coldtake.errors import PassageError
 from coldtake.music.abc.notating import Page, Written, bars_text
-from coldtake.music.midi.choice import Choice
-from coldtake.music.midi.quantising import Chord, Quantised, Wish, quantised
+from coldtake.music.midi.choice import ImportChoice
+from coldtake.music.midi.quantising import Quantised, QuantisedChord, QuantisingOptions, quantised
 from coldtake.music.midi.reader import MOST_BYTES, Played, PlayedPart, read_midi
 from coldtake.music.theory.key_finding import likely_key, spelled
 from coldtake.music.theory.keys import MODES, Key, read_key
@@ -37,13 +37,13 @@ class MidiPage:
     quantised: Quantised
 
 
-def midi_page(data: bytes, filename: str = "", choice: Choice | None = None) -> MidiPage:
+def midi_page(data: bytes, filename: str = "", choice: ImportChoice | None = None) -> MidiPage:
     """Write a file's part. Raises PassageError; where several parts have notes, one is needed."""
-    choice = choice or Choice()
+    choice = choice or ImportChoice()
     played = read_midi(data, filename)
     part = _part(played, choice.part, filename)
     played, part = _at_tempo(played, part, choice.bpm)
-    result = quantised(part.notes, played.bpm, Wish(choice.finest, choice.threes))
+    result = quantised(part.notes, played.bpm, QuantisingOptions(choice.finest, choice.threes))
     key = _key(played, part, choice.key)
     metres = ((Fraction(0), choice.metre),) if choice.metre else played.metres
     page = _Writer(
@@ -176,7 +176,7 @@ class _Writer:
             pieces.append(_Piece(at, end, None))
         return self._written([p for piece in pieces for p in self._at_beats(piece, start)])
 
-    def _within(self, start: Fraction, end: Fraction) -> Iterator[Chord]:
+    def _within(self, start: Fraction, end: Fraction) -> Iterator[QuantisedChord]:
         """Chords of one bar; bars are asked for in their order, so each is looked at once or so."""
         chords = self.result.chords
         while self.past < len(chords) and _end(chords[self.past]) <= start:
@@ -235,10 +235,10 @@ class _Piece:
 
     start: Fraction
     end: Fraction
-    chord: Chord | None
+    chord: QuantisedChord | None
 
 
-def _end(chord: Chord) -> Fraction:
+def _end(chord: QuantisedChord) -> Fraction:
     return chord.onset + chord.length
 
 
@@ -251,7 +251,7 @@ def _full(metre: tuple[int, int]) -> Fraction:
 
 
 def _said(
-    played: Played, part: PlayedPart, result: Quantised, key: Key, choice: Choice
+    played: Played, part: PlayedPart, result: Quantised, key: Key, choice: ImportChoice
 ) -> tuple[str, ...]:
     """How the page came about."""
     used = set(result.divisions.values())

@@ -32,7 +32,7 @@ _HELD = Fraction(1, 4)  # of the way to its own end: less is legato, not a secon
 
 
 @dataclass(frozen=True, slots=True)
-class Wish:
+class QuantisingOptions:
     """How to quantise. finest : a name of FINEST; threes : triplets may be written."""
 
     finest: str = "sixteenths"
@@ -49,7 +49,7 @@ class Wish:
 
 
 @dataclass(frozen=True, slots=True)
-class Chord:
+class QuantisedChord:
     """Pitches that begin together. onset, length : quarters, on the grid."""
 
     onset: Fraction
@@ -66,7 +66,7 @@ class Quantised:
     cut : share of the notes that were shortened because the next one began
     """
 
-    chords: tuple[Chord, ...]
+    chords: tuple[QuantisedChord, ...]
     divisions: dict[int, int]
     moved: float
     mean_ms: float
@@ -74,7 +74,7 @@ class Quantised:
     cut: float
 
 
-def quantised(notes: Sequence[PlayedNote], bpm: float, wish: Wish) -> Quantised:
+def quantised(notes: Sequence[PlayedNote], bpm: float, wish: QuantisingOptions) -> Quantised:
     """Put one voice on a grid. bpm > 0: quarters a minute. Raises PassageError for two voices."""
     if wish.finest not in FINEST:
         raise PassageError(
@@ -106,7 +106,9 @@ class _Cluster:
     pitches: tuple[int, ...]
 
 
-def _clusters(notes: Sequence[PlayedNote], spread: Fraction, wish: Wish) -> list[_Cluster]:
+def _clusters(
+    notes: Sequence[PlayedNote], spread: Fraction, wish: QuantisingOptions
+) -> list[_Cluster]:
     """Notes to chords; never joining what the finest grid would tell apart by more than half."""
     near = min(spread, Fraction(1, 2 * FINEST[wish.finest]))
     groups: list[list[PlayedNote]] = []
@@ -146,7 +148,7 @@ def _refuse_two_voices(clusters: Sequence[_Cluster]) -> None:
 
 
 def _placed(
-    onsets: Sequence[Fraction], error: float, wish: Wish
+    onsets: Sequence[Fraction], error: float, wish: QuantisingOptions
 ) -> tuple[list[Fraction], dict[int, int]]:
     """A place for each onset and the division of each quarter; error: quarters."""
     places = list(onsets)
@@ -190,7 +192,7 @@ def _separate(places: list[Fraction], divisions: dict[int, int], finest: int) ->
 
 def _lengths(
     clusters: Sequence[_Cluster], places: Sequence[Fraction], divisions: dict[int, int]
-) -> tuple[tuple[Chord, ...], int]:
+) -> tuple[tuple[QuantisedChord, ...], int]:
     """Written lengths: to the next note where nearly that long, else on the grid, then a rest."""
     found, cut = [], 0
     for i, cluster in enumerate(clusters):
@@ -203,7 +205,7 @@ def _lengths(
             cut += played > room * Fraction(5, 4)
             if played >= Fraction(_FULL).limit_denominator(100) * room or end > after:
                 end = after
-        found.append(Chord(start, end - start, cluster.pitches))
+        found.append(QuantisedChord(start, end - start, cluster.pitches))
     return tuple(found), cut
 
 

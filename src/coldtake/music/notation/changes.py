@@ -17,9 +17,9 @@ from coldtake.music.theory.harmonic_key import harmonic_key
 from coldtake.music.theory.instruments import Instrument
 from coldtake.music.theory.keys import C_MAJOR, Key
 from coldtake.music.theory.tones import (
-    Interval,
     Pitch,
     Tone,
+    ToneInterval,
     between,
     pitch_near,
     pitches_of,
@@ -32,7 +32,7 @@ _SEVENTHS = ((6,), (5,), (4,))
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class HarmonySpan:
     """A chord in force for `beats` quarters from `onset` on."""
 
     chord: Chord
@@ -44,7 +44,7 @@ class Span:
 class Changes:
     """A chord progression as played, repeats written out; chords as written for the reader."""
 
-    spans: tuple[Span, ...]
+    spans: tuple[HarmonySpan, ...]
     metre: tuple[int, int] = (4, 4)
     key: Key = C_MAJOR
 
@@ -58,18 +58,18 @@ class Changes:
         """Number of bars as played."""
         return round(sum((span.beats for span in self.spans), Fraction(0)) / self.bar)
 
-    def moved(self, interval: Interval) -> "Changes":
+    def moved(self, interval: ToneInterval) -> "Changes":
         """The changes at an interval: for a transposing instrument, or another key.
 
         The key takes its usual spelling, and the chords are spelled as that key has them.
         """
         key = self.key.moved(interval)
         way = between(self.key.tonic, key.tonic)
-        spans = tuple(Span(s.chord.moved(way), s.onset, s.beats) for s in self.spans)
+        spans = tuple(HarmonySpan(s.chord.moved(way), s.onset, s.beats) for s in self.spans)
         return Changes(spans, self.metre, key)
 
 
-def played(spans: Sequence[Span]) -> list[tuple[Chord, Fraction]]:
+def played(spans: Sequence[HarmonySpan]) -> list[tuple[Chord, Fraction]]:
     """Each chord with its length in quarters."""
     return [(span.chord, span.beats) for span in spans]
 
@@ -97,7 +97,7 @@ def changes_of(passage: Passage, key: Key | None = None) -> tuple[Changes | None
     if marks[0][0] > 0:
         marks.insert(0, (Fraction(0), read_chord("N.C.")))
     edges = [*(onset for onset, _ in marks[1:]), end]
-    spans = [Span(c, o, e - o) for (o, c), e in zip(marks, edges, strict=True) if e > o]
+    spans = [HarmonySpan(c, o, e - o) for (o, c), e in zip(marks, edges, strict=True) if e > o]
     full = max(passage.bars[:2], key=lambda bar: bar.length_beats)
     key = key or harmonic_key(played(spans), full.key_fifths)
     return Changes(tuple(spans), full.metre, key), tuple(dict.fromkeys(unread))

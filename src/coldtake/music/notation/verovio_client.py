@@ -27,24 +27,24 @@ _FONT_TEXT = re.compile(r'(<rend\b[^>]*?) glyph\.auth="smufl"([^>]*>)([^<]*)(</r
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class VerovioAnswer:
     """pages: MEI (one) or SVG texts; () when not readable; log: verovio's own lines."""
 
     pages: tuple[str, ...]
     log: tuple[str, ...] = ()
 
 
-def to_mei(text: str, form: str, *, seed: int = 0, drawn: bool = True) -> Answer:
+def to_mei(text: str, form: str, *, seed: int = 0, drawn: bool = True) -> VerovioAnswer:
     """The same notation as MEI; with another seed verovio makes other ids.
 
     drawn : what cannot be drawn is refused; for a long work half the time goes into that
     """
     options = {"xmlIdSeed": _SEED + seed} | ({} if drawn else {"breaks": "none"})
     answer = _ask(text, _READERS[form], "mei" if drawn else "mei only", options)
-    return Answer(tuple(_without_font(page) for page in answer.pages), answer.log)
+    return VerovioAnswer(tuple(_without_font(page) for page in answer.pages), answer.log)
 
 
-def to_svg(mei: str, options: Mapping[str, Any]) -> Answer:
+def to_svg(mei: str, options: Mapping[str, Any]) -> VerovioAnswer:
     """Every page as SVG."""
     return _ask(mei, "mei", "svg", options)
 
@@ -57,7 +57,7 @@ def _without_font(mei: str) -> str:
     return _FONT_TEXT.sub(plain, mei)
 
 
-def _ask(text: str, reader: str, want: str, options: Mapping[str, Any]) -> Answer:
+def _ask(text: str, reader: str, want: str, options: Mapping[str, Any]) -> VerovioAnswer:
     job = {"text": text, "reader": reader, "want": want}
     job["options"] = {"xmlIdSeed": _SEED, **options}  # type: ignore[assignment]
     if runtime.active():
@@ -66,8 +66,8 @@ def _ask(text: str, reader: str, want: str, options: Mapping[str, Any]) -> Answe
         try:
             found, _, _ = WORKER.ask(job)
         except WorkerFailed:
-            return Answer((), ("the engraver gave up on it",))
-    return Answer(tuple(found["pages"]), tuple(found["log"].splitlines()))
+            return VerovioAnswer((), ("the engraver gave up on it",))
+    return VerovioAnswer(tuple(found["pages"]), tuple(found["log"].splitlines()))
 
 
 def engrave(job: dict[str, Any]) -> dict[str, Any]:

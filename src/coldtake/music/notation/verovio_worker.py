@@ -39,10 +39,10 @@ def _unpacked(body: bytes, filename: str) -> tuple[str, bytes]:
 
 
 def _midi(body: bytes, filename: str, choice: dict[str, Any]) -> tuple[dict[str, Any], bytes]:
-    from coldtake.music.midi.choice import Choice
+    from coldtake.music.midi.choice import ImportChoice
     from coldtake.music.midi.page import midi_page
 
-    page = midi_page(body, filename, msgspec.convert(choice, Choice))
+    page = midi_page(body, filename, msgspec.convert(choice, ImportChoice))
     return {"said": page.said}, page.abc.encode("utf-8", "replace")
 
 

@@ -8,7 +8,7 @@ from functools import lru_cache
 import msgspec
 
 from coldtake.errors import PassageError
-from coldtake.music.midi.choice import Choice
+from coldtake.music.midi.choice import ImportChoice
 from coldtake.music.notation.verovio_client import WORKER
 from coldtake.music.passage import Passage
 from coldtake.subprocesses import ProgressCallback, WorkerFailed
@@ -55,7 +55,7 @@ def read_slowly(text: str, form: str, tell: ProgressCallback) -> Passage:
     return msgspec.json.decode(found, type=Passage)
 
 
-def midi(data: bytes, filename: str, choice: Choice) -> tuple[str, tuple[str, ...]]:
+def midi(data: bytes, filename: str, choice: ImportChoice) -> tuple[str, tuple[str, ...]]:
     """A MIDI file's part as ABC, and how it came about; as `midi_page`. Raises PassageError."""
     job = {"want": "midi", "filename": filename, "choice": msgspec.to_builtins(choice)}
     try:

@@ -26,7 +26,7 @@ _LONGEST_S = 3600.0
 
 
 @dataclass(frozen=True, slots=True)
-class Voice:
+class SynthVoice:
     """How one instrument sounds.
 
     strengths : of harmonics 1, 2, ...; attack_s, release_s : rise and fall of the envelope
@@ -45,21 +45,23 @@ class Voice:
     vibrato_cents: float = 0.0
 
 
-VOICES: dict[str, Voice] = {
-    "clarinet": Voice(
+VOICES: dict[str, SynthVoice] = {
+    "clarinet": SynthVoice(
         (1.0, 0.04, 0.62, 0.06, 0.36, 0.09, 0.2, 0.1, 0.12, 0.05, 0.06, 0.03), 0.022, 0.03
     ),
-    "flute": Voice((1.0, 0.34, 0.13, 0.05, 0.02, 0.01), 0.035, 0.04, breath=0.02, vibrato_cents=7),
-    "trumpet": Voice(
+    "flute": SynthVoice(
+        (1.0, 0.34, 0.13, 0.05, 0.02, 0.01), 0.035, 0.04, breath=0.02, vibrato_cents=7
+    ),
+    "trumpet": SynthVoice(
         (0.6, 0.85, 1.0, 0.8, 0.6, 0.42, 0.3, 0.2, 0.14, 0.09, 0.06, 0.04), 0.018, 0.03
     ),
-    "violin": Voice(
+    "violin": SynthVoice(
         (1.0, 0.62, 0.5, 0.4, 0.3, 0.2, 0.2, 0.14, 0.1, 0.08, 0.06, 0.05),
         0.045,
         0.05,
         vibrato_cents=10,
     ),
-    "piano": Voice(
+    "piano": SynthVoice(
         (1.0, 0.6, 0.36, 0.26, 0.16, 0.11, 0.08, 0.05, 0.04, 0.03),
         0.004,
         0.09,
@@ -67,7 +69,7 @@ VOICES: dict[str, Voice] = {
         brightness_decay=0.35,
         stretch=4e-4,
     ),
-    "plucked": Voice(
+    "plucked": SynthVoice(
         (1.0, 0.7, 0.5, 0.36, 0.28, 0.2, 0.15, 0.1, 0.08),
         0.003,
         0.06,
@@ -112,7 +114,7 @@ def _require(schedule: Sequence[SoundedNote], rate: int, voice: str, a4_hz: floa
         raise ValueError(f"notes must lie between 0 and {_LONGEST_S:.0f} seconds")
 
 
-def _note(voice: Voice, note: SoundedNote, rate: int, a4_hz: float) -> NDArray[np.float64]:
+def _note(voice: SynthVoice, note: SoundedNote, rate: int, a4_hz: float) -> NDArray[np.float64]:
     """One note at a level at which a single line stays below the peak."""
     blown = np.isinf(voice.decay_s)
     length_s = note.duration_s if blown else note.duration_s + voice.release_s
@@ -131,7 +133,7 @@ def _note(voice: Voice, note: SoundedNote, rate: int, a4_hz: float) -> NDArray[n
     return 0.6 * sound * _envelope(voice, time_s, length_s)
 
 
-def _warped(voice: Voice, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
+def _warped(voice: SynthVoice, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
     """Time as the phase sees it: vibrato is a slow swing of it."""
     if not voice.vibrato_cents:
         return time_s
@@ -142,7 +144,7 @@ def _warped(voice: Voice, time_s: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _decay(
-    voice: Voice, n: int, base_hz: float, time_s: NDArray[np.float64]
+    voice: SynthVoice, n: int, base_hz: float, time_s: NDArray[np.float64]
 ) -> NDArray[np.float64]:
     """Dying away of one partial; low notes ring longer."""
     if np.isinf(voice.decay_s):
@@ -151,7 +153,9 @@ def _decay(
     return np.asarray(np.exp(-time_s / own_s))
 
 
-def _envelope(voice: Voice, time_s: NDArray[np.float64], length_s: float) -> NDArray[np.float64]:
+def _envelope(
+    voice: SynthVoice, time_s: NDArray[np.float64], length_s: float
+) -> NDArray[np.float64]:
     """Half-cosine rise and fall, zero at both ends; short notes get shorter ones."""
     rise_s, fall_s = min(voice.attack_s, length_s * 0.3), min(voice.release_s, length_s * 0.3)
     rise = np.clip(time_s / rise_s, 0, 1) if rise_s > 0 else np.zeros(time_s.size)

@@ -11,7 +11,7 @@ import re
 from dataclasses import dataclass
 
 from coldtake.errors import PassageError
-from coldtake.music.theory.tones import Interval, Tone, degree, degrees, simplest, split_tone
+from coldtake.music.theory.tones import Tone, ToneInterval, degree, degrees, simplest, split_tone
 
 # Kinds of MusicXML 4.0 that are chords over a root, as degrees of the major scale on the root.
 KINDS: dict[str, str] = {
@@ -128,7 +128,7 @@ class Chord:
     symbol: str
     root: Tone | None
     kind: str
-    ways: tuple[Interval, ...] = ()
+    ways: tuple[ToneInterval, ...] = ()
     changed: tuple[str, ...] = ()
     bass: Tone | None = None
     below: "Chord | None" = None
@@ -151,7 +151,7 @@ class Chord:
         """What stands after the root, without bass or lower chord."""
         return split_tone(_halves(self.symbol)[0])[1]
 
-    def moved(self, interval: Interval) -> "Chord":
+    def moved(self, interval: ToneInterval) -> "Chord":
         """The chord at an interval, with a root of at most one sharp or flat."""
         if self.root is None:
             return self
@@ -189,7 +189,7 @@ def _halves(text: str) -> tuple[str, str]:
     return text, ""
 
 
-def _read_kind(text: str, symbol: str) -> tuple[str, tuple[Interval, ...], tuple[str, ...]]:
+def _read_kind(text: str, symbol: str) -> tuple[str, tuple[ToneInterval, ...], tuple[str, ...]]:
     """Kind, tones and the degrees that were changed."""
     for short, long in _LONGHAND:
         if text.endswith(short):
@@ -201,7 +201,7 @@ def _read_kind(text: str, symbol: str) -> tuple[str, tuple[Interval, ...], tuple
     rest = re.sub(r"[(),]+", " ", text[len(start) :]).strip()
     kind, more = _SPELLED[start]
     ways = {way.steps: way for way in degrees(f"{KINDS[kind]} {more}")}
-    extra: list[Interval] = []
+    extra: list[ToneInterval] = []
     changed: list[str] = []
     while rest:
         found = _CHANGE.match(rest)
@@ -225,7 +225,7 @@ def _fits(text: str, word: str) -> bool:
 
 
 def _change(
-    ways: dict[int, Interval], extra: list[Interval], found: re.Match[str], kind: str
+    ways: dict[int, ToneInterval], extra: list[ToneInterval], found: re.Match[str], kind: str
 ) -> None:
     """Apply one alteration: add9, no3, b5, #11, sus4."""
     word, signs, number = found[1] or "", found[2], int(found[3])

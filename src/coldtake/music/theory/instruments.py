@@ -12,9 +12,9 @@ from enum import StrEnum
 
 from coldtake.errors import PassageError
 from coldtake.music.theory.keys import Key
-from coldtake.music.theory.tones import UNISON, Interval, read_pitch
+from coldtake.music.theory.tones import UNISON, ToneInterval, read_pitch
 
-_OCTAVE = Interval(7, 12)
+_OCTAVE = ToneInterval(7, 12)
 
 
 class Family(StrEnum):
@@ -36,7 +36,7 @@ class Instrument:
     """
 
     name: str
-    sounds: Interval
+    sounds: ToneInterval
     clef: str
     low: int
     high: int
@@ -77,8 +77,8 @@ class Instrument:
         return f"it sounds an octave {'lower' if self.sounds.semitones < 0 else 'higher'}"
 
 
-def _below(steps: int, semitones: int) -> Interval:
-    return Interval(-steps, -semitones)
+def _below(steps: int, semitones: int) -> ToneInterval:
+    return ToneInterval(-steps, -semitones)
 
 
 _FAMILIES = {
@@ -102,7 +102,7 @@ _ALL = (
     Instrument("english horn in F", _below(4, 7), "treble", 60, 84),
     Instrument("clarinet in B♭", _below(1, 2), "treble", 52, 89),
     Instrument("clarinet in A", _below(2, 3), "treble", 52, 89),
-    Instrument("clarinet in E♭", Interval(2, 3), "treble", 52, 84),
+    Instrument("clarinet in E♭", ToneInterval(2, 3), "treble", 52, 84),
     Instrument("bass clarinet in B♭", _below(8, 14), "treble", 52, 79),
     Instrument("bassoon", UNISON, "bass", 34, 67, "tenor"),
     Instrument("soprano saxophone in B♭", _below(1, 2), "treble", 58, 86),

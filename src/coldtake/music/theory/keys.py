@@ -10,7 +10,7 @@ from enum import StrEnum
 
 from coldtake.errors import PassageError
 from coldtake.music.theory.spelling import SHARP_ORDER
-from coldtake.music.theory.tones import LETTERS, Interval, Tone, split_tone, tone_at_fifths
+from coldtake.music.theory.tones import LETTERS, Tone, ToneInterval, split_tone, tone_at_fifths
 
 MODES = {
     "major": 0,
@@ -83,7 +83,7 @@ class Key:
         sign = ("#" if self.tonic.alter > 0 else "b") * abs(self.tonic.alter)
         return f"{self.tonic.letter}{sign}{self.mode[:3]}"
 
-    def moved(self, interval: Interval) -> "Key":
+    def moved(self, interval: ToneInterval) -> "Key":
         """The key at an interval, in the usual spelling where two sound the same."""
         return usual(self.tonic.above(interval), self.mode)
 
@@ -119,10 +119,10 @@ def all_keys(mode: str) -> tuple[Key, ...]:
 
 def twelve_keys(order: KeyOrder, mode: str = "major", *, seed: int = 0) -> tuple[Key, ...]:
     """Twelve keys of a mode, each sound once, beginning on C (shuffled: by the seed)."""
-    up = Interval(3, 5) if order is KeyOrder.FOURTHS else None
+    up = ToneInterval(3, 5) if order is KeyOrder.FOURTHS else None
     keys = [usual(Tone("C"), mode)]
     while len(keys) < 12:
-        step = up or Interval(1, 1)
+        step = up or ToneInterval(1, 1)
         keys.append(keys[-1].moved(step))
     if order is KeyOrder.SHUFFLED:
         random.Random(seed).shuffle(keys)

@@ -6,7 +6,7 @@ Names and degrees are common practice, no source; the standard ones are tested a
 from dataclasses import dataclass
 
 from coldtake.errors import PassageError
-from coldtake.music.theory.tones import Interval, Pitch, Tone, degrees, pitches_of, simplest
+from coldtake.music.theory.tones import Pitch, Tone, ToneInterval, degrees, pitches_of, simplest
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,8 +17,8 @@ class Scale:
     """
 
     name: str
-    up: tuple[Interval, ...]
-    down: tuple[Interval, ...]
+    up: tuple[ToneInterval, ...]
+    down: tuple[ToneInterval, ...]
     mode: str
 
 

@@ -22,28 +22,28 @@ _USUAL_STEPS = (0, 1, 1, 2, 2, 3, 4, 4, 5, 5, 6, 6)  # of 0 to 11 semitones: min
 
 
 @dataclass(frozen=True, slots=True)
-class Interval:
+class ToneInterval:
     """So many letters and so many semitones up (both negative: down)."""
 
     steps: int
     semitones: int
 
-    def __neg__(self) -> "Interval":
+    def __neg__(self) -> "ToneInterval":
         """The same distance the other way."""
-        return Interval(-self.steps, -self.semitones)
+        return ToneInterval(-self.steps, -self.semitones)
 
-    def __add__(self, other: "Interval") -> "Interval":
+    def __add__(self, other: "ToneInterval") -> "ToneInterval":
         """One after the other."""
-        return Interval(self.steps + other.steps, self.semitones + other.semitones)
+        return ToneInterval(self.steps + other.steps, self.semitones + other.semitones)
 
 
-UNISON = Interval(0, 0)
+UNISON = ToneInterval(0, 0)
 
 
-def usual_interval(semitones: int) -> Interval:
+def usual_interval(semitones: int) -> ToneInterval:
     """The usual interval of so many semitones: 2 are a second, 3 a minor third, 6 a fifth."""
     octaves, within = divmod(abs(semitones), 12)
-    interval = Interval(7 * octaves + _USUAL_STEPS[within], abs(semitones))
+    interval = ToneInterval(7 * octaves + _USUAL_STEPS[within], abs(semitones))
     return interval if semitones >= 0 else -interval
 
 
@@ -64,7 +64,7 @@ class Tone:
         """Place on the line of fifths: C 0, G 1, F -1, F sharp 6."""
         return _FIFTHS.index(self.letter) - 1 + 7 * self.alter
 
-    def above(self, interval: Interval) -> "Tone":
+    def above(self, interval: ToneInterval) -> "Tone":
         """The tone at an interval from this one."""
         return Pitch(self, 4).above(interval).tone
 
@@ -86,7 +86,7 @@ class Pitch:
         place = _SEMITONES[LETTERS.index(self.tone.letter)]
         return 12 * (self.octave + 1) + place + self.tone.alter
 
-    def above(self, interval: Interval) -> "Pitch":
+    def above(self, interval: ToneInterval) -> "Pitch":
         """The pitch at an interval from this one."""
         place = 7 * self.octave + LETTERS.index(self.tone.letter) + interval.steps
         natural = Pitch(Tone(LETTERS[place % 7]), place // 7)
@@ -129,13 +129,13 @@ def simplest(tone: Tone, *, most: int = 1) -> Tone:
     return tone
 
 
-def between(low: Tone, high: Tone) -> Interval:
+def between(low: Tone, high: Tone) -> ToneInterval:
     """The interval from a tone up to the next other one, less than an octave."""
     steps = (LETTERS.index(high.letter) - LETTERS.index(low.letter)) % 7
     semitones = (high.pitch_class - low.pitch_class) % 12
     if steps == 0 and semitones > 6:  # such as C to C flat
-        return Interval(0, semitones - 12)
-    return Interval(steps, semitones)
+        return ToneInterval(0, semitones - 12)
+    return ToneInterval(steps, semitones)
 
 
 def pitch_near(tone: Tone, midi: float) -> Pitch:
@@ -150,17 +150,17 @@ def pitches_of(tone: Tone, low: int, high: int) -> tuple[Pitch, ...]:
     return tuple(pitch for pitch in every if low <= pitch.midi <= high)
 
 
-def degree(text: str) -> Interval:
+def degree(text: str) -> ToneInterval:
     """The interval from the root to a degree such as "5", "b3", "#11", "bb7"."""
     found = _DEGREE.fullmatch(text)
     if found is None or not 1 <= int(found[2]) <= 14:
         raise ValueError(f"“{text}” is no degree; write one such as b3 or #11")
     octaves, place = divmod(int(found[2]) - 1, 7)
     alter = sum(_SIGN[sign] for sign in found[1])
-    return Interval(7 * octaves + place, 12 * octaves + _SEMITONES[place] + alter)
+    return ToneInterval(7 * octaves + place, 12 * octaves + _SEMITONES[place] + alter)
 
 
-def degrees(text: str) -> tuple[Interval, ...]:
+def degrees(text: str) -> tuple[ToneInterval, ...]:
     """Several degrees with spaces between: "1 b3 5"."""
     return tuple(degree(word) for word in text.split())
 

@@ -25,7 +25,7 @@ KIND = "what if"
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class WhatIfAnswer:
     """What is known so far; `found` None: nothing to look at. `job` says how far it is."""
 
     found: "WhatIfFound | None"
@@ -50,7 +50,7 @@ class WhatIfService:
         self._found: WhatIfFound | None = None
 
     @needs(Action.SEE)
-    def ask(self, supposed: "WhatIf", *, again: bool = False) -> Answer:
+    def ask(self, supposed: "WhatIf", *, again: bool = False) -> WhatIfAnswer:
         """Return what is known by now; the first time waits for the first numbers.
 
         again : begin anew where it was stopped. Raises InputError for a topic that is not there.
@@ -70,7 +70,7 @@ class WhatIfService:
         job = self._jobs.now() or job
         if job.fault is not None:
             raise job.fault
-        return Answer(self._found, job)
+        return WhatIfAnswer(self._found, job)
 
     def _check_dates(self, supposed: "WhatIf") -> None:
         for day in (*supposed.dates.values(), supposed.free_from):

@@ -18,7 +18,7 @@ from coldtake.practice.reports.digests import Digest, Digests
 from coldtake.practice.state.log import Log
 
 if TYPE_CHECKING:
-    from coldtake.learning.calibration import Calibration, Kept
+    from coldtake.learning.calibration import Calibration, IntervalOutcome
 
 WEEK = timedelta(days=7)
 SAME_TEMPO = 0.99  # a hundredth apart is one tempo: nobody hears it (about a fifth of a mark)
@@ -100,7 +100,7 @@ class DateTold:
     said: SaidTopic
     tried: int
     clean: int
-    kept: "Kept"
+    kept: "IntervalOutcome"
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from coldtake.domain.events import PassageKept
 from coldtake.domain.history.state import State
 from coldtake.domain.topic import StoredPassage
 from coldtake.errors import InputError, PassageError, RuleError
-from coldtake.music.midi.choice import Choice
+from coldtake.music.midi.choice import ImportChoice
 from coldtake.music.midi.reader import is_midi
 from coldtake.ports import Cancelled, Progress
 from coldtake.practice import lookup
@@ -191,7 +191,9 @@ class Importing:
         return worker_client.midi_parts(midi_of(stored), stored.title)
 
     @needs(Action.SEE)
-    def written_otherwise(self, passage_id: str, choice: Choice) -> tuple[str, tuple[str, ...]]:
+    def written_otherwise(
+        self, passage_id: str, choice: ImportChoice
+    ) -> tuple[str, tuple[str, ...]]:
         """The page of a kept MIDI file on another grid, and how it came about; nothing is kept.
 
         Raises RuleError when the passage did not come from MIDI, PassageError.
@@ -202,7 +204,7 @@ class Importing:
         return worker_client.midi(midi_of(stored), stored.title, choice)
 
     @needs(Action.CHANGE_TOPICS)
-    def keep_otherwise(self, passage_id: str, choice: Choice) -> StoredPassage:
+    def keep_otherwise(self, passage_id: str, choice: ImportChoice) -> StoredPassage:
         """Keep that page as a passage of its own."""
         stored = lookup.stored_passage(self._log.state(), passage_id)
         abc, _ = self.written_otherwise(passage_id, choice)
@@ -287,7 +289,7 @@ def _midi_pieces(name: str, data: bytes, found: Imported) -> Iterator[_Piece]:
     for number, (own, _) in enumerate(parts, start=1):
         label = f"{name}, {own}" if len(parts) > 1 else name
         try:
-            abc, said = worker_client.midi(data, name, Choice(part=number))
+            abc, said = worker_client.midi(data, name, ImportChoice(part=number))
         except PassageError as fault:
             found.refused.append((label, f"{fault.what} {fault.remedy}".strip()))
         else:

@@ -31,7 +31,7 @@ CONDITIONS = ("from memory", "standing", "in front of somebody")
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class EditorLine:
     """A kind of test in the editor: rows of words and fields, and fields that are only carried."""
 
     tag: str
@@ -39,7 +39,7 @@ class Line:
     carried: tuple[Threshold, ...]
 
 
-def _line(tag: str, kind: type[AnyTest]) -> Line:
+def _line(tag: str, kind: type[AnyTest]) -> EditorLine:
     known = {t.key: t for t in thresholds(kind)}
     rows = tuple(
         tuple(
@@ -50,7 +50,7 @@ def _line(tag: str, kind: type[AnyTest]) -> Line:
         for row in WORDS[kind].editor.split("\n")
     )
     shown = {part for row in rows for part in row}
-    return Line(tag, rows, tuple(t for t in known.values() if t not in shown))
+    return EditorLine(tag, rows, tuple(t for t in known.values() if t not in shown))
 
 
 LINES = tuple(_line(tag, kind) for tag, kind in KINDS.items() if not issubclass(kind, PlayerTest))
@@ -71,7 +71,7 @@ class Editor:
     ticked: frozenset[str]
     fields: Mapping[str, str]
     stated: frozenset[str]
-    lines: tuple[Line, ...] = LINES
+    lines: tuple[EditorLine, ...] = LINES
     marks: tuple[int, ...] = METRONOME_MARKS
     conditions: tuple[str, ...] = CONDITIONS
 

@@ -238,7 +238,7 @@ def _plain(query: Query, _ticks: Ticked) -> PlainAsk:
 
 
 @dataclass(frozen=True, slots=True)
-class Way:
+class ProposalKind:
     """A kind of proposal: its title, and how what is asked is read from the form."""
 
     title: str
@@ -246,12 +246,12 @@ class Way:
 
 
 # By the tag of what is asked (`asks.AnyAsk`).
-WAYS: Mapping[str, Way] = {
-    "piece": Way("Piece (from notation)", _piece),
-    "technique": Way("Patterns in keys", _technique),
-    "tune": Way("Tune and changes", _tune),
-    "rhythm": Way("Rhythm", _rhythm),
-    "intonation": Way("Intonation", _intonation),
-    "reading": Way("Sight reading", _reading),
-    "plain": Way("Your own list", _plain),
+WAYS: Mapping[str, ProposalKind] = {
+    "piece": ProposalKind("Piece (from notation)", _piece),
+    "technique": ProposalKind("Patterns in keys", _technique),
+    "tune": ProposalKind("Tune and changes", _tune),
+    "rhythm": ProposalKind("Rhythm", _rhythm),
+    "intonation": ProposalKind("Intonation", _intonation),
+    "reading": ProposalKind("Sight reading", _reading),
+    "plain": ProposalKind("Your own list", _plain),
 }

@@ -38,7 +38,7 @@ EXERCISES_MOST = 200
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class SheetPart:
     """One slot or exercise. `lines`: SVGs of its music, each over the whole width."""
 
     title: str
@@ -61,7 +61,7 @@ class Sheet:
 
     title: str
     aside: str
-    parts: tuple[Part, ...]
+    parts: tuple[SheetPart, ...]
 
     def plain(self) -> dict[str, Any]:
         """Return the sheet as dictionaries and lists."""
@@ -94,10 +94,10 @@ def plan_sheet(services: Services, plan: Plan, paper: str) -> Sheet:
     return Sheet(long_day(request.day), aside, parts)
 
 
-def _run_first(services: Services, plan: Plan) -> tuple[Part, ...]:
+def _run_first(services: Services, plan: Plan) -> tuple[SheetPart, ...]:
     if plan.run is None:
         return ()
-    part = Part(
+    part = SheetPart(
         title=f"Run-through: {services.state().topic_titles(plan.run.topic_ids)}",
         at=clock(plan.request.starts_at),
         minutes=plan.run.minutes,
@@ -108,17 +108,17 @@ def _run_first(services: Services, plan: Plan) -> tuple[Part, ...]:
     return (part,)
 
 
-def _slots(periods: Sequence[PeriodView], engraved: _Engraver) -> Iterator[Part]:
+def _slots(periods: Sequence[PeriodView], engraved: _Engraver) -> Iterator[SheetPart]:
     for period in periods:
         for row in period.rows:
             rest = period.break_min if row is period.rows[-1] else 0
             yield _slot(row, rest, engraved)
 
 
-def _slot(row: SlotRow, break_min: int, engraved: _Engraver) -> Part:
+def _slot(row: SlotRow, break_min: int, engraved: _Engraver) -> SheetPart:
     slot, step = row.slot, row.step
     lines, see = engraved.first(step, clock(row.begins)) if step else ((), "")
-    return Part(
+    return SheetPart(
         title=step.title if step else "a deleted step",
         topic=row.topic.title if row.topic else "",
         at=clock(row.begins),
@@ -147,7 +147,7 @@ def exercise_sheet(services: Services, steps: Sequence[Step], paper: str, title:
     names = list(dict.fromkeys(topics[s.topic_id].title for s in steps if s.topic_id in topics))
     one = len(names) == 1
     parts = tuple(
-        Part(
+        SheetPart(
             title=step.title,
             topic="" if one or step.topic_id not in topics else topics[step.topic_id].title,
             question=unbroken(question(step.criterion)),

@@ -10,7 +10,7 @@ from coldtake.domain.history.state import State
 from coldtake.domain.topic import StepPhase
 from coldtake.planning.words import counted, on_day
 from coldtake.practice.reports.reports import changes_since
-from coldtake.web.views.stave import Bar, Stave, StaveMark, System, edges, space_y
+from coldtake.web.views.stave import Stave, StaveBar, StaveMark, System, edges, space_y
 
 WEEKS_AS_STAVES = 4
 WEEK = timedelta(days=7)
@@ -80,7 +80,7 @@ def _day_bar(
     changes: Sequence[StepPhase],
     longest: float,
     now: bool,
-) -> Bar:
+) -> StaveBar:
     """Draw a day; played : its minutes, and as they are written."""
     (start, to), (minutes, whole) = edge, played
     columns = -(-len(changes) // len(DAY_HEIGHTS))
@@ -93,7 +93,7 @@ def _day_bar(
         )
         for i, phase in enumerate(changes)
     )
-    return Bar(
+    return StaveBar(
         start,
         to,
         "day",
@@ -106,7 +106,7 @@ def _day_bar(
 
 
 @dataclass(frozen=True, slots=True)
-class Chord:
+class StepStack:
     """One week's steps as a stack of noteheads: (height in px, sign), and its place."""
 
     x: float
@@ -118,7 +118,7 @@ class Chord:
 class Chords:
     """Steps met, held and slipped per week; `base` is the line that they stand on."""
 
-    chords: tuple[Chord, ...]
+    chords: tuple[StepStack, ...]
     height: int
     base: int
 
@@ -132,7 +132,9 @@ def chords_of(weeks: Sequence[tuple[str, int, int, int]]) -> Chords:
     below = max((slipped for *_, slipped in weeks), default=0)
     base = 14 + NOTE_PX * max(above, 1)
     chords = [
-        Chord(round(100 * (i + 0.5) / max(len(weeks), 1), 3), label, _stack(base, met, held, gone))
+        StepStack(
+            round(100 * (i + 0.5) / max(len(weeks), 1), 3), label, _stack(base, met, held, gone)
+        )
         for i, (label, met, held, gone) in enumerate(weeks)
     ]
     return Chords(tuple(chords), base + NOTE_PX * below + 40, base)
@@ -159,7 +161,7 @@ def odds_of(chance: Interval) -> Odds:
 
 
 @dataclass(frozen=True, slots=True)
-class Ahead:
+class WeeksAhead:
     """The way to a date: one bar per week, and the span in which the topic gets ready."""
 
     stave: Stave
@@ -168,16 +170,16 @@ class Ahead:
     late: float | None
 
 
-def ahead_of(found: TopicOutlook, today: date) -> Ahead:
+def ahead_of(found: TopicOutlook, today: date) -> WeeksAhead:
     """Draw the weeks from today to the date; the span of readiness in percent of that way."""
     days = max((found.on - today).days, 1)
     weeks, rest = divmod(days, 7)
     cut = edges([7.0] * weeks + ([float(rest)] if rest else []), days)
-    bars = tuple(Bar(*edge, "week", "coming") for edge in cut)
+    bars = tuple(StaveBar(*edge, "week", "coming") for edge in cut)
     words = f"{days} days from today to {on_day(found.on)}"
     system = System(bars, words, start="today", end=f"{found.on.day} {found.on:%b}", final=True)
     early, mid, late = (_share(when, today, days) for when in found.ready_by)
-    return Ahead(Stave("Days before the date", (system,), top=22), early, mid, late)
+    return WeeksAhead(Stave("Days before the date", (system,), top=22), early, mid, late)
 
 
 def _share(when: date | None, today: date, days: int) -> float | None:

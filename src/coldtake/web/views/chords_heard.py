@@ -16,7 +16,7 @@ WIDE, ON_PHONE = 4, 2  # bars in a row
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
+class ChordCell:
     """One chord in its bar. x, y, wide : of its meter; solid, dashed : ends of its two parts.
 
     Solid is what sounded inside the scale, dashed what sounded outside; the rest was silent.
@@ -44,7 +44,7 @@ class Cell:
 class ChordChart:
     """A drawing: cells, bar lines as (x, y, end), names of choruses as (words, y), its size."""
 
-    cells: tuple[Cell, ...]
+    cells: tuple[ChordCell, ...]
     lines: tuple[tuple[float, float, bool], ...]
     names: tuple[tuple[str, float], ...]
     width: float
@@ -67,7 +67,7 @@ def words_of(chord: ChordHeard) -> str:
 
 def drawn(verdict: Verdict, across: int) -> ChordChart:
     """Lay all chords out, so many bars in a row; every chorus begins a row."""
-    cells: list[Cell] = []
+    cells: list[ChordCell] = []
     lines: list[tuple[float, float, bool]] = []
     names: list[tuple[str, float]] = []
     choruses = sorted({c.chorus for c in verdict.chords})
@@ -98,7 +98,7 @@ def _bars(chords: Sequence[ChordHeard]) -> list[list[ChordHeard]]:
     return [found[k] for k in sorted(found)]
 
 
-def _cells(bar: Sequence[ChordHeard], left: float, top: float) -> list[Cell]:
+def _cells(bar: Sequence[ChordHeard], left: float, top: float) -> list[ChordCell]:
     length = sum(c.beats for c in bar)
     cells, x = [], left + INNER
     for chord in bar:
@@ -108,7 +108,7 @@ def _cells(bar: Sequence[ChordHeard], left: float, top: float) -> list[Cell]:
         meter = wide - 8.0
         sounded = min(chord.sounded, 1.0)
         solid = meter * sounded * (1.0 if chord.in_scale is None else chord.in_scale)
-        cells.append(Cell(
+        cells.append(ChordCell(
             chord, symbol, round(x, 1), top, round(meter, 1), round(size, 1),
             round(x + solid, 1), round(x + meter * sounded, 1), words_of(chord),
             max(chord.from_s - LEAD_S, 0.0),

@@ -42,7 +42,7 @@ class StumbleRow:
 
 
 @dataclass(frozen=True, slots=True)
-class Scale:
+class LimitScale:
     """One figure against its limits on a line of 0..100 %; None where nothing was measured."""
 
     limits: tuple[float, ...]
@@ -205,7 +205,7 @@ def limit_words(figure: Figure) -> str:
     return f"Allowed: {number(figure.threshold)} {unit}"
 
 
-def scale_of(figure: Figure) -> Scale:
+def scale_of(figure: Figure) -> LimitScale:
     """Put a figure and its limits on one line with some room on both sides."""
     value, spread = figure.value, figure.uncertainty or 0.0
     limits = limits_of(figure)
@@ -220,5 +220,5 @@ def scale_of(figure: Figure) -> Scale:
 
     marks = tuple(map(at, limits))
     if value is None:
-        return Scale(marks, None, None, None)
-    return Scale(marks, at(value), at(value - spread), at(value + spread))
+        return LimitScale(marks, None, None, None)
+    return LimitScale(marks, at(value), at(value - spread), at(value + spread))

@@ -6,7 +6,7 @@ from coldtake.domain.criterion import Times
 from coldtake.domain.take import Try
 from coldtake.domain.topic import Step
 from coldtake.learning import pass_evidence
-from coldtake.learning.pass_evidence import Cold, Pass, Standing
+from coldtake.learning.pass_evidence import Cold, HeldTestStanding, Pass
 from coldtake.learning.support import Decision, SequentialTest
 from coldtake.planning.words import between, in_hundred
 from coldtake.settings import value_of
@@ -84,7 +84,7 @@ def cold_words(known: Cold) -> str:
     )
 
 
-def test_words(test: SequentialTest, known: Standing) -> str:
+def test_words(test: SequentialTest, known: HeldTestStanding) -> str:
     """Say how the held-test stands after the newest cold take."""
     asked = f"Held-test, {percent(test.poor)} against {percent(test.good)}"
     if known.ended is Decision.HELD:

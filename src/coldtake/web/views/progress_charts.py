@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 from coldtake.domain.estimate import Interval
-from coldtake.learning.calibration import Calibration, Group
+from coldtake.learning.calibration import Calibration, ChanceGroup
 from coldtake.practice.reports.progress import SAME_TEMPO, ExerciseTempo
 from coldtake.units import beat_sign
 from coldtake.web.views.charts import whole_parts
@@ -224,7 +224,7 @@ def tempo_words(told: ExerciseTempo, fit: "TempoProgress | None", today: date) -
 class SaidRow:
     """One line of what was said against what came, in percent of the line."""
 
-    group: Group
+    group: ChanceGroup
     said: float
     came: float
     low: float | None
@@ -246,7 +246,7 @@ def said_rows(known: Calibration) -> tuple[SaidRow, ...]:
 
 
 @dataclass(frozen=True, slots=True)
-class Tempo:
+class ExerciseTempoView:
     """One exercise's clean tempi, drawn and told."""
 
     title: str
@@ -257,11 +257,11 @@ class Tempo:
     open: bool
 
 
-def tempo_of(services: "Services", known: ExerciseTempo) -> Tempo:
+def tempo_of(services: "Services", known: ExerciseTempo) -> ExerciseTempoView:
     """Draw one exercise; its name leads to the step that was played fastest."""
     fit = progress_of(known)
     topic = services.state().topics.get(known.topic_id)
-    return Tempo(
+    return ExerciseTempoView(
         title=known.title,
         topic=topic.title if topic else "",
         step_id=known.fastest.step.id,

@@ -31,7 +31,7 @@ class StaveMark:
 
 
 @dataclass(frozen=True, slots=True)
-class Bar:
+class StaveBar:
     """One bar. `y` is the height of its stroke, None for a bar without one."""
 
     start: float
@@ -66,7 +66,7 @@ class Bar:
 class System:
     """One line of music; `words` say it to somebody who does not see it."""
 
-    bars: tuple[Bar, ...]
+    bars: tuple[StaveBar, ...]
     words: str = ""
     start: str = ""
     end: str = ""
@@ -165,7 +165,9 @@ def played_of(state: State, run: SessionRun | None) -> _Played:
     return _Played(states, answers)
 
 
-def _slot_bar(slot: Slot, edge: tuple[float, float], y: float, name: str, played: _Played) -> Bar:
+def _slot_bar(
+    slot: Slot, edge: tuple[float, float], y: float, name: str, played: _Played
+) -> StaveBar:
     start, to = edge
     answers = played.answers.get(slot.id, ())
     step = (to - start) / (len(answers) + 1)
@@ -176,7 +178,7 @@ def _slot_bar(slot: Slot, edge: tuple[float, float], y: float, name: str, played
         for i, (sign, cold) in enumerate(answers)
     )
     state = played.states.get(slot.id, "coming")
-    return Bar(start, to, str(slot.kind), state, y, str(slot.minutes), name=name, marks=marks)
+    return StaveBar(start, to, str(slot.kind), state, y, str(slot.minutes), name=name, marks=marks)
 
 
 def plan_stave(state: State, plan: Plan, run: SessionRun | None = None) -> Stave:
@@ -200,7 +202,7 @@ def plan_stave(state: State, plan: Plan, run: SessionRun | None = None) -> Stave
             for s, e in zip(period.slots, cut, strict=False)
         ]
         if pause:
-            bars.append(Bar(*cut[-1], "break", above=str(pause)))
+            bars.append(StaveBar(*cut[-1], "break", above=str(pause)))
         ends = begins + timedelta(minutes=period.minutes)
         words = _period_words(i + 1, period, titles, pause)
         end = f"{ends:%H:%M}" if i == last else ""
@@ -221,7 +223,7 @@ def one_line_stave(state: State, plan: Plan) -> Stave:
     cut = edges([m for m, _ in parts], plan.minutes - plan.lead_min)
     played = _Played({}, {})
     bars = [
-        Bar(*edge, "break", above=str(minutes))
+        StaveBar(*edge, "break", above=str(minutes))
         if slot is None
         else _slot_bar(slot, edge, space_y(spaces[slot.topic_id]), "", played)
         for (minutes, slot), edge in zip(parts, cut, strict=True)

@@ -5,7 +5,7 @@ from datetime import date
 from itertools import groupby
 
 from coldtake.domain.take import Try
-from coldtake.web.views.stave import Bar, Stave, StaveMark, System, edges, space_y
+from coldtake.web.views.stave import Stave, StaveBar, StaveMark, System, edges, space_y
 
 MARKS_SHOWN = 16  # as many signs as find room side by side on a phone
 
@@ -38,14 +38,14 @@ def _latest(days: list[tuple[date, tuple[Try, ...]]]) -> list[tuple[date, tuple[
     return days
 
 
-def _day_bar(tries: Sequence[Try], start: float, to: float) -> Bar:
+def _day_bar(tries: Sequence[Try], start: float, to: float) -> StaveBar:
     step = (to - start) / (len(tries) + 1)
     y = space_y(1)
     marks = tuple(
         StaveMark(round(start + step * (i + 1), 3), y, str(t.answer), t.cold)
         for i, t in enumerate(tries)
     )
-    return Bar(start, to, "day", "done", None, marks=marks)
+    return StaveBar(start, to, "day", "done", None, marks=marks)
 
 
 def _said(tries: Sequence[Try]) -> str:

@@ -17,7 +17,7 @@ from fractions import Fraction
 
 from coldtake.errors import PassageError
 from coldtake.music import mei
-from coldtake.music.notation.changes import Changes, Span, played, read_printed
+from coldtake.music.notation.changes import Changes, HarmonySpan, played, read_printed
 from coldtake.music.notation.reading import page_text
 from coldtake.music.notation.reading.score import Score
 from coldtake.music.notation.reading.unfold import Unfolding
@@ -75,7 +75,7 @@ class Chart:
 
     def changes(self) -> Changes:
         """The changes as played. Raises PassageError for a jump that leads nowhere."""
-        spans: list[Span] = []
+        spans: list[HarmonySpan] = []
         for place, index in enumerate(Unfolding(self.bars).run()):
             if place >= MOST_BARS:
                 raise PassageError(f"More than {MOST_BARS} bars.", remedy="Use one chorus.")
@@ -83,10 +83,10 @@ class Chart:
         return Changes(tuple(spans), self.metre, self.key)
 
 
-def _spans(beats: tuple[Beat, ...], onset: Fraction, bar: Fraction) -> list[Span]:
+def _spans(beats: tuple[Beat, ...], onset: Fraction, bar: Fraction) -> list[HarmonySpan]:
     edges = [*(beat.at for beat in beats[1:]), bar]
     return [
-        Span(beat.chord, onset + beat.at, end - beat.at)
+        HarmonySpan(beat.chord, onset + beat.at, end - beat.at)
         for beat, end in zip(beats, edges, strict=True)
     ]
 

@@ -51,7 +51,7 @@ class MusicXmlEvent:
 
 
 @dataclass(frozen=True, slots=True)
-class Voice:
+class MusicXmlVoice:
     """Where notes go. number: voice; staff: 0 where a part has one staff; signs: of the page."""
 
     number: int
@@ -148,14 +148,14 @@ def _beamed(events: Sequence[MusicXmlEvent]) -> None:
         full[0].beam, full[-1].beam = "begin", "end"
 
 
-def note_element(event: MusicXmlEvent, voice: Voice) -> list[Element]:
+def note_element(event: MusicXmlEvent, voice: MusicXmlVoice) -> list[Element]:
     """The <note> elements of one event: as many as it has noteheads, one for a rest."""
     if not event.notes:
         return [_rest(event, voice)] if event.length > 0 else []
     return [_note(event, note, i, voice) for i, note in enumerate(event.notes)]
 
 
-def _rest(event: MusicXmlEvent, voice: Voice) -> Element:
+def _rest(event: MusicXmlEvent, voice: MusicXmlVoice) -> Element:
     made = ET.Element("note")
     if event.hidden:
         made.set("print-object", "no")
@@ -175,7 +175,7 @@ def _rest(event: MusicXmlEvent, voice: Voice) -> Element:
     return made
 
 
-def _note(event: MusicXmlEvent, note: WrittenNote, place: int, voice: Voice) -> Element:
+def _note(event: MusicXmlEvent, note: WrittenNote, place: int, voice: MusicXmlVoice) -> Element:
     made = ET.Element("note", id=note.id)
     if event.grace:
         grace = ET.SubElement(made, "grace")

@@ -20,7 +20,7 @@ from coldtake.music.notation.reading.harmony import harmony_element
 from coldtake.music.notation.reading.parts import Part, parts
 from coldtake.music.notation.reading.score import Score
 from coldtake.music.notation.reading.written_bars import StaffState, WrittenBar
-from coldtake.music.notation.writing.musicxml_notes import Sink, Voice, note_element
+from coldtake.music.notation.writing.musicxml_notes import MusicXmlVoice, Sink, note_element
 from coldtake.music.notation.writing.musicxml_signs import (
     Signs,
     clef_element,
@@ -167,7 +167,7 @@ class _Writer:
                 if back > 0:
                     _move(measure, "backup", back, self.divisions)
                 sink = self._sink(bar, n, layer, index)
-                voice = Voice(
+                voice = MusicXmlVoice(
                     number * _LAYERS + mei.whole(layer.get("n"), 1),
                     number + 1 if len(part.staves) > 1 else 0,
                     self.divisions,
@@ -202,7 +202,7 @@ class _Writer:
         self,
         measure: Element,
         sink: Sink,
-        voice: Voice,
+        voice: MusicXmlVoice,
         loose: list[tuple[Fraction, Element]],
     ) -> Fraction:
         """One voice; what stands at a place comes before the first note there."""

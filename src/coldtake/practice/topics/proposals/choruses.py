@@ -8,14 +8,14 @@ shown as a chart; the roots in the stored passage only carry its chord symbols.
 from coldtake.domain.criterion import ChangesTest, Criterion, TempoTest
 from coldtake.domain.topic import ClickSetting, Exercise
 from coldtake.music.notation.changes import Changes
-from coldtake.music.theory.tones import Interval
+from coldtake.music.theory.tones import ToneInterval
 from coldtake.practice.topics.proposals.laying import TEMPO_WITHIN_PERCENT
 from coldtake.practice.topics.proposals.lines import bass
 from coldtake.practice.topics.proposals.over_changes import OverChanges
 
 _CHORUS_MIN = 30  # a guess
 _IN_SCALE, _ARRIVALS = 75.0, 50.0  # percent that are asked at first; guesses
-_FOURTH = Interval(3, 5)
+_FOURTH = ToneInterval(3, 5)
 _FEW_KEYS = 4  # up to which each further key has a slow step of its own
 ORDER = "in the circle of fourths"
 

@@ -9,7 +9,7 @@ from coldtake.music.abc.notating import Page, Written, abc_text
 from coldtake.music.exercises.patterns import Pattern, pattern_abc
 from coldtake.music.theory.instruments import Instrument, instrument_named
 from coldtake.music.theory.keys import Key, read_key, usual
-from coldtake.music.theory.tones import Interval, Pitch, degree, pitches_of
+from coldtake.music.theory.tones import Pitch, ToneInterval, degree, pitches_of
 from coldtake.music.theory.tuning import cents_above
 from coldtake.practice.topics.proposals.asks import IntonationAsk, Proposal
 from coldtake.practice.topics.proposals.laying import Laying
@@ -84,7 +84,7 @@ def _interval(
     ask: IntonationAsk,
     instrument: Instrument,
     home: tuple[Key, Pitch],
-    step: tuple[str, Interval],
+    step: tuple[str, ToneInterval],
     last: str,
 ) -> str:
     (key, tonic), (name, way) = home, step
@@ -118,7 +118,7 @@ def _criterion(ask: IntonationAsk, name: str) -> Criterion:
     return Criterion(tests=(NotesTest(), OwnQuestionTest(question=question)))
 
 
-def _where(ask: IntonationAsk, name: str, way: Interval) -> str:
+def _where(ask: IntonationAsk, name: str, way: ToneInterval) -> str:
     """How far a just interval lies from the equal one."""
     away = cents_above(way.semitones, "just") - cents_above(way.semitones)
     if ask.tuning == "equal":

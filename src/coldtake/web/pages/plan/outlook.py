@@ -36,7 +36,7 @@ class TopicAhead:
 
     topic: Topic
     found: TopicOutlook
-    ahead: charts.Ahead
+    ahead: charts.WeeksAhead
     steps: tuple[StepAhead, ...]
     dated: bool
     ready: str

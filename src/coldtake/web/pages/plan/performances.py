@@ -71,7 +71,7 @@ class PieceView:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class PerformanceRow:
     """One performance in the list."""
 
     performance: Performance
@@ -98,11 +98,13 @@ def _piece(state: State, topic_id: str) -> ProgrammePiece:
     )
 
 
-def rows_of(services: Services, performances: tuple[Performance, ...]) -> tuple[Row, ...]:
+def rows_of(
+    services: Services, performances: tuple[Performance, ...]
+) -> tuple[PerformanceRow, ...]:
     """List performances with what is known of each."""
     state, today = services.state(), services.today()
     return tuple(
-        Row(
+        PerformanceRow(
             p,
             state.days_until(p, today),
             ", ".join(piece.title for piece in pieces_of(state, p)),

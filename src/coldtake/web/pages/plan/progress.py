@@ -51,7 +51,7 @@ def _moved(services: Services, since: date, mondays: int) -> dict[str, object]:
 
 
 def _right(services: Services) -> dict[str, object]:
-    from coldtake.learning.calibration import LEAST, Kept
+    from coldtake.learning.calibration import LEAST, IntervalOutcome
     from coldtake.learning.filter import PLAYER_ERRORS, TOOL_ERRORS
     from coldtake.web.views import progress_charts as drawn
 
@@ -64,7 +64,7 @@ def _right(services: Services) -> dict[str, object]:
         "heard_errors": TOOL_ERRORS,
         "next_day_rows": drawn.said_rows(right.next_day) if right.next_day else (),
         "dates_rows": drawn.said_rows(right.dates) if right.dates else (),
-        "kept": {word.value: kept.count(word) for word in Kept},
+        "kept": {word.value: kept.count(word) for word in IntervalOutcome},
         "topic_titles": {t.id: t.title for t in services.state().topics.values()},
     }
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from coldtake.domain.history.state import State
     from coldtake.planning.what_if.comparison import TopicThen, TurnThen
     from coldtake.planning.what_if.what_if_scenario import WhatIf
-    from coldtake.practice.plans.what_if import Answer
+    from coldtake.practice.plans.what_if import WhatIfAnswer
     from coldtake.practice.services import Services
 
 HERE = "/outlook"
@@ -98,7 +98,7 @@ def address(query: QueryParams) -> str:
     return urlencode([(name, value) for name, value in query.multi_items() if name in NAMES])
 
 
-def _rows(state: State, answer: Answer) -> tuple[TopicRow, ...]:
+def _rows(state: State, answer: WhatIfAnswer) -> tuple[TopicRow, ...]:
     from coldtake.planning.what_if.what_if_messages import gained
 
     topics = answer.found.topics if answer.found else ()

@@ -16,7 +16,7 @@ from starlette.templating import Jinja2Templates
 from coldtake.errors import ColdtakeError, RuleError
 from coldtake.practice.access import Action, needs
 from coldtake.web.errors import OWN_FAULT
-from coldtake.web.views.stave import Bar, Stave, System, edges, space_y
+from coldtake.web.views.stave import Stave, StaveBar, System, edges, space_y
 
 if TYPE_CHECKING:
     from coldtake.ports import Progress
@@ -77,7 +77,7 @@ def telling_stave(done: int, total: int) -> Stave:
         days = range(first, min(first + DAYS_IN_SYSTEM, max(total, 1)))
         cut = edges([1.0] * len(days), DAYS_IN_SYSTEM)
         bars = tuple(
-            Bar(*edge, "day", "done" if day < done else "coming", space_y(1, TOP_PX))
+            StaveBar(*edge, "day", "done" if day < done else "coming", space_y(1, TOP_PX))
             for day, edge in zip(days, cut, strict=True)
         )
         systems.append(System(bars, final=days.stop == max(total, 1)))

@@ -11,7 +11,7 @@ from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
 from coldtake.errors import InputError
-from coldtake.music.midi.choice import FINEST, Choice
+from coldtake.music.midi.choice import FINEST, ImportChoice
 from coldtake.music.midi.reader import is_midi
 from coldtake.practice.access import Action, needs
 from coldtake.practice.topics.importing import Incoming
@@ -58,12 +58,12 @@ def _weight(data: bytes) -> int:
     return len(data) * (MIDI_DENSER if is_midi(data) else 1)
 
 
-def _choice(params: QueryParams | dict[str, str]) -> Choice:
+def _choice(params: QueryParams | dict[str, str]) -> ImportChoice:
     """What the form of the grid says. Raises InputError naming the field."""
     metre = params.get("metre", "")
     known = {f"{a}/{b}": (a, b) for a, b in ((2, 4), (3, 4), (4, 4), (6, 8), (9, 8), (12, 8))}
     finest = params.get("finest") or "sixteenths"
-    return Choice(
+    return ImportChoice(
         part=form_fields.maybe_whole(params.get("part", ""), "part", 1, 1000),
         finest=finest if finest in FINEST else "sixteenths",
         threes=params.get("threes", "yes") == "yes",

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class TopicLine:
     """One topic as the pile shows it: its steps as marks before its date."""
 
     topic: Topic
@@ -45,7 +45,7 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class Way:
+class NewcomerWay:
     """A newcomer's way: how far it has gone, and the current topic whose step it waits for."""
 
     done: tuple[bool, bool, bool, bool]
@@ -57,30 +57,30 @@ class Way:
         return self.done[3]
 
 
-def way_of(state: State) -> Way:
+def way_of(state: State) -> NewcomerWay:
     """Say how far a newcomer has come: a current topic, its first step, plan, session."""
     current = [t for t in state.topics.values() if t.place is Place.CURRENT]
     steps = [s for t in current for s in state.topic_steps(t.id)]
     done = (bool(current), bool(steps), bool(state.plans), bool(state.sessions))
-    return Way(done, current[0] if current else None)
+    return NewcomerWay(done, current[0] if current else None)
 
 
-def lines_of(state: State, today: date) -> dict[Standing, list[Line]]:
+def lines_of(state: State, today: date) -> dict[Standing, list[TopicLine]]:
     """Sort the topics by standing; within, by the nearest date, then by importance."""
     phases = state.phases()
     standings = state.standings()
-    lines: dict[Standing, list[Line]] = {standing: [] for standing in Standing}
+    lines: dict[Standing, list[TopicLine]] = {standing: [] for standing in Standing}
     for topic in state.topics.values():
         steps = tuple(phases[s.id] for s in state.topic_steps(topic.id))
         on = state.topic_date(topic.id, today)
         left = (on - today).days if on else None
-        lines[standings[topic.id]].append(Line(topic, standings[topic.id], steps, on, left))
+        lines[standings[topic.id]].append(TopicLine(topic, standings[topic.id], steps, on, left))
     for some in lines.values():
         some.sort(key=_urgency)
     return lines
 
 
-def _urgency(line: Line) -> tuple[int, int, str]:
+def _urgency(line: TopicLine) -> tuple[int, int, str]:
     left = line.days_left
     soon = left if left is not None and left >= 0 else 10**6
     return (soon, -line.topic.importance, line.topic.title.casefold())

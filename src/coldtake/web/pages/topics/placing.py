@@ -19,7 +19,7 @@ from coldtake.practice.access import Action, needs
 from coldtake.settings import value_of
 from coldtake.web.errors import status_of, wants_json
 from coldtake.web.forms import form_fields
-from coldtake.web.pages.topics.pile import Line, lines_of, pile_context
+from coldtake.web.pages.topics.pile import TopicLine, lines_of, pile_context
 from coldtake.web.pages.topics.topic import topic_context
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ class Room:
     """The places are full. topic : what is to be current; lines : what could leave for it."""
 
     topic: Topic
-    lines: tuple[Line, ...]
+    lines: tuple[TopicLine, ...]
     limit: int
     back: str
 

@@ -35,7 +35,7 @@ from coldtake.web.views.notation import bar_query, notation_path, sound_path
 if TYPE_CHECKING:
     from coldtake.domain.take import Try
     from coldtake.practice.services import Services
-    from coldtake.web.views.progress_charts import Tempo
+    from coldtake.web.views.progress_charts import ExerciseTempoView
 
 Form = dict[str, str]
 
@@ -243,7 +243,7 @@ def _waiting(services: Services, step: Step) -> dict[str, object]:
     }
 
 
-def _tempo(services: Services, step: Step) -> Tempo | None:
+def _tempo(services: Services, step: Step) -> ExerciseTempoView | None:
     """Draw its clean tempi; None before the first."""
     from coldtake.web.views.progress_charts import tempo_of
 

@@ -28,7 +28,7 @@ FIELD = "place-"  # and the topic's id
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class TriageRow:
     """One topic: what is said of it, where it is proposed to go, how it stands in the outlook."""
 
     topic: Topic
@@ -45,13 +45,13 @@ class Row:
 
 def rows_of(
     state: State, found: Triage, today: date, ahead: Mapping[str, TopicOutlook]
-) -> dict[str, list[Row]]:
+) -> dict[str, list[TriageRow]]:
     """Put the proposal into rows: now, later, left out."""
     from coldtake.planning.triage import triage_words as words
 
-    def row(topic_id: str, said: tuple[str, ...], place: Place) -> Row:
+    def row(topic_id: str, said: tuple[str, ...], place: Place) -> TriageRow:
         on = state.topic_date(topic_id, today)
-        return Row(state.topics[topic_id], on, said, place, ahead.get(topic_id))
+        return TriageRow(state.topics[topic_id], on, said, place, ahead.get(topic_id))
 
     def place_of(one: LeftOutTopic) -> Place:
         if one.stays:
