@@ -99,6 +99,7 @@ def filled(services) -> dict[str, str]:
         "proposal fault": f"/topics/{piece.id}/proposal?way=piece&go=1",
         "step": f"/steps/{steps[0].id}",
         "tomorrow": "/tomorrow",
+        "week": "/week",
         "print": "/tomorrow/print",
         "take": f"/takes/{take}",
         "takes": "/takes",
