@@ -4,12 +4,15 @@ from datetime import timedelta
 
 import numpy as np
 import pytest
-from builders import DAY, state_of
+from builders import DAY, request, state_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from coldtake.domain.plan import SlotKind
 from coldtake.domain.told_days import DayKind, ToldDay
+from coldtake.domain.topic import StepPhase
 from coldtake.planning.day.keeping import due_by
+from coldtake.planning.day.plan_day import plan_day
 from coldtake.planning.outlook.summary import outlook
 from coldtake.planning.triage.selection import triage
 from coldtake.planning.value.coming_back import START, START_LONG, coming_back
@@ -24,6 +27,8 @@ from coldtake.planning.value.minutes_ahead import (
     week_shares,
 )
 from coldtake.planning.value.topic_queue import turns_of
+from logs import DAY as FIRST
+from logs import Log
 
 OFF = ToldDay(kind=DayKind.OFF)
 SEED = 20270112
@@ -208,3 +213,32 @@ def test_days_and_amounts_turn_round(of_day, days, amount):
         latest = shares.latest(days, amount)
         assert float(shares.until(days) - shares.until(latest)) == pytest.approx(amount, abs=1e-6)
     assert EVEN.latest(days, amount) == pytest.approx(days - amount)
+
+
+def test_met_steps_are_looked_at_before_they_are_worked_on():
+    """Nine days away: of what was met, nothing is worked on before its first try of the day."""
+    log = Log().topic("a", 4).topic("b", 4)
+    for step in ("a.0", "a.1", "b.0", "b.1"):
+        log.practised(step, [0, 2, 4, 6])
+    state = log.state
+    met = {i for i in state.steps if state.phase(i) in (StepPhase.MET, StepPhase.HELD)}
+    assert met
+    for minutes in (15, 30, 60):
+        plan = plan_day(state, request(minutes, day=FIRST + timedelta(days=16)))
+        assert plan.minutes > minutes - 9  # no minutes lie idle for it
+        seen = set()
+        for slot in plan.slots:
+            cold = slot.kind is SlotKind.COLD or slot.begins_cold
+            assert cold or slot.step_id not in met - seen
+            seen.add(slot.step_id)
+    before = [
+        s
+        for s in plan_day(state, request(30, day=FIRST + timedelta(days=8))).slots
+        if s.kind is SlotKind.COLD
+    ]
+    after = [
+        s
+        for s in plan_day(state, request(30, day=FIRST + timedelta(days=16))).slots
+        if s.kind is SlotKind.COLD
+    ]
+    assert len(after) > len(before)

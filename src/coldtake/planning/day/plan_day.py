@@ -49,7 +49,6 @@ from coldtake.planning.day.goals import begins_cold, goal
 from coldtake.planning.day.going_round import Rotation, due_topics, rotation_of
 from coldtake.planning.day.keeping import KeepingTerms, asked_again, asked_for, kept_steps
 from coldtake.planning.day.load import load_notice
-from coldtake.planning.day.looked_at_first import looked_at_first
 from coldtake.planning.day.reasons import Reasons
 from coldtake.planning.day.unmet import unmet
 from coldtake.planning.programme.run_worth import best_run
@@ -119,7 +118,7 @@ def plan_day(
         values = day_values(state, request.day, slot_most=2 * rules.slot_most_min, at_hand=there)
     values = tapered(state, request.day, values, rules.slot_most_min)
     values = only_looks(state, request.day, values, rules.slot_least_min)
-    values = looked_at_first(state, request.day, one_first_try(state, request.day, values))
+    values = one_first_try(state, request.day, values)
     day = _Day(state, request, rules, values)
     plan = day.plan()
     run = best_run(state, request.day, rules, request.minutes) if request.run_through else None
