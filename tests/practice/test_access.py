@@ -11,6 +11,9 @@ from coldtake.errors import AccessError, NotFoundError
 from coldtake.practice import access
 from coldtake.practice.access import TABLE, Action, Actor, Kind, may, needed_by, needs, why_not
 from coldtake.practice.services import House, Services
+from coldtake.storage.database.log import SqlStore
+from coldtake.storage.folder import sqlite_url
+from coldtake.storage.takes import FolderTakes
 
 MINE, OTHER = "01a1e03d-0000-7000-8000-000000000001", "01a1e03d-0000-7000-8000-000000000002"
 
@@ -115,11 +118,42 @@ def test_another_players_practice_is_refused_and_an_unknown_one_is_not_there(ser
         me.practice_of(OTHER)
 
 
+def test_two_players_in_one_house_keep_to_themselves(services, tmp_path, clock):
+    """A second practice, over a log of its own: the embedded tool never has one."""
+    folder = tmp_path / "other"
+    folder.mkdir()
+    second = House(SqlStore(sqlite_url(folder)), FolderTakes(folder / "takes"), clock)
+    services.practices[OTHER] = second
+    first, theirs = Actor(Kind.PLAYER, services.player), Actor(Kind.PLAYER, OTHER)
+    services.as_(first).practice_of(services.player).pile.add("Mine")
+    services.as_(theirs).practice_of(OTHER).pile.add("Theirs")
+    for actor, own, strange in ((first, services.player, OTHER), (theirs, OTHER, services.player)):
+        state = services.as_(actor).practice_of(own).state()
+        assert [t.title for t in state.topics.values()] == ["Mine" if actor is first else "Theirs"]
+        with pytest.raises(AccessError, match="belongs to another player"):
+            services.as_(actor).practice_of(strange).state()
+        with pytest.raises(AccessError, match="only on the computer"):
+            services.as_(Actor(Kind.DEVICE, own)).practice_of(strange).takes.sound("any")
+    tool = services.as_(Actor(Kind.TOOL))
+    assert [len(tool.practice_of(p).state().topics) for p in (services.player, OTHER)] == [1, 1]
+    second.close()
+
+
 def test_behind_the_door_there_is_no_store_no_log_and_no_file(services):
     mine = services.own()
     inner = set(vars(services)) | {"append", "close", "as_", "own"}
     had = {n for n in inner if not n.startswith("_") and had_by(mine, n)}
-    assert not had & {"store", "log", "take_files", "append", "close", "as_", "own", "player"}
+    assert not had & {
+        "store",
+        "log",
+        "take_files",
+        "append",
+        "close",
+        "as_",
+        "own",
+        "player",
+        "practices",
+    }
     assert {"pile", "takes", "sessions", "settings", "jobs", "hearing", "care"} <= had
     for private in ("_log", "_store", "_take_files"):
         with pytest.raises(AttributeError, match="declares no action"):
@@ -141,7 +175,7 @@ def test_every_use_case_is_behind_the_door(services):
     mine = services.own()
     public = [n for n in vars(Services) if not n.startswith("_") and n != "WHOLE"]
     parts = [n for n in vars(services) if not n.startswith("_")]
-    kept = {"store", "log", "take_files", "player"}
+    kept = {"store", "log", "take_files", "player", "practices"}
     assert [n for n in (*public, *parts) if n not in kept and not had_by(mine, n)] == []
 
 

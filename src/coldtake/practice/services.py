@@ -171,9 +171,10 @@ class Door:
 
         What the actor may not is refused when it is asked for, with AccessError.
         """
-        if player != self._house.player:
+        practice = self._house.practices.get(player)
+        if practice is None:
             raise NotFoundError("There is no such player.", where=player)
-        permitted = Permitted(self._house, self._actor, player, Services.WHOLE)
+        permitted = Permitted(practice, self._actor, player, Services.WHOLE)
         return cast(Services, permitted)
 
 
@@ -192,6 +193,7 @@ class House(Services):
         self.take_files = take_files
         self.log = self._log
         self.player = OWN
+        self.practices: dict[str, Services] = {OWN: self}  # by player: exactly one where embedded
 
     def as_(self, actor: Actor) -> Door:
         """Ask as somebody."""

@@ -14,6 +14,7 @@ from coldtake.practice.access import Kind, denied
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Receive, Scope, Send
 
+    from coldtake.practice.access import Actor
     from coldtake.practice.services import House, Services
 
 ACTOR = "coldtake.actor"  # in the scope: who asks, as the gate found out (`access.Actor`)
@@ -32,7 +33,8 @@ class Binding:
         if ACTOR not in scope:
             await self._app(scope, receive, send)
             return
-        token = _present.set(self._house.as_(scope[ACTOR]).practice_of(self._house.player))
+        actor: Actor = scope[ACTOR]
+        token = _present.set(self._house.as_(actor).practice_of(actor.player))
         try:
             await self._app(scope, receive, send)
         finally:
