@@ -37,12 +37,13 @@ def abc(data: bytes) -> None:
 
 def midi(data: bytes) -> None:
     """Quantised to a page, then that page as a passage; a file with several parts by its first."""
-    from coldtake.music.midi.page import Choice, midi_page
+    from coldtake.music.midi.choice import ImportChoice
+    from coldtake.music.midi.page import midi_page
 
     try:
         page = midi_page(data, "part.mid")
     except PassageError:
-        page = midi_page(data, "part.mid", Choice(part=1))
+        page = midi_page(data, "part.mid", ImportChoice(part=1))
     notation(page.abc.encode(), "page.abc")
 
 
