@@ -33,6 +33,7 @@ def test_every_file_of_the_package_is_installed(installed):
     }
     there = {p.relative_to(installed / "coldtake") for p in (installed / "coldtake").rglob("*")}
     assert len(ours) > 200
+    assert Path("py.typed") in ours  # its types count for whoever imports it (PEP 561)
     assert ours - there == set()
 
 
