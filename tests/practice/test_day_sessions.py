@@ -127,6 +127,17 @@ def test_no_cold_take_is_asked_of_what_the_morning_will_play(services, clock, la
     assert not {s.step_id for s in late.slots if s.kind is SlotKind.COLD or s.begins_cold} & played
 
 
+def test_a_morning_that_was_not_played_counts_for_nothing(services, clock, laid_out):
+    today = services.today()
+    clock.instant = clock.instant.replace(hour=7)
+    alone = services.evening.propose(asked(services, today, time(17), 40, 2))
+    services.evening.propose(asked(services, today, time(8), 40))
+    assert services.evening.plan(today, 2).slots != alone.slots
+    clock.instant = clock.instant.replace(hour=16)
+    again = services.evening.propose(asked(services, today, time(17), 40, 2))
+    assert again.slots == alone.slots
+
+
 def test_ten_hours_are_parted_by_meals_and_a_word(services, laid_out):
     day = services.evening.tomorrow()
     services.evening.propose(asked(services, day, time(8), 600))

@@ -81,10 +81,7 @@ def _plan_kept(state: State, _event: ev.Event, data: ev.PlanKept) -> None:
 
 
 def _plan_deleted(state: State, _event: ev.Event, data: ev.PlanDeleted) -> None:
-    if data.session == 1:
-        state.plans.pop(data.for_day, None)
-    else:
-        state.more_plans.pop(plan_key(data.for_day, data.session), None)
+    state.drop_plan(data.for_day, data.session)
 
 
 def _chances_said(state: State, _event: ev.Event, data: ev.ChancesSaid) -> None:

@@ -133,6 +133,13 @@ class State(msgspec.Struct, kw_only=True):
         found = (self.plan_of(day, n) for n in range(1, SESSIONS_MOST + 1))
         return tuple(sorted((p for p in found if p), key=lambda p: p.request.starts))
 
+    def drop_plan(self, day: date, session: int) -> None:
+        """Take the plan of one session of a day away."""
+        if session == 1:
+            self.plans.pop(day, None)
+        else:
+            self.more_plans.pop(plan_key(day, session), None)
+
     def days_planned(self) -> list[date]:
         """Return every day that has a plan, in order."""
         more = (date.fromisoformat(key.partition("/")[0]) for key in self.more_plans)

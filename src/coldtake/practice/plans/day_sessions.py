@@ -37,6 +37,22 @@ def next_plan(state: State, day: date, now: datetime) -> Plan | None:
     return min(open_ones, key=lambda p: abs(p.request.starts - wall))
 
 
+def without_missed(state: State, day: date, now: datetime) -> State:
+    """Return the state without the plans of a day whose hours went by and that were not begun."""
+    wall = now.replace(tzinfo=None)
+    missed = [
+        p.request.session
+        for p in state.plans_on(day)
+        if p.request.starts + timedelta(minutes=p.minutes) <= wall and not state.started(p)
+    ]
+    if not missed:
+        return state
+    then = state.copy()
+    for session in missed:
+        then.drop_plan(day, session)
+    return then
+
+
 def free_session(state: State, day: date) -> int:
     """Return the number of a further session of a day. Raises PlanError when there are too many."""
     free = _free(state, day)

@@ -19,6 +19,7 @@ from coldtake.practice.plans.day_sessions import (
     next_plan,
     parted,
     parts_of,
+    without_missed,
 )
 from coldtake.practice.reports.forecast_log import chances_of, news_in
 from coldtake.practice.state.log import Log
@@ -128,7 +129,7 @@ class PlanService:
         from coldtake.planning.day.plan_day import plan_day
 
         before = self._log.state()
-        plan = plan_day(before, request)
+        plan = plan_day(without_missed(before, request.day, self._log.now()), request)
         said = chances_of(before, plan)
         with self._log.deciding() as state:
             if plan.slots and state.plan_of(request.day, request.session) != plan:
