@@ -50,7 +50,7 @@ def score_take(verdict: Verdict, passage: Passage, truth: Truth) -> Score:
     own = float(np.median([t.cents for t in truth.notes if t.onset_s is not None]))
     for written, t in zip(passage.notes, truth.notes, strict=True):
         _score_note(score, notes[written.id], t, own, written.id in verdict.abstained, truth)
-    _score_extras(c, extras, truth)
+    _score_extras(score, extras, truth)
     _score_restarts(c, verdict, truth)
     if not truth.restarts:
         score_f1(c, *played_notes(truth), *heard_notes(verdict))
@@ -71,6 +71,9 @@ def _score_note(score, note: NoteEvidence, t, own: float, abstained: bool, truth
     c["notes"] += 1
     c["abstained"] += abstained
     accused = note.status != NoteStatus.RIGHT and not abstained
+    if not abstained:
+        said = (note.status.value, note.confidence, note.status.value == t.status)
+        score.lists.setdefault("told", []).append(said)
     if t.status == "right":
         c["right"] += 1
         c["falsely accused"] += accused
@@ -98,15 +101,16 @@ def _score_note(score, note: NoteEvidence, t, own: float, abstained: bool, truth
         c[f"{name} both"] += true and said
 
 
-def _score_extras(c: Counter, extras: list[NoteEvidence], truth: Truth) -> None:
-    said = [e.onset_s for e in extras]
-    c["extras said"] += len(said)
+def _score_extras(score: Score, extras: list[NoteEvidence], truth: Truth) -> None:
+    c, left = score.counts, [onset for onset, _ in truth.extras]
+    c["extras said"] += len(extras)
     c["extras true"] += len(truth.extras)
-    for onset, _ in truth.extras:
-        near = [s for s in said if abs(s - onset) < NEAR_S]
+    for extra in extras:
+        near = [s for s in left if abs(s - extra.onset_s) < NEAR_S]
         if near:
-            said.remove(near[0])
+            left.remove(near[0])
             c["extras both"] += 1
+        score.lists.setdefault("told", []).append(("extra", extra.confidence, bool(near)))
 
 
 def _score_restarts(c: Counter, verdict: Verdict, truth: Truth) -> None:

@@ -3,6 +3,7 @@
 import os
 import platform
 import sys
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -142,6 +143,28 @@ def _measured(rows) -> list[str]:
     ]  # fmt: skip
 
 
+BINS = (0.0, 0.5, 0.8, 0.88, 0.95, 1.01)
+
+
+def calibration(rows) -> str:
+    """Of what is told with some probability, how much is so."""
+    told = total(rows).lists.get("told", [])
+    lines = [
+        "| status told | probability told | notes | mean told % | so % |",
+        "| --- | --- | --- | --- | --- |",
+    ]
+    for status in ("right", "wrong", "missed", "extra"):
+        for low, high in pairwise(BINS):
+            part = [(p, so) for s, p, so in told if s == status and low <= p < high]
+            if part:
+                mean, so = np.mean(np.array(part, dtype=float), axis=0)
+                span = f"{low:.2f} to {min(high, 1.0):.2f}"
+                lines.append(
+                    f"| {status} | {span} | {len(part)} | {100 * mean:.0f} | {100 * so:.1f} |"
+                )
+    return "\n".join(lines)
+
+
 def _by_fault(rows) -> str:
 
     lines = [
@@ -189,6 +212,7 @@ def report(rows, args, peak_mb: float) -> str:
         "## By condition (the same takes)\n", markdown(_heard_everywhere(rows), "condition") + "\n",
         _losses(_heard_everywhere(rows)) + "\n",
         "## By fault (clean)\n", _by_fault(clean) + "\n",
+        "## Calibration (all conditions)\n", calibration(rows) + "\n",
         "## The worst takes\n", "\n".join(f"- {w}" for w in worst(rows)) + "\n",
     ]  # fmt: skip
     return "\n".join(parts)

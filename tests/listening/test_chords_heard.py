@@ -135,12 +135,15 @@ def test_going_back_some_chords_is_found():
     assert verdict.answer == Answer.NO
 
 
-def test_a_note_of_a_chord_that_comes_apart_from_it_is_told():
+@pytest.mark.parametrize("late_s", [0.1, 0.24])
+def test_a_note_of_a_chord_that_comes_apart_from_it_is_late_and_not_missed(late_s):
     passage = passage_of(CADENCE)
     keys = keys_of(passage, spread_s=0.01)
     k = next(k for k, n in enumerate(passage.notes) if (n.onset_beats, n.pitch) == (4.0, 72))
-    keys[k] = replace(keys[k], start_s=keys[k].start_s + 0.1)
+    keys[k] = replace(keys[k], start_s=keys[k].start_s + late_s)
     verdict = judge(take(PIANO, keys), JudgingRequest(passage, NOTES))
+    assert faults(verdict) == []
+    assert verdict.notes[k].onset_s == pytest.approx(keys[k].start_s, abs=0.03)
     assert verdict.notes[k].displaced
     assert "after the rest of its chord" in verdict.notes[k].words
     assert sum(n.displaced for n in verdict.notes) == 1

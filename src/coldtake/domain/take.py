@@ -64,6 +64,8 @@ class NoteEvidence(Plain, frozen=True, kw_only=True):
     pitch : fractional MIDI number; cents : from the expected pitch in the take's own tuning
     deviation_ms : onset against the fitted tempo, late positive
     displaced : clearly off the player's own timing; mistuned : beyond 25 cents from own tuning
+    confidence : how probable it is that the status is as told; below one half it cannot be told.
+        From line-5 on as measured on rendered takes, before that a rough figure
     """
 
     id: str

@@ -37,6 +37,7 @@ HARD, CLEAR = 1.0, 6.5  # lower quartile of a take's log odds
 NEAR_S = 0.11  # a chord's note begins within this of the chord
 OWN_S = 0.16  # a tone of the expected pitch so near to its chord is that note
 STANDS_FOR_S = 0.12  # a wrong pitch begins within this of the note that it stands for
+LATE_S = 0.35  # so long after its chord a note of its own pitch is that note come late
 LEAST_WRONG = 0.4  # strength of an unexpected tone that stands for a written one
 LEAST_EXTRA, LEAST_KIN = (0.85, 0.6), (0.9, 0.75)  # and of an extra, hard and clear sounds
 FURTHEST_WRONG = 12  # semitones
@@ -77,6 +78,7 @@ def decide(
             _forget(told, visit.event)
         last = visit.event
         _decide_visit(told, heard, visits, k, passage, strange)
+    _take_late(told, heard, visits, passage, strange)
     for tone in strange:
         if tone.strength >= _needed(tone, visits, events, told.clearness):
             press = MidiNote(tone.onset_s, _stop(heard, tone), tone.pitch, 64)
@@ -169,6 +171,26 @@ def _decide_visit(
         told.matched.played[i] = MidiNote(onset, stop, pitch, 64)
     for i in gone:
         _as_wrong(told, heard, visit, i, passage.notes[i].pitch, strange, clear=False)
+
+
+def _take_late(
+    told: NoteDecisions, heard: NoteActivations, visits: Sequence[ChordOccurrence],
+    passage: Passage, strange: list[NoteOnset],
+) -> None:  # fmt: skip
+    """Let a tone of a chord's own pitch, soon after it, be that note come late: no extra."""
+    for tone in list(strange):
+        before = [v for v in visits if 0.0 < tone.onset_s - v.at_s <= LATE_S]
+        for visit in reversed(before):
+            notes = told.matched.events[visit.event].notes
+            own = next((i for i in notes if passage.notes[i].pitch == tone.pitch), None)
+            if own is None:
+                continue
+            strange.remove(tone)
+            if own not in told.matched.played or own in told.unsure:
+                stop = _stop(heard, tone)
+                told.matched.played[own] = MidiNote(tone.onset_s, stop, tone.pitch, 64)
+                told.unsure.discard(own)
+            break
 
 
 def _limits(pitch: int, chord: Sequence[int], told: NoteDecisions) -> tuple[float, float]:

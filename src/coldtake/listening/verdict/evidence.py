@@ -15,6 +15,7 @@ from coldtake.listening.alignment.performed_notes import (
 from coldtake.listening.features.audio_features import FINE_STEP_S, AudioFeatures, Floats
 from coldtake.listening.features.onset_strength import attack_strength
 from coldtake.listening.features.tempo import Grid, TempoFit, against_click, fit_tempo
+from coldtake.listening.verdict import confidence
 from coldtake.listening.verdict.flags import NoteTiming, is_displaced, is_mistuned, timings
 from coldtake.listening.verdict.second_reading import CLOSEST_S, with_second_readings
 from coldtake.music.passage import Passage, PassageNote
@@ -71,7 +72,7 @@ def gather(
     unsure = _unsure(hearing, passage, reading, fit)
     timed = timings(fit, off, played, beats)
     notes = tuple(
-        _note(passage, i, reading.kept.get(i), timed.get(i), tuning, i in unsure)
+        _note(passage, i, reading, timed.get(i), tuning, i in unsure)
         for i in range(len(passage.notes))
     )
     return Evidence(
@@ -163,14 +164,15 @@ def of_written(note: PassageNote, status: NoteStatus, **heard: Any) -> NoteEvide
 
 
 def _note(
-    passage: Passage, index: int, playing: PerformedNote | None, timing: NoteTiming | None,
+    passage: Passage, index: int, reading: PerformanceAlignment, timing: NoteTiming | None,
     tuning: float, unsure: bool,
 ) -> NoteEvidence:  # fmt: skip
-    note = passage.notes[index]
+    note, playing = passage.notes[index], reading.kept.get(index)
+    sure = confidence.of_note(reading, passage, index)
     if playing is None:
         return of_written(
             note, NoteStatus.RIGHT if unsure else NoteStatus.MISSED,
-            confidence=0.3 if unsure else 0.9,
+            confidence=confidence.CANNOT_TELL if unsure else sure,
             words="cannot tell whether it was played" if unsure else "not heard",
         )  # fmt: skip
     pitch = playing.tone.pitch
@@ -182,16 +184,12 @@ def _note(
         note, NoteStatus.WRONG if wrong else NoteStatus.RIGHT,
         onset_s=playing.onset_s, offset_s=playing.offset_s, pitch=pitch, cents=cents,
         deviation_ms=late, displaced=displaced, mistuned=mistuned,
-        confidence=0.4 if unsure else _confidence(playing),
+        confidence=confidence.NO_CLEAR_PITCH if unsure else sure,
         words="its pitch is not clear" if unsure
         else f"{note.name} was played as {passage.name_as_read(pitch - tuning)}"
         if wrong and pitch is not None
         else _off_words(late if displaced else None, cents if mistuned else None),
     )  # fmt: skip
-
-
-def _confidence(playing: PerformedNote) -> float:
-    return float(np.clip(0.5 + 0.5 * playing.tone.voiced, 0.0, 1.0))
 
 
 def _off_words(late_ms: float | None, cents: float | None) -> str:
@@ -222,7 +220,7 @@ def _extras(
             onset_s=e.onset_s,
             offset_s=e.offset_s,
             pitch=e.tone.pitch,
-            confidence=_confidence(e),
+            confidence=confidence.of_extra(e, reading.clarity),
             words=f"an extra {passage.name_as_read((e.tone.pitch or 0.0) - tuning)}",
         )
         for k, e in enumerate(counted)

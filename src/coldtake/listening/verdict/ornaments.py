@@ -17,6 +17,7 @@ from msgspec.structs import replace
 
 from coldtake.domain.take import NoteEvidence, NoteStatus
 from coldtake.listening.features.audio_features import Floats
+from coldtake.listening.verdict.confidence import RIGHT_FAINT
 from coldtake.listening.verdict.evidence import Evidence
 from coldtake.music.passage import Passage
 
@@ -25,7 +26,7 @@ OCTAVE = 12.0
 EARLY_S = 0.25  # so long before its note an ornament may begin
 LAST_S = 8.0  # so long after its start the last note of a passage is taken to sound
 APART_S = 0.15  # a note that begins so long before an ornament is over lies within it
-FAINT, DOUBT = 0.5, 0.3  # confidences
+DOUBT = 0.3  # confidence
 HIDDEN_WORDS = "cannot tell whether it was played"
 GRACE_WORDS = "a grace note: cannot tell whether it was played"
 WORDS = "with its ornament"
@@ -70,7 +71,7 @@ def _hidden(notes: list[NoteEvidence], index: int) -> bool:
     now, after = notes[index], notes[index + 1]
     if now.offset_s is None or after.onset_s is None or after.status is not NoteStatus.RIGHT:
         return False
-    return after.onset_s < now.offset_s - APART_S and after.confidence <= FAINT
+    return after.onset_s < now.offset_s - APART_S and after.confidence <= RIGHT_FAINT
 
 
 def _in_time(evidence: Evidence, untimed: set[int]) -> Floats:

@@ -26,7 +26,8 @@ CLOSEST_S = 0.06  # two tones that begin this near to each other have one attack
 OTHER = 0.75  # and from one that surely is not
 OCTAVE = 12.0
 UNCLEAR = 0.5  # clarity of attacks below which a take tells little of notes struck again
-SOUNDED = 0.7  # share of a gap that sounded, so that something was played there
+SOUNDED = 0.3  # share of a gap that sounded, so that something was played there
+TONED, ATTACK = 0.7, 0.6  # of a tone that stands for a note played wrong
 LEAST_SOUND = 10  # frames (160 ms) before the first note that was heard
 PLACE_SHARE = 0.35  # of the gap, how far from its time a missed note may have been played wrong
 
@@ -86,7 +87,7 @@ def _as_wrong(
 
 def _is_other(extra: PerformedNote, wanted: float) -> bool:
     """Whether a tone is surely not the wanted note, yet near enough to stand for it."""
-    if extra.tone.pitch is None or extra.tone.voiced < SOUNDED:
+    if extra.tone.pitch is None or extra.tone.voiced < TONED or extra.attack < ATTACK:
         return False
     off = extra.tone.pitch - wanted
     return OTHER < abs(off) < OCTAVE - OTHER
