@@ -125,3 +125,18 @@ def test_a_note_struck_again_is_told_only_where_attacks_are_clear(clarity, unsur
 def test_a_tone_that_begins_with_a_note_is_no_extra():
     found = with_second_readings(sound_of([]), THREE, reading(BOTH, [heard(None, 2.03, 62.0)]))
     assert found.extras == ()
+
+
+@pytest.mark.parametrize(
+    ("pitch", "clarity", "right"),
+    [
+        (62.0, 0.2, False),  # a plainly wrong note
+        (60.1, 0.2, None),  # where attacks are not clear the note before may sound on
+        (60.1, 0.9, False),
+        (88.0, 0.9, None),  # a partial of the note
+    ],
+)
+def test_a_wrong_note_that_something_else_explains_is_left_open(pitch, clarity, right):
+    kept = {**BOTH, 1: heard(1, 1.0, pitch, right=False)}
+    found = with_second_readings(sound_of([]), THREE, replace(reading(kept), clarity=clarity))
+    assert found.kept[1].right is right

@@ -5,7 +5,11 @@ them; `bench/listening` holds them against other takes. What cannot be told has 
 below one half.
 """
 
-from coldtake.listening.alignment.performed_notes import PerformanceAlignment, PerformedNote
+from coldtake.listening.alignment.performed_notes import (
+    CLEAR_ATTACKS,
+    PerformanceAlignment,
+    PerformedNote,
+)
 from coldtake.music.passage import Passage
 
 CANNOT_TELL, NO_CLEAR_PITCH = 0.3, 0.4
@@ -13,7 +17,7 @@ RIGHT, RIGHT_FAINT, RIGHT_FAINT_AGAIN = 0.99, 0.9, 0.85
 WRONG, WRONG_FAINT = 0.97, 0.85
 MISSED, MISSED_UNCLEAR, MISSED_RUN_UNCLEAR = 0.97, 0.9, 0.6
 EXTRA, EXTRA_UNCLEAR = 0.97, 0.75
-UNCLEAR = 0.5  # clarity of a take's attacks
+UNCLEAR = CLEAR_ATTACKS  # clarity of a take's attacks
 TONE, CLEAR_TONE = 0.5, 0.9  # shares of frames with a tone
 STEADY, ATTACK = 0.2, 0.6  # semitones; 0..1
 

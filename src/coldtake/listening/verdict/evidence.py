@@ -12,16 +12,26 @@ from coldtake.listening.alignment.performed_notes import (
     PerformanceAlignment,
     PerformedNote,
 )
-from coldtake.listening.features.audio_features import FINE_STEP_S, AudioFeatures, Floats
+from coldtake.listening.features.audio_features import (
+    FINE_STEP_S,
+    PITCH_STEP_S,
+    AudioFeatures,
+    Floats,
+)
 from coldtake.listening.features.onset_strength import attack_strength
 from coldtake.listening.features.tempo import Grid, TempoFit, against_click, fit_tempo
 from coldtake.listening.verdict import confidence
 from coldtake.listening.verdict.flags import NoteTiming, is_displaced, is_mistuned, timings
-from coldtake.listening.verdict.second_reading import CLOSEST_S, with_second_readings
+from coldtake.listening.verdict.second_reading import (
+    CLOSEST_S,
+    FEWEST_FRAMES,
+    NEAR,
+    with_second_readings,
+)
 from coldtake.music.passage import Passage, PassageNote
 
 FAINT_DB = 26.0  # an extra this far below the take's notes is not held against the player
-RELEASE_S = 0.15  # so long a last tone may ring on without being two
+RELEASE_S = 0.3  # so long a last tone may ring on without being two
 SHORTEST_EXTRA_S = 0.05
 CLEAR_EXTRA_S = 0.15
 APART, STRAY = 0.7, 6.5  # semitones
@@ -129,6 +139,14 @@ def _faded(hearing: AudioFeatures, onset_s: float, expected_s: float) -> bool:
     return bool(hearing.fine_db[place - 5 : place + 30].max(initial=-120.0) < peak - 10.0)
 
 
+def _sounds_on(hearing: AudioFeatures, pitch: float, from_s: float) -> bool:
+    """Whether a pitch sounds within half a second from a moment on."""
+    start = round(from_s / PITCH_STEP_S)
+    part = slice(start, start + round(0.5 / PITCH_STEP_S))
+    near = np.abs(hearing.pitch[part] - pitch) < NEAR
+    return int((near & hearing.voiced[part]).sum()) >= FEWEST_FRAMES
+
+
 def _may_be_repeated(
     hearing: AudioFeatures,
     strength: Floats,
@@ -146,8 +164,11 @@ def _may_be_repeated(
         return False
     beats = passage.notes[i].onset_beats - passage.notes[j].onset_beats
     expected = before.onset_s + beats * 60.0 / bpm
-    release_s = RELEASE_S if i > max(reading.kept) else 0.0
-    if before.offset_s < expected + release_s or _faded(hearing, before.onset_s, expected):
+    if i > max(reading.kept):  # nothing comes after it: does its pitch still sound?
+        return reading.clarity < CLEAR_ATTACKS and _sounds_on(
+            hearing, passage.notes[i].pitch + reading.tuning, expected + RELEASE_S
+        )
+    if before.offset_s < expected or _faded(hearing, before.onset_s, expected):
         return False  # silence where it should have been: it was not played
     low, high = expected - 0.15, min(expected + 0.15, before.offset_s - 0.02)
     part = strength[max(round(low / FINE_STEP_S), 0) : max(round(high / FINE_STEP_S), 0)]

@@ -15,7 +15,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from coldtake.listening.alignment.performed_notes import PerformanceAlignment, PerformedNote
+from coldtake.listening.alignment.performed_notes import (
+    CLEAR_ATTACKS,
+    PerformanceAlignment,
+    PerformedNote,
+)
 from coldtake.listening.features.audio_features import PITCH_STEP_S, AudioFeatures
 from coldtake.music.passage import Passage
 
@@ -25,7 +29,8 @@ FEWEST_FRAMES = 3  # 48 ms of a tone
 CLOSEST_S = 0.06  # two tones that begin this near to each other have one attack
 OTHER = 0.75  # and from one that surely is not
 OCTAVE = 12.0
-UNCLEAR = 0.5  # clarity of attacks below which a take tells little of notes struck again
+FARTHEST = 13.5  # semitones: a tone farther off is a partial, or another sound
+UNCLEAR = CLEAR_ATTACKS  # below, a take tells little of notes struck again
 SOUNDED = 0.3  # share of a gap that sounded, so that something was played there
 TONED, ATTACK = 0.7, 0.6  # of a tone that stands for a note played wrong
 LEAST_SOUND = 10  # frames (160 ms) before the first note that was heard
@@ -40,7 +45,7 @@ def with_second_readings(
         return reading
     pitches = [n.pitch for n in passage.notes]
     beats = [n.onset_beats for n in passage.notes]
-    reading = _as_wrong(reading, pitches, beats)
+    reading = _doubted(_as_wrong(reading, pitches, beats), pitches)
     left_out = set(_left_out(reading, len(pitches)))
     unsure = {i for i in left_out if _sounds(hearing, reading, pitches, i)}
     if reading.clarity < UNCLEAR:
@@ -83,6 +88,21 @@ def _as_wrong(
         reading, kept=kept, extras=tuple(extras),
         unsure=reading.unsure - kept.keys(), missed=reading.missed - kept.keys(),
     )  # fmt: skip
+
+
+def _doubted(reading: PerformanceAlignment, pitches: Sequence[int]) -> PerformanceAlignment:
+    """Leave open wrong notes that no player plays, or that a neighbour's tone may feign."""
+
+    def doubtful(i: int, note: PerformedNote) -> bool:
+        if note.right is not False or note.tone.pitch is None:
+            return False
+        heard = note.tone.pitch - reading.tuning
+        beside = [pitches[k] for k in (i - 1, i + 1) if 0 <= k < len(pitches)]
+        feigned = reading.clarity < UNCLEAR and any(abs(heard - p) < SAME for p in beside)
+        return feigned or abs(heard - pitches[i]) > FARTHEST
+
+    kept = {i: replace(n, right=None) if doubtful(i, n) else n for i, n in reading.kept.items()}
+    return replace(reading, kept=kept)
 
 
 def _is_other(extra: PerformedNote, wanted: float) -> bool:
