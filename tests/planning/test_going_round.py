@@ -138,6 +138,20 @@ def test_due_topics_are_spread_before_they_crowd():
     assert due_topics(state, DAY - timedelta(days=1), rules, list(state.topics), 60) == set()
 
 
+def test_meeting_some_of_many_topics_makes_the_others_no_more_due():
+    """Ten current topics are too many to go round; with three of them met they still are."""
+    state = state_of((1,) * 10)
+    for step_id in state.steps:
+        state.keep_work(work_on(step_id, 9, 5.0), "work")
+    rules, topics = PlanRules(), list(state.topics)
+    assert due_topics(state, DAY, rules, topics, 60) == set()
+    assert due_topics(state, DAY, rules, topics[3:], 60) == set()
+    few = state_of((1,) * 7)
+    for step_id in few.steps:
+        few.keep_work(work_on(step_id, 9, 5.0), "work")
+    assert due_topics(few, DAY, rules, list(few.topics), 60) == set(few.topics)
+
+
 def test_a_part_rises_with_importance_and_nearness():
     state = state_of((3, 3, 3))
     rules = rules_of(state)

@@ -324,7 +324,7 @@ def due_topics(
     """
     current = [t for t in topics if state.topics[t].place is Place.CURRENT]
     each = per_session(rules, minutes)
-    if not all_go_round(rules, len(current), minutes):
+    if not all_go_round(rules, _current_with_steps(state), minutes):
         return set()
     slack = {t: _slack(state, t, day, rules.touch_days) for t in current}
     must = max(
@@ -332,6 +332,16 @@ def due_topics(
     )
     order = sorted(current, key=lambda t: slack[t])
     return set(order[: max(must, 0)])
+
+
+def _current_with_steps(state: State) -> int:
+    """How many topics are current and have steps, met ones too.
+
+    Were only those counted that are still to be met, meeting some of many topics would make the
+    others due, and minutes would go to what does not fit before its date.
+    """
+    current = (t.id for t in state.topics.values() if t.place is Place.CURRENT)
+    return sum(bool(state.topic_steps(topic_id)) for topic_id in current)
 
 
 def _slack(state: State, topic_id: str, day: date, touch_days: int) -> int:
