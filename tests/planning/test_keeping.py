@@ -21,6 +21,7 @@ from coldtake.planning.day.keeping import (
     gap_days,
     kept_steps,
     mean_chances,
+    most_asked,
     worth,
 )
 from coldtake.planning.day.keeping_words import when_words
@@ -95,7 +96,7 @@ def test_a_higher_wish_asks_no_later():
     ago=st.lists(st.integers(1, 30), min_size=1, max_size=12),
 )
 def test_what_is_due_is_asked_or_waits_and_is_named(seed, sizes, minutes, ago):
-    """Whatever minutes are worth: all that is due, or as many as a third of the minutes holds."""
+    """Whatever minutes are worth: all that is due, or as many as the session asks for."""
     state = state_of(sizes)
     for n, days in enumerate(ago):
         if n < len(state.steps):
@@ -109,7 +110,7 @@ def test_what_is_due_is_asked_or_waits_and_is_named(seed, sizes, minutes, ago):
     due = {i for i, k in kept.items() if k.on <= due_by(state, DAY)}
     asked = set(colds(plan))
     assert asked <= due
-    most = max(minutes // SHARE_MIN // plan.rules.cold_min, 1)
+    most = most_asked(minutes, plan.rules.cold_min)
     assert len(asked) == min(len(due), most)
     waiting = {a.step_id for a in plan.asked_again if a.on <= due_by(state, DAY)}
     begun = {s.step_id for s in plan.slots if s.begins_cold}

@@ -4,9 +4,10 @@ The chance is the learning model's own, left alone from now on
 (`learning.posterior.cold_chances`): it only falls. A step is asked back on the last day on which it
 is still as high as the player wants (`keep_chance`), or at once where it is not; where the player
 does not come every day, on the last day that will probably have a session. More than a third of an
-evening never goes to such cold takes: of the others that are due those wait whose bars are asked
-for already, then those whose answers would change least, and the plan says so. Nothing here depends
-on what minutes are worth.
+evening never goes to such cold takes, and no more than `ASKED_MOST` of them: with many met steps
+they would take the minutes that finish the others. Of those that are due those wait whose bars are
+asked for already, then those whose answers would change least, and the plan says so. Nothing here
+depends on what minutes are worth.
 """
 
 import math
@@ -28,6 +29,7 @@ from coldtake.settings import value_of
 
 LONGEST_DAYS = 128  # looked ahead; a step kept longer is asked then
 SHARE_MIN = 3  # cold takes asked for take one minute of so many at the most
+ASKED_MOST = 4  # cold takes asked for in an evening at the most; tried in bench/learning
 TOLD_DAYS = 7
 GAP_MOST = 4  # days between two sessions that are reckoned with at the most
 OFF_MOST = 28  # days off in a row that are looked over
@@ -123,7 +125,12 @@ def asked_for(
     for one in best:
         first.setdefault(_bars(state.steps[one.step_id]), one)
     due = [*first.values(), *(k for k in best if k not in first.values())]
-    return tuple(due[: max(minutes // SHARE_MIN // cold_min, 1)])
+    return tuple(due[: most_asked(minutes, cold_min)])
+
+
+def most_asked(minutes: int, cold_min: int) -> int:
+    """How many cold takes of so many minutes a session asks for at the most."""
+    return min(max(minutes // SHARE_MIN // cold_min, 1), ASKED_MOST)
 
 
 def _bars(step: Step) -> object:
