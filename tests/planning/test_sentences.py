@@ -203,14 +203,14 @@ def test_reason_of_a_second_slot_counts_from_the_first():
 def test_reason_names_the_steps_that_wait_and_what_does_not_fit():
     state = state_of((3, 1), needs={"t0s1": ["t0s0"], "t0s2": ["t0s1"]})
     values = [value(i, available=i in ("t0s0", "t1s0")) for i in state.steps]
-    said = reasons_of(state, values, 20)["t0s0", SlotKind.WORK]
+    said = reasons_of(state, values, 12)["t0s0", SlotKind.WORK]
     assert said.endswith("Not played yet; 2 steps wait for it.")
     values = [otherwise(v, fits=False, enough=False) for v in values]
-    said = reasons_of(state, values, 20)["t1s0", SlotKind.WORK]
+    said = reasons_of(state, values, 12)["t1s0", SlotKind.WORK]
     assert said.startswith("Rough estimate: keeps the chance for ")
     assert said.endswith("Not played yet. Not all of its topic fits into the next 8 weeks.")
     dated = state_of((3, 1), performance_on=DAY + timedelta(days=20))
-    said = reasons_of(dated, values, 20)["t1s0", SlotKind.WORK]
+    said = reasons_of(dated, values, 12)["t1s0", SlotKind.WORK]
     assert said.endswith(f"Not all of its topic fits before {on_day(DAY + timedelta(days=20))}.")
 
 

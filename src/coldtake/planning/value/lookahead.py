@@ -36,7 +36,7 @@ from coldtake.planning.value.step_arrays import (
 from coldtake.planning.value.values import StepValue
 from coldtake.settings import value_of
 
-DRAWS = 12  # possible truths on which the courses are tried
+DRAWS = 12  # possible truths with which a look into the days ahead begins
 CHECK_SHARE = 0.05  # of an average day's minutes that separate cold takes may claim; a guess
 CHECK_WORTH = 1.2  # worth of such a cold take, against as many minutes of work; a guess
 SPARE_WORTH = 0.4  # the same for the others: for minutes too few for work, and before a performance
@@ -104,8 +104,7 @@ def day_values(
     at_hand : what there is on the day, None: what the player usually has
     """
     per_day = minutes_per_day(state, day)
-    rng = seeded(state, day)
-    start = begun(state, day, per_day, DRAWS, rng, at_hand)
+    start = begun(state, day, per_day, 0, seeded(state, day), at_hand)
     if not start.steps.ids:
         return ()
     days = days_ahead(state, day, per_day)
@@ -189,11 +188,11 @@ class _Table:
 
     def _slot_adds(self) -> Array:
         """What a slot tomorrow adds to the chance on the date, nothing more being played (S,)."""
-        return self.curve[:, min(int(priority_index.SLOT_MIN), self.slot_most)] - self.alone
+        return self.curve[:, min(int(visits.VISIT_MIN), self.slot_most)] - self.alone
 
     def _first(self, index: Array) -> Whole:
         """Rows of about so many slots as an evening has, those wanted most."""
-        count = max(int(self.days.minutes / priority_index.SLOT_MIN), 1)
+        count = max(int(self.days.minutes / visits.VISIT_MIN), 1)
         return np.argsort(-index, kind="stable")[:count]
 
     def _evening(self, first: Whole) -> float:
@@ -210,10 +209,12 @@ class _Table:
         laws (bench/learning) it was better than either.
         """
         whole = np.arange(self.slot_most + 1, dtype=float)
-        by_turn = index[:, None] * priority_index.spent(whole[None, :], self.steps.done[:, None])
+        by_turn = index[:, None] * priority_index.spent(
+            whole[None, :], self.steps.done[:, None], visits.VISIT_MIN
+        )
         worth = np.sqrt(by_turn * np.maximum(self._by_visit(whole), 0.0))
         worth = np.maximum.accumulate(worth, axis=1)
-        slot = worth[:, min(int(priority_index.SLOT_MIN), self.slot_most)]
+        slot = worth[:, min(int(visits.VISIT_MIN), self.slot_most)]
         first = self._first(slot)
         return np.asarray(worth * self._evening(first) / max(slot[first].sum(), 1e-9))
 
@@ -240,7 +241,7 @@ class _Table:
         told = np.where(self._likely(index, first) & (index > 0.0), self._told(), 0.0)
         cold_min = value_of(self.state.settings, "cold_minutes")
         room = int(CHECK_SHARE * self.days.minutes / cold_min)
-        slot = min(int(priority_index.SLOT_MIN), self.slot_most)
+        slot = min(int(visits.VISIT_MIN), self.slot_most)
         minute = work[first, slot].min(initial=np.inf) / slot
         chosen = np.zeros_like(told)
         chosen[np.argsort(-told * self.steps.weight, kind="stable")[:room]] = 1.0

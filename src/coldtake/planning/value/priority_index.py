@@ -27,7 +27,7 @@ DATE_SCALE, DATE_FLOOR = 10.0, 20.0  # days; a nearer date comes first
 OUTSIDE = 0.005  # weight of topics that do not fit until their dates; only where minutes are left
 KEEPING = 0.3  # minutes still to spend on a step played enough, as a share of its own
 KEEPING_DAYS = 40.0  # until a date so far ahead; less, when it is nearer
-SLOT_MIN = 8.0  # minutes after which more of them bring less
+SLOT_MIN = 8.0  # minutes of a slot in the days ahead (`rollout`)
 CLOSE_DAYS = 4  # days to the date in which no later turn is waited for
 WHOLE = 0.5  # what a whole topic is worth then, against its steps
 OPEN_SLOPE, MET_SLOPE = 0.03, 0.02  # what a minute more brings then, of what the slot brought
@@ -50,11 +50,11 @@ class IndexPolicy:
 USUAL = IndexPolicy(reach=1.4, met_share=0.5)
 
 
-def spent(minutes: Array, met: Flags) -> Array:
-    """Share of a slot's worth that minutes of work bring; broadcast, never falling."""
+def spent(minutes: Array, met: Flags, slot_min: float) -> Array:
+    """Share of the worth of a slot of `slot_min` that minutes bring; broadcast, never falling."""
     slope = np.where(met, MET_SLOPE, OPEN_SLOPE)
-    more = slope * np.maximum(minutes - SLOT_MIN, 0.0)
-    return np.asarray(np.minimum(minutes, SLOT_MIN) / SLOT_MIN + more)
+    more = slope * np.maximum(minutes - slot_min, 0.0)
+    return np.asarray(np.minimum(minutes, slot_min) / slot_min + more)
 
 
 def turn(

@@ -33,7 +33,7 @@ from coldtake.planning.value.step_arrays import (
 Whole = NDArray[np.intp]
 
 COUNTS = np.array([0, 1, 2, 3, 4, 5, 6, 8, 10, 13, 17, 22, 30])
-VISIT_MIN = 8.0  # minutes of a visit, as far as the days ahead are thought over
+VISIT_MIN = 6.0  # minutes of a visit, after which more bring less; tried in bench/learning
 FINAL = 0.7  # weight of the chance on the date; the rest is its average until then
 FINAL_KEPT = 0.5  # the same for what has no date; a guess
 OPENING_DAYS = 3.0  # that each unmet step before it keeps a step waiting; a guess

@@ -4,7 +4,7 @@ An option of a step is a cold take, minutes of work, or both. Work is one slot o
 `slot_most` minutes; where the step wants more than one longest slot it may be two slots, at other
 places of the session. No work is longer than `tightness` of the work still expected (the slot is
 deliberately a little less than the step would want) though never shorter than the shortest slot.
-A step never played has a longer shortest slot, midway to the longest where the session has room:
+A step never played has a shortest slot that is `FIRST_MORE_MIN` longer where the session has room:
 reading and finding fingerings come first (common practice, no source). Worth is additive: points
 of the cold take plus points of the work.
 """
@@ -22,6 +22,7 @@ from coldtake.planning.value.values import StepValue
 
 Points = NDArray[np.float64]
 WORTHLESS = 1e-9  # points; an option below this is none
+FIRST_MORE_MIN = 2  # minutes by which a first slot is longer; tried in bench/learning
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +46,8 @@ def limits_of(rules: PlanRules, minutes: int) -> Limits:
     least = min(rules.slot_least_min, room)
     most = min(max(rules.slot_most_min, least), room)
     cold = min(rules.cold_min, room)
-    first = max(least, min((least + most + 1) // 2, minutes // rules.topics_least))
+    midway = (least + most + 1) // 2
+    first = max(least, min(least + FIRST_MORE_MIN, midway, minutes // rules.topics_least))
     return Limits(least, most, cold, rules.tightness_percent / 100.0, min(first, most))
 
 
