@@ -134,6 +134,7 @@ def test_a_tone_that_begins_with_a_note_is_no_extra():
         (60.1, 0.2, None),  # where attacks are not clear the note before may sound on
         (60.1, 0.9, False),
         (88.0, 0.9, None),  # a partial of the note
+        (48.0, 0.9, False),
     ],
 )
 def test_a_wrong_note_that_something_else_explains_is_left_open(pitch, clarity, right):

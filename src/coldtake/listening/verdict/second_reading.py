@@ -29,7 +29,7 @@ FEWEST_FRAMES = 3  # 48 ms of a tone
 CLOSEST_S = 0.06  # two tones that begin this near to each other have one attack
 OTHER = 0.75  # and from one that surely is not
 OCTAVE = 12.0
-FARTHEST = 13.5  # semitones: a tone farther off is a partial, or another sound
+FARTHEST = 13.5  # semitones: a tone farther above is a partial, or another sound
 UNCLEAR = CLEAR_ATTACKS  # below, a take tells little of notes struck again
 SOUNDED = 0.3  # share of a gap that sounded, so that something was played there
 TONED, ATTACK = 0.7, 0.6  # of a tone that stands for a note played wrong
@@ -99,7 +99,7 @@ def _doubted(reading: PerformanceAlignment, pitches: Sequence[int]) -> Performan
         heard = note.tone.pitch - reading.tuning
         beside = [pitches[k] for k in (i - 1, i + 1) if 0 <= k < len(pitches)]
         feigned = reading.clarity < UNCLEAR and any(abs(heard - p) < SAME for p in beside)
-        return feigned or abs(heard - pitches[i]) > FARTHEST
+        return feigned or heard - pitches[i] > FARTHEST
 
     kept = {i: replace(n, right=None) if doubtful(i, n) else n for i, n in reading.kept.items()}
     return replace(reading, kept=kept)
