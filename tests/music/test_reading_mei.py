@@ -64,6 +64,12 @@ def test_an_octave_line():
     assert [(n.pitch, n.written_pitch) for n in passage.notes] == [(84, 72), (86, 74), (76, 76)]
 
 
+def test_a_sounding_octave_that_nothing_plays_is_not_the_note_s_name():
+    measures = measure(note("e6", 1).replace("/>", ' oct.ges="68"/>'))
+    (only,) = read(measures).notes
+    assert (only.name, only.pitch) == ("E6", 88)
+
+
 def test_an_expansion_says_the_order():
     text = mei(measure(note("c4", 1))).replace(
         "<section>",

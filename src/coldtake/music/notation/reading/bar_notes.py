@@ -178,8 +178,11 @@ class LayerWalk:
         octave = mei.whole(octave_text, 4)
         alter = self._alter(head, step, octave)
         sounding = mei.whole(head.get("oct.ges"), octave)
-        if octave not in OCTAVES:  # octave lines that never end are added up where a score is read
+        # octave lines that never end are added up where a score is read
+        if octave not in OCTAVES:
             octave = sounding
+        elif sounding not in OCTAVES:
+            sounding = octave
         if octave not in OCTAVES:
             raise PassageError(
                 f"A note stands in octave {octave}; octaves are 0 to 9, and 4 begins at middle C.",
