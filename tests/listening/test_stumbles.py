@@ -14,6 +14,8 @@ from coldtake.listening.judging_request import JudgingRequest
 from coldtake.listening.keyboard.midi_judge import judge_keys
 from coldtake.listening.keyboard.midi_performance import MidiNote, MidiPerformance
 from coldtake.listening.verdict.impression import impression
+from coldtake.listening.verdict.section_pauses import section_starts
+from coldtake.music.passage import Bar
 
 BPM = 90.0
 BEAT = 60.0 / BPM
@@ -118,6 +120,12 @@ def test_a_breath_between_two_sections_is_no_stop(passage):
         notes = pressed(both)
         paused = [*notes[:at], *(moved(n, 2.0 * BEAT) for n in notes[at:])]
         assert len(judged(paused, both).stumbles) == stops, at
+
+
+def test_sections_begin_after_a_second_ending_too():
+    labels = ["1", "2", "1", "X1", "3", "4"]
+    bars = [Bar(k, label, 4.0 * k, 4.0, (4, 4)) for k, label in enumerate(labels)]
+    assert [b.label for b in section_starts(bars)] == ["1", "X1", "3"]
 
 
 def test_an_uneven_bar_is_named_and_one_late_note_makes_none(passage):

@@ -30,13 +30,17 @@ def without_section_pauses(evidence: Evidence, bars: Sequence[Bar]) -> Evidence:
 
 
 def section_starts(bars: Sequence[Bar]) -> list[Bar]:
-    """Bars that begin a section: gone back to, or new after what was played again."""
+    """Bars that begin a section: gone back to, or new after what was played again.
+
+    The first new bar may be a second ending; then the bar after it begins the section.
+    """
     found, seen = [], set[str]()
-    again = False
+    again = ending = False
     for bar in bars:
         was, again = again, bar.label in seen
-        if seen and was != again:
+        if seen and (was != again or ending):
             found.append(bar)
+        ending = was and not again
         seen.add(bar.label)
     return found
 
