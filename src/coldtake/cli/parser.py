@@ -14,6 +14,7 @@ COMMANDS = {
     "serve": "serve",
     "plan": "plan",
     "listen": "listen",
+    "read": "read",
     "outlook": "outlook",
     "what-if": "what_if",
     "topics": "topics",
@@ -51,7 +52,18 @@ def build_parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"coldtake {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
-    for add in (_serve, _plan, _listen, _outlook, _what_if, _topics, _rejudge, _print, _demo):
+    for add in (
+        _serve,
+        _plan,
+        _listen,
+        _read,
+        _outlook,
+        _what_if,
+        _topics,
+        _rejudge,
+        _print,
+        _demo,
+    ):
         add(commands)
     for add in (_import, _export, _restore, _copies, _check):
         add(commands)
@@ -165,6 +177,22 @@ def _listen(commands: "Commands[Parser]") -> None:
     instead.add_argument(
         "--rhythm", action="store_true", help="only the rhythm counts: clapped, on drums"
     )
+    _json(parser)
+
+
+def _read(commands: "Commands[Parser]") -> None:
+    words = "read printed music: a page of a PDF, a scan or a photo"
+    parser = commands.add_parser("read", help=words, description=words)
+    parser.add_argument("file", metavar="PAGE", help="PDF, PNG or JPEG, of single staves")
+    parser.add_argument(
+        "--page",
+        type=_number(int, 1, 2000),
+        default=1,
+        metavar="N",
+        help="page of a PDF (default 1)",
+    )
+    parser.add_argument("--musicxml", metavar="FILE", help="the .musicxml to write")
+    parser.add_argument("--replace", action="store_true", help="replace that file if it exists")
     _json(parser)
 
 

@@ -1,0 +1,81 @@
+"""What was read from a printed page."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class PrintedNote:
+    """A note or rest.
+
+    pitch : written pitch as a MIDI number, None for a rest; step : diatonic number, octave * 7 +
+    step above C; alter : semitones; beats : quarter notes, 0 for a grace note
+    length, dots, triplet : as printed (length 4: a quarter note; 0: a rest of the whole bar)
+    """
+
+    pitch: int | None
+    beats: float
+    tie: bool = False
+    grace: bool = False
+    step: int = 0
+    alter: int = 0
+    length: int = 4
+    dots: int = 0
+    triplet: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PrintedBar:
+    """One bar.
+
+    confidence : estimate of the chance that every symbol is right, 0..1
+    doubts : codes, why it should be looked at: "length" (does not add up), "uncertain", "chord"
+        (more than one note on a stem), "tie", "metre" (none is known), "clef" (none was seen),
+        "rests" (perhaps several bars of rest), "signature" (another clef or key than the staff
+        before)
+    clef, key_fifths, time : in force in it; left, right : place on the page, 0..1 of its width
+    barline : the sign at its end; ending : number over it, or 0; starts_repeat : a repeat begins
+    """
+
+    notes: tuple[PrintedNote, ...]
+    confidence: float
+    doubts: tuple[str, ...]
+    clef: str
+    key_fifths: int
+    time: str
+    left: float = 0.0
+    right: float = 1.0
+    barline: str = "bar"
+    ending: int = 0
+    starts_repeat: bool = False
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether it must be looked at before it counts."""
+        return bool(self.doubts)
+
+
+@dataclass(frozen=True, slots=True)
+class PrintedStaff:
+    """One printed staff, from its left end to its right end.
+
+    system, number : which system of the page, which staff of it, both from 1
+    top, bottom : of what belongs to it on the page, 0..1 of its height
+    """
+
+    system: int
+    number: int
+    clef: str
+    key_fifths: int
+    time: str
+    bars: tuple[PrintedBar, ...]
+    top: float = 0.0
+    bottom: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class PrintedPage:
+    """What stands on one page; pages : how many the file has."""
+
+    staves: tuple[PrintedStaff, ...]
+    page: int = 1
+    pages: int = 1
