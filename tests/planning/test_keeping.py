@@ -198,3 +198,21 @@ def test_what_is_due_above_the_wanted_chance_says_why(chance, said):
     assert when_words(
         AskedAgain(step_id="t0s0", topic_id="t0", on=DAY, chance=chance), plan, 70
     ).startswith(said)
+
+
+@pytest.mark.parametrize("minutes", [25, 45, 60])
+def test_most_minutes_are_for_work_however_much_cold_takes_tell(minutes):
+    state = lived((6, 6), {})
+    values = [value(i, best=1.0, cold=30.0) for i in state.steps]
+    plan = plan_day(state, request(minutes), values=values)
+    cold = sum(s.minutes for s in plan.slots if s.kind is SlotKind.COLD)
+    assert 0 < cold <= minutes // 3
+    breaks = (len(plan.periods) - 1) * plan.rules.break_min
+    assert sum(s.minutes for s in plan.slots) + breaks >= minutes - 2
+
+
+def test_with_nothing_to_work_on_cold_takes_may_have_all_of_it():
+    state = lived((6, 6), {})
+    values = [value(i, best=0.0, cold=30.0) for i in state.steps]
+    plan = plan_day(state, request(25), values=values)
+    assert sum(s.minutes for s in plan.slots if s.kind is SlotKind.COLD) > 25 // 3

@@ -47,7 +47,13 @@ from coldtake.planning.day.composition.user_constraints import UserConstraints, 
 from coldtake.planning.day.earlier_sessions import after_earlier, one_first_try
 from coldtake.planning.day.goals import begins_cold, goal
 from coldtake.planning.day.going_round import Rotation, due_topics, rotation_of
-from coldtake.planning.day.keeping import KeepingTerms, asked_again, asked_for, kept_steps
+from coldtake.planning.day.keeping import (
+    SHARE_MIN,
+    KeepingTerms,
+    asked_again,
+    asked_for,
+    kept_steps,
+)
 from coldtake.planning.day.load import load_notice
 from coldtake.planning.day.reasons import Reasons
 from coldtake.planning.day.unmet import unmet
@@ -62,6 +68,7 @@ from coldtake.planning.words import counted
 from coldtake.settings import value_of
 
 LEAST_MIN = 5
+FEW_COLD_FROM = 10  # minutes of a session from which most of it is work
 ASKED_WORTH = 1e-6  # points of a cold take that is asked for and else worth nothing
 
 NO_HISTORY = "There are no takes yet. This plan uses your importance, dates and estimates."
@@ -198,7 +205,7 @@ class _Day:
         self.refused = [v for v in known if v.step_id in self.wishes.refused - wished]
         self.rows = {v.step_id: row for row, v in enumerate(self.values)}
         self.asked = self._asked(told)
-        self.values = tuple(self._askable(v) for v in self.values)
+        self.values = self._few_cold([self._askable(v) for v in self.values])
         self.taken: dict[tuple[str, SlotKind], list[int]] = {}
         self.unkept: frozenset[int] = frozenset()
 
@@ -248,6 +255,21 @@ class _Day:
         if value.step_id not in self.asked:
             return value
         return replace(value, cold_value=max(value.cold_value, ASKED_WORTH))
+
+    def _few_cold(self, values: Sequence[StepValue]) -> tuple[StepValue, ...]:
+        """Leave the best cold takes a chance, those asked for first: most minutes are for work.
+
+        However much cold takes tell, an evening of many of them and little work is no session that
+        anybody would plan. Where there is nothing to work on they may have all of it.
+        """
+        wished = {s.step_id for s in self.wishes.insisted if s.kind is SlotKind.COLD}
+        free = [v for v in values if v.available and v.cold_value > 0 and v.step_id not in wished]
+        if self.request.minutes < FEW_COLD_FROM or not any(max(v.work_value) > 0 for v in values):
+            return tuple(values)
+        most = self.request.minutes // SHARE_MIN // self.limits.cold
+        best = sorted(free, key=lambda v: (v.step_id not in self.asked, -v.cold_value))
+        over = {v.step_id for v in best[max(max(most, 1) - len(wished), 0) :]}
+        return tuple(replace(v, cold_value=0.0) if v.step_id in over else v for v in values)
 
     def _plannable(self, known: Sequence[StepValue]) -> tuple[set[str], bool]:
         """Topics to plan from: the current ones; while none is current, those that wait."""
