@@ -130,6 +130,7 @@ def test_accidentals_hold_until_the_bar_line_and_over_a_tie():
         (("note.4.1", "tie", "note.4.3", "bar"), "tie"),
         (("accidental.s", "note.2.1", "accidental.s", "bar"), "uncertain"),
         (("dot", "note.2.1", "bar"), "uncertain"),
+        (("rests", "digit.1", "bar"), "rests"),
     ],
 )
 def test_what_does_not_add_up_is_marked(names, doubt):

@@ -173,8 +173,8 @@ class _Assembler:
         times = 1
         if bar.rests is not None:
             times = int(bar.rests or 0)
-            if bar.notes or not 1 <= times <= _LONGEST_REST:
-                bar.doubts.append("length")
+            if bar.notes or not 2 <= times <= _LONGEST_REST:
+                bar.doubts.append("rests")  # a 1 is mostly what was seen of a 10
                 times = 1
             bar.notes = [_whole_rest(whole)]
         elif len(bar.notes) == 1 and bar.notes[0].pitch is None and bar.notes[0].length == 1:
