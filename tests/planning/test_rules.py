@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from coldtake.domain.plan import HARD_PERIOD_MIN, SlotKind, violations
 from coldtake.domain.topic import Place
 from coldtake.errors import PlanError
+from coldtake.planning.day.composition.options import FIRST_MORE_MIN
 from coldtake.planning.day.plan_day import (
     NO_HISTORY,
     NO_STEPS,
@@ -277,7 +278,8 @@ def test_while_no_topic_is_current_the_waiting_ones_are_proposed():
 def test_a_first_slot_is_not_the_shortest():
     state = state_of((6, 6))
     values = [value(i, half=1.0, most=12) for i in state.steps]
-    assert min(s.minutes for s in plan_day(state, request(60), values=values).slots) >= 8
+    longer = rules_of(state).slot_least_min + FIRST_MORE_MIN
+    assert min(s.minutes for s in plan_day(state, request(60), values=values).slots) >= longer
     for step_id in state.steps:
         state.keep_work(work_on(step_id, 2, 5.0), "work")
-    assert min(s.minutes for s in plan_day(state, request(60), values=values).slots) < 8
+    assert min(s.minutes for s in plan_day(state, request(60), values=values).slots) < longer
