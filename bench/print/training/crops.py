@@ -111,7 +111,8 @@ def cut(gray: np.ndarray) -> np.ndarray | None:
 
 
 def line(rng: np.random.Generator) -> Piece:
-    p = piece(rng, int(rng.choice([1, 2, 3, 4, 5], p=[0.1, 0.25, 0.3, 0.2, 0.15])))
+    count = int(rng.choice([1, 2, 3, 4, 5], p=[0.1, 0.25, 0.3, 0.2, 0.15]))
+    p = piece(rng, count, long_rests=0.08, first_repeat=0.08)
     # later lines of a page have no metre
     return replace(p, show_metre=bool(rng.random() < 0.5))
 

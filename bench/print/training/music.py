@@ -147,8 +147,20 @@ def _rhythm(rng: np.random.Generator, beats: Fraction, fine: float) -> list[Even
     return out
 
 
-def piece(rng: np.random.Generator, bars: int, *, plain: bool = False) -> Piece:
-    """So many bars at random. plain : without what stands only in some music."""
+def piece(
+    rng: np.random.Generator,
+    bars: int,
+    *,
+    plain: bool = False,
+    long_rests: float = 0.035,
+    first_repeat: float = 0.0,
+) -> Piece:
+    """So many bars at random.
+
+    plain : without what stands only in some music; long_rests : share of bars that are a rest of
+    several; first_repeat : share of pieces that begin with a repeat sign. The defaults are those of
+    the pages that are measured.
+    """
     clef = str(rng.choice(["G", "F", "C3", "C4", "G8"], p=[0.55, 0.22, 0.09, 0.06, 0.08]))
     fifths = int(np.clip(np.round(rng.normal(0, 2.6)), -7, 7))
     metre = (
@@ -186,7 +198,7 @@ def piece(rng: np.random.Generator, bars: int, *, plain: bool = False) -> Piece:
         bar.metre, bar.fifths = metre_now, fifths_now
         bar.beats = METRES[metre_now]
         state = {}
-        if rng.random() < 0.08 and tied is None:
+        if rng.random() < long_rests and tied is None:
             bar.rests = int(
                 rng.choice([2, 2, 3, 3, 4, 4, 5, 6, 7, 8, 9, 10, 11, 12, 15, 16, 20, 24, 32, 48])
             )
@@ -248,7 +260,7 @@ def piece(rng: np.random.Generator, bars: int, *, plain: bool = False) -> Piece:
                 rng, bar.events, graces, low, high, clef_now, fifths_now, state
             )
         closes = False
-        if rng.random() < (0.05 if n else 0.08) and tied is None:
+        if rng.random() < (0.05 if n else first_repeat) and tied is None:
             bar.start, open_repeat = "repeat.start", True
         if (rng.random() < 0.05 or (open_repeat and rng.random() < 0.2)) and tied is None:
             bar.end, closes, open_repeat = "repeat.end", True, False
