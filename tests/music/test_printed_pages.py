@@ -97,6 +97,9 @@ def test_the_command_writes_what_music21_reads(engraved, tmp_path, capsys):
     score = music21.converter.parse(out).stripTies()
     heard = [(n.pitch.midi, round(float(n.quarterLength), 3)) for n in score.recurse().notes]
     assert heard == [(n.pitch, round(n.duration_beats, 3)) for n in passage.notes]
+    assert main(command[:2]) == 0
+    said = capsys.readouterr().out.splitlines()
+    assert said[1].startswith("System 1, staff 1: treble clef, 2 sharps, 3/4, bars: ")
     assert main(command) == 2  # the file is there already
     assert "--replace" in capsys.readouterr().err
 

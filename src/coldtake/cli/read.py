@@ -90,7 +90,7 @@ def lines_of(page: PrintedPage) -> list[str]:
     out = [f"Page {page.page} of {page.pages}"]
     bar_number = 0
     for staff in page.staves:
-        key = f"{abs(staff.key_fifths)} {'sharps' if staff.key_fifths > 0 else 'flats'}"
+        key = _key(staff.key_fifths)
         time = _METRES.get(staff.time, staff.time) or "no time signature"
         out.append(f"System {staff.system}, staff {staff.number}: {CLEFS[staff.clef]} clef, {key}, "
                    f"{time}, bars: {len(staff.bars)}")  # fmt: skip
@@ -100,6 +100,14 @@ def lines_of(page: PrintedPage) -> list[str]:
                 reasons = "; ".join(_REASONS[code] for code in bar.doubts)
                 out.append(f"  Check bar {bar_number}: {reasons}.")
     return out
+
+
+def _key(fifths: int) -> str:
+    """Say a key signature as it is printed."""
+    if not fifths:
+        return "no sharps or flats"
+    sign = "sharp" if fifths > 0 else "flat"
+    return f"{abs(fifths)} {sign}" if abs(fifths) == 1 else f"{abs(fifths)} {sign}s"
 
 
 def _write(target: Path, page: PrintedPage) -> None:
