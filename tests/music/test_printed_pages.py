@@ -109,7 +109,7 @@ def seen(*names: str) -> list[SeenSymbol]:
 
 
 def read(*names: str):
-    return assembling.marked(assembling.bars_of(seen(*names), assembling.StaffState()))
+    return assembling.marked(assembling.bars_of(seen(*names), assembling.PrintState()))
 
 
 def test_accidentals_hold_until_the_bar_line_and_over_a_tie():
@@ -152,7 +152,7 @@ def test_a_pick_up_and_a_bar_in_two_halves_are_no_mistakes():
 
 
 def test_a_staff_with_another_key_than_the_one_before_is_doubtful():
-    state = assembling.StaffState()
+    state = assembling.PrintState()
     line = ("clef.G", "key.2", "note.1.1", "bar")
     assert not assembling.bars_of(seen(*line), state)[0].doubts
     assert not assembling.bars_of(seen(*line), state)[0].doubts

@@ -13,7 +13,7 @@ from coldtake.music.print.network import SeenSymbol
 from coldtake.music.print.records import PrintedBar, PrintedNote
 from coldtake.music.print.symbols import ACCIDENTALS, BARLINES
 
-CONFIDENT = 0.90  # a bar below is doubtful; chosen on pages of `bench/print` seeds below 1000
+CONFIDENT = 0.90  # a bar below is doubtful; set by judgement, not tuned
 _WITNESSES = 2  # bars that speak against a time signature
 _SURE = 0.97  # of a clef or key that differs from the staff before
 _BOTTOM_LINE = {
@@ -31,7 +31,7 @@ _LONGEST_REST = 200  # bars
 
 
 @dataclass
-class StaffState:
+class PrintState:
     """What is in force, from one staff of a part to its next."""
 
     clef: str = "G"
@@ -74,7 +74,7 @@ class _Open:
 class _Assembler:
     """Goes through the symbols of one staff."""
 
-    def __init__(self, state: StaffState) -> None:
+    def __init__(self, state: PrintState) -> None:
         self.state, self.bars = state, list[PrintedBar]()
         self.bar = _Open()
         # a staff without a clef was not read rightly; one without key signature has none
@@ -204,7 +204,7 @@ def _lengthened(note: PrintedNote) -> PrintedNote:
     return replace(note, beats=float(beats * Fraction(2, 3) if note.triplet else beats))
 
 
-def bars_of(symbols: Sequence[SeenSymbol], state: StaffState) -> tuple[PrintedBar, ...]:
+def bars_of(symbols: Sequence[SeenSymbol], state: PrintState) -> tuple[PrintedBar, ...]:
     """The bars of one staff; `state` comes from the staff before and goes on to the next.
 
     A staff repeats the clef and key in force; where they differ from those at the end of the staff
@@ -223,6 +223,7 @@ def bars_of(symbols: Sequence[SeenSymbol], state: StaffState) -> tuple[PrintedBa
     bars = assembler.bars
     if time and _fits_only(bars, time):
         bars = [_in_time(bar, time) for bar in bars]
+        bars[0] = replace(bars[0], doubts=(*bars[0].doubts, "metre"))
         state.time = time
     changed = bool(bars) and bool(sure) and (bars[0].clef, bars[0].key_fifths) != (clef, fifths)
     if changed and not _seen_surely(symbols):

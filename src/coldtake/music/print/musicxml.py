@@ -6,7 +6,7 @@ Every doubtful bar has a question mark over it.
 import xml.etree.ElementTree as ET
 from collections.abc import Sequence
 
-from coldtake.music.print.assembling import StaffState
+from coldtake.music.print.assembling import PrintState
 from coldtake.music.print.records import PrintedBar, PrintedNote, PrintedPage
 
 _DIVISIONS = 96  # of a quarter note: a 32nd in a triplet is 8 of them
@@ -100,7 +100,7 @@ def _right_line(measure: ET.Element, bar: PrintedBar) -> None:
 
 def _notes(measure: ET.Element, bar: PrintedBar, tied: PrintedNote | None) -> PrintedNote | None:
     """Write the notes; takes and gives the note that is tied over a bar line."""
-    state = StaffState(key_fifths=bar.key_fifths)
+    state = PrintState(key_fifths=bar.key_fifths)
     written: dict[int, int] = {}
     in_triplet = 0.0
     for place, note in enumerate(bar.notes):

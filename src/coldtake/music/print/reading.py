@@ -34,12 +34,12 @@ def read_page(data: bytes, number: int = 1) -> PrintedPage:
 def read_ink(ink: Ink) -> list[PrintedStaff]:
     """Read every staff of a page from the top down; as `paper.ink_of` gives it."""
     sheet = staves.find(ink)
-    states: dict[int, assembling.StaffState] = {}
+    states: dict[int, assembling.PrintState] = {}
     out = []
     for (system, number), staff in zip(_systems(sheet), sheet.staves, strict=True):
         picture, columns = staves.straightened(sheet, staff)
         symbols = network.symbols_on(picture)
-        state = states.setdefault(number, assembling.StaffState())
+        state = states.setdefault(number, assembling.PrintState())
         bars = assembling.bars_of(symbols, state)
         if all(symbol.name != "rests" for symbol in symbols):
             bars = tuple(_numbered_rest(picture, bar) for bar in bars)
@@ -64,7 +64,7 @@ def _numbered_rest(picture: Ink, bar: PrintedBar) -> PrintedBar:
 
 
 def _printed(
-    sheet: staves.Sheet,
+    sheet: staves.FoundStaves,
     staff: staves.FoundStaff,
     columns: NDArray[np.float64],
     bars: tuple[PrintedBar, ...],
@@ -87,7 +87,7 @@ def _printed(
     )  # fmt: skip
 
 
-def _systems(sheet: staves.Sheet) -> list[tuple[int, int]]:
+def _systems(sheet: staves.FoundStaves) -> list[tuple[int, int]]:
     """System and number in it of each staff: those joined by a line at their left end are one."""
     out: list[tuple[int, int]] = []
     for above, staff in zip([None, *sheet.staves], sheet.staves, strict=False):

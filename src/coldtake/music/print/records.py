@@ -29,9 +29,9 @@ class PrintedBar:
 
     confidence : estimate of the chance that every symbol is right, 0..1
     doubts : codes, why it should be looked at: "length" (does not add up), "uncertain", "chord"
-        (more than one note on a stem), "tie", "metre" (none is known), "clef" (none was seen),
-        "rests" (perhaps several bars of rest), "signature" (another clef or key than the staff
-        before)
+        (more than one note on a stem), "tie", "metre" (none is known, or a new one was passed over
+        that fits no bar of its staff), "clef" (none was seen), "rests" (perhaps several bars of
+        rest), "signature" (another clef or key than the staff before)
     clef, key_fifths, time : in force in it; left, right : place on the page, 0..1 of its width
     barline : the sign at its end; ending : number over it, or 0; starts_repeat : a repeat begins
     """

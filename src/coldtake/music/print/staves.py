@@ -33,7 +33,7 @@ _ENOUGH = 40  # spaces of staves, so that the page is not tried on its side
 class FoundStaff:
     """A staff on the page.
 
-    x, y : its middle line, a point a space, in pixels of `Sheet.ink`
+    x, y : its middle line, a point a space, in pixels of `FoundStaves.ink`
     spaces : distance of its lines there
     """
 
@@ -48,24 +48,24 @@ class FoundStaff:
 
 
 @dataclass(frozen=True)
-class Sheet:
+class FoundStaves:
     """A page turned upright, with its staves from the top down."""
 
     ink: Ink
     staves: tuple[FoundStaff, ...]
 
 
-def find(ink: Ink) -> Sheet:
+def find(ink: Ink) -> FoundStaves:
     """Look for staves; none found is no error.
 
     ink : (rows, columns), upright or lying on its side
     """
-    best = Sheet(ink, ())
+    best = FoundStaves(ink, ())
     for turns in (0, 1, 3):
         upright = np.rot90(ink, turns)
         for space in line_distances(upright):
             page = _deskewed(_resized(upright, _WORKING_PX / space))
-            sheet = Sheet(page, tuple(_staves(page)))
+            sheet = FoundStaves(page, tuple(_staves(page)))
             if _length(sheet) > 1.2 * _length(best):
                 best = sheet
         if _length(best) > _ENOUGH:
@@ -73,7 +73,7 @@ def find(ink: Ink) -> Sheet:
     return best
 
 
-def _length(sheet: Sheet) -> float:
+def _length(sheet: FoundStaves) -> float:
     return sum(len(s.x) for s in sheet.staves)
 
 
@@ -264,7 +264,7 @@ def _smooth(rows: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(ndimage.gaussian_filter1d(calm, 3.0, mode="nearest"))
 
 
-def straightened(sheet: Sheet, staff: FoundStaff) -> tuple[Ink, NDArray[np.float64]]:
+def straightened(sheet: FoundStaves, staff: FoundStaff) -> tuple[Ink, NDArray[np.float64]]:
     """The staff's ink, (176, width) at 10 pixels a space, and the page's column of each column."""
     ratio = staff.space / SPACE_PX
     room = 0.5 * _WORKING_PX + _ROOM * staff.space
