@@ -465,7 +465,7 @@ def household(folder: Path) -> Iterator[tuple["TestClient", "Services"]]:  # typ
 
     services = open_services(folder, clock=_StillClock())
     steps = [step for title in ("Air in C", "Scales") for step in _laid_out(services, title)]
-    services.evening.propose(services.evening.default_request(services.today()))
+    services.plans.propose(services.plans.default_request(services.today()))
     services.sessions.start()
     services.takes.keep(_sound("WAV", "PCM_16", 8000, 1), NewTake(step_id=steps[0]))
     logging.getLogger("coldtake").setLevel(logging.CRITICAL)  # each fault is told by its outcome

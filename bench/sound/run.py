@@ -274,7 +274,7 @@ def times(page: Page, url: str, services: Any) -> None:
     pdf_s = best_of(3, lambda: as_pdf(exercise_sheet(services, steps, "A4"), "A4"))
     say(f"PDF of ten exercises of 24 bars: {1000 * pdf_s:.0f} ms, {pdf_s / bare_s / 10:.1f} each")
     day = services.today()
-    plan = services.evening.propose(services.evening.default_request(day))
+    plan = services.plans.propose(services.plans.default_request(day))
     plan_s = best_of(3, lambda: as_pdf(plan_sheet(services, plan, "A4"), "A4"))
     say(f"PDF of the day's plan: {1000 * plan_s:.0f} ms")
 

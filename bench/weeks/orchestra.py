@@ -87,9 +87,9 @@ def wrong(notes: list[tuple[int, float]]) -> list[tuple[int, float]]:
 
 def change_plan(app: AppInTime, day: str) -> None:
     """Pin the second slot, refuse the third, swap the last for the first step left out."""
-    plan = app.services.evening.plan(date.fromisoformat(day))
+    plan = app.services.plans.plan(date.fromisoformat(day))
     for act, number in (("pin", 1), ("refuse", 2), ("swap", -1), ("longer", 0)):
-        plan = app.services.evening.plan(date.fromisoformat(day))
+        plan = app.services.plans.plan(date.fromisoformat(day))
         spare = next((s.step_id for s in plan.left_out if not s.lacks), "")
         app.post(
             "/tomorrow/change",

@@ -104,7 +104,7 @@ def wishes(app: AppInTime, day: str) -> None:
     said = []
     for act in ("pin", "refuse", "swap", "longer", "unpin"):
         app.page.goto(f"{app.url}/tomorrow?day={day}")
-        plan = app.services.evening.plan(date.fromisoformat(day))
+        plan = app.services.plans.plan(date.fromisoformat(day))
         if plan is None or len(plan.slots) < 2:
             break
         slot = plan.slots[0 if act in ("pin", "unpin") else -1]

@@ -43,7 +43,7 @@ def test_one_line_and_five_touches_to_the_first_finished_slot(served, open_page,
     assert newcomer.touches == 5
 
     services = served.services
-    plan = services.evening.plan(services.today())
+    plan = services.plans.plan(services.today())
     assert [s.kind for s in plan.slots] == [SlotKind.COLD, SlotKind.WORK]
     assert plan.slots[0].minutes <= 3
     for _ in range(300):

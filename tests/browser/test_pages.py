@@ -87,10 +87,10 @@ def filled(services) -> dict[str, str]:
     services.settings.choose("held_test", "1")
     request = PlanRequest(
         day=today + timedelta(days=1),
-        starts_at=services.evening.default_request(today + timedelta(days=1)).starts_at,
+        starts_at=services.plans.default_request(today + timedelta(days=1)).starts_at,
         minutes=70,
     )
-    services.evening.propose(request)
+    services.plans.propose(request)
     take, slower = (_taken(services, steps[0], bpm) for bpm in (96, 72))
     return {
         "pile": "/",
@@ -257,11 +257,11 @@ def short_day(house, ahead: int):
     """Plan a day of a few slots; a step may come twice in it."""
     day = house.services.today() + timedelta(days=ahead)
     request = PlanRequest(day=day, starts_at=time(17), minutes=25)
-    return house.services.evening.propose(request), str(day)
+    return house.services.plans.propose(request), str(day)
 
 
 def plan_on(house, day: str):
-    return house.services.evening.plan(date.fromisoformat(day))
+    return house.services.plans.plan(date.fromisoformat(day))
 
 
 def focused(page: Page) -> str:
@@ -325,7 +325,7 @@ def test_buttons_do_the_same_by_touch_and_stay_unfolded(house, open_page):
 @pytest.mark.parametrize("minutes", [25, 70, 180])
 def test_the_page_for_the_stand_is_one_page(house, open_page, tmp_path, paper, minutes):
     day = house.services.today() + timedelta(days=9)
-    house.services.evening.propose(PlanRequest(day=day, starts_at=time(17), minutes=minutes))
+    house.services.plans.propose(PlanRequest(day=day, starts_at=time(17), minutes=minutes))
     page = open_page()
     page.goto(f"{house.url}/tomorrow/print?day={day}")
     page.wait_for_load_state("networkidle")
@@ -334,7 +334,7 @@ def test_the_page_for_the_stand_is_one_page(house, open_page, tmp_path, paper, m
     assert pages_of(pdf) == 1
     said = subprocess.run(["pdftotext", pdf, "-"], capture_output=True, text=True, check=True)
     flat = re.sub(r"\s+", " ", said.stdout)
-    plan = house.services.evening.plan(day)
+    plan = house.services.plans.plan(day)
     titles = {house.services.state().steps[s.step_id].title for s in plan.slots}
     assert [t for t in titles if t.split(",")[0] not in flat] == []
 

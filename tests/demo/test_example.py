@@ -145,7 +145,7 @@ def test_all_plans_keep_the_rules(example):
 
 def test_today_and_tomorrow_are_planned(example):
     for day in (TODAY, TODAY + timedelta(days=1)):
-        plan = example.evening.plan(day)
+        plan = example.plans.plan(day)
         assert plan is not None
         assert plan.slots
     kinds = {s.kind for p in example.state().plans.values() for s in p.slots}
@@ -201,11 +201,11 @@ def test_sound_of_every_take_is_whole(example):
 
 
 def test_there_is_something_to_look_back_at_and_ahead(example):
-    weeks = example.looking.weeks()
+    weeks = example.reports.weeks()
     assert len(weeks) >= 6
     assert sum(len(w.met) for w in weeks) > 15
-    assert example.looking.minutes_by_topic()
-    assert sum(e.enough for e in example.looking.estimates().values()) > 10
+    assert example.reports.minutes_by_topic()
+    assert sum(e.enough for e in example.reports.estimates().values()) > 10
 
 
 def test_a_log_with_something_in_it_is_left_alone(empty):
@@ -242,7 +242,7 @@ def test_what_is_planned_is_still_to_come(tmp_path, monkeypatch, hour):
     clock = SteppingClock(datetime(2027, 1, 12, hour, 30, tzinfo=timezone(timedelta(hours=1))))
     services = House(SqlStore(sqlite_url(tmp_path)), FolderTakes(tmp_path / "takes"), clock)
     demo.build(services, today=TODAY)
-    coming = [services.evening.plan(TODAY + timedelta(days=n)) for n in (0, 1)]
+    coming = [services.plans.plan(TODAY + timedelta(days=n)) for n in (0, 1)]
     assert coming[1] is not None
     assert (coming[0] is None) is (hour == 23)
     now = clock.now().replace(tzinfo=None)

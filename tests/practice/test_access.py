@@ -154,7 +154,7 @@ def test_behind_the_door_there_is_no_store_no_log_and_no_file(services):
         "player",
         "practices",
     }
-    assert {"pile", "takes", "sessions", "settings", "jobs", "hearing", "care"} <= had
+    assert {"pile", "takes", "sessions", "settings", "jobs", "judging", "care"} <= had
     for private in ("_log", "_store", "_take_files"):
         with pytest.raises(AttributeError, match="declares no action"):
             getattr(mine, private)

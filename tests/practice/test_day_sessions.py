@@ -28,7 +28,7 @@ def laid_out(services):
 
 
 def asked(services, day, start, minutes, session=1):
-    request = services.evening.default_request(day, session)
+    request = services.plans.default_request(day, session)
     return msgspec.structs.replace(request, starts_at=start, starts_on=None, minutes=minutes)
 
 
@@ -48,55 +48,55 @@ def play(services, plan, answer=Answer.YES):
 
 
 def test_a_morning_beside_the_afternoon(services, laid_out):
-    day = services.evening.tomorrow()
-    late = services.evening.propose(asked(services, day, time(17), 60))
-    number = services.evening.new_session(day)
-    early = services.evening.propose(asked(services, day, time(8), 25, number))
-    assert services.evening.plans(day) == (early, services.evening.plan(day, 1))
-    assert services.evening.plan(day, 1).request == late.request
-    assert services.evening.plan(day) == early
-    again = services.evening.plan(day, 1)  # solved anew: the morning plays before it
+    day = services.plans.tomorrow()
+    late = services.plans.propose(asked(services, day, time(17), 60))
+    number = services.plans.new_session(day)
+    early = services.plans.propose(asked(services, day, time(8), 25, number))
+    assert services.plans.plans(day) == (early, services.plans.plan(day, 1))
+    assert services.plans.plan(day, 1).request == late.request
+    assert services.plans.plan(day) == early
+    again = services.plans.plan(day, 1)  # solved anew: the morning plays before it
     assert again.slots != late.slots
     assert not {s.id for s in early.slots} & {s.id for s in again.slots}
 
 
 def test_sessions_that_would_overlap_are_refused_and_both_stay(services, laid_out):
-    day = services.evening.tomorrow()
-    first = services.evening.propose(asked(services, day, time(17), 60))
+    day = services.plans.tomorrow()
+    first = services.plans.propose(asked(services, day, time(17), 60))
     with pytest.raises(PlanError, match=r"16:30 to 17:30 overlaps the session from 17:00 to") as no:
-        services.evening.propose(asked(services, day, time(16, 30), 60, 2))
+        services.plans.propose(asked(services, day, time(16, 30), 60, 2))
     assert no.value.where == "start"
-    assert services.evening.plans(day) == (first,)
-    moved = services.evening.propose(asked(services, day, time(16, 30), 60, 1))  # its own hours
-    assert services.evening.plans(day) == (moved,)
+    assert services.plans.plans(day) == (first,)
+    moved = services.plans.propose(asked(services, day, time(16, 30), 60, 1))  # its own hours
+    assert services.plans.plans(day) == (moved,)
 
 
 def test_the_proposed_start_keeps_clear_and_the_minutes_are_what_is_left(services, laid_out):
-    day = services.evening.tomorrow()
-    services.evening.propose(asked(services, day, time(17), 30))
-    request = services.evening.default_request(day, services.evening.new_session(day))
+    day = services.plans.tomorrow()
+    services.plans.propose(asked(services, day, time(17), 30))
+    request = services.plans.default_request(day, services.plans.new_session(day))
     assert (request.starts_at, request.minutes, request.session) == (time(17, 35), 30, 2)
-    services.evening.propose(request)
-    assert services.evening.default_request(day, 3).minutes == 25
+    services.plans.propose(request)
+    assert services.plans.default_request(day, 3).minutes == 25
 
 
 def test_the_session_whose_turn_it_is(services, clock, laid_out):
     today = services.today()
     clock.instant = clock.instant.replace(hour=7)
-    early = services.evening.propose(asked(services, today, time(8), 25))
-    services.evening.propose(asked(services, today, time(17), 40, 2))
-    assert services.evening.plan(today) == early
+    early = services.plans.propose(asked(services, today, time(8), 25))
+    services.plans.propose(asked(services, today, time(17), 40, 2))
+    assert services.plans.plan(today) == early
     clock.instant = clock.instant.replace(hour=16)
-    assert services.evening.plan(today).request.session == 2
+    assert services.plans.plan(today).request.session == 2
     clock.instant = clock.instant.replace(hour=8)
     play(services, early)
-    assert services.evening.plan(today).request.session == 2
-    assert services.evening.is_over(services.evening.plan(today, 1))
+    assert services.plans.plan(today).request.session == 2
+    assert services.plans.is_over(services.plans.plan(today, 1))
 
 
 def test_a_second_session_at_once_knows_the_first(services, clock, laid_out):
     today = services.today()
-    first = services.evening.propose(asked(services, today, time(17), 60))
+    first = services.plans.propose(asked(services, today, time(17), 60))
     clock.instant = clock.instant.replace(hour=17)
     play(services, first)
     clock.go_on(hours=1)
@@ -109,18 +109,18 @@ def test_a_second_session_at_once_knows_the_first(services, clock, laid_out):
             assert slot.kind is SlotKind.WORK
             assert not slot.begins_cold
     assert violations(run.plan) == ()
-    assert services.evening.plan(today, 1) == first
+    assert services.plans.plan(today, 1) == first
 
 
 def test_no_cold_take_is_asked_of_what_the_morning_will_play(services, clock, laid_out):
     """Days later all is met and due: the morning asks, the evening does not ask again."""
-    first = services.evening.propose(asked(services, services.today(), time(17), 90))
+    first = services.plans.propose(asked(services, services.today(), time(17), 90))
     play(services, first)
     services.settings.choose("keep_chance", "95")
     clock.go_on(days=6)
-    day = services.evening.tomorrow()
-    early = services.evening.propose(asked(services, day, time(8), 30))
-    late = services.evening.propose(asked(services, day, time(17), 30, 2))
+    day = services.plans.tomorrow()
+    early = services.plans.propose(asked(services, day, time(8), 30))
+    late = services.plans.propose(asked(services, day, time(17), 30, 2))
     asked_early = {s.step_id for s in early.slots if s.kind is SlotKind.COLD or s.begins_cold}
     played = {s.step_id for s in early.slots}
     assert asked_early
@@ -130,18 +130,18 @@ def test_no_cold_take_is_asked_of_what_the_morning_will_play(services, clock, la
 def test_a_morning_that_was_not_played_counts_for_nothing(services, clock, laid_out):
     today = services.today()
     clock.instant = clock.instant.replace(hour=7)
-    alone = services.evening.propose(asked(services, today, time(17), 40, 2))
-    services.evening.propose(asked(services, today, time(8), 40))
-    assert services.evening.plan(today, 2).slots != alone.slots
+    alone = services.plans.propose(asked(services, today, time(17), 40, 2))
+    services.plans.propose(asked(services, today, time(8), 40))
+    assert services.plans.plan(today, 2).slots != alone.slots
     clock.instant = clock.instant.replace(hour=16)
-    again = services.evening.propose(asked(services, today, time(17), 40, 2))
+    again = services.plans.propose(asked(services, today, time(17), 40, 2))
     assert again.slots == alone.slots
 
 
 def test_ten_hours_are_parted_by_meals_and_a_word(services, laid_out):
-    day = services.evening.tomorrow()
-    services.evening.propose(asked(services, day, time(8), 600))
-    plans = services.evening.plans(day)
+    day = services.plans.tomorrow()
+    services.plans.propose(asked(services, day, time(8), 600))
+    plans = services.plans.plans(day)
     assert [p.request.starts for p in plans] == [
         datetime.combine(day, t) for t in (time(8), time(11, 40), time(15, 20))
     ]
@@ -154,16 +154,16 @@ def test_ten_hours_are_parted_by_meals_and_a_word(services, laid_out):
 
 
 def test_a_long_day_made_shorter_leaves_no_part_behind(services, laid_out):
-    day = services.evening.tomorrow()
-    services.evening.propose(asked(services, day, time(8), 600))
-    services.evening.propose(asked(services, day, time(8), 300))
-    assert [p.request.minutes for p in services.evening.plans(day)] == [120, 120]
-    services.evening.propose(asked(services, day, time(8), 60))
-    assert [p.request.session for p in services.evening.plans(day)] == [1]
+    day = services.plans.tomorrow()
+    services.plans.propose(asked(services, day, time(8), 600))
+    services.plans.propose(asked(services, day, time(8), 300))
+    assert [p.request.minutes for p in services.plans.plans(day)] == [120, 120]
+    services.plans.propose(asked(services, day, time(8), 60))
+    assert [p.request.session for p in services.plans.plans(day)] == [1]
 
 
 def test_ten_minutes(services, laid_out):
-    plan = services.evening.propose(asked(services, services.evening.tomorrow(), time(8), 10))
+    plan = services.plans.propose(asked(services, services.plans.tomorrow(), time(8), 10))
     assert 8 <= plan.minutes <= 10
     assert len(plan.periods) == 1
     assert violations(plan) == ()
@@ -171,23 +171,23 @@ def test_ten_minutes(services, laid_out):
 
 def test_a_session_is_deleted_and_what_was_played_stays(services, clock, laid_out):
     today = services.today()
-    first = services.evening.propose(asked(services, today, time(17), 20))
+    first = services.plans.propose(asked(services, today, time(17), 20))
     play(services, first)
-    second = services.evening.propose(asked(services, today, time(20), 20, 2))
-    services.evening.delete(today, 2)
-    assert services.evening.plans(today) == (first,)
-    services.evening.delete(today, 1)
-    assert services.evening.plans(today) == ()
+    second = services.plans.propose(asked(services, today, time(20), 20, 2))
+    services.plans.delete(today, 2)
+    assert services.plans.plans(today) == (first,)
+    services.plans.delete(today, 1)
+    assert services.plans.plans(today) == ()
     assert services.state().minutes_on[today] > 0
-    assert services.evening.new_session(today) == 2  # the number of a session that was played stays
+    assert services.plans.new_session(today) == 2  # the number of a session that was played stays
     assert second.request.session == 2
 
 
 def test_plans_of_a_day_survive_a_new_start(services, open_again, laid_out):
-    day = services.evening.tomorrow()
-    services.evening.propose(asked(services, day, time(17), 60))
-    services.evening.propose(asked(services, day, time(8), 25, 2))
-    assert open_again().evening.plans(day) == services.evening.plans(day)
+    day = services.plans.tomorrow()
+    services.plans.propose(asked(services, day, time(17), 60))
+    services.plans.propose(asked(services, day, time(8), 25, 2))
+    assert open_again().evening.plans(day) == services.plans.plans(day)
 
 
 def test_an_old_log_s_plan_is_its_day_s_first_session():

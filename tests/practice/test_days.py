@@ -153,12 +153,12 @@ def test_tomorrow_is_the_day_after_the_night(services, player):
     player.at(VIENNA, 2027, 1, 12, 22).session()
     for at in ((2027, 1, 12, 23), (2027, 1, 13, 0, 40)):  # before midnight and after it
         player.at(VIENNA, *at)
-        assert services.evening.tomorrow() == date(2027, 1, 13)
+        assert services.plans.tomorrow() == date(2027, 1, 13)
     # Nothing for hours, and still up at three: the date has begun, its day is to come.
     player.at(VIENNA, 2027, 1, 13, 3)
     assert services.today() == date(2027, 1, 13)
-    assert services.evening.tomorrow() == date(2027, 1, 13)
-    assert player.at(VIENNA, 2027, 1, 13, 8).services.evening.tomorrow() == date(2027, 1, 14)
+    assert services.plans.tomorrow() == date(2027, 1, 13)
+    assert player.at(VIENNA, 2027, 1, 13, 8).services.plans.tomorrow() == date(2027, 1, 14)
 
 
 def test_older_logs_keep_their_days(open_again, clock):
@@ -273,18 +273,18 @@ def test_a_plan_at_night_begins_a_date_later(services, clock, player):
     """Half past midnight belongs to the evening before: the calendar must not send it back."""
     player.at(VIENNA, 2027, 1, 12, 23, 50).session()
     clock.instant = datetime(2027, 1, 12, 23, 58, tzinfo=VIENNA)
-    assert services.evening.default_request(services.today()).starts == datetime(2027, 1, 13)
+    assert services.plans.default_request(services.today()).starts == datetime(2027, 1, 13)
     clock.instant = datetime(2027, 1, 13, 0, 32, tzinfo=VIENNA)
     assert services.today() == date(2027, 1, 12)
-    late = services.evening.default_request(services.today())
+    late = services.plans.default_request(services.today())
     assert late.starts == datetime(2027, 1, 13, 0, 35)
     services.pile.place(STEP.topic_id, Place.CURRENT)
-    assert services.evening.propose(late).request.starts == datetime(2027, 1, 13, 0, 35)
-    written = services.evening.calendar(date(2027, 1, 12))
+    assert services.plans.propose(late).request.starts == datetime(2027, 1, 13, 0, 35)
+    written = services.plans.calendar(date(2027, 1, 12))
     assert b"DTSTART:20270112T233500Z" in written, "in UTC, an hour before Vienna"
     # Asked for by its time alone, as the page does: the date that was decided stays.
     bare = msgspec.structs.replace(late, starts_on=None)
-    assert services.evening.propose(bare).request.starts == datetime(2027, 1, 13, 0, 35)
+    assert services.plans.propose(bare).request.starts == datetime(2027, 1, 13, 0, 35)
 
 
 def test_a_plan_that_runs_over_midnight_is_still_today_s(services, clock, player):
@@ -292,11 +292,11 @@ def test_a_plan_that_runs_over_midnight_is_still_today_s(services, clock, player
     services.pile.place(STEP.topic_id, Place.CURRENT)
     clock.instant = datetime(2027, 1, 12, 18, tzinfo=VIENNA)
     asked = PlanRequest(day=date(2027, 1, 12), starts_at=time(23, 55), minutes=60)
-    made = services.evening.propose(asked)
+    made = services.plans.propose(asked)
     assert made.minutes > 6
     clock.instant = datetime(2027, 1, 13, 0, 1, tzinfo=VIENNA)
     assert services.today() == date(2027, 1, 12)
-    assert services.sessions.start().plan == services.evening.plan(date(2027, 1, 12))
+    assert services.sessions.start().plan == services.plans.plan(date(2027, 1, 12))
 
 
 def test_a_plan_over_the_change_of_summer_time_takes_its_true_minutes():

@@ -37,15 +37,15 @@ def told(services, kind):
 
 
 def proposed(services, **changed):
-    request = services.evening.default_request(services.evening.tomorrow())
-    return services.evening.propose(msgspec.structs.replace(request, **changed))
+    request = services.plans.default_request(services.plans.tomorrow())
+    return services.plans.propose(msgspec.structs.replace(request, **changed))
 
 
 def test_a_plan_says_the_chance_of_a_cold_take_of_its_steps(services, known_step):
     plan = proposed(services)
     assert known_step.id in {s.step_id for s in plan.slots}
     [said] = told(services, ev.ChancesSaid)
-    estimate = services.looking.estimate(known_step.id, plan.request.day)
+    estimate = services.reports.estimate(known_step.id, plan.request.day)
     assert said.for_day == plan.request.day
     assert [(c.step_id, c.chance) for c in said.chances] == [
         (known_step.id, pytest.approx(estimate.clean_cold.mid, abs=5e-4))
@@ -68,14 +68,14 @@ def test_what_was_learnt_since_is_said_anew(services, known_step, clock):
     )
     proposed(services, minutes=25)
     assert len(told(services, ev.ChancesSaid)) == 2
-    day = services.evening.tomorrow()
+    day = services.plans.tomorrow()
     assert services.state().said[day].chances == told(services, ev.ChancesSaid)[1].chances
 
 
 def test_nothing_is_said_of_a_step_that_was_played_that_day(services, known_step):
     tried(services, known_step.id)
-    request = services.evening.default_request(services.today())
-    services.evening.propose(request)
+    request = services.plans.default_request(services.today())
+    services.plans.propose(request)
     assert told(services, ev.ChancesSaid) == []
 
 
@@ -84,18 +84,18 @@ def test_nothing_is_said_where_too_little_is_known(services):
     services.pile.place(topic.id, Place.CURRENT)
     services.pile.keep_step(msgspec.structs.replace(step("slow"), topic_id=topic.id))
     assert proposed(services).slots
-    assert services.looking.outlook()
+    assert services.reports.outlook()
     assert told(services, ev.ChancesSaid) == told(services, ev.OutlookSaid) == []
 
 
 def test_the_outlook_is_kept_once_a_week(services, known_step, clock):
-    services.looking.outlook(minutes_per_day=30.0)  # a question of "if" is no forecast
+    services.reports.outlook(minutes_per_day=30.0)  # a question of "if" is no forecast
     assert told(services, ev.OutlookSaid) == []
-    first = services.looking.outlook()
-    assert services.looking.outlook() is first  # its own entry made nothing of it stale
+    first = services.reports.outlook()
+    assert services.reports.outlook() is first  # its own entry made nothing of it stale
     for _ in range(8):
         clock.go_on(days=1)
-        services.looking.outlook()
+        services.reports.outlook()
     said = told(services, ev.OutlookSaid)
     assert len(said) == 2
     [topic] = said[0].topics
@@ -106,9 +106,9 @@ def test_the_outlook_is_kept_once_a_week(services, known_step, clock):
 
 
 def test_somebody_who_never_looks_ahead_has_something_to_look_back_at(services, known_step, clock):
-    services.looking.say_when_due()
-    services.looking.say_when_due()
+    services.reports.say_when_due()
+    services.reports.say_when_due()
     assert len(told(services, ev.OutlookSaid)) == 1
     clock.go_on(days=7)
-    services.looking.say_when_due()
+    services.reports.say_when_due()
     assert len(told(services, ev.OutlookSaid)) == 2

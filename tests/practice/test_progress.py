@@ -59,11 +59,11 @@ def test_minutes_by_topic_and_week(services, scales, clock):
     worked(services, scales[1], 6, 20)
     worked(services, tune, 6, 7)
     clock.go_on(days=7)
-    mondays, rows = services.back.minutes_by_week(2)
+    mondays, rows = services.progress.minutes_by_week(2)
     assert [m.isoformat() for m in mondays] == ["2027-01-11", "2027-01-18"]
     assert rows == {scales[0].topic_id: [14.5, 20.0], other.id: [0.0, 7.0]}
     assert list(rows) == [scales[0].topic_id, other.id]
-    assert sum(map(sum, rows.values())) == sum(w.minutes for w in services.looking.weeks())
+    assert sum(map(sum, rows.values())) == sum(w.minutes for w in services.reports.weeks())
 
 
 def test_the_same_bars_at_other_tempi_are_one_exercise(services, scales):
@@ -73,12 +73,12 @@ def test_the_same_bars_at_other_tempi_are_one_exercise(services, scales):
     tried(services, slow, 1, clean=False, tempo=90.0)
     tried(services, fast, 3, tempo=80.0)
     tried(services, other, 2, tempo=50.0)
-    found = services.back.exercises(DAY)
+    found = services.progress.exercises(DAY)
     assert [[s.title for s in e.steps] for e in found] == [["slow", "fast"], ["other"]]
     assert [c[:2] for c in found[0].clean] == [(DAY, 66.0), (DAY + timedelta(days=3), 80.0)]
     assert (found[0].fastest[:2], found[0].goal_bpm) == ((DAY + timedelta(days=3), 80.0), 80.0)
-    assert services.back.exercise_of(fast) == services.back.exercise_of(slow) == found[0]
-    assert services.back.exercises(DAY + timedelta(days=3)) == found[:1]
+    assert services.progress.exercise_of(fast) == services.progress.exercise_of(slow) == found[0]
+    assert services.progress.exercises(DAY + timedelta(days=3)) == found[:1]
 
 
 def told_at(*tempi, goal=None):
@@ -119,17 +119,17 @@ def test_a_step_that_was_never_played_lends_no_name_to_a_tempo(services, scales)
     """Two steps of the same bars, each with its own name: the tempo is that of the one played."""
     slow, fast, _ = scales
     tried(services, slow, 0, tempo=40.0)
-    [told] = services.back.exercises(DAY)
+    [told] = services.progress.exercises(DAY)
     assert told.steps == (slow, fast)
     assert told.played == (slow,)
     assert (told.title, told.fastest.step) == ("slow", slow)
-    assert services.back.exercise_of(fast).fastest.step == slow  # its page says whose it is
+    assert services.progress.exercise_of(fast).fastest.step == slow  # its page says whose it is
 
 
 def test_an_answer_without_a_take_leaves_no_tempo(services, scales):
     tried(services, scales[0], 0)
-    assert services.back.exercises(DAY) == ()
-    assert services.back.exercise_of(scales[0]) is None
+    assert services.progress.exercises(DAY) == ()
+    assert services.progress.exercise_of(scales[0]) is None
 
 
 def test_a_take_that_was_only_too_slow_was_clean_at_its_tempo(services, scales):
@@ -151,9 +151,9 @@ def test_a_take_that_was_only_too_slow_was_clean_at_its_tempo(services, scales):
         tried(services, slow, day, clean=False, tempo=55.0, judge=Judge.TOOL, take_id=name)
 
     heard("unclean", 0, notes_passed=False)
-    assert services.back.exercise_of(slow) is None
+    assert services.progress.exercise_of(slow) is None
     heard("slow", 1, notes_passed=True)
-    assert services.back.exercise_of(slow).clean == ((DAY + timedelta(days=1), 55.0, slow),)
+    assert services.progress.exercise_of(slow).clean == ((DAY + timedelta(days=1), 55.0, slow),)
 
 
 def said(services, of, day, chance):
@@ -170,7 +170,7 @@ def test_chances_are_held_against_the_cold_takes_of_their_day(services, scales):
     tried(services, slow, 1, clean=True, tempo=1.0)
     tried(services, slow, 1, clean=False, tempo=2.0)  # the second try of a day is not cold
     tried(services, fast, 2, clean=False)
-    known = services.back.how_right()
+    known = services.progress.how_right()
     assert (known.told, known.next_day) == (1, None)
     past = services.state().past(slow.id)
     assert digests.digest_of(past, "").cold == {DAY + timedelta(days=1): (True, False)}
@@ -180,7 +180,7 @@ def test_enough_of_them_are_scored(services, scales):
     for day in range(1, LEAST + 1):
         said(services, scales[0], day, 0.75)
         tried(services, scales[0], day, clean=day % 4 != 0)
-    known = services.back.how_right().next_day
+    known = services.progress.how_right().next_day
     yes = yes_chance(0.75, heard=False)  # an answer may be wrong
     assert (known.of, known.came, known.expected) == (20, 15, pytest.approx(20 * yes))
     assert known.constant == pytest.approx(0.1875)
@@ -204,15 +204,15 @@ def test_a_date_is_held_against_the_cold_takes_near_it(services, scales, clock):
     tried(services, scales[0], 6, clean=False)  # four days before: too far
     tried(services, scales[0], 8, clean=True)
     tried(services, scales[1], 13, clean=True)
-    assert services.back.how_right().intervals == ()
-    assert services.back.how_right().next_due == DAY + timedelta(days=10)
+    assert services.progress.how_right().intervals == ()
+    assert services.progress.how_right().next_due == DAY + timedelta(days=10)
     clock.go_on(days=13)
-    [told] = services.back.how_right().intervals
+    [told] = services.progress.how_right().intervals
     assert (told.tried, told.clean, told.kept) == (2, 2, IntervalOutcome.CANNOT_TELL)
-    assert services.back.how_right().dates_told == 2
-    assert services.back.how_right().next_due is None
+    assert services.progress.how_right().dates_told == 2
+    assert services.progress.how_right().next_due is None
     tried(services, scales[2], 11, clean=False)
-    [told] = services.back.how_right().intervals
+    [told] = services.progress.how_right().intervals
     assert (told.tried, told.clean, told.kept) == (3, 2, IntervalOutcome.YES)
 
 
@@ -221,7 +221,7 @@ def test_what_was_found_is_there_after_the_next_start(services, scales, open_aga
     for day in range(3):
         tried(services, scales[0], day, tempo=60.0 + day)
     worked(services, scales[0], 0, 10)
-    known = services.back.exercises(DAY)
+    known = services.progress.exercises(DAY)
     for thread in digests.threading.enumerate():
         if thread.name == "shelving":
             thread.join()
@@ -233,7 +233,7 @@ def test_what_was_found_is_there_after_the_next_start(services, scales, open_aga
 
 def test_a_changed_past_is_gone_through_again(services, scales):
     tried(services, scales[0], 0, tempo=60.0)
-    [before] = services.back.exercises(DAY)
+    [before] = services.progress.exercises(DAY)
     services.append(ev.AnswerTakenBack(try_id=f"{scales[0].id} 0 60.0"))
     assert before.clean
-    assert services.back.exercises(DAY) == ()
+    assert services.progress.exercises(DAY) == ()

@@ -39,8 +39,8 @@ def worked(services, of, day: int, minutes: float) -> None:
 
 
 def test_an_empty_log_has_no_weeks(services):
-    assert services.looking.weeks() == ()
-    assert services.looking.minutes_by_topic() == {}
+    assert services.reports.weeks() == ()
+    assert services.reports.minutes_by_topic() == {}
 
 
 def test_weeks_without_gaps(services, laid_out, clock):
@@ -53,7 +53,7 @@ def test_weeks_without_gaps(services, laid_out, clock):
     worked(services, one, 0, 12.5)
     worked(services, two, 1, 10)
     clock.go_on(days=28)
-    weeks = services.looking.weeks()
+    weeks = services.reports.weeks()
     found = {w.name: (w.met, w.held, w.slipped, w.minutes) for w in weeks}
     none = ((), (), (), 0)
     assert found == {
@@ -66,12 +66,12 @@ def test_weeks_without_gaps(services, laid_out, clock):
         "2027-W06": ((), (), (one.id,), 0),
     }
     assert [w.monday.isoweekday() for w in weeks] == [1] * 7
-    assert services.looking.weeks(most=2) == weeks[-2:]
+    assert services.reports.weeks(most=2) == weeks[-2:]
 
 
 def test_sessions_are_counted(services, laid_out):
     services.sessions.start()
-    assert [w.sessions for w in services.looking.weeks()] == [1]
+    assert [w.sessions for w in services.reports.weeks()] == [1]
 
 
 def test_minutes_by_topic_between_days(services, laid_out):
@@ -79,7 +79,7 @@ def test_minutes_by_topic_between_days(services, laid_out):
     worked(services, one, 0, 10)
     worked(services, two, 1, 20)
     worked(services, one, 2, 5)
-    by_topic = services.looking.minutes_by_topic
+    by_topic = services.reports.minutes_by_topic
     assert list(by_topic().items()) == [(two.topic_id, 20), (one.topic_id, 15)]
     assert by_topic(since=DAY + timedelta(days=1)) == {two.topic_id: 20, one.topic_id: 5}
     assert by_topic(until=DAY) == {one.topic_id: 10}
@@ -89,21 +89,21 @@ def test_minutes_by_topic_between_days(services, laid_out):
 def test_minutes_of_a_dropped_step_do_not_break_the_page(services, laid_out):
     worked(services, laid_out[0], 0, 10)
     services.pile.drop_step(laid_out[0].id)
-    assert services.looking.minutes_by_topic() == {}
-    assert services.looking.weeks()[0].minutes == 10
+    assert services.reports.minutes_by_topic() == {}
+    assert services.reports.weeks()[0].minutes == 10
 
 
 def test_estimates_and_outlook_are_there_for_every_step(services, laid_out):
-    assert set(services.looking.estimates()) == {s.id for s in laid_out}
-    outlooks = services.looking.outlook()
+    assert set(services.reports.estimates()) == {s.id for s in laid_out}
+    outlooks = services.reports.outlook()
     assert {o.topic_id for o in outlooks} == {s.topic_id for s in laid_out}
     assert not any(o.enough for o in outlooks)  # nothing was played yet, and it says so
 
 
 def test_the_outlook_is_kept_until_something_happens(services, laid_out):
-    first = services.looking.outlook()
-    assert services.looking.outlook() is first
-    assert services.looking.outlook(minutes_per_day=30.0) is not first
-    assert services.looking.outlook() is first
+    first = services.reports.outlook()
+    assert services.reports.outlook() is first
+    assert services.reports.outlook(minutes_per_day=30.0) is not first
+    assert services.reports.outlook() is first
     services.pile.add("One more")
-    assert services.looking.outlook() is not first
+    assert services.reports.outlook() is not first

@@ -51,7 +51,7 @@ def told(run, count: int = 12) -> list[bytes]:
 
 
 def test_it_starts_with_its_own_copy_of_the_plan(services, run):
-    assert run.plan == services.evening.plan(services.today())
+    assert run.plan == services.plans.plan(services.today())
     assert (run.day, run.started_at.replace(microsecond=0)) == (services.today(), NOON)
     assert services.sessions.running() == run == services.sessions.get(run.id)
 

@@ -28,22 +28,22 @@ def topic(services):
 
 
 def to_the_end(services, supposed):
-    answer = services.supposing.ask(supposed)
+    answer = services.what_if.ask(supposed)
     while answer.running:
-        answer = services.supposing.ask(supposed)
+        answer = services.what_if.ask(supposed)
     return answer
 
 
 @pytest.mark.usefixtures("topic")
 def test_numbers_come_at_once_and_get_better(services):
-    first = services.supposing.ask(MORE)
+    first = services.what_if.ask(MORE)
     assert first.found is not None
     assert first.found.draws >= DRAWS
     last = to_the_end(services, MORE)
     assert last.job.stage is Stage.DONE
     assert last.found.draws == BATCHES * DRAWS
-    assert last.found == services.supposing.answer(MORE)
-    assert services.supposing.ask(MORE).found is last.found  # nothing is computed twice
+    assert last.found == services.what_if.answer(MORE)
+    assert services.what_if.ask(MORE).found is last.found  # nothing is computed twice
 
 
 @pytest.mark.usefixtures("topic")
@@ -55,7 +55,7 @@ def test_nothing_goes_into_the_log(services):
 
 def test_another_question_or_another_log_is_another_answer(services, topic):
     to_the_end(services, MORE)
-    other = services.supposing.ask(WhatIf(more_min=40))
+    other = services.what_if.ask(WhatIf(more_min=40))
     assert other.found.all.mean != 0.0
     services.pile.place(topic.id, Place.LAID_ASIDE)
     assert to_the_end(services, MORE).found is None
@@ -63,20 +63,20 @@ def test_another_question_or_another_log_is_another_answer(services, topic):
 
 @pytest.mark.usefixtures("topic")
 def test_it_stops_with_what_is_known_and_begins_anew_when_asked(services):
-    services.supposing.ask(MORE)
-    services.supposing.stop()
-    answer = services.supposing.ask(MORE)
+    services.what_if.ask(MORE)
+    services.what_if.stop()
+    answer = services.what_if.ask(MORE)
     assert not answer.running
     assert answer.found is not None
     if answer.job.stage is Stage.STOPPED:  # else it was done before the stop came
         assert answer.found.draws < BATCHES * DRAWS
-        assert services.supposing.ask(MORE, again=True).job.stage is not Stage.STOPPED
+        assert services.what_if.ask(MORE, again=True).job.stage is not Stage.STOPPED
     assert to_the_end(services, MORE).found.draws >= DRAWS
 
 
 def test_a_topic_that_is_not_there(services):
     with pytest.raises(InputError, match="topic was not found"):
-        services.supposing.ask(WhatIf(leave=("none",)))
+        services.what_if.ask(WhatIf(leave=("none",)))
 
 
 def test_an_empty_pile(services):

@@ -43,7 +43,7 @@ def lived_in(tmp_path_factory):
         exercise=Exercise(passage=PassageRef(passage_id=stored.id), tempo_bpm=96),
     )
     services.pile.keep_step(step)
-    services.evening.propose(services.evening.default_request(services.today()))
+    services.plans.propose(services.plans.default_request(services.today()))
     services.takes.keep(tone(), NewTake(step_id=step.id))
     shutil.copytree(folder / "data", left)
     services.close()

@@ -29,9 +29,9 @@ def meet(client, day, **more):
 
 
 def planned(client, services, **more):
-    day = services.evening.tomorrow()
+    day = services.plans.tomorrow()
     client.post("/tomorrow", data=PLANNED | {"day": str(day)} | more)
-    return services.evening.plan(day)
+    return services.plans.plan(day)
 
 
 def test_a_step_says_what_it_needs_and_keeps_it(client, services, needing):

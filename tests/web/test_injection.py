@@ -108,8 +108,8 @@ def pages(services, step) -> list[str]:
 
 def test_no_page_holds_what_was_written_as_markup(client, services, hostile):
     day = services.today() + timedelta(days=1)
-    asked = services.evening.default_request(day)
-    services.evening.propose(asked)
+    asked = services.plans.default_request(day)
+    services.plans.propose(asked)
     named = set()
     for path in pages(services, hostile):
         page = client.get(path)

@@ -118,7 +118,7 @@ def test_a_long_take_is_heard_while_its_page_tells_how_far_it_is(client, desk, s
     take = with_old_verdict(desk, services, seconds=120)
     page = client.post(f"/takes/{take.id}/listen")
     assert page.status_code == 200
-    services.hearing.wait(60)
+    services.judging.wait(60)
     part = client.get(f"/takes/{take.id}/hearing")
     assert part.headers["HX-Refresh"] == "true"
     assert services.takes.get(take.id).verdict.engine == ENGINE
@@ -136,14 +136,14 @@ def test_the_take_page_shows_the_share_and_stops_it(client, desk, services):
             raise Cancelled
         return ""
 
-    services.hearing.start(take.id, "Judging a take", listening)
+    services.judging.start(take.id, "Judging a take", listening)
     begun.wait(20)
     assert "Judging … 40%" in words(client.get(f"/takes/{take.id}").text)
     part = client.get(f"/takes/{take.id}/hearing").text
     assert "Judging … 40%" in words(part)
     client.post(f"/takes/{take.id}/hearing/stop")
     go_on.set()
-    services.hearing.wait(20)
+    services.judging.wait(20)
     page = words(client.get(f"/takes/{take.id}").text)
     assert "Listening …" not in page
     assert "Judge again" in page

@@ -167,7 +167,7 @@ def test_one_question_has_one_number_everywhere(told, capsys):
     for key, values in found.items():
         assert len(values) == 1, (key, {v: sorted(set(p)) for v, p in values.items()})
     check_reasons(services, found)
-    ahead = services.looking.ahead()
+    ahead = services.reports.ahead()
     services.close()  # the commands open the folder themselves
     check_commands(folder, found, ahead, capsys)
 
@@ -177,7 +177,7 @@ def check_reasons(services, found):
     today, state = services.today(), services.state()
     tomorrow = today + timedelta(days=1)
     request = PlanRequest(day=tomorrow, starts_at=services.now().time(), minutes=60)
-    plan = services.evening.propose(request)
+    plan = services.plans.propose(request)
     said = [(s.step_id, s.reason) for s in plan.slots] + [
         (s.step_id, s.reason) for s in plan.left_out
     ]

@@ -267,14 +267,14 @@ def test_the_plan_of_the_last_days_offers_a_run_through_and_takes_a_no(
     assert "Run-through: Air in C" in said
     assert "in this run-through: " in said
     tomorrow = services.today() + timedelta(days=1)
-    plan = services.evening.plan(tomorrow)
+    plan = services.plans.plan(tomorrow)
     assert plan.minutes <= 60
     assert f"17:{plan.lead_min:02d}" in said, "the slots begin after it"
     assert "Run-through" in words(client.get(f"/tomorrow/print?day={tomorrow}").text)
-    assert b"run-through: Air in C" in services.evening.calendar(tomorrow).replace(b"\r\n ", b"")
+    assert b"run-through: Air in C" in services.plans.calendar(tomorrow).replace(b"\r\n ", b"")
     change = {"day": tomorrow.isoformat(), "act": "no_run"}
     said = words(client.post("/tomorrow/change", data=change).text)
     assert "Run-through: Air in C" not in said
     assert "Allow run-through again" in said
     client.post("/tomorrow/change", data=change | {"act": "with_run"})
-    assert services.evening.plan(tomorrow).run is not None
+    assert services.plans.plan(tomorrow).run is not None

@@ -45,7 +45,7 @@ def test_one_line_is_enough_to_play(client, services):
     [topic] = services.state().topics.values()
     [step] = services.state().topic_steps(topic.id)
     assert (topic.title, topic.place) == ("Long tones", Place.CURRENT)
-    cold, work = services.evening.plan(services.today()).slots
+    cold, work = services.plans.plan(services.today()).slots
     assert (cold.kind, cold.step_id, cold.question) == ("cold", step.id, "Was it clean?")
     assert cold.minutes + work.minutes <= 10
 
@@ -62,7 +62,7 @@ def test_past_the_limit_a_line_waits_and_the_day_is_planned_without_it(client, s
         desk.step(desk.topic(f"Topic {n}"))
     client.post("/first", data={"title": "One more", "minutes": "25"})
     assert titles(services, Place.WAITING) == ["One more"]
-    planned = {s.topic_id for s in services.evening.plan(services.today()).slots}
+    planned = {s.topic_id for s in services.plans.plan(services.today()).slots}
     waiting = [t.id for t in services.state().topics.values() if t.place is Place.WAITING]
     assert planned.isdisjoint(waiting)
 

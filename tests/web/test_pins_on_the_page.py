@@ -98,14 +98,14 @@ def test_what_says_it_stays_stands_or_is_named(client, pile, seed):
 
 def test_the_slot_pinned_first_outlives_a_refusal_and_a_swap(client, services, pile):
     client.post("/tomorrow", data={"minutes": "60", "starts_at": "17:00", "day": ""})
-    day = services.evening.tomorrow()
-    first = services.evening.plan(day).slots[0]
+    day = services.plans.tomorrow()
+    first = services.plans.plan(day).slots[0]
 
     def change(act, slot, **more):
         form = {"day": "", "act": act, "slot_id": slot.id, **more}
         answer = client.post("/tomorrow/change", data=form)
         assert answer.status_code == 200, fault_of(answer)
-        return Page(answer.text), services.evening.plan(day)
+        return Page(answer.text), services.plans.plan(day)
 
     _, plan = change("pin", first)
     _, plan = change("refuse", plan.slots[2])
@@ -118,8 +118,8 @@ def test_the_slot_pinned_first_outlives_a_refusal_and_a_swap(client, services, p
 
 def test_a_step_deleted_after_it_was_pinned_is_said(client, services, pile):
     client.post("/tomorrow", data={"minutes": "60", "starts_at": "17:00", "day": ""})
-    day = services.evening.tomorrow()
-    first = services.evening.plan(day).slots[0]
+    day = services.plans.tomorrow()
+    first = services.plans.plan(day).slots[0]
     client.post("/tomorrow/change", data={"day": "", "act": "pin", "slot_id": first.id})
     client.post(f"/steps/{first.step_id}/drop")
     again = client.post("/tomorrow", data={"minutes": "60", "starts_at": "17:00", "day": ""})
@@ -129,11 +129,11 @@ def test_a_step_deleted_after_it_was_pinned_is_said(client, services, pile):
 
 def test_what_was_asked_for_and_found_no_room_can_be_taken_back(client, services, pile):
     client.post("/tomorrow", data={"minutes": "10", "starts_at": "17:00", "day": ""})
-    day = services.evening.tomorrow()
-    first = services.evening.plan(day).slots[0]
+    day = services.plans.tomorrow()
+    first = services.plans.plan(day).slots[0]
     client.post("/tomorrow/change", data={"day": "", "act": "longer", "slot_id": first.id})
     for _ in range(9):
-        plan = services.evening.plan(day)
+        plan = services.plans.plan(day)
         slot = next(s for s in plan.slots if s.step_id == first.step_id)
         client.post("/tomorrow/change", data={"day": "", "act": "longer", "slot_id": slot.id})
     other = next(s for s in pile if s.id != first.step_id)

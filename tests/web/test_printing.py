@@ -39,7 +39,7 @@ C,4|G,4|C,4|]
 def planned(services, desk):
     desk.laid_out()
     day = services.today() + timedelta(days=1)
-    services.evening.propose(services.evening.default_request(day))
+    services.plans.propose(services.plans.default_request(day))
     return day
 
 
@@ -81,7 +81,7 @@ def test_a_plan_on_paper_can_be_read_at_arms_length(
     width, height = map(float, re.search(r"Page size:\s+([\d.]+) x ([\d.]+)", info).groups())
     # 210 x 297 mm (ISO 216) and 8.5 x 11 in, in points of 1/72 in
     assert (width, height) == pytest.approx(points, abs=0.5)
-    plan = services.evening.plan(planned)
+    plan = services.plans.plan(planned)
     for slot in plan.slots:
         assert services.state().steps[slot.step_id].title in text
     assert all(f"{p.minutes}" in text for p in plan.slots)

@@ -51,9 +51,9 @@ def test_the_image_is_a_chart_over_twelve_bars_and_has_no_notes(client, chorus):
 def test_session_print_step_and_topic_show_the_same_chart(client, services, chorus):
     step, _ = chorus
     today = services.today()
-    usual = services.evening.default_request(today)
+    usual = services.plans.default_request(today)
     wishes = (Wish(step_id=step.id, minutes=8),)
-    services.evening.propose(msgspec.structs.replace(usual, wishes=wishes))
+    services.plans.propose(msgspec.structs.replace(usual, wishes=wishes))
     address = notation_path(step)
     shown = address.replace("&", "&amp;")
     assert snapshot(services)["steps"][step.id]["notation"] == address

@@ -15,14 +15,14 @@ GIVEN = {"minutes": "60", "starts_at": "17:00", "day": ""}
 def planned(client, services, desk):
     desk.laid_out()
     client.post("/tomorrow", data=GIVEN)
-    return services.evening.plan(services.evening.tomorrow())
+    return services.plans.plan(services.plans.tomorrow())
 
 
 def change(client, services, act, **fields):
-    day = services.evening.tomorrow()
+    day = services.plans.tomorrow()
     answer = client.post("/tomorrow/change", data={"day": str(day), "act": act, **fields})
     assert answer.status_code == 200, fault_of(answer)
-    return services.evening.plan(day)
+    return services.plans.plan(day)
 
 
 def test_without_a_plan_the_page_asks_for_minutes(client):
@@ -125,12 +125,12 @@ def test_swapped_for_what_was_out(client, services, planned):
 def test_refusing_everything_is_said_and_changes_nothing(client, services, desk):
     desk.step(desk.topic())
     client.post("/tomorrow", data=GIVEN)
-    before = services.evening.plan(services.evening.tomorrow())
+    before = services.plans.plan(services.plans.tomorrow())
     form = {"act": "refuse", "slot_id": before.slots[0].id}
     answer = client.post("/tomorrow/change", data=form)
     assert answer.status_code == 422
     assert "needs at least one slot" in fault_of(answer)
-    assert services.evening.plan(services.evening.tomorrow()) == before
+    assert services.plans.plan(services.plans.tomorrow()) == before
 
 
 def test_all_changes_taken_back(client, services, planned):
@@ -142,7 +142,7 @@ def test_changes_outlive_other_minutes(client, services, planned):
     out = planned.slots[0].step_id
     change(client, services, "refuse", slot_id=planned.slots[0].id)
     client.post("/tomorrow", data=GIVEN | {"minutes": "45"})
-    again = services.evening.plan(services.evening.tomorrow())
+    again = services.plans.plan(services.plans.tomorrow())
     assert again.minutes <= 45
     assert out not in {s.step_id for s in again.slots}
 
@@ -186,7 +186,7 @@ def test_after_a_move_the_page_says_where_the_slot_is_now(client, services, plan
     form = {"act": "later", "slot_id": one.id}
     answer = client.post("/tomorrow/change", data=form, follow_redirects=False)
     moved = answer.headers["location"].partition("&moved=")[2]
-    after = services.evening.plan(services.evening.tomorrow())
+    after = services.plans.plan(services.plans.tomorrow())
     assert next(s for s in after.slots if s.id == moved).step_id == one.step_id
     assert next(s for s in after.slots if s.id == moved).pinned
     assert f'data-moved="{moved}"' in client.get(answer.headers["location"]).text

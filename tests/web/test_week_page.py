@@ -65,7 +65,7 @@ def test_minutes_of_a_day_and_of_weekdays_are_what_its_plan_proposes(client, ser
     tell(client, on(3), what="minutes", minutes="40")
     wanted = {2: 25, 3: 40, 4: 90}  # Thursday, Friday as told, Saturday
     for ahead, minutes in wanted.items():
-        assert services.evening.default_request(on(ahead)).minutes == minutes
+        assert services.plans.default_request(on(ahead)).minutes == minutes
         assert f"{hours_and_minutes(minutes)} suggested" in line(client, on(ahead))
     assert "no practice" in line(client, on(5))
     assert 'name="minutes-4" min="0" max="720" inputmode="numeric" value="25"' in (
@@ -135,7 +135,7 @@ def test_coming_back_is_said_plainly_with_the_caution(client, services, clock, d
     assert "Suggested: 30 min instead of 60 min. Each practice day adds at most 20%." in page
     assert "get a cold take before more work" in page
     assert "ask a doctor" in page
-    assert services.evening.default_request(on(40)).minutes == 30
+    assert services.plans.default_request(on(40)).minutes == 30
     assert "30 min suggested" in line(client, on(40))
 
 
@@ -156,7 +156,7 @@ def test_a_weekday_that_is_played_otherwise_is_offered(client, services, clock, 
     assert "you play about" not in words(client.get(f"/tomorrow?day={on(38)}").text)
     given = {"minutes": "60", "starts_at": "17:00", "day": str(on(37)), "session": "1"}
     client.post("/tomorrow", data=given | {"minutes_instead": "20"})
-    assert services.evening.plan(on(37)).request.minutes == 20
+    assert services.plans.plan(on(37)).request.minutes == 20
 
 
 def test_a_further_session_is_added_and_deleted_on_the_page(client, services, desk):
@@ -164,7 +164,7 @@ def test_a_further_session_is_added_and_deleted_on_the_page(client, services, de
     day = on(1)
     given = {"minutes": "60", "starts_at": "17:00", "day": str(day), "session": "1"}
     client.post("/tomorrow", data=given)
-    late = services.evening.plan(day)
+    late = services.plans.plan(day)
     new = client.get(f"/tomorrow?day={day}&session=new").text
     assert 'name="session" value="2"' in new
     clash = client.post("/tomorrow", data=given | {"session": "2", "starts_at": "17:30"})
@@ -173,18 +173,18 @@ def test_a_further_session_is_added_and_deleted_on_the_page(client, services, de
     page = words(client.post("/tomorrow", data=given | sent).text)
     assert "08:00" in page
     assert "17:00" in page
-    assert services.evening.plan(day, 1).request == late.request
+    assert services.plans.plan(day, 1).request == late.request
     said = line(client, day)
     assert said.index("08:00") < said.index("17:00")
-    first = services.evening.plan(day, 2).slots[0]
+    first = services.plans.plan(day, 2).slots[0]
     act = {"day": str(day), "session": "2", "act": "pin", "slot_id": first.id}
     client.post("/tomorrow/change", data=act)
-    assert services.evening.plan(day, 2).slots[0].pinned
+    assert services.plans.plan(day, 2).slots[0].pinned
     for page in ("/tomorrow/print", "/print.pdf"):
         asked = {"day": str(day), "plan": str(day), "session": "2"}
         assert client.get(page, params=asked).status_code == 200
     client.post("/tomorrow/delete", data={"day": str(day), "session": "2"})
-    assert [p.request.session for p in services.evening.plans(day)] == [1]
+    assert [p.request.session for p in services.plans.plans(day)] == [1]
 
 
 def test_a_long_day_gets_a_word_on_each_of_its_sessions(client, services, desk):
@@ -194,7 +194,7 @@ def test_a_long_day_gets_a_word_on_each_of_its_sessions(client, services, desk):
             desk.step(topic, f"{title} {number}")
     given = {"minutes": "600", "starts_at": "08:00", "day": str(on(1)), "session": "1"}
     client.post("/tomorrow", data=given)
-    assert len(services.evening.plans(on(1))) == 3
+    assert len(services.plans.plans(on(1))) == 3
     for session in "123":
         page = words(client.get(f"/tomorrow?day={on(1)}&session={session}").text)
         assert page.count("That is a lot for hands, arms, lips and ears.") == 1
@@ -208,13 +208,13 @@ def test_a_plan_moved_to_a_day_that_has_one_becomes_a_further_session(client, se
         client.post("/tomorrow", data=given | {"shown": str(day)})
     moved = {"minutes": "30", "starts_at": "09:00", "day": str(on(2)), "session": "1"}
     client.post("/tomorrow", data=moved | {"shown": str(on(1))})
-    assert [p.request.starts_at.hour for p in services.evening.plans(on(2))] == [9, 17]
-    assert len(services.evening.plans(on(1))) == 1
+    assert [p.request.starts_at.hour for p in services.plans.plans(on(2))] == [9, 17]
+    assert len(services.plans.plans(on(1))) == 1
 
 
 def test_the_address_for_a_calendar_program_stands_there_and_answers(client, services, desk):
     desk.laid_out()
-    services.evening.propose(services.evening.default_request(on(1)))
+    services.plans.propose(services.plans.default_request(on(1)))
     page = client.get("/week").text
     assert 'value="http://localhost/calendar.ics"' in page
     answer = client.get("/calendar.ics")

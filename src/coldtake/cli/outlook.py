@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 def run(arguments: Namespace) -> int:
     """Print the outlook of every current topic, and of the performances ahead."""
     with services_of(arguments) as services:
-        outlooks = services.looking.outlook(minutes_per_day=arguments.minutes)
+        outlooks = services.reports.outlook(minutes_per_day=arguments.minutes)
         state = services.state()
         stages = [] if arguments.minutes else services.performances.all_ahead()
     if arguments.json:

@@ -22,7 +22,7 @@ def run(arguments: Namespace) -> int:
     with services_of(arguments) as services:
         plan = _plan(services, arguments)
         state = services.state()
-        day = services.evening.plans(plan.request.day)
+        day = services.plans.plans(plan.request.day)
     if arguments.json:
         print_json(plan)
     else:
@@ -33,11 +33,11 @@ def run(arguments: Namespace) -> int:
 def _plan(services: "Services", arguments: Namespace) -> Plan:
     day = _day_of(services, arguments.day)
     session = _session_of(services, day, arguments)
-    known = services.evening.plan(day, session)
+    known = services.plans.plan(day, session)
     changed = (arguments.minutes, arguments.start, arguments.at_hand)
     if known and all(one is None for one in changed):
         return known
-    request = known.request if known else services.evening.default_request(day, session)
+    request = known.request if known else services.plans.default_request(day, session)
     if arguments.minutes is not None:
         request = msgspec.structs.replace(request, minutes=arguments.minutes)
     if arguments.start is not None:
@@ -45,7 +45,7 @@ def _plan(services: "Services", arguments: Namespace) -> Plan:
     if arguments.at_hand is not None:
         there = _at_hand(services, arguments.at_hand)
         request = msgspec.structs.replace(request, at_hand=there)
-    return services.evening.propose(request)
+    return services.plans.propose(request)
 
 
 def _session_of(services: "Services", day: date, arguments: Namespace) -> int:
@@ -55,11 +55,11 @@ def _session_of(services: "Services", day: date, arguments: Namespace) -> int:
     """
     if arguments.session is not None:
         return int(arguments.session)
-    plans = services.evening.plans(day)
+    plans = services.plans.plans(day)
     same = [p for p in plans if arguments.start in (None, p.request.starts_at)]
     if plans and not same:
-        return services.evening.new_session(day)
-    turn = services.evening.plan(day)
+        return services.plans.new_session(day)
+    turn = services.plans.plan(day)
     if arguments.start is None and turn is not None:
         return turn.request.session
     return same[0].request.session if same else 1

@@ -59,9 +59,9 @@ def _day_sheet(services: "Services", given: date | timedelta | None, paper: str)
     day = given
     if not isinstance(day, date):
         day = services.today() + (timedelta(days=1) if day is None else day)
-    plan = services.evening.plan(day)
+    plan = services.plans.plan(day)
     if plan is None:
-        plan = services.evening.propose(services.evening.default_request(day))
+        plan = services.plans.propose(services.plans.default_request(day))
     if not plan.slots:
         words = plan.remarks[0] if plan.remarks else "The plan of that day has no slots."
         raise InputError(words, where="plan", remedy="Make a topic current and add a step.")

@@ -20,7 +20,7 @@ def run(arguments: Namespace) -> int:
     with services_of(arguments) as services:
         state, today = services.state(), services.today()
         supposed = supposed_of(arguments, state, today)
-        found = services.supposing.answer(supposed, ShownProgress())
+        found = services.what_if.answer(supposed, ShownProgress())
     if arguments.json:
         print_json(found)
     elif not found.topics:

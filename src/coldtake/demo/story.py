@@ -104,7 +104,7 @@ class Story:
                 self._services.pile.keep_step(step)
         self._plan(day, _minutes(index), self._wishes() if index >= KEEPS_UP_FROM else ())
         if index % 7 == 0:  # as a player who looks ahead on Sundays; what is said is kept
-            self._services.looking.outlook()
+            self._services.reports.outlook()
         own_day = LIFE_BEGINS + timedelta(days=index)
         if not self._player.comes(own_day):
             return
@@ -125,7 +125,7 @@ class Story:
         """Bring home what is left, and plan what is left of today, and tomorrow."""
         self._clock.instant = at(self._today - timedelta(days=1), time(20), self._clock)
         self._takes.at_home()
-        usual = self._services.evening.default_request(self._today).starts_at
+        usual = self._services.plans.default_request(self._today).starts_at
         start = start_today(self._opened_at, self._today, usual)
         if start is not None:
             self._plan(self._today, USUAL_MIN, starts_at=start)
@@ -147,8 +147,8 @@ class Story:
     ) -> None:
         eve = at(min(day, self._today) - timedelta(days=1), EVENING, self._clock)
         self._clock.instant = max(eve, self._clock.instant + timedelta(seconds=30))
-        request = self._services.evening.default_request(day)
-        self._services.evening.propose(
+        request = self._services.plans.default_request(day)
+        self._services.plans.propose(
             msgspec.structs.replace(
                 request,
                 minutes=minutes,

@@ -43,7 +43,7 @@ class Services:
     """The use cases of one player's practice. Safe to use from several threads."""
 
     # Parts of which all needs one action; the methods of every other part say theirs.
-    WHOLE: Mapping[str, Action] = {"hearing": Action.JUDGE, "care": Action.MANAGE_DATA}
+    WHOLE: Mapping[str, Action] = {"judging": Action.JUDGE, "care": Action.MANAGE_DATA}
 
     def __init__(
         self,
@@ -61,23 +61,23 @@ class Services:
         self.passages = self.pile.passages
         self.weak_bars = WeakBars(log, self.pile)
         self.importing = Importing(log)
-        self.evening = PlanService(log)
+        self.plans = PlanService(log)
         self.told_days = ToldDays(log)
-        self.quick_start = QuickStart(log, self.pile, self.evening)
-        self.sessions = Sessions(log, self.evening)
+        self.quick_start = QuickStart(log, self.pile, self.plans)
+        self.sessions = Sessions(log, self.plans)
         self.elsewhere = Elsewhere(log)
         self.takes = Takes(log, take_files, self.passages)
         self.performances = Performances(log)
         self.appointments = Appointments(log)
-        self.looking = ReportService(log)
-        self.chances = Chances(log, self.looking, self.performances)
-        self.back = LookingBack(log)
-        self.supposing = WhatIfService(log, self.looking)
-        self.sorting = TriageService(log)
+        self.reports = ReportService(log)
+        self.chances = Chances(log, self.reports, self.performances)
+        self.progress = LookingBack(log)
+        self.what_if = WhatIfService(log, self.reports)
+        self.triage = TriageService(log)
         self.misdated = MisdatedEntries(log)
         self.archiving = Archiving(log, take_files, self.settings)
         self.jobs = Jobs()  # long work: one at a time
-        self.hearing = Jobs()  # a long take that is being heard: one at a time
+        self.judging = Jobs()  # a long take that is being heard: one at a time
         self.rejudging = Rejudging(self.takes, self.jobs, store)
 
     @needs(Action.SEE)
@@ -212,8 +212,8 @@ class House(Services):
     def close(self) -> None:
         """Let go of files and connections."""
         self.jobs.close()
-        self.supposing.close()
-        self.hearing.close()
+        self.what_if.close()
+        self.judging.close()
         if self.care is not None:
             self.care.close()
         self.store.close()

@@ -70,11 +70,11 @@ def _warm_up(services: Services, answered: threading.Event, started: datetime) -
     listener = import_module("coldtake.listening.worker_client")  # its process warms up by itself
     threading.Thread(target=listener.warm_up, name="listener", daemon=True).start()
     import_module(HEAVY[0])
-    services.evening.get_ready()  # the first step page and the first plan wait for it
-    services.back.get_ready()
+    services.plans.get_ready()  # the first step page and the first plan wait for it
+    services.progress.get_ready()
     for name in HEAVY[1:]:
         import_module(name)
-    services.looking.say_when_due()
+    services.reports.say_when_due()
     if not services.amiss():
         services.rejudging.resume(started)
 

@@ -49,7 +49,7 @@ def snapshot(services: Services) -> dict[str, Any]:
     seen = services.sessions.seen()
     state, today = services.state(), services.today()
     session = state.running_session() or _latest(state, today)
-    next_plan = _still_to_run(state, services.evening.plan(today), today)
+    next_plan = _still_to_run(state, services.plans.plan(today), today)
     plan = session.plan if session else next_plan
     chosen = services.settings.all()
     return {
@@ -101,7 +101,7 @@ def _session(session: SessionRun) -> dict[str, Any]:
 
 
 def _steps_of_today(services: Services, state: State, today: date) -> dict[str, Any]:
-    plan = services.evening.plan(today)
+    plan = services.plans.plan(today)
     return _steps(services, state, plan, None) if plan else {}
 
 

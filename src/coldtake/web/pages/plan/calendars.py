@@ -27,7 +27,7 @@ def router(services: Services, _templates: Jinja2Templates) -> APIRouter:
         chosen = day_of(services, day)
         name = f"coldtake-{chosen.isoformat()}.ics"
         return Response(
-            services.evening.calendar(chosen),
+            services.plans.calendar(chosen),
             media_type=CALENDAR,
             headers={"Content-Disposition": f'attachment; filename="{name}"'},
         )
@@ -35,7 +35,7 @@ def router(services: Services, _templates: Jinja2Templates) -> APIRouter:
     @routes.get("/calendar.ics")
     @needs(Action.SEE)
     def feed() -> Response:
-        found = services.evening.calendar_feed()
+        found = services.plans.calendar_feed()
         return Response(found, media_type=CALENDAR, headers={"Cache-Control": "no-cache"})
 
     return routes

@@ -49,7 +49,7 @@ def topics_ahead(services: Services, minutes: float | None) -> tuple[TopicAhead,
     from coldtake.planning.outlook.outlook_words import ready_words
 
     state, today = services.state(), services.today()
-    found = services.looking.outlook(minutes_per_day=minutes)
+    found = services.reports.outlook(minutes_per_day=minutes)
     rows = [
         TopicAhead(
             topic=state.topics[one.topic_id],

@@ -214,7 +214,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     def ready(request: Request, performance_id: str) -> Response:
         performance = services.performances.get(performance_id)
         found = services.performances.readiness(performance_id)
-        rooms = {t.topic_id: t for t in services.looking.ahead() if t.on == found.on}
+        rooms = {t.topic_id: t for t in services.reports.ahead() if t.on == found.on}
         context = _readiness(services.state(), performance, found, rooms, services.today())
         return templates.TemplateResponse(request, "performance_readiness.html", context)
 

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 def sheet_of_day(services: Services, day: date, paper: str, session: int | None = None) -> Sheet:
     """Lay out the plan of a session of a day, None: whose turn it is. Raises NotFoundError."""
-    plan = services.evening.plan(day, session)
+    plan = services.plans.plan(day, session)
     if plan is None:
         remedy = "Make a plan first."
         raise NotFoundError(f"There is no plan for {day.isoformat()} yet.", remedy=remedy)

@@ -38,8 +38,8 @@ def _moved(services: Services, since: date, mondays: int) -> dict[str, object]:
     from coldtake.web.views import progress_charts as drawn
 
     titles = {t.id: t.title for t in services.state().topics.values()}
-    shown, minutes = services.back.minutes_by_week(mondays)
-    exercises = sorted(services.back.exercises(since), key=lambda one: not one.is_open)
+    shown, minutes = services.progress.minutes_by_week(mondays)
+    exercises = sorted(services.progress.exercises(since), key=lambda one: not one.is_open)
     moved = [one for one in exercises if one.moved]
     rest = [*moved[EXERCISES_SHOWN:], *(one for one in exercises if not one.moved)]
     return {
@@ -55,7 +55,7 @@ def _right(services: Services) -> dict[str, object]:
     from coldtake.learning.filter import PLAYER_ERRORS, TOOL_ERRORS
     from coldtake.web.views import progress_charts as drawn
 
-    right = services.back.how_right()
+    right = services.progress.how_right()
     kept = [one.kept for one in right.intervals]
     return {
         "right": right,
@@ -76,7 +76,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     @routes.get("/progress")
     @needs(Action.SEE)
     def show(request: Request) -> Response:
-        weeks = services.looking.weeks(most=WEEKS_SHOWN)
+        weeks = services.reports.weeks(most=WEEKS_SHOWN)
         context: dict[str, object] = {"here": "/progress", **_weeks(services, weeks)}
         if weeks:
             context |= _moved(services, weeks[0].monday, len(weeks)) | _right(services)

@@ -82,7 +82,7 @@ def _session_in(services: Services, day: date, form: Form) -> str:
     """Return the session that a form is for; on another day than it showed a new one there."""
     shown = form.get("shown", "")
     elsewhere = bool(shown) and shown != day.isoformat()
-    return ("new" if services.evening.plans(day) else "") if elsewhere else form.get("session", "")
+    return ("new" if services.plans.plans(day) else "") if elsewhere else form.get("session", "")
 
 
 def _minutes_in(form: Form) -> str:
@@ -121,7 +121,7 @@ def day_of(services: Services, text: str) -> date:
     today = services.today()
     if text == "today":
         return today
-    return form_fields.day(text, "day", today=today) if text else services.evening.tomorrow()
+    return form_fields.day(text, "day", today=today) if text else services.plans.tomorrow()
 
 
 def _session_of(services: Services, day: date, text: str) -> int:
@@ -130,19 +130,19 @@ def _session_of(services: Services, day: date, text: str) -> int:
     When all sessions of today were played that is a further one; “new” asks for one too.
     """
     if text == "new":
-        return services.evening.new_session(day)
+        return services.plans.new_session(day)
     if text:
         return form_fields.whole(text, "session", 1, SESSIONS_MOST)
-    plan = services.evening.plan(day)
+    plan = services.plans.plan(day)
     if plan is None:
         return 1
-    again = day == services.today() and services.evening.is_over(plan)
-    return services.evening.new_session(day) if again else plan.request.session
+    again = day == services.today() and services.plans.is_over(plan)
+    return services.plans.new_session(day) if again else plan.request.session
 
 
 def _plan_or_fault(services: Services, day: date, session: str = "") -> Plan:
     number = form_fields.whole(session, "session", 1, SESSIONS_MOST) if session else None
-    plan = services.evening.plan(day, number)
+    plan = services.plans.plan(day, number)
     if plan is None:
         remedy = "Enter your minutes and make a plan."
         raise NotFoundError(f"There is no plan for {day.isoformat()} yet.", remedy=remedy)
@@ -151,11 +151,11 @@ def _plan_or_fault(services: Services, day: date, session: str = "") -> Plan:
 
 def _context(services: Services, day: date, session: int, plan: Plan | None) -> dict[str, object]:
     state = services.state()
-    request = plan.request if plan else services.evening.default_request(day, session)
+    request = plan.request if plan else services.plans.default_request(day, session)
     return {
         **_days(state, day, services.today()),
         "session": session,
-        "sessions": tuple((p, services.evening.is_over(p)) for p in services.evening.plans(day)),
+        "sessions": tuple((p, services.plans.is_over(p)) for p in services.plans.plans(day)),
         "here": "/tomorrow",
         "moved": "",
         "day": day,
@@ -201,7 +201,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     def show(request: Request, day: str = "", session: str = "", moved: str = "") -> Response:
         chosen = day_of(services, day)
         number = _session_of(services, chosen, session)
-        plan = services.evening.plan(chosen, number)
+        plan = services.plans.plan(chosen, number)
         context = _context(services, chosen, number, plan) | {"moved": moved}
         return templates.TemplateResponse(request, "tomorrow.html", context)
 
@@ -211,7 +211,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         form = text_fields(fields)
         day = day_of(services, form.get("day", ""))
         session = _session_of(services, day, _session_in(services, day, form))
-        known = services.evening.plan(day, session)
+        known = services.plans.plan(day, session)
         wanted = PlanRequest(
             day=day,
             session=session,
@@ -228,11 +228,11 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
             )
         at_hand = requirements.read_at_hand(fields, services.state(), wanted)
         wanted = msgspec.structs.replace(wanted, at_hand=at_hand)
-        plan = services.evening.propose(wanted)
+        plan = services.plans.propose(wanted)
         if not plan.slots:  # not kept: the page says what to do first
             context = _context(services, day, session, plan)
             return templates.TemplateResponse(request, "tomorrow.html", context)
-        later = BackgroundTask(services.looking.say_when_due)
+        later = BackgroundTask(services.reports.say_when_due)
         return RedirectResponse(_at(plan.request), status_code=303, background=later)
 
     @routes.post("/tomorrow/change")
@@ -241,7 +241,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         form = text_fields(fields)
         day = day_of(services, form.get("day", ""))
         known = _plan_or_fault(services, day, form.get("session", ""))
-        plan = services.evening.change(day, wished(known, form))
+        plan = services.plans.change(day, wished(known, form))
         if not plan.slots:
             raise InputError(
                 "The plan needs at least one slot.", remedy="Keep one slot, or enter fewer minutes."
@@ -256,7 +256,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         form = text_fields(fields)
         day = day_of(services, form.get("day", ""))
         known = _plan_or_fault(services, day, form.get("session", ""))
-        services.evening.delete(day, known.request.session)
+        services.plans.delete(day, known.request.session)
         return RedirectResponse(f"/tomorrow?day={day}", status_code=303)
 
     @routes.get("/tomorrow/print")

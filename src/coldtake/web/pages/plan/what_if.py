@@ -153,7 +153,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
 
         supposed = read(request.query_params, services.today())
         state = services.state()
-        answer = services.supposing.ask(supposed, again=not poll)
+        answer = services.what_if.ask(supposed, again=not poll)
         found = answer.found
         context = {
             "tail": address(request.query_params),
@@ -168,7 +168,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     @routes.post("/what-if/stop")
     @needs(Action.RUN_TASKS)
     def stop(request: Request) -> Response:
-        services.supposing.stop()
+        services.what_if.stop()
         tail = address(request.query_params)
         if request.headers.get("hx-request"):
             return RedirectResponse(f"/what-if/numbers?{tail}&poll=1", status_code=303)

@@ -73,7 +73,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     @needs(Action.SEE)
     def hearing(request: Request, take_id: str) -> Response:
         take = services.takes.get(take_id)
-        job = services.hearing.now(take.id)
+        job = services.judging.now(take.id)
         if job is None or not job.running:
             return Response(headers={"HX-Refresh": "true"})
         context = {"take": take, "hearing": job}
@@ -83,8 +83,8 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     @needs(Action.JUDGE)
     def stop(take_id: str) -> Response:
         take = services.takes.get(take_id)
-        if services.hearing.now(take.id):
-            services.hearing.stop()
+        if services.judging.now(take.id):
+            services.judging.stop()
         return RedirectResponse(f"/takes/{take.id}", status_code=303)
 
     return routes
@@ -117,7 +117,7 @@ def listen_to(services: Services, take: Take) -> None:
 
         return services.takes.rejudge(take.id, tell).reason
 
-    services.hearing.start(take.id, "Judging a take", work)
+    services.judging.start(take.id, "Judging a take", work)
 
 
 def _heard_now(services: Services, take: Take) -> Job | None:
@@ -125,10 +125,10 @@ def _heard_now(services: Services, take: Take) -> Job | None:
 
     That judging failed is in the log and stays on the page.
     """
-    job = services.hearing.now(take.id)
+    job = services.judging.now(take.id)
     if job is None or job.running:
         return job
-    services.hearing.seen()
+    services.judging.seen()
     if job.fault is not None and not isinstance(job.fault, JudgingError):
         raise job.fault
     return None

@@ -146,5 +146,5 @@ def pile_context(services: Services, request: Request) -> dict[str, Any]:
         "count": len(state.topics),
         "instruments": by_family(),
         "offer_demo": services.is_empty() and request.app.state.build_demo is not None,
-        "first_request": services.evening.default_request(services.today()),
+        "first_request": services.plans.default_request(services.today()),
     }

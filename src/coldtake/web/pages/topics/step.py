@@ -239,7 +239,7 @@ def _waiting(services: Services, step: Step) -> dict[str, object]:
     return {
         "inherited": at_hand_words.requirement_names(state.topics[step.topic_id].requires),
         "waits_for": at_hand_words.waits_for(state, step, lacking, today) if lacking else "",
-        "asked_again": keeping_words.asked_again_of(state, step.id, services.evening.tomorrow()),
+        "asked_again": keeping_words.asked_again_of(state, step.id, services.plans.tomorrow()),
     }
 
 
@@ -247,7 +247,7 @@ def _tempo(services: Services, step: Step) -> ExerciseTempoView | None:
     """Draw its clean tempi; None before the first."""
     from coldtake.web.views.progress_charts import tempo_of
 
-    known = services.back.exercise_of(step)
+    known = services.progress.exercise_of(step)
     return tempo_of(services, known) if known else None
 
 
@@ -293,7 +293,7 @@ def _context(services: Services, step: Step) -> dict[str, object]:
         "marks_series": METRONOME_MARKS,
         "tries": own,
         "stave": tries.tries_stave(own),
-        "estimate": services.looking.estimate(step.id),
+        "estimate": services.reports.estimate(step.id),
         "today": services.today(),
         "requires": requirements.ticks(step.requires),
         **_waiting(services, step),

@@ -106,9 +106,9 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     def show(request: Request) -> Response:
         from coldtake.planning.triage.triage_words import proposal_words
 
-        state, found = services.state(), services.sorting.propose()
-        ahead = {t.topic_id: t for t in services.looking.ahead() if t.enough}
-        moved = services.sorting.undoable()
+        state, found = services.state(), services.triage.propose()
+        ahead = {t.topic_id: t for t in services.reports.ahead() if t.enough}
+        moved = services.triage.undoable()
         context = {
             "here": "/triage",
             "found": found,
@@ -123,13 +123,13 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     @routes.post("/triage")
     @needs(Action.CHANGE_TOPICS)
     def decide(fields: Fields) -> Response:
-        services.sorting.decide(chosen(text_fields(fields)))
+        services.triage.decide(chosen(text_fields(fields)))
         return RedirectResponse("/triage", status_code=303)
 
     @routes.post("/triage/undo")
     @needs(Action.CHANGE_TOPICS)
     def undo() -> Response:
-        services.sorting.undo()
+        services.triage.undo()
         return RedirectResponse("/triage", status_code=303)
 
     return routes
