@@ -24,15 +24,16 @@ import resource, sys, time
 sys.path[:0] = {[str(SRC), str(Path(__file__).parent)]!r}
 from passages import passage_of
 from coldtake.listening.judging_request import JudgingRequest
-from coldtake.listening.melody.judge import default_criterion, judge
+from coldtake.domain.criterion import default_criterion
+from coldtake.listening.melody.judge import judge
 from coldtake.listening.sources.sound import Sound, read_sound
 import numpy as np
 passage = passage_of(ROWS)
-judge(Sound(np.zeros(22050, np.float32), 44100), JudgingRequest(passage, default_criterion(None)))
+judge(Sound(np.zeros(22050, np.float32), 44100), JudgingRequest(passage, default_criterion()))
 print(time.process_time())
 sound = read_sound(open(PATH, "rb").read(), "take.wav")
 started = time.process_time()
-judge(sound, JudgingRequest(passage, default_criterion(None)))
+judge(sound, JudgingRequest(passage, default_criterion()))
 print((time.process_time() - started) / sound.duration_s)
 {PEAK}
 """

@@ -24,11 +24,12 @@ from rivals import score_rivals
 from scoring import score_take
 from table import write
 
+from coldtake.domain.criterion import default_criterion
 from coldtake.listening.judging_request import JudgingRequest
-from coldtake.listening.melody.judge import default_criterion, judge
+from coldtake.listening.melody.judge import judge
 from coldtake.listening.sources.sound import Sound
 
-CRITERION = default_criterion(None)
+CRITERION = default_criterion()
 
 
 def faults_of(rng: np.random.Generator) -> tuple[str, ...]:

@@ -30,7 +30,7 @@ from playwright.sync_api import Page, sync_playwright
 from coldtake.bootstrap import open_services
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step
 from coldtake.web.app import create_app
-from coldtake.web.forms.criteria import first_criterion
+from coldtake.web.forms.criteria import default_criterion
 
 CHROMIUM = environ.get("COLDTAKE_CHROMIUM", "/usr/bin/chromium")
 ARGS = ("--no-sandbox", "--disable-gpu", "--autoplay-policy=no-user-gesture-required")
@@ -265,7 +265,7 @@ def times(page: Page, url: str, services: Any) -> None:
                 id=services.log.new_id(),
                 topic_id=topic.id,
                 title=f"Line {n}",
-                criterion=first_criterion(),
+                criterion=default_criterion(),
                 exercise=exercise,
             )
         )

@@ -14,11 +14,11 @@ import soundfile
 from playwright.sync_api import Page, expect
 
 from coldtake.domain import events as ev
+from coldtake.domain.criterion import default_criterion
 from coldtake.domain.estimate import ForecastChance, Interval, SaidTopic
 from coldtake.domain.plan import PlanRequest
 from coldtake.domain.take import Answer, Judge, NewTake
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step, TopicKind
-from coldtake.web.forms.criteria import first_criterion
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("pages")]
 
@@ -69,7 +69,7 @@ def filled(services) -> dict[str, str]:
                 id=services.log.new_id(),
                 topic_id=topic.id,
                 title=title,
-                criterion=first_criterion(),
+                criterion=default_criterion(),
                 exercise=exercise,
             )
         )

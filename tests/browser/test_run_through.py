@@ -8,9 +8,9 @@ import soundfile
 from playwright.sync_api import Page, expect
 
 from coldtake.domain import events as ev
+from coldtake.domain.criterion import default_criterion
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import Place, Step
-from coldtake.web.forms.criteria import first_criterion
 
 pytestmark = pytest.mark.browser
 SIZES = {"phone": (390, 844), "laptop": (1280, 900)}
@@ -29,7 +29,7 @@ def concert(served):
                 id=services.log.new_id(),
                 topic_id=topic.id,
                 title=f"Part {n}, from memory",
-                criterion=first_criterion(),
+                criterion=default_criterion(),
             )
             services.pile.keep_step(step)
             for ago in range(20, 0, -2):

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 from playwright.sync_api import Page, expect
 
+from coldtake.domain.criterion import default_criterion
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step
-from coldtake.web.forms.criteria import first_criterion
 
 pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("sound in a page")]
 
@@ -101,7 +101,7 @@ def house(serving, tmp_path_factory):
                 id=server.services.log.new_id(),
                 topic_id=topic.id,
                 title="Short notes",
-                criterion=first_criterion(),
+                criterion=default_criterion(),
                 exercise=exercise,
             )
         ).id

@@ -6,9 +6,9 @@ import pytest
 from playwright.sync_api import expect
 
 from coldtake.domain import events as ev
+from coldtake.domain.criterion import default_criterion
 from coldtake.domain.take import Answer, Judge
 from coldtake.domain.topic import Place, Step
-from coldtake.web.forms.criteria import first_criterion
 
 
 @pytest.fixture
@@ -22,7 +22,7 @@ def pile(services):
                     id=services.log.new_id(),
                     topic_id=topic.id,
                     title=f"{title}, part {n}",
-                    criterion=first_criterion(),
+                    criterion=default_criterion(),
                 )
             )
             for back in (9, 6, 3):

@@ -7,8 +7,8 @@ import pytest
 
 from coldtake.bootstrap import open_services
 from coldtake.cli import main
+from coldtake.domain.criterion import default_criterion
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step
-from coldtake.web.forms.criteria import first_criterion
 
 ABC = "X:1\nT:Air\nM:4/4\nL:1/4\nK:C\nCDEF|GFED|C4|\n"
 
@@ -25,7 +25,7 @@ def folder(tmp_path):
                 id=services.log.new_id(),
                 topic_id=topic.id,
                 title=title,
-                criterion=first_criterion(),
+                criterion=default_criterion(),
                 exercise=exercise,
             )
         ).id

@@ -8,9 +8,9 @@ import pytest
 
 from coldtake.bootstrap import open_services
 from coldtake.cli import main
+from coldtake.domain.criterion import default_criterion
 from coldtake.domain.topic import Place, Step
 from coldtake.planning.what_if.comparison import BATCHES, DRAWS
-from coldtake.web.forms.criteria import first_criterion
 
 
 @pytest.fixture
@@ -25,7 +25,7 @@ def data(tmp_path):
                     id=services.log.new_id(),
                     topic_id=topic.id,
                     title=f"{title} {n}",
-                    criterion=first_criterion(),
+                    criterion=default_criterion(),
                 )
             )
     services.pile.add("Long tones")

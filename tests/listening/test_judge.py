@@ -6,11 +6,17 @@ import numpy as np
 import pytest
 from takes import BPM, HAVE_BANK, WHY_NOT, keys, other, sounded, tune
 
-from coldtake.domain.criterion import Criterion, NoStopsTest, NotesTest, TempoTest
+from coldtake.domain.criterion import (
+    Criterion,
+    NoStopsTest,
+    NotesTest,
+    TempoTest,
+    default_criterion,
+)
 from coldtake.domain.take import Answer, NoteStatus
 from coldtake.listening.engine import ENGINE
 from coldtake.listening.judging_request import JudgingRequest
-from coldtake.listening.melody.judge import default_criterion, judge
+from coldtake.listening.melody.judge import judge
 from coldtake.listening.sources.sound import Sound
 
 pytestmark = [
@@ -18,7 +24,7 @@ pytestmark = [
     pytest.mark.skipif(not HAVE_BANK, reason=WHY_NOT),
 ]
 INSTRUMENTS = ("clarinet", "flute", "trumpet", "violin", "piano")
-NOTES = default_criterion(None)
+NOTES = default_criterion()
 
 
 def faults(verdict):

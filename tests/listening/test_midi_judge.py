@@ -6,14 +6,13 @@ import mido
 import numpy as np
 import pytest
 
-from coldtake.domain.criterion import Criterion, NotesTest, TimingTest, TuneTest
+from coldtake.domain.criterion import Criterion, NotesTest, TimingTest, TuneTest, default_criterion
 from coldtake.domain.take import Answer, NoteStatus
 from coldtake.errors import SoundError
 from coldtake.listening.judging_request import JudgingRequest
 from coldtake.listening.keyboard.midi_judge import judge_keys
 from coldtake.listening.keyboard.midi_performance import is_keys, read_keys
 from coldtake.listening.keyboard.midi_take import keys_of, keys_to_flac, with_keys
-from coldtake.listening.melody.judge import default_criterion
 from coldtake.listening.sources.sound import read_sound
 from coldtake.music.notation.reading.reader import read_passage
 
@@ -23,7 +22,7 @@ ABC = (
     "[CEG] [CEG] [CEG] G|[FAc] c [EGc] z|[DGB] [DGB] A/2G/2F/2E/2|[CEGc]4|]\n"
 )
 BPM = 100.0
-NOTES = default_criterion(None)
+NOTES = default_criterion()
 
 
 @pytest.fixture(scope="module")

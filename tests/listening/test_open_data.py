@@ -16,11 +16,11 @@ import pytest
 from passages import passage_of
 from takes import other
 
-from coldtake.domain.criterion import Criterion, NotesTest
+from coldtake.domain.criterion import Criterion, NotesTest, default_criterion
 from coldtake.domain.take import Answer, NoteStatus
 from coldtake.listening.features.audio_features import hear
 from coldtake.listening.judging_request import JudgingRequest
-from coldtake.listening.melody.judge import default_criterion, judge
+from coldtake.listening.melody.judge import judge
 from coldtake.listening.sources.sound import read_sound
 from coldtake.music.notation.reading.reader import read_passage, unpack
 from coldtake.units import hz_to_pitch, pitch_to_hz
@@ -85,7 +85,7 @@ def test_notes_of_real_singing_against_both_annotators():
     one, two = annotated("A1"), annotated("A2")
     people = f1(one, two[:, 0], two[:, 1])
     assert people == pytest.approx(0.862, abs=0.002)  # computed value of CHECKS.md 5
-    verdict = judge(sung(), JudgingRequest(as_passage(one), default_criterion(None)))
+    verdict = judge(sung(), JudgingRequest(as_passage(one), default_criterion()))
     heard = [n for n in verdict.notes if n.onset_s is not None and n.pitch is not None]
     assert heard, verdict.reason
     onsets = np.array([n.onset_s for n in heard])
@@ -101,11 +101,9 @@ def test_singing_against_a_passage_that_was_not_sung_is_never_yes():
     pitches = [n.pitch for n in one.notes]
     backwards = passage_of([(p, 1.0) for p in pitches[::-1]])
     for passage in (other(), backwards, passage_of([(p + 3, 0.5) for p in pitches])):
-        verdict = judge(sung(), JudgingRequest(passage, default_criterion(None)))
+        verdict = judge(sung(), JudgingRequest(passage, default_criterion()))
         assert verdict.answer != Answer.YES
-    assert (
-        judge(sung(), JudgingRequest(other(), default_criterion(None))).answer == Answer.CANNOT_TELL
-    )
+    assert judge(sung(), JudgingRequest(other(), default_criterion())).answer == Answer.CANNOT_TELL
 
 
 @single_notes
@@ -118,7 +116,7 @@ def test_singing_against_a_passage_that_was_not_sung_is_never_yes():
 )
 def test_single_notes_have_their_pitch(place, pitch, hz):
     sound = read_sound(TINYSOL / "audio" / place)
-    verdict = judge(sound, JudgingRequest(passage_of([(pitch, 4.0)]), default_criterion(None)))
+    verdict = judge(sound, JudgingRequest(passage_of([(pitch, 4.0)]), default_criterion()))
     (note,) = verdict.notes
     assert note.status == NoteStatus.RIGHT
     assert 100 * (note.pitch - hz_to_pitch(hz)) == pytest.approx(0.0, abs=2.0)

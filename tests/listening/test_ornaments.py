@@ -10,9 +10,10 @@ import pytest
 from band import Played
 from takes import HAVE_BANK, WHY_NOT, sounded
 
+from coldtake.domain.criterion import default_criterion
 from coldtake.domain.take import Answer, NoteStatus
 from coldtake.listening.judging_request import JudgingRequest
-from coldtake.listening.melody.judge import default_criterion, judge
+from coldtake.listening.melody.judge import judge
 from coldtake.music.notation.reading.reader import read_passage
 
 pytestmark = pytest.mark.skipif(not HAVE_BANK, reason=WHY_NOT)
@@ -31,7 +32,7 @@ def heard(abc, notes, instrument):
         long_s = beats * 60.0 / BPM
         line.append(Played(at, at + 0.95 * long_s, pitch, 90))
         at += long_s
-    return judge(sounded(instrument, line), JudgingRequest(passage, default_criterion(None)))
+    return judge(sounded(instrument, line), JudgingRequest(passage, default_criterion()))
 
 
 @pytest.mark.parametrize("voice", ["violin", "flute", "piano"])

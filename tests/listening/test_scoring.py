@@ -11,8 +11,9 @@ import pytest
 from band import INSTRUMENTS, rise_of
 from takes import BANK, HAVE_BANK, WHY_NOT, keys, sounded, tune
 
+from coldtake.domain.criterion import default_criterion
 from coldtake.listening.judging_request import JudgingRequest
-from coldtake.listening.melody.judge import default_criterion, judge
+from coldtake.listening.melody.judge import judge
 from coldtake.units import pitch_to_hz
 
 pytestmark = [pytest.mark.audio, pytest.mark.skipif(not HAVE_BANK, reason=WHY_NOT)]
@@ -34,7 +35,7 @@ def test_every_note_is_found_where_it_was_played(instrument, least):
     onsets = np.array(
         [n.start_s + rise_of(BANK, program, n.key, n.velocity).onset_s for n in played]
     )
-    verdict = judge(sounded(instrument, played), JudgingRequest(tune(), default_criterion(None)))
+    verdict = judge(sounded(instrument, played), JudgingRequest(tune(), default_criterion()))
     heard = [n for n in verdict.notes if n.onset_s is not None and n.pitch is not None]
     scores = mir_eval.transcription.precision_recall_f1_overlap(
         spans(onsets),
@@ -49,7 +50,7 @@ def test_every_note_is_found_where_it_was_played(instrument, least):
 def test_onsets_of_struck_notes_are_known_to_a_few_milliseconds():
     played = keys(tune())
     onsets = [n.start_s + rise_of(BANK, 0, n.key, n.velocity).onset_s for n in played]
-    verdict = judge(sounded("piano", played), JudgingRequest(tune(), default_criterion(None)))
+    verdict = judge(sounded("piano", played), JudgingRequest(tune(), default_criterion()))
     off = [n.onset_s - o for n, o in zip(verdict.notes, onsets, strict=True)]
     assert np.median(np.abs(off)) < 0.004
     assert max(np.abs(off)) < 0.012

@@ -3,9 +3,9 @@
 import pytest
 
 from coldtake.domain import events as ev
+from coldtake.domain.criterion import default_criterion
 from coldtake.domain.topic import Place, Step
 from coldtake.errors import NotFoundError, RuleError
-from coldtake.web.forms.criteria import first_criterion
 
 
 @pytest.fixture
@@ -19,7 +19,7 @@ def topics(services):
                 id=services.log.new_id(),
                 topic_id=topic.id,
                 title="A step",
-                criterion=first_criterion(),
+                criterion=default_criterion(),
             )
         )
     services.pile.place(made[3].id, Place.LAID_ASIDE)

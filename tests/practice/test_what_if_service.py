@@ -2,12 +2,12 @@
 
 import pytest
 
+from coldtake.domain.criterion import default_criterion
 from coldtake.domain.topic import Place, Step
 from coldtake.errors import InputError
 from coldtake.planning.what_if.comparison import BATCHES, DRAWS
 from coldtake.planning.what_if.what_if_scenario import WhatIf
 from coldtake.practice.jobs import Stage
-from coldtake.web.forms.criteria import first_criterion
 
 MORE = WhatIf(more_min=20)
 
@@ -21,7 +21,7 @@ def topic(services):
                 id=services.log.new_id(),
                 topic_id=made.id,
                 title=f"Step {n}",
-                criterion=first_criterion(),
+                criterion=default_criterion(),
             )
         )
     return made

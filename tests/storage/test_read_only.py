@@ -11,11 +11,11 @@ import soundfile
 
 from coldtake.bootstrap import make_app, open_services
 from coldtake.cli import main
+from coldtake.domain.criterion import default_criterion
 from coldtake.domain.take import NewTake
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step
 from coldtake.errors import StoreError
 from coldtake.practice.archive import Archive, restore
-from coldtake.web.forms.criteria import first_criterion
 from unwritable import unwritable
 
 AIR = b"X:1\nT:Air\nM:4/4\nL:1/4\nQ:1/4=96\nK:C\nCDEF|GFED|C4|\n"
@@ -39,7 +39,7 @@ def lived_in(tmp_path_factory):
         id=services.log.new_id(),
         topic_id=topic.id,
         title="Bars 1 to 3",
-        criterion=first_criterion(),
+        criterion=default_criterion(),
         exercise=Exercise(passage=PassageRef(passage_id=stored.id), tempo_bpm=96),
     )
     services.pile.keep_step(step)

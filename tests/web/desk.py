@@ -3,8 +3,8 @@
 import re
 import warnings
 
+from coldtake.domain.criterion import default_criterion
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step, Topic
-from coldtake.web.forms.criteria import first_criterion
 
 with warnings.catch_warnings():  # the test client asks for httpx2; httpx serves it as well
     warnings.simplefilter("ignore")
@@ -32,7 +32,7 @@ class Desk:
             id=self.services.log.new_id(),
             topic_id=topic.id,
             title=title,
-            criterion=fields.pop("criterion", first_criterion()),
+            criterion=fields.pop("criterion", default_criterion()),
             **fields,
         )
         return self.services.pile.keep_step(step)

@@ -18,9 +18,9 @@ PASSAGE_MOST_BYTES = 32 * 1024 * 1024
 
 def run(arguments: Namespace) -> int:
     """Judge the take, print the verdict, return its exit status."""
+    from coldtake.domain.criterion import default_criterion
     from coldtake.listening.dispatch import judge_take
     from coldtake.listening.judging_request import JudgingRequest
-    from coldtake.listening.melody.judge import default_criterion
     from coldtake.music.notation.reading.excerpt import select_bars
     from coldtake.music.notation.reading.reader import read_passage, unpack
 

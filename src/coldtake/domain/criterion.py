@@ -25,6 +25,7 @@ def entered(least: float, most: float, unit: str = "", **more: object) -> Meta:
     return Meta(extra=extra, extra_json_schema={"unit": unit} if unit else None)
 
 
+USUAL_TEMPO_ROOM = 10.0  # percent: about the width of two metronome marks, up or down
 Percent = Annotated[float, Meta(ge=0, le=100), entered(0, 100, "%")]
 Positive = Annotated[float, Meta(gt=0)]
 Count = Annotated[int, Meta(ge=0), entered(0, 100, "notes")]
@@ -200,6 +201,23 @@ class Criterion(msgspec.Struct, frozen=True, kw_only=True):
     def changes(self) -> ChangesTest | None:
         """What is asked of an improvisation; None where something written is played."""
         return next((t for t in self.tests if isinstance(t, ChangesTest)), None)
+
+
+def default_criterion(
+    tempo_bpm: float | None = None, *, choruses: int | None = None, rhythm_only: bool = False
+) -> Criterion:
+    """Every note right and no stops; with a tempo, that tempo within 10 %.
+
+    choruses : of an improvisation over changes; rhythm_only : pitches are not looked at
+    """
+    tests: tuple[AnyTest, ...] = (NotesTest(), NoStopsTest())
+    if choruses is not None:
+        tests = (ChangesTest(choruses=choruses),)
+    elif rhythm_only:
+        tests = (NotesTest(), RhythmTest())
+    if tempo_bpm is not None:
+        tests = (*tests, TempoTest(mark=tempo_bpm, within_percent=USUAL_TEMPO_ROOM))
+    return Criterion(tests=tests, rhythm_only=rhythm_only)
 
 
 def passed(times: Times, answers: tuple[bool, ...]) -> bool:

@@ -9,15 +9,6 @@ from dataclasses import replace as replaced
 
 from msgspec.structs import replace
 
-from coldtake.domain.criterion import (
-    AnyTest,
-    ChangesTest,
-    Criterion,
-    NoStopsTest,
-    NotesTest,
-    RhythmTest,
-    TempoTest,
-)
 from coldtake.domain.take import Verdict
 from coldtake.listening.alignment.performance_alignment import read_take
 from coldtake.listening.alignment.performed_notes import PerformanceAlignment
@@ -40,25 +31,6 @@ from coldtake.listening.verdict.verdicts import (
     seems_another,
 )
 from coldtake.music.passage import Passage
-
-TEMPO_ROOM_PERCENT = 10.0  # about the width of two metronome marks, up or down
-
-
-def default_criterion(
-    tempo_bpm: float | None, *, choruses: int | None = None, rhythm_only: bool = False
-) -> Criterion:
-    """Every note right and no stops; with a tempo, that tempo within 10 %.
-
-    choruses : of an improvisation over changes; rhythm_only : pitches are not looked at
-    """
-    tests: tuple[AnyTest, ...] = (NotesTest(), NoStopsTest())
-    if choruses is not None:
-        tests = (ChangesTest(choruses=choruses),)
-    elif rhythm_only:
-        tests = (NotesTest(), RhythmTest())
-    if tempo_bpm is not None:
-        tests = (*tests, TempoTest(mark=tempo_bpm, within_percent=TEMPO_ROOM_PERCENT))
-    return Criterion(tests=tests, rhythm_only=rhythm_only)
 
 
 def judge(sound: Sound, asked: JudgingRequest, tell: ProgressCallback | None = None) -> Verdict:

@@ -12,14 +12,13 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from coldtake.domain import events as ev
-from coldtake.domain.criterion import Criterion, NoStopsTest, NotesTest, TempoTest
+from coldtake.domain.criterion import USUAL_TEMPO_ROOM, Criterion, NoStopsTest, NotesTest, TempoTest
 from coldtake.domain.topic import PassageRef, Step
 from coldtake.errors import RuleError
 from coldtake.learning.breakdowns import BarOfTake, WeakBar, bars_of_take, weak_bars
 from coldtake.music.theory.tempo import nearest_mark
 from coldtake.practice import lookup
 from coldtake.practice.access import Action, needs
-from coldtake.practice.topics.proposals.laying import TEMPO_WITHIN_PERCENT
 
 if TYPE_CHECKING:
     from coldtake.domain.history.state import State
@@ -187,7 +186,7 @@ def _offer(
 
 
 def _tempo(mark: float, unit: float) -> TempoTest:
-    return TempoTest(mark=mark, beat_unit_beats=unit, within_percent=TEMPO_WITHIN_PERCENT)
+    return TempoTest(mark=mark, beat_unit_beats=unit, within_percent=USUAL_TEMPO_ROOM)
 
 
 def _title(whole: Passage, bars: tuple[int, int], cut: Cut, mark: float | None) -> str:

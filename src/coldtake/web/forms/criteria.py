@@ -76,13 +76,6 @@ class Editor:
     conditions: tuple[str, ...] = CONDITIONS
 
 
-def first_criterion(tempo_bpm: float | None = None) -> Criterion:
-    """Return what is asked of a step until the player asks something else."""
-    from coldtake.listening.melody.judge import default_criterion
-
-    return default_criterion(tempo_bpm)
-
-
 def _own(form: Form) -> OwnQuestionTest:
     remedy = "Enter a question that you answer with yes or no."
     return OwnQuestionTest(

@@ -5,11 +5,10 @@ in the circle of fourths from the tune's own, each after the one before. What is
 shown as a chart; the roots in the stored passage only carry its chord symbols.
 """
 
-from coldtake.domain.criterion import ChangesTest, Criterion, TempoTest
+from coldtake.domain.criterion import USUAL_TEMPO_ROOM, ChangesTest, Criterion, TempoTest
 from coldtake.domain.topic import ClickSetting, Exercise
 from coldtake.music.notation.changes import Changes
 from coldtake.music.theory.tones import ToneInterval
-from coldtake.practice.topics.proposals.laying import TEMPO_WITHIN_PERCENT
 from coldtake.practice.topics.proposals.lines import bass
 from coldtake.practice.topics.proposals.over_changes import OverChanges
 
@@ -97,7 +96,7 @@ def _chorus(
     changes = changes or tune.changes
     way = tune.way
     ref, _ = tune.written(changes, name, bass(tune))
-    tempo = TempoTest(mark=mark, beat_unit_beats=way.unit, within_percent=TEMPO_WITHIN_PERCENT)
+    tempo = TempoTest(mark=mark, beat_unit_beats=way.unit, within_percent=USUAL_TEMPO_ROOM)
     beats, unit = changes.metre
     return tune.laying.step(
         f"{title} at {way.words(mark)}",

@@ -2,7 +2,14 @@
 
 import msgspec
 
-from coldtake.domain.criterion import AnyTest, Criterion, NoStopsTest, NotesTest, TempoTest
+from coldtake.domain.criterion import (
+    USUAL_TEMPO_ROOM,
+    AnyTest,
+    Criterion,
+    NoStopsTest,
+    NotesTest,
+    TempoTest,
+)
 from coldtake.domain.ids import named_id
 from coldtake.domain.topic import ClickSetting, Exercise, PassageRef, Step, StoredPassage
 from coldtake.errors import RuleError
@@ -15,7 +22,6 @@ from coldtake.units import tempo_mark
 
 # Guesses, no source; the player changes them, and the log corrects what it can.
 CLEAN_SHARE = 0.6  # of the goal: what is taken to come out clean now, when nobody says
-TEMPO_WITHIN_PERCENT = 10.0
 MARK_MOST = 400.0  # of a tempo test
 BAR_MIN, HARD_BAR_MIN = 3.0, 14.0  # minutes of work for a bar: the plainest, and more when hard
 LEAST_MIN, MOST_MIN = 8, 240
@@ -94,7 +100,7 @@ def _in_beats(bpm: float, unit: float) -> float:
 
 def at_tempo(way: Pace, mark: float, *more: AnyTest) -> Criterion:
     """Every note right, without stopping, at a mark; and what else is asked."""
-    tempo = TempoTest(mark=mark, beat_unit_beats=way.unit, within_percent=TEMPO_WITHIN_PERCENT)
+    tempo = TempoTest(mark=mark, beat_unit_beats=way.unit, within_percent=USUAL_TEMPO_ROOM)
     return Criterion(tests=(NotesTest(), NoStopsTest(), tempo, *more))
 
 

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Form, Request
 from starlette.responses import RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
+from coldtake.domain.criterion import default_criterion
 from coldtake.domain.criterion_words import question
 from coldtake.domain.history.state import State
 from coldtake.domain.topic import MET_ONCE, Step, StepPhase, Topic, TopicKind
@@ -17,7 +18,7 @@ from coldtake.music.theory.instruments import by_family, instrument_named
 from coldtake.planning.value.at_hand_words import requirement_names
 from coldtake.practice.access import Action, needs
 from coldtake.web.forms import form_fields, requirements
-from coldtake.web.forms.criteria import editor_of, first_criterion, read_criterion
+from coldtake.web.forms.criteria import editor_of, read_criterion
 from coldtake.web.forms.form_fields import Fields, text_fields
 from coldtake.web.views.notation import music_name, notation_path
 
@@ -113,7 +114,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
             form.get("title", ""), "step", "Enter what you want to play clean."
         )
         asked = "times_wanted" in form  # the editor was there; the pile's first step has none
-        criterion = read_criterion(form) if asked else first_criterion()
+        criterion = read_criterion(form) if asked else default_criterion()
         step = Step(id=services.new_id(), topic_id=topic_id, title=title, criterion=criterion)
         services.pile.keep_step(step)
         back = form_fields.own_path(form.get("back", f"/topics/{topic_id}"))
@@ -157,7 +158,7 @@ def topic_context(services: Services, topic_id: str) -> dict[str, Any]:
         "instruments": by_family(),
         "usual_instrument": next(iter(services.settings.instruments()), ""),
         "requires": requirements.ticks(topic.requires),
-        "editor": editor_of(first_criterion()),
+        "editor": editor_of(default_criterion()),
         "today": services.today(),
         "next_date": state.topic_date(topic_id, services.today()),
         "stages": [p for p in services.performances.upcoming() if topic_id in p.programme],
