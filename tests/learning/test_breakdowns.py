@@ -10,7 +10,15 @@ from collections import Counter
 import numpy as np
 import pytest
 
-from coldtake.domain.take import Answer, NoteEvidence, NoteStatus, Restart, Verdict
+from coldtake.domain.take import (
+    Answer,
+    NoteEvidence,
+    NoteStatus,
+    Restart,
+    Stumble,
+    StumbleKind,
+    Verdict,
+)
 from coldtake.learning import breakdowns
 from coldtake.learning.breakdowns import BarOfTake, Fault, bars_of_take, weak_bars
 from coldtake.music.notation.reading.reader import read_passage
@@ -92,14 +100,15 @@ def test_a_bar_is_drawn_towards_the_others_as_in_the_published_example():
     assert chance[0] == pytest.approx(0.06, abs=0.02)  # 0 of 20
 
 
-def verdict(*faults, heard=16, restarts=()):
+def verdict(*faults, heard=16, restarts=(), stumbles=()):
     """All notes right but those named by number, which are (number, status)."""
     named = dict(faults)
     notes = []
     for i, note in enumerate(FOUR.notes):
         status = named.get(i, NoteStatus.RIGHT) if i < heard else NoteStatus.MISSED
         at = None if status is NoteStatus.MISSED else note.onset_beats
-        notes.append(NoteEvidence(id=note.id, status=status, onset_s=at))
+        beat = note.onset_beats
+        notes.append(NoteEvidence(id=note.id, status=status, onset_s=at, expected_beat=beat))
     return Verdict(
         answer=Answer.NO,
         reason="",
@@ -108,6 +117,7 @@ def verdict(*faults, heard=16, restarts=()):
         notes=tuple(notes),
         engine="line-1",
         restarts=restarts,
+        stumbles=stumbles,
     )
 
 
@@ -130,3 +140,24 @@ def test_a_restart_counts_where_it_broke_not_where_it_began_again():
     told = verdict(restarts=(Restart(at_s=9.5, to_beat=4.0),))
     assert read(told)[2] == {Fault.RESTART: 1}
     assert read(told)[1] == {}
+
+
+def test_how_far_play_had_come_counts_where_the_verdict_says_it():
+    told = verdict(restarts=(Restart(at_s=9.5, to_beat=0.0, from_beat=5.0),))
+    assert read(told)[1] == {Fault.RESTART: 1}
+
+
+@pytest.mark.parametrize(
+    ("kind", "sure", "faults"),
+    [
+        (StumbleKind.HESITATION, 0.9, {Fault.STOP: 1}),
+        (StumbleKind.REPEATED, 0.9, {Fault.RESTART: 1}),
+        (StumbleKind.HESITATION, 0.3, {}),
+        (StumbleKind.UNEVEN, 0.9, {}),
+        (StumbleKind.RESTART, 0.9, {}),
+    ],
+)
+def test_a_stop_counts_in_the_bar_of_the_note_that_came_late(kind, sure, faults):
+    late = FOUR.notes[8]
+    one = Stumble(kind=kind, note_id=late.id, at_s=9.0, beat=late.onset_beats, confidence=sure)
+    assert read(verdict(stumbles=(one,)))[2] == faults

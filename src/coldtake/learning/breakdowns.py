@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from coldtake.domain.take import NoteEvidence, NoteStatus, Verdict
+from coldtake.domain.take import NoteEvidence, NoteStatus, Restart, StumbleKind, Verdict
 
 if TYPE_CHECKING:
     import numpy as np
@@ -38,7 +38,12 @@ class Fault(StrEnum):
     EXTRA = "extra"
     EARLY = "early"
     LATE = "late"
+    STOP = "stop"
     RESTART = "restart"
+
+
+# Going back by more than a beat is in a verdict's own list of restarts, in older ones too.
+_OF_STUMBLE = {StumbleKind.HESITATION: Fault.STOP, StumbleKind.REPEATED: Fault.RESTART}
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +117,11 @@ def _faults(
         if note.status is NoteStatus.EXTRA and note.confidence >= SURE and note.onset_s is not None:
             yield _bar_at(note.onset_s, told, bar_of), Fault.EXTRA
     for restart in verdict.restarts:
-        yield _bar_at(restart.at_s, told, bar_of), Fault.RESTART
+        yield _bar_of_restart(restart, told, bar_of), Fault.RESTART
+    for stumble in verdict.stumbles:
+        fault = _OF_STUMBLE.get(stumble.kind)
+        if fault is not None and stumble.confidence >= SURE and stumble.note_id in bar_of:
+            yield bar_of[stumble.note_id], fault
     stopped = max((bar_of[n.id] for n in told if n.onset_s is not None), default=last_bar)
     if stopped < last_bar:
         yield stopped, Fault.MISSED
@@ -126,6 +135,18 @@ def _fault_of(note: NoteEvidence) -> Fault | None:
     if note.displaced:
         return Fault.LATE if (note.deviation_ms or 0.0) > 0 else Fault.EARLY
     return None
+
+
+def _bar_of_restart(
+    restart: Restart, told: Sequence[NoteEvidence], bar_of: Mapping[str, int]
+) -> int:
+    """The bar that play had come to; older verdicts only say when that was."""
+    if restart.from_beat is None:
+        return _bar_at(restart.at_s, told, bar_of)
+    come_to = restart.from_beat
+    before = [n for n in told if n.expected_beat is not None and n.expected_beat <= come_to]
+    last = max(before, key=lambda n: n.expected_beat or 0.0, default=None)
+    return bar_of[last.id] if last else -1
 
 
 def _bar_at(at_s: float, told: Sequence[NoteEvidence], bar_of: Mapping[str, int]) -> int:

@@ -21,6 +21,7 @@ _ONE = {
     Fault.EXTRA: "extra note",
     Fault.EARLY: "early note",
     Fault.LATE: "late note",
+    Fault.STOP: "stop",
     Fault.RESTART: "restart",
 }
 
