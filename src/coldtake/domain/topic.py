@@ -126,9 +126,19 @@ class StoredPassage(msgspec.Struct, frozen=True, kw_only=True):
     """Notation as it came in: the text is kept for ever, the note list is read from it.
 
     format : "musicxml", "mei" or "abc" (`.mxl` is unpacked to its MusicXML before it is kept)
+    print_doubts : of notation read from a printed page, the bars (from 1, as written) that may be
+        wrong; None where it came otherwise
+    compared : the player has compared such notation with the page; it does not judge takes before
     """
 
     id: str
     title: str
     format: Annotated[str, Meta(pattern="^(musicxml|mei|abc)$")]
     text: str
+    print_doubts: tuple[Annotated[int, Meta(ge=1)], ...] | None = None
+    compared: bool = False
+
+    @property
+    def to_compare(self) -> bool:
+        """Whether it was read from print and nobody has looked through it yet."""
+        return self.print_doubts is not None and not self.compared

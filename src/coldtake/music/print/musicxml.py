@@ -35,6 +35,15 @@ def as_musicxml(page: PrintedPage) -> str:
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="unicode")
 
 
+def doubtful_bars(page: PrintedPage) -> tuple[int, ...]:
+    """Numbers of the bars, in any part, that have a question mark over them, from 1."""
+    found: set[int] = set()
+    for number in {staff.number for staff in page.staves}:
+        bars = [bar for staff in page.staves if staff.number == number for bar in staff.bars]
+        found |= {place for place, bar in enumerate(bars, start=1) if bar.doubtful}
+    return tuple(sorted(found))
+
+
 def _part(part: ET.Element, bars: Sequence[PrintedBar]) -> None:
     before: PrintedBar | None = None
     tied: PrintedNote | None = None

@@ -266,6 +266,12 @@ class Takes:
         except PassageError as fault:
             return _cannot_tell(fault.what, fault.remedy)
         assert passage is not None
+        stored = self._log.state().passages.get(step.exercise.passage.passage_id)  # type: ignore[union-attr]
+        if stored is not None and stored.to_compare:
+            return _cannot_tell(
+                "The notation was read from print and is not compared with its page yet.",
+                "Open the notation and compare it. Then have the take judged again.",
+            )
         from coldtake.listening.judging_request import JudgingRequest
         from coldtake.listening.worker_client import judge
 

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from coldtake.music.passage import Passage
 
 SUFFIXES = (".musicxml", ".xml", ".mxl", ".mei", ".abc", ".mid", ".midi")
+_PRINT_BEGINS = (b"%PDF", b"\x89PNG", b"\xff\xd8\xff")
+PAGES_MOST = 20  # of one printed file
 PIECES_MOST = 5_000  # at once
 _LONG = 1_500_000  # characters, from which progress within one piece is told
 _PER_FILE = 1_000  # parts of progress that one file stands for
@@ -79,6 +81,7 @@ class _Piece:
     form: str
     text: str
     said: tuple[str, ...] = ()
+    print_doubts: tuple[int, ...] | None = None
 
 
 def folder(path: Path) -> tuple[Incoming, ...]:
@@ -147,7 +150,11 @@ class Importing:
                 known = key in here
                 if not known:
                     here[key] = StoredPassage(
-                        id=self._log.new_id(), title=title, format=piece.form, text=piece.text
+                        id=self._log.new_id(),
+                        title=title,
+                        format=piece.form,
+                        text=piece.text,
+                        print_doubts=piece.print_doubts,
                     )
                     data.append(PassageKept(passage=here[key]))
                 found.kept.append(_kept(here[key], read, piece.said, known=known))
@@ -168,7 +175,7 @@ class Importing:
             return stored
         name = parts(whole)[number - 1].name or f"part {number}"
         title = title_of(f"{stored.title}, {name}"[:TITLE_MOST])
-        return self._keep_one("mei", as_mei(chosen), title)
+        return self._keep_one("mei", as_mei(chosen), title, of=stored)
 
     @needs(Action.SEE)
     def parts(self, passage_id: str) -> tuple["Part", ...]:
@@ -210,12 +217,22 @@ class Importing:
         abc, _ = self.written_otherwise(passage_id, choice)
         return self._keep_one("abc", abc, stored.title)
 
-    def _keep_one(self, form: str, text: str, title: str) -> StoredPassage:
+    def _keep_one(
+        self, form: str, text: str, title: str, of: StoredPassage | None = None
+    ) -> StoredPassage:
+        """Keep notation; of : what it is a part of, and as sure as."""
         with self._log.deciding() as state:
             known = _same(state, form, text, title)
             if known is not None:
                 return known
-            stored = StoredPassage(id=self._log.new_id(), title=title, format=form, text=text)
+            stored = StoredPassage(
+                id=self._log.new_id(),
+                title=title,
+                format=form,
+                text=text,
+                print_doubts=of.print_doubts if of else None,
+                compared=of.compared if of else False,
+            )
             self._log.append(PassageKept(passage=stored))
         return stored
 
@@ -260,6 +277,9 @@ def _pieces(file: Incoming, found: Imported) -> Iterator[_Piece]:
     if is_midi(data):
         yield from _midi_pieces(file.name, data, found)
         return
+    if data.startswith(_PRINT_BEGINS):
+        yield from _printed_pieces(file.name, data, found)
+        return
     form, text = unpack(data, file.name)
     if form != "abc":
         yield _Piece(stem, form, text)
@@ -270,6 +290,28 @@ def _pieces(file: Incoming, found: Imported) -> Iterator[_Piece]:
     for tune in tunes:
         name = tune.title or (f"{stem} {tune.number}" if len(tunes) > 1 else stem)
         yield _Piece(name, "abc", tune.text)
+
+
+def _printed_pieces(name: str, data: bytes, found: Imported) -> Iterator[_Piece]:
+    """Every page of a printed file; a page that cannot be read is named."""
+    from coldtake.music.print.musicxml import as_musicxml, doubtful_bars
+    from coldtake.music.print.worker_client import read_page
+
+    number, pages, stem = 0, 1, PurePath(name).stem
+    while number < min(pages, PAGES_MOST):
+        number += 1
+        try:
+            page = read_page(data, number)
+        except PassageError as fault:
+            if number == 1:
+                raise
+            found.refused.append((f"{name}, page {number}", f"{fault.what} {fault.remedy}".strip()))
+            continue
+        pages = page.pages
+        title = f"{stem}, page {number}" if pages > 1 else stem
+        yield _Piece(title, "musicxml", as_musicxml(page), print_doubts=doubtful_bars(page))
+    if pages > PAGES_MOST:
+        found.refused.append((name, f"It has {pages} pages. The first {PAGES_MOST} were read."))
 
 
 def _bytes(file: Incoming) -> bytes:

@@ -65,6 +65,16 @@ class Passages:
 
         return select_bars(self.read(ref.passage_id), ref.first_bar, ref.last_bar)
 
+    @needs(Action.CHANGE_TOPICS)
+    def compare(self, passage_id: str) -> StoredPassage:
+        """Keep that the player has compared notation read from print with its page."""
+        with self._log.deciding() as state:
+            stored = lookup.stored_passage(state, passage_id)
+            if stored.to_compare:
+                stored = msgspec.structs.replace(stored, compared=True)
+                self._log.append(PassageKept(passage=stored))
+        return stored
+
     def check(self, ref: PassageRef) -> None:
         """Check that the bars are there. Raises NotFoundError, RuleError."""
         bars = len(self.read(ref.passage_id).bars)

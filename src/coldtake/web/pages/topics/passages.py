@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Query, Request
-from starlette.responses import JSONResponse, Response
+from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.templating import Jinja2Templates
 
 from coldtake.domain.topic import PassageRef
@@ -133,6 +133,12 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
             return JSONResponse(changes_score(chart, a4_hz=a4_hz, feel=feel, transposition=shift))
         return JSONResponse(sound_score(passage, a4_hz=a4_hz, feel=feel))
 
+    @routes.post("/passages/{passage_id}/compared")
+    @needs(Action.CHANGE_TOPICS)
+    def compared(passage_id: str) -> Response:
+        stored = services.passages.compare(passage_id)
+        return RedirectResponse(f"/passages/{stored.id}", status_code=303)
+
     @routes.get("/passages/{passage_id}")
     @needs(Action.SEE)
     def hear(
@@ -194,6 +200,7 @@ def _context(
     return {
         "here": "",
         "title": stored.title if stored else passage.title,
+        "to_compare": stored if stored and stored.to_compare else None,
         "owner": owner,
         "ref": ref,
         "score": f"/passages/{ref.passage_id}.json{query}",
