@@ -49,7 +49,7 @@ def test_many_files_come_at_once_and_faults_are_named(client, services):
     said = came(page)
     assert "3 pieces of notation saved, 2 not readable." in said
     assert "Broken line 3, character 3: “H” is not a key." in said
-    assert "x.pdf this is a PDF, not notation." in said
+    assert "x.pdf this PDF is broken." in said
 
 
 def test_the_same_notation_is_kept_once(client, services):

@@ -12,10 +12,11 @@ from coldtake.music.midi.page import midi_page
 from coldtake.music.midi.reader import is_midi
 
 MOST_BYTES = 30_000_000  # of text: some 200 pages of a score as MusicXML
+_PRINT = "Printed music is read on the page “Import notation”. Choose it here after that."
 _OTHERS = (
-    (b"%PDF", "a PDF", "A picture of notes cannot be read: use MusicXML, MEI or ABC."),
-    (b"\x89PNG", "a picture", "A picture of notes cannot be read: use MusicXML, MEI or ABC."),
-    (b"\xff\xd8\xff", "a picture", "A picture of notes cannot be read: use MusicXML, MEI or ABC."),
+    (b"%PDF", "a PDF", _PRINT),
+    (b"\x89PNG", "a picture", _PRINT),
+    (b"\xff\xd8\xff", "a picture", _PRINT),
     (b"RIFF", "a sound file", "Upload it as a take; a passage is written music."),
     (b"fLaC", "a sound file", "Upload it as a take; a passage is written music."),
     (b"OggS", "a sound file", "Upload it as a take; a passage is written music."),
