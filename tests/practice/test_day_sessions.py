@@ -187,7 +187,7 @@ def test_plans_of_a_day_survive_a_new_start(services, open_again, laid_out):
     day = services.plans.tomorrow()
     services.plans.propose(asked(services, day, time(17), 60))
     services.plans.propose(asked(services, day, time(8), 25, 2))
-    assert open_again().evening.plans(day) == services.plans.plans(day)
+    assert open_again().plans.plans(day) == services.plans.plans(day)
 
 
 def test_an_old_log_s_plan_is_its_day_s_first_session():

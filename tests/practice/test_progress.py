@@ -227,8 +227,8 @@ def test_what_was_found_is_there_after_the_next_start(services, scales, open_aga
             thread.join()
     again = open_again()
     monkeypatch.setattr(digests, "digest_of", None)  # nothing is to be made anew
-    assert again.back.exercises(DAY) == known
-    assert again.back.minutes_by_week(1)[1] == {scales[0].topic_id: [10.0]}
+    assert again.progress.exercises(DAY) == known
+    assert again.progress.minutes_by_week(1)[1] == {scales[0].topic_id: [10.0]}
 
 
 def test_a_changed_past_is_gone_through_again(services, scales):

@@ -48,7 +48,9 @@ def _done(
     except ColdtakeError as refusal:
         said = {"what": refusal.what, "where": refusal.where, "remedy": refusal.remedy}
         return {"refused": {"kind": type(refusal).__name__, **said}}, b""
-    except MemoryError:
+    except (MemoryError, SystemError):
+        # The interpreter itself that finds no memory, for example in the middle of an import, has
+        # no exception left to raise and says only that: SystemError.
         return {"lost": "memory"}, b""
     except Exception:  # noqa: BLE001 - the asking process raises it with this traceback
         return {"broke": traceback.format_exc()}, b""
