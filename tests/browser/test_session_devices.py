@@ -71,3 +71,28 @@ def test_one_leads_the_other_takes_over_and_alone_they_double_nothing(
     assert kinds[ev.SlotEnded] == 1
     answers = [e.data.answer for e in events if isinstance(e.data, ev.TryAnswered)]
     assert answers == ["no", "yes", "no", "no"]
+
+
+def test_an_answer_from_before_the_start_does_not_take_the_session_away(open_page, served):
+    """Asked before there was a session, answered after it began: it says nothing of who leads it."""
+    steps = laid_out(served.services)
+    plan_today(served.services, [slot(steps["row"], 9), slot(steps["own"], 7)])
+    page = open_page()
+    held = []
+
+    def late(route):
+        asked = route.request.post_data_json
+        if asked["session_id"] == "" and not held:
+            held.append(route)
+        else:
+            route.continue_()
+
+    page.route("**/api/session/lead", late)
+    stand = Stand(page, served.url).open()
+    while not held:
+        page.wait_for_timeout(50)
+    stand.press("Space").sees("intention")
+    with page.expect_response("**/api/session/lead"):
+        held[0].continue_()
+    page.wait_for_timeout(300)
+    stand.press("Enter").sees("quiet")

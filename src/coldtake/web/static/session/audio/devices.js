@@ -51,7 +51,9 @@ export class Devices {
       const signal = AbortSignal.timeout(PATIENCE_MS);
       const headers = { "Content-Type": "application/json" };
       const response = await fetch("/api/session/lead", { method: "POST", body, headers, signal });
-      if (response.ok) this.hear(await response.json(), take);
+      const reply = response.ok ? await response.json() : null;
+      // Of a session that began or ended meanwhile the answer says nothing: the next tick asks again.
+      if (reply && this.sessionId() === session_id) this.hear(reply, take);
     } catch {
       // nobody answers: it stays as it is
     }
