@@ -74,7 +74,7 @@ def test_one_leads_the_other_takes_over_and_alone_they_double_nothing(
 
 
 def test_an_answer_from_before_the_start_does_not_take_the_session_away(open_page, served):
-    """Asked before there was a session, answered after it began: it says nothing of who leads it."""
+    """Asked before there was a session, answered after it began: that says nothing of it."""
     steps = laid_out(served.services)
     plan_today(served.services, [slot(steps["row"], 9), slot(steps["own"], 7)])
     page = open_page()
