@@ -6,7 +6,7 @@ from typing import Any
 
 import msgspec
 
-from coldtake.cli.opened import print_json
+from coldtake.cli.opened import file_bytes, print_json
 from coldtake.domain.take import Answer, Figure, NoteEvidence, NoteStatus, Verdict
 from coldtake.errors import InputError, PassageError
 from coldtake.listening.verdict.impression import clear, stumble_words
@@ -25,7 +25,11 @@ def run(arguments: Namespace) -> int:
     from coldtake.music.notation.reading.reader import read_passage, unpack
 
     notation = Path(arguments.passage)
-    form, text = unpack(_bytes_of(notation), notation.name)
+    too_large = InputError(
+        "This file is too large for a passage.", where=notation.name, remedy="Use one part."
+    )
+    data = file_bytes(notation, PASSAGE_MOST_BYTES, lambda _: too_large)
+    form, text = unpack(data, notation.name)
     first, last = arguments.bars or (None, None)
     try:
         passage = select_bars(read_passage(text, form), first, last)
@@ -120,19 +124,3 @@ def _note(note: NoteEvidence) -> dict[str, Any]:
 def _placed(fault: PassageError, name: str) -> PassageError:
     where = f"{name}, {fault.where}" if fault.where else name
     return PassageError(fault.what, where=where, remedy=fault.remedy)
-
-
-def _bytes_of(path: Path) -> bytes:
-    try:
-        if path.stat().st_size > PASSAGE_MOST_BYTES:
-            raise InputError(
-                "This file is too large for a passage.", where=path.name, remedy="Use one part."
-            )
-        return path.read_bytes()
-    except OSError as fault:
-        reason = (fault.strerror or "cannot be opened").lower()
-        raise InputError(
-            f"the file cannot be read: {reason}.",
-            where=path.name,
-            remedy="Check its name and place.",
-        ) from fault

@@ -1,14 +1,14 @@
-"""What the commands that need the data folder share."""
+"""What the commands share: the data folder, files that are named, what is printed."""
 
 import os
 import sys
 from argparse import Namespace
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from coldtake.errors import StoreError
+from coldtake.errors import InputError, StoreError
 
 if TYPE_CHECKING:
     from coldtake.practice.services import Services
@@ -82,3 +82,19 @@ def print_json(record: Any) -> None:
     import msgspec
 
     print(msgspec.json.format(msgspec.json.encode(record)).decode())
+
+
+def file_bytes(path: Path, most: int, too_large: Callable[[int], InputError]) -> bytes:
+    """Read a file that was named. Raises InputError; `too_large` of its size where it has more."""
+    try:
+        size = path.stat().st_size
+        if size > most:
+            raise too_large(size)
+        return path.read_bytes()
+    except OSError as fault:
+        reason = (fault.strerror or "cannot be opened").lower()
+        raise InputError(
+            f"the file cannot be read: {reason}.",
+            where=path.name,
+            remedy="Check its name and place.",
+        ) from fault

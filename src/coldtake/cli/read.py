@@ -4,11 +4,10 @@ from argparse import Namespace
 from pathlib import Path
 from typing import Any
 
-from coldtake.cli.opened import print_json
+from coldtake.cli.opened import file_bytes, print_json
 from coldtake.errors import InputError, StoreError
-from coldtake.music.print.records import PrintedBar, PrintedPage, PrintedStaff
+from coldtake.music.print.records import FILE_MOST_BYTES, PrintedBar, PrintedPage, PrintedStaff
 
-FILE_MOST_BYTES = 64 * 1024 * 1024
 CLEFS = {"G": "treble", "G8": "treble-8", "F": "bass", "C3": "alto", "C4": "tenor"}
 _METRES = {"C": "4/4", "cut": "2/2", "": None}
 _REASONS = {
@@ -16,7 +15,7 @@ _REASONS = {
     "uncertain": "some symbols are not clear",
     "chord": "more than one note at once cannot be read yet",
     "tie": "a tie does not lead to the same note",
-    "metre": "no time signature was found",
+    "metre": "the time signature is not sure",
     "clef": "no clef was found",
     "rests": "this rest may stand for several bars",
     "signature": "the clef or key differs from the staff before",
@@ -33,7 +32,7 @@ def run(arguments: Namespace) -> int:
             where=str(target),
             remedy="Choose another name, or use --replace.",
         )
-    data = _bytes_of(source)
+    data = file_bytes(source, FILE_MOST_BYTES, lambda size: _too_large(source, size))
     from coldtake.music.print.worker_client import read_page
 
     page = read_page(data, arguments.page, source.name)
@@ -122,20 +121,9 @@ def _write(target: Path, page: PrintedPage) -> None:
         ) from fault
 
 
-def _bytes_of(path: Path) -> bytes:
-    try:
-        if path.stat().st_size > FILE_MOST_BYTES:
-            raise InputError(
-                f"this file has {path.stat().st_size // 2**20} MB; up to "
-                f"{FILE_MOST_BYTES // 2**20} can be read.",
-                where=path.name,
-                remedy="Use only the pages that you need.",
-            )
-        return path.read_bytes()
-    except OSError as fault:
-        reason = (fault.strerror or "cannot be opened").lower()
-        raise InputError(
-            f"the file cannot be read: {reason}.",
-            where=path.name,
-            remedy="Check its name and place.",
-        ) from fault
+def _too_large(path: Path, size: int) -> InputError:
+    return InputError(
+        f"this file has {size // 2**20} MB; up to {FILE_MOST_BYTES // 2**20} can be read.",
+        where=path.name,
+        remedy="Use only the pages that you need.",
+    )

@@ -3,13 +3,15 @@
 from collections.abc import Mapping
 from typing import TypeVar
 
+from coldtake.domain.events import TakeJudged
 from coldtake.domain.history.state import State
 from coldtake.domain.performance import Performance, Run
 from coldtake.domain.requirement import Appointment
 from coldtake.domain.session import SessionRun
-from coldtake.domain.take import Take
+from coldtake.domain.take import Take, Verdict
 from coldtake.domain.topic import Step, StoredPassage, Topic
 from coldtake.errors import NotFoundError
+from coldtake.ports import Store
 
 Thing = TypeVar("Thing")
 
@@ -37,6 +39,14 @@ def session(state: State, session_id: str) -> SessionRun:
 def take(state: State, take_id: str) -> Take:
     """Return a take. Raises NotFoundError."""
     return _found(state.takes, take_id, "take")
+
+
+def whole_verdict(store: Store, take: Take) -> Verdict | None:
+    """Return a take's verdict with all its evidence, which stays in the log."""
+    told = store.event(take.judged_by) if take.judged_by else None
+    if told is None or not isinstance(told.data, TakeJudged):
+        return take.verdict
+    return told.data.verdict
 
 
 def performance(state: State, performance_id: str) -> Performance:

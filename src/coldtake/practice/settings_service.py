@@ -64,6 +64,12 @@ class ChosenSettings:
         return next(iter(self.instruments()), "")
 
     @needs(Action.CHANGE_SETTINGS)
+    def remember_instrument(self, name: str) -> None:
+        """Keep the first instrument that is named; what was chosen before is not changed by it."""
+        if name and not self.instruments():
+            self.choose_instruments((name,))
+
+    @needs(Action.CHANGE_SETTINGS)
     def choose_instruments(self, names: Sequence[str]) -> None:
         """Choose what the player plays, the usual one first. Raises InputError."""
         chosen = tuple(dict.fromkeys(instrument_named(name).name for name in names if name))

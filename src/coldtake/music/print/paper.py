@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coldtake.errors import PassageError
+from coldtake.music.print.records import FILE_MOST_BYTES
 
 Ink = NDArray[np.float32]
-FILE_MOST_BYTES = 64 * 1024 * 1024
 PIXELS_MOST = 40_000_000  # a phone's JPEG may have more: it is decoded at a part of its size
 PAGES_MOST = 2_000
 SIDE_PX = 3400  # the longer side is at most so long when read: A4 at 290 dots per inch

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+FILE_MOST_BYTES = 64 * 1024 * 1024  # of a file to read
+
 
 @dataclass(frozen=True, slots=True)
 class PrintedNote:

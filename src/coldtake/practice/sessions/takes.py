@@ -252,10 +252,7 @@ class Takes:
     def get(self, take_id: str) -> Take:
         """Return a take, its verdict with all the evidence. Raises NotFoundError."""
         take = lookup.take(self._log.state(), take_id)
-        told = self._log.store.event(take.judged_by) if take.judged_by else None
-        if told is None or not isinstance(told.data, ev.TakeJudged):
-            return take
-        return msgspec.structs.replace(take, verdict=told.data.verdict)
+        return msgspec.structs.replace(take, verdict=lookup.whole_verdict(self._log.store, take))
 
     def _listen(self, take: Take, step: Step, tell: ProgressCallback | None) -> Verdict:
         reason, remedy = _why_not_heard(step)
@@ -266,7 +263,8 @@ class Takes:
         except PassageError as fault:
             return _cannot_tell(fault.what, fault.remedy)
         assert passage is not None
-        stored = self._log.state().passages.get(step.exercise.passage.passage_id)  # type: ignore[union-attr]
+        ref = step.exercise.passage
+        stored = self._log.state().passages.get(ref.passage_id) if ref else None
         if stored is not None and stored.to_compare:
             return _cannot_tell(
                 "The notation was read from print and is not compared with its page yet.",

@@ -22,7 +22,6 @@ from coldtake.practice.access import Action, needs
 
 if TYPE_CHECKING:
     from coldtake.domain.history.state import State
-    from coldtake.domain.take import Take, Verdict
     from coldtake.music.passage import Passage
     from coldtake.practice.state.log import Log
     from coldtake.practice.topics.pile import Pile
@@ -115,16 +114,9 @@ class WeakBars:
     def _evidence(self, state: State, step: Step, passage: Passage) -> list[dict[int, BarOfTake]]:
         takes = sorted(state.past(step.id).takes, key=lambda t: t.at)
         judged = [take for take in takes if take.verdict is not None][-TAKES_MOST:]
-        read = (bars_of_take(self._whole(take), passage, cold=take.cold) for take in judged)
+        whole = ((take, lookup.whole_verdict(self._log.store, take)) for take in judged)
+        read = (bars_of_take(told, passage, cold=take.cold) for take, told in whole if told)
         return [bars for bars in read if bars]
-
-    def _whole(self, take: Take) -> Verdict:
-        """Return a take's verdict with its evidence, which stays in the log."""
-        assert take.verdict is not None
-        told = self._log.store.event(take.judged_by) if take.judged_by else None
-        if told is None or not isinstance(told.data, ev.TakeJudged):
-            return take.verdict
-        return told.data.verdict
 
     def _offers(self, state: State, step: Step, bar: WeakBar, whole: Passage) -> tuple[Offer, ...]:
         ref = step.exercise.passage

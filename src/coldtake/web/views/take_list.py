@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from coldtake.domain.take import Answer, Judge, NoteStatus, Take, Verdict
+from coldtake.domain.take import Answer, Judge, NoteStatus, Take, Try, Verdict
 
 if TYPE_CHECKING:
     from datetime import date
@@ -36,20 +36,13 @@ class TakeRow:
     answer: Answer | None
 
 
-def topics_with_takes(state: State) -> tuple[Topic, ...]:
-    """Return the topics in whose steps something was recorded, by title."""
-    named = {s.topic_id for s in state.steps.values() if state.past(s.id).takes}
-    return tuple(sorted((state.topics[i] for i in named), key=lambda t: t.title.casefold()))
-
-
 def rows_of(state: State, topic_ids: Iterable[str], answer: str, *, cold: bool) -> list[TakeRow]:
     """List the takes of some topics, newest first. answer : a key of `ANSWERS`, or none for all."""
-    rows = [
-        TakeRow(take, step, state.topics[topic_id], answer_of(state, take))
-        for topic_id in topic_ids
-        for step in state.topic_steps(topic_id)
-        for take in state.past(step.id).takes
-    ]
+    rows = []
+    for step in (step for topic_id in topic_ids for step in state.topic_steps(topic_id)):
+        past, topic = state.past(step.id), state.topics[step.topic_id]
+        tries = {attempt.id: attempt for attempt in past.tries}
+        rows += [TakeRow(t, step, topic, answer_of(t, tries.get(t.id))) for t in past.takes]
     wanted = [r for r in rows if (not answer or _key(r) == answer) and (r.take.cold or not cold)]
     return sorted(wanted, key=lambda r: r.take.at, reverse=True)
 
@@ -58,9 +51,8 @@ def _key(row: TakeRow) -> str:
     return str(row.answer) if row.answer else UNJUDGED
 
 
-def answer_of(state: State, take: Take) -> Answer | None:
-    """Return the answer of a take that counts."""
-    known = next((t for t in state.past(take.step_id).tries if t.id == take.id), None)
+def answer_of(take: Take, known: Try | None) -> Answer | None:
+    """Return the answer of a take that counts. known : the try that it was, where one is kept."""
     if known and known.judge is Judge.PLAYER:
         return known.answer
     return take.verdict.answer if take.verdict else None

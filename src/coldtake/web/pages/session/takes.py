@@ -102,7 +102,7 @@ def _compared(services: Services, takes: tuple[Take, Take]) -> dict[str, object]
                 "name": name,
                 "take": take,
                 "step": step,
-                "answer": take_list.answer_of(state, take),
+                "answer": take_list.answer_of(take, state.tries.get(take.id)),
                 "wave": wave,
                 "volume": volume,
             }

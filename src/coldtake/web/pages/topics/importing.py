@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 SHORT_BYTES, SHORT_FILES = 400_000, 12  # more is done in the background, with progress
 MIDI_DENSER = 4
+PRINT_DENSER = 8  # a page takes seconds to read; two or three are read while one waits
 SHOWN_MOST = 200  # of what came
 
 
@@ -54,8 +55,9 @@ def _held(name: str, data: bytes) -> Incoming:
 
 
 def _weight(data: bytes) -> int:
-    """Size in bytes as if of text: MIDI says a note in eight bytes."""
-    return len(data) * (MIDI_DENSER if is_midi(data) else 1)
+    """Size in bytes as if of text: MIDI says a note in eight bytes, a PDF a page in some 30 kB."""
+    denser = PRINT_DENSER if data.startswith(b"%PDF") else MIDI_DENSER if is_midi(data) else 1
+    return len(data) * denser
 
 
 def _choice(params: QueryParams | dict[str, str]) -> ImportChoice:

@@ -100,7 +100,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     def add(
         title: Annotated[str, Form()] = "", instrument: Annotated[str, Form()] = ""
     ) -> Response:
-        _keep_instrument(services, instrument)
+        services.settings.remember_instrument(instrument)
         services.pile.add(form_fields.line(title, "title", "Enter what you want to work on."))
         return RedirectResponse("/", status_code=303)
 
@@ -113,7 +113,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     ) -> Response:
         line = form_fields.line(title, "title", "Enter what you want to play.")
         long = form_fields.whole(minutes, "minutes", 5, 720, "min")
-        _keep_instrument(services, instrument)
+        services.settings.remember_instrument(instrument)
         plan = services.quick_start.play_now(line, long)
         return RedirectResponse("/session" if plan.slots else "/", status_code=303)
 
@@ -126,12 +126,6 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         return RedirectResponse("/", status_code=303)
 
     return routes
-
-
-def _keep_instrument(services: Services, name: str) -> None:
-    """Keep what a newcomer says to play; what was chosen before is not changed by it."""
-    if name and not services.settings.instruments():
-        services.settings.choose_instruments((name,))
 
 
 def pile_context(services: Services, request: Request) -> dict[str, Any]:

@@ -125,8 +125,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         proposal = services.pile.propose_steps(topic_id, ask)
         wanted = [value for value in fields.getlist("keep") if isinstance(value, str)]
         services.pile.keep_proposal(proposal, wanted)
-        if not services.settings.instruments():  # asked once: what was chosen here is the usual one
-            services.settings.choose_instruments((getattr(ask, "instrument", ""),))
+        services.settings.remember_instrument(getattr(ask, "instrument", ""))  # asked once
         return RedirectResponse(f"/topics/{topic_id}", status_code=303)
 
     @routes.post("/topics/{topic_id}/proposal/passage")
