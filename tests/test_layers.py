@@ -12,6 +12,7 @@ ROWS = {
     "errors": 0,
     "units": 1,
     "durable": 1,
+    "messages": 1,
     "subprocesses": 1,
     "domain": 2,
     "music": 2,

@@ -9,11 +9,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from coldtake.errors import RuleError
+from coldtake.messages.language import LANGUAGES
 
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """One setting. `least` and `most` bound whole numbers, both included."""
+    """One setting. `least` and `most` bound whole numbers, both included.
+
+    shown : it stands on the page of the settings
+    """
 
     name: str
     default: int
@@ -21,6 +25,7 @@ class Setting:
     most: int
     unit: str
     help: str
+    shown: bool = True
 
     @property
     def said(self) -> str:
@@ -115,6 +120,15 @@ SETTINGS: tuple[Setting, ...] = (
         "have_quiet", 1, 0, 1, "yes is 1", "Usually available: a time when you disturb nobody."
     ),
     Setting("have_recorder", 1, 0, 1, "yes is 1", "Usually available: a recording device."),
+    Setting(
+        "language",
+        0,
+        0,
+        len(LANGUAGES) - 1,
+        "of the list",
+        "Language (0: English). Used once a language is complete.",
+        shown=all(one.complete for one in LANGUAGES),
+    ),
     Setting("takes_alone", 1, 0, 1, "yes is 1", "Takes that can be judged start by themselves."),
 )
 # A least and its most, and how far apart they have to be.

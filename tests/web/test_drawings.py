@@ -14,8 +14,9 @@ from coldtake.domain.history.state import State
 from coldtake.domain.session import SessionRun, SlotRun
 from coldtake.domain.take import Answer, Figure, NoteEvidence, NoteStatus
 from coldtake.listening.dispatch import extremes
+from coldtake.messages.formats import number
 from coldtake.practice.reports.progress import CleanTempo, ExerciseTempo
-from coldtake.web.rendering import minutes, number, percent, without_answer
+from coldtake.web.rendering import minutes, percent, without_answer
 from coldtake.web.views.charts import chords_of, whole_parts
 from coldtake.web.views.evidence import beat_of, kind_of, limit_words, scale_of
 from coldtake.web.views.progress_charts import progress_of, tempo_chart, tempo_words, week_rows

@@ -1,9 +1,11 @@
 """Small words that reasons, goals and remarks share."""
 
 import re
+from collections.abc import Callable
 from datetime import date
 
 from coldtake.domain.estimate import Interval
+from coldtake.messages.catalogue import marked
 
 _SENTENCE_END = re.compile(r"(?<=[.?]) (?=[A-Z“])")
 
@@ -21,22 +23,36 @@ def weekday(day: date, seen_from: date) -> str:
     return f"{day:%a} {day.day} {day:%b}{year}"
 
 
-def in_hundred(chance: float) -> str:
-    """Say a chance 0..1: “34 in 100”; never 0 or 100, which no estimate supports."""
+Say = Callable[[str], str]
+_ANYTHING = marked("anything: too little is known")
+
+
+def in_hundred(chance: float, say: Say = str) -> str:
+    """Say a chance 0..1: “34 in 100”; never 0 or 100, which no estimate supports.
+
+    say : gives a message its language; what is stored is in English
+    """
     whole = round(100 * chance)
     if whole < 1:
-        return "fewer than 1 in 100"
-    return "more than 99 in 100" if whole > 99 else f"{whole} in 100"
+        return say("fewer than 1 in 100")
+    return (
+        say("more than 99 in 100") if whole > 99 else say("%(chance)s in 100") % {"chance": whole}
+    )
 
 
-def between(chance: Interval) -> str:
+def between(chance: Interval, say: Say = str) -> str:
     """Say an interval of a chance: “between 59 and 93 in 100”; its ends are never 0 or 100."""
     low, high = round(100 * chance.low), round(100 * chance.high)
     if low == high:
-        return in_hundred(chance.mid)
+        return in_hundred(chance.mid, say)
+    ends = {"low": low, "high": high}
     if low < 1:
-        return f"at most {high} in 100" if high < 100 else "anything: too little is known"
-    return f"at least {low} in 100" if high > 99 else f"between {low} and {high} in 100"
+        known = high < 100
+        return say("at most %(high)s in 100") % ends if known else say(_ANYTHING)
+    text = (
+        say("at least %(low)s in 100") if high > 99 else say("between %(low)s and %(high)s in 100")
+    )
+    return text % ends
 
 
 def raised(start: float, end: float) -> str:

@@ -28,6 +28,12 @@ class ChosenSettings:
         return {setting.name: value_of(chosen, setting.name) for setting in SETTINGS}
 
     @needs(Action.SEE)
+    def chosen(self, name: str) -> int | None:
+        """Return a setting's value if the player ever chose it."""
+        chosen = self._log.state().settings
+        return value_of(chosen, name) if name in chosen else None
+
+    @needs(Action.SEE)
     def not_valid(self) -> Mapping[str, str]:
         """Return the stored values that are not valid any more; their defaults are used."""
         return not_valid(self._log.state().settings)

@@ -23,6 +23,7 @@ from coldtake.web.rendering import STATIC, make_templates
 from coldtake.web.routes import MODULES, page_modules
 from coldtake.web.security import Guard
 from coldtake.web.sharing.gate import Gate
+from coldtake.web.speaking import Speaking
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Receive, Scope, Send
@@ -131,6 +132,7 @@ def create_app(
     static = Mount("/static", StaticFiles(directory=STATIC), name="static")
     routers = [module.router(services, templates) for module in page_modules()]
     routes = [static, *(route for router in routers for route in router.routes)]
+    app.add_middleware(Speaking, services=services)  # added first: the last one, its log is open
     app.add_middleware(Opening, services=tool, templates=templates)
     app.add_middleware(Binding, house=house)
     app.add_middleware(

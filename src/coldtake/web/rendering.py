@@ -1,7 +1,7 @@
 """The template environment: what every page may use, and how numbers and dates are written."""
 
 import re
-from datetime import date, datetime, time
+from functools import partial
 from pathlib import Path
 
 import jinja2
@@ -10,6 +10,9 @@ from starlette.requests import Request
 from starlette.templating import Jinja2Templates
 
 from coldtake.listening.sources.containers import CONTAINERS
+from coldtake.messages import formats
+from coldtake.messages.catalogue import gettext, marked, ngettext, npgettext, pgettext
+from coldtake.messages.language import spoken
 from coldtake.planning.words import (
     about_steps,
     between,
@@ -26,50 +29,30 @@ TEMPLATES = HERE / "templates"
 STATIC = HERE / "static"
 
 IMPORTANCE = {
-    1: "very low",
-    2: "low",
-    3: "medium",
-    4: "high",
-    5: "very high",
+    1: marked("very low"),
+    2: marked("low"),
+    3: marked("medium"),
+    4: marked("high"),
+    5: marked("very high"),
 }
 PHASE = {
-    "open": "not started",
-    "in_work": "in progress",
-    "met": "met",
-    "held": "held",
-    "slipped": "slipped",
+    "open": marked("not started"),
+    "in_work": marked("in progress"),
+    "met": marked("met"),
+    "held": marked("held"),
+    "slipped": marked("slipped"),
 }
-ANSWER = {"yes": "yes", "no": "no", "cannot_tell": "cannot tell"}
-
-
-def day_words(day: date) -> str:
-    """Write a day as `Thu 26 Nov`."""
-    return f"{day:%a} {day.day} {day:%b}"
-
-
-def short_day(day: date) -> str:
-    """Write a day as `26 Nov`."""
-    return f"{day.day} {day:%b}"
-
-
-def long_day(day: date) -> str:
-    """Write a day as `Thursday 26 November 2026`."""
-    return f"{day:%A} {day.day} {day:%B %Y}"
-
-
-def clock(moment: datetime | time) -> str:
-    """Write a time of day as `17:05`."""
-    return f"{moment:%H:%M}"
+ANSWER = {"yes": marked("yes"), "no": marked("no"), "cannot_tell": marked("cannot tell")}
 
 
 def percent(share: float) -> str:
     """Write a share 0..1 as `71%`; never 0 or 100 for something uncertain."""
     value = round(share * 100)
     if value == 0 and share > 0:
-        return "less than 1%"
+        return gettext("less than %(share)s") % {"share": formats.percent(1)}
     if value == 100 and share < 1:
-        return "more than 99%"
-    return f"{value}%"
+        return gettext("more than %(share)s") % {"share": formats.percent(99)}
+    return formats.percent(value)
 
 
 def minutes(value: float) -> str:
@@ -77,11 +60,10 @@ def minutes(value: float) -> str:
     return hours_and_minutes(round(value))
 
 
-def number(value: float, digits: int = 1) -> str:
-    """Write a number without trailing zeros, with a true minus sign."""
+def field(value: float, digits: int = 1) -> str:
+    """Write a number as a field of a form, or a script, takes it: the same in every language."""
     text = f"{value:.{digits}f}"
-    text = text.rstrip("0").rstrip(".") if "." in text else text
-    return "0" if text in ("-0", "") else text.replace("-", "−")
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def without_answer(reason: str) -> str:
@@ -96,14 +78,14 @@ def without_answer(reason: str) -> str:
 def engine_words(engine: str) -> str:
     """Say who gave a verdict, by the engine's name such as `line-2`."""
     heard = engine.rpartition("-")[2].isdigit()
-    return f"Coldtake, {engine}" if heard else "not judged"
+    return f"Coldtake, {engine}" if heard else gettext("not judged")
 
 
 _BEATS = {
-    "♩": "quarter note",
-    "♩.": "dotted quarter note",
-    "♪": "eighth note",
-    "♪.": "dotted eighth note",
+    "♩": marked("quarter note"),
+    "♩.": marked("dotted quarter note"),
+    "♪": marked("eighth note"),
+    "♪.": marked("dotted eighth note"),
 }
 
 
@@ -111,7 +93,9 @@ def read_aloud(text: str) -> Markup:
     """Give the signs of beats a name for screen readers: “quarter note = 84”."""
     named = '<span role="img" aria-label="{}">{}</span>'
     return Markup(
-        re.sub(r"[♩♪]\.?(?= =)", lambda m: named.format(_BEATS[m[0]], m[0]), str(escape(text)))
+        re.sub(
+            r"[♩♪]\.?(?= =)", lambda m: named.format(gettext(_BEATS[m[0]]), m[0]), str(escape(text))
+        )
     )
 
 
@@ -126,17 +110,22 @@ def make_templates() -> Jinja2Templates:
         loader=jinja2.FileSystemLoader(TEMPLATES),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
+        extensions=["jinja2.ext.i18n"],
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    env.install_gettext_callables(  # type: ignore[attr-defined]
+        gettext, ngettext, newstyle=True, pgettext=pgettext, npgettext=npgettext
+    )
+    env.globals["spoken"] = spoken
     env.filters |= {
-        "day": day_words,
-        "short_day": short_day,
-        "long_day": long_day,
-        "clock": clock,
+        "day": formats.day,
+        "short_day": formats.short_day,
+        "long_day": formats.long_day,
+        "clock": formats.clock,
         "percent": percent,
-        "in_100": in_hundred,
-        "between": between,
+        "in_100": partial(in_hundred, say=gettext),
+        "between": partial(between, say=gettext),
         "about_steps": lambda found: about_steps(found.expected_steps, found.clean_steps),
         "minutes": minutes,
         "counted": counted,
@@ -144,12 +133,14 @@ def make_templates() -> Jinja2Templates:
         "read_aloud": read_aloud,
         "first_sentence": lambda text: first_sentence(text)[0],
         "further_sentences": lambda text: first_sentence(text)[1],
-        "num": number,
-        "importance": IMPORTANCE.__getitem__,
-        "phase": lambda phase: PHASE[str(phase)],
+        "num": formats.number,
+        "whole": formats.whole,
+        "field": field,
+        "importance": lambda degree: gettext(IMPORTANCE[degree]),
+        "phase": lambda phase: gettext(PHASE[str(phase)]),
         "without_answer": without_answer,
         "engine": engine_words,
-        "answer": lambda answer: ANSWER[str(answer)],
+        "answer": lambda answer: gettext(ANSWER[str(answer)]),
     }
     env.globals["IMPORTANCE"] = IMPORTANCE
     env.globals["CONTAINERS"] = CONTAINERS

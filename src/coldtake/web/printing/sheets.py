@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING, Any
 
 from coldtake.domain.criterion_words import question
 from coldtake.errors import ColdtakeError, InputError, NotFoundError
+from coldtake.messages.formats import clock, long_day
 from coldtake.music.notation.engraving.chart_drawing import chart_lines
 from coldtake.music.notation.reading.charts import chart_of
 from coldtake.music.notation.tempo_on_page import at_tempo
 from coldtake.planning.words import hours_and_minutes
-from coldtake.web.rendering import clock, long_day
 from coldtake.web.views.notation import is_chart, music_name
 from coldtake.web.views.plan_view import PeriodView, SlotRow, periods_of
 

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 from coldtake.domain.take import Figure, NoteEvidence, NoteStatus, Verdict
 from coldtake.listening.verdict.impression import clear, impression, stumble_words
+from coldtake.messages.formats import number
 from coldtake.music.notation.engraving.marks import ExtraMark, MarkKind, NoteMark
 from coldtake.music.passage import Passage
-from coldtake.web.rendering import number
 
 OUTSIDE = ", outside "  # in the words of an improvised note
 SURE = 0.5  # below this confidence a note is marked as one that cannot be told

@@ -60,7 +60,7 @@ def grouped() -> tuple[tuple[str, tuple[Setting, ...]], ...]:
     """Return every setting once, under its heading."""
     named = {name for _, names in GROUPS for name in names}
     groups = [(words, tuple(BY_NAME[n] for n in names)) for words, names in GROUPS]
-    rest = tuple(s for s in SETTINGS if s.name not in named)
+    rest = tuple(s for s in SETTINGS if s.name not in named and s.shown)
     return (*groups, *((("Session", rest),) if rest else ()))
 
 
