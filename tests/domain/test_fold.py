@@ -148,6 +148,7 @@ def strategies():
         st.builds(ev.AnswerTakenBack, try_id=tries),
         recorded,
         st.builds(ev.FirstTrySaid, take_id=tries, first_try=st.sampled_from(FirstTry)),
+        st.builds(ev.ReferenceChosen, step_id=steps, take_id=st.none() | tries),
         st.builds(ev.TakeJudged, take_id=tries, verdict=st.just(VERDICT)),
         st.builds(
             ev.JudgingFailed,

@@ -164,6 +164,7 @@ def happenings() -> list[ev.AnyData]:
         ev.JudgingFailed(take_id=named_id("take"), engine="line-2", why=JudgingFault.TIME),
         ev.TakeJudged(take_id=named_id("take"), verdict=VERDICT),
         ev.FirstTrySaid(take_id=named_id("take"), first_try=FirstTry.NO),
+        ev.ReferenceChosen(step_id=FIRST.id, take_id=named_id("take")),
         ev.TryAnswered(
             **run,
             try_id=named_id("take"),

@@ -206,6 +206,13 @@ class TakeJudged(Data, frozen=True, kw_only=True, tag="take_judged"):
     verdict: Verdict
 
 
+class ReferenceChosen(Data, frozen=True, kw_only=True, tag="reference_chosen"):
+    """Later takes of a step without notation are compared with this one; None: with none more."""
+
+    step_id: str
+    take_id: str | None
+
+
 class JudgingFailed(Data, frozen=True, kw_only=True, tag="judging_failed"):
     """Judging a take came to nothing; its sound is kept, and an earlier verdict stands."""
 
@@ -335,6 +342,7 @@ AnyData = (
     | TakeRecorded
     | FirstTrySaid
     | TakeJudged
+    | ReferenceChosen
     | JudgingFailed
     | SessionEnded
     | PerformanceKept

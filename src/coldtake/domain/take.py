@@ -209,6 +209,21 @@ class Rendition(Plain, frozen=True, kw_only=True):
     staff: int | None = None
 
 
+class Reference(Plain, frozen=True, kw_only=True):
+    """The take with which another one was compared, where nothing is written.
+
+    first_s : where beat 0 of the evidence lies in its recording; beat_s : seconds a beat there
+    """
+
+    take_id: str
+    first_s: float
+    beat_s: Annotated[float, Meta(gt=0)]
+
+    def at_s(self, beat: float) -> float:
+        """Where a beat of the evidence lies in the reference's recording [s]."""
+        return self.first_s + self.beat_s * beat
+
+
 class Verdict(Plain, frozen=True, kw_only=True):
     """A judged take. Same file, passage, criterion and engine give the same verdict.
 
@@ -218,6 +233,7 @@ class Verdict(Plain, frozen=True, kw_only=True):
     obstacle : code of what stood in the way of telling, empty where nothing did or it has none
     rendition : None: as written
     stumbles : in order of time, whatever the criterion asks; older verdicts have none
+    reference : the take it was compared with; None where something written was
     """
 
     answer: Answer
@@ -236,6 +252,7 @@ class Verdict(Plain, frozen=True, kw_only=True):
     obstacle: str = ""
     rendition: Rendition | None = None
     stumbles: tuple[Stumble, ...] = ()
+    reference: Reference | None = None
 
     def said(self) -> "Verdict":
         """Return it without notes, chords and curve: these are long, and stay in the log."""

@@ -51,6 +51,7 @@ def _steps_ordered(state: State, _event: ev.Event, data: ev.StepsOrdered) -> Non
 
 def _step_dropped(state: State, _event: ev.Event, data: ev.StepDropped) -> None:
     step = state.steps.pop(data.step_id, None)
+    state.references.pop(data.step_id, None)
     if step:
         kept = tuple(i for i in state.order[step.topic_id] if i != step.id)
         state.order[step.topic_id] = kept
@@ -310,6 +311,13 @@ def _take_judged(state: State, event: ev.Event, data: ev.TakeJudged) -> None:
     state.keep_take(judged, event.id)
 
 
+def _reference_chosen(state: State, _event: ev.Event, data: ev.ReferenceChosen) -> None:
+    if data.take_id is None:
+        state.references.pop(data.step_id, None)
+    elif data.step_id in state.steps:
+        state.references[data.step_id] = data.take_id
+
+
 def _judging_failed(state: State, event: ev.Event, data: ev.JudgingFailed) -> None:
     take = state.takes.get(data.take_id)
     if take is None:
@@ -359,6 +367,7 @@ _HANDLERS: dict[type[ev.Data], Callable[[State, ev.Event, Any], None]] = {
     ev.TakeRecorded: _take_recorded,
     ev.FirstTrySaid: _first_try_said,
     ev.TakeJudged: _take_judged,
+    ev.ReferenceChosen: _reference_chosen,
     ev.JudgingFailed: _judging_failed,
     ev.SessionEnded: _session_ended,
 }

@@ -54,6 +54,7 @@ class State(msgspec.Struct, kw_only=True):
     appointments : rehearsals and lessons; appointments_off : those that were deleted
     plans : of the first session of each day; more_plans : of its others, by `plan_key`
     days_told : what was told of days; weekdays_told : minutes of weekdays, by ISO number
+    references : by step id, the take that its takes are compared with; see `reference_of`
     unjudged : step ids of the takes without a verdict, by take id
     misdated : entries that wait for their day; passed_over : entries that do not count as they
         stand, and whether they were given their day or deleted
@@ -92,6 +93,7 @@ class State(msgspec.Struct, kw_only=True):
     try_count: int = 0
     take_count: int = 0
     unjudged: dict[str, str] = {}
+    references: dict[str, str] = {}
     misdated: dict[str, EntryMisdated] = {}
     passed_over: dict[str, bool] = {}
     homes: OwnerIndex = _field(OwnerIndex)
@@ -181,6 +183,12 @@ class State(msgspec.Struct, kw_only=True):
     def step_tries(self, step_id: str) -> tuple[Try, ...]:
         """Tries of one step, oldest first."""
         return self.past(step_id).tries
+
+    def reference_of(self, step: Step) -> Take | None:
+        """Return the take with which a step's takes are compared; none where it has notation."""
+        take_id = None if step.exercise.passage else self.references.get(step.id)
+        takes = self.past(step.id).takes if take_id else ()
+        return next((t for t in takes if t.id == take_id), None)
 
     def mark(self, step_id: str) -> PhaseRecord:
         """Return one step's phase and the days on which it changed."""
