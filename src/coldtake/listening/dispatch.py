@@ -15,11 +15,12 @@ from coldtake.domain.take import Verdict
 from coldtake.errors import SoundError
 from coldtake.listening.features.audio_features import ProgressCallback
 from coldtake.listening.improvised.judging import judge_improvised, judge_improvised_keys
-from coldtake.listening.judging_request import JudgingRequest
+from coldtake.listening.judging_request import JudgingRequest, ReferenceTake
 from coldtake.listening.keyboard.midi_judge import judge_keys
 from coldtake.listening.keyboard.midi_performance import MidiPerformance, is_keys, read_keys
 from coldtake.listening.keyboard.midi_take import keys_of, keys_to_flac
 from coldtake.listening.melody.judge import judge
+from coldtake.listening.reference.judging import judge_against, why_unfit
 from coldtake.listening.rhythm.judging import judge_rhythm, judge_rhythm_keys
 from coldtake.listening.sources.sound import Sound, read_sound, to_flac
 from coldtake.listening.verdict.renditions import as_chosen
@@ -42,11 +43,19 @@ def judge_take(path: Path, asked: JudgingRequest, tell: ProgressCallback | None 
 
     tell : is told how far it has come, 0..1
     """
+    played = _played(path, drums=asked.criterion.rhythm_only)
+    if asked.reference is not None:
+        return judge_against(played, _played(Path(asked.reference.path)), asked, tell)
+    if isinstance(played, MidiPerformance):
+        return _performance(played, asked)
+    return _recording(played, asked, tell)
+
+
+def _played(path: Path, *, drums: bool = False) -> Sound | MidiPerformance:
     midi = _midi_in(path)
     if midi is None:
-        return _recording(read_sound(path), asked, tell)
-    keys = read_keys(midi, path.name, drums=asked.criterion.rhythm_only)
-    return _performance(keys, asked)
+        return read_sound(path)
+    return read_keys(midi, path.name, drums=drums)
 
 
 def _recording(sound: Sound, asked: JudgingRequest, tell: ProgressCallback | None) -> Verdict:
@@ -99,6 +108,9 @@ def do(job: dict[str, Any], body: bytes, tell: Any) -> tuple[Any, bytes]:
             sound = read_sound(Path(job["path"]))
             lows, highs = extremes(sound.samples, job["slices"])
             return {"duration_s": sound.duration_s, "lows": lows, "highs": highs}, b""
+        case "reference":
+            take = msgspec.json.decode(body, type=ReferenceTake)
+            return why_unfit(_played(Path(take.path)), take), b""
         case "judge":
             asked = msgspec.json.decode(body, type=JudgingRequest)
             return None, msgspec.json.encode(judge_take(Path(job["path"]), asked, tell))

@@ -18,7 +18,7 @@ from coldtake.errors import SoundError
 from coldtake.subprocesses import Limits, ProgressCallback, WorkerClient, WorkerFailed
 
 if TYPE_CHECKING:
-    from coldtake.listening.judging_request import JudgingRequest
+    from coldtake.listening.judging_request import JudgingRequest, ReferenceTake
 
 # Half an hour at 48 kHz is 345 MB of samples; to judge it takes the most, about three times that.
 WORKER = WorkerClient(
@@ -93,6 +93,20 @@ def judge(
     except WorkerFailed as lost:
         raise _given_up(lost, path.name) from lost
     return msgspec.json.decode(verdict, type=Verdict)
+
+
+def unfit_reference(take: ReferenceTake, *, duration_s: float) -> tuple[str, str] | None:
+    """Say why a take cannot serve as a reference, and what to do; None where it can.
+
+    Raises SoundError.
+    """
+    patience = WORKER.limits.seconds + duration_s
+    job = {"want": "reference"}
+    try:
+        why, _, _ = WORKER.ask(job, msgspec.json.encode(take), seconds=patience)
+    except WorkerFailed as lost:
+        raise _given_up(lost, "the reference take") from lost
+    return (why[0], why[1]) if why else None
 
 
 def _given_up(lost: WorkerFailed, where: str) -> SoundError:

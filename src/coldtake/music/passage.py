@@ -124,3 +124,6 @@ class Passage:
     def duration_s(self, bpm: float) -> float:
         """Length when played at one steady tempo > 0 in quarters per minute [s]."""
         return self.length_beats * 60.0 / bpm
+
+
+NOTHING_WRITTEN = Passage("", (), (), (), "")

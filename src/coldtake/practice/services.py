@@ -25,6 +25,7 @@ from coldtake.practice.rejudging import Rejudging
 from coldtake.practice.reports.progress import LookingBack
 from coldtake.practice.reports.reports import ReportService
 from coldtake.practice.sessions.elsewhere import Elsewhere
+from coldtake.practice.sessions.references import References
 from coldtake.practice.sessions.sessions import Sessions
 from coldtake.practice.sessions.takes import Takes
 from coldtake.practice.settings_service import ChosenSettings
@@ -67,6 +68,7 @@ class Services:
         self.sessions = Sessions(log, self.plans)
         self.elsewhere = Elsewhere(log)
         self.takes = Takes(log, take_files, self.passages)
+        self.references = References(log, take_files)
         self.performances = Performances(log)
         self.appointments = Appointments(log)
         self.reports = ReportService(log)

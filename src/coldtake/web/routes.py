@@ -34,6 +34,7 @@ MODULES = (
     "pages.plan.printing",
     "pages.plan.tomorrow",
     "pages.session.takes",
+    "pages.session.reference",
     "pages.session.take",
     "pages.session.session",
     "api",

@@ -31,12 +31,17 @@ def obstacle_in_line(hearing: AudioFeatures, notes: Sequence[ImprovisedNote]) ->
             "The pitches glide too much to find notes, as in speech.",
             "Move the microphone to the instrument and record it alone.",
         )
-    if toned_share(hearing) < TONED_SHARE or own_share(hearing, notes) < OWN_SHARE:
+    if are_several(hearing, notes):
         return Abstention(
             "There are several sounds at once. Over changes, Coldtake can judge only one line.",
             f"{_HEADPHONES}A keyboard can be recorded through MIDI.",
         )
     return None
+
+
+def are_several(hearing: AudioFeatures, notes: Sequence[ImprovisedNote]) -> bool:
+    """Whether more sounds at once than the line that was heard."""
+    return toned_share(hearing) < TONED_SHARE or own_share(hearing, notes) < OWN_SHARE
 
 
 def share_of_sure(notes: Sequence[ImprovisedNote]) -> float:

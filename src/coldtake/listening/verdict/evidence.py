@@ -47,6 +47,7 @@ class Evidence:
     played : indices of written notes with an onset, in order; fit : their tempo, same order
     deviations_s : of each played note from the click if it was heard, else from the fitted tempo
     grid_error_s : half width (95 %) of the click's own place; timed_by : which of the two, in words
+    lengths_of : what note lengths are held against, in words
     """
 
     notes: tuple[NoteEvidence, ...]
@@ -60,6 +61,7 @@ class Evidence:
     tuning_cents: float
     grid_error_s: float = 0.0
     timed_by: str = ""
+    lengths_of: str = "the written ones"
 
 
 def gather(

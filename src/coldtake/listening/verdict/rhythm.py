@@ -114,7 +114,7 @@ def _share_figure(test: RhythmTest, evidence: Evidence) -> Figure:
         name="rhythm", value=value, uncertainty=error,
         threshold=test.share_percent, unit="% of note lengths", passed=passed,
         words=f"{value:.0f} % of the note lengths within {test.tolerance_percent:g} % "
-        "of the written ones",
+        f"of {evidence.lengths_of}",
     )  # fmt: skip
 
 

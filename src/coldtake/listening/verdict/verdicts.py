@@ -89,10 +89,14 @@ def decided(
     *,
     bars: Sequence[Bar],
     tuning_cents: float | None,
+    also: Sequence[Figure] = (),
 ) -> Verdict:
-    """Return the verdict that the evidence gives on a criterion; bars : of the passage."""
+    """Return the verdict that the evidence gives on a criterion.
+
+    bars : of the passage; also : figures of tests that this evidence has no say in
+    """
     evidence = without_section_pauses(with_repeated_beats(evidence), bars)
-    figures = measure_all(criterion.heard, evidence)
+    figures = (*measure_all(criterion.heard, evidence), *also)
     answer = answer_of(figures)
     fit = evidence.fit
     curve = () if fit is None else _curve(evidence)

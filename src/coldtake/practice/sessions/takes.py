@@ -37,6 +37,7 @@ from coldtake.ports import TakeFiles
 from coldtake.practice import lookup
 from coldtake.practice.access import Action, needs
 from coldtake.practice.sessions import unjudged
+from coldtake.practice.sessions.references import why_none
 from coldtake.practice.state.log import Log
 from coldtake.practice.topics.passages import Passages
 from coldtake.subprocesses import ProgressCallback, WorkerCancelled, WorkerFailed
@@ -46,6 +47,22 @@ log = logging.getLogger(__name__)
 CLICK_MOST_BPM = 400.0  # that of a step's own tempo
 CLICK_MOST_S, BAR_MOST = 3600.0, 64  # what a click's times and bar can be
 GAPS = "gaps"  # source of a take in which the recording lost a moment
+_NO_NOTATION = (
+    "This step has no notation to compare the take with.",
+    "Add notation to the step, or answer yourself.",
+)
+_NOTHING_TO_COMPARE = (
+    _NO_NOTATION[0],
+    "Add notation to the step, use a take as its reference, or answer yourself.",
+)
+_IS_REFERENCE = (
+    "This is the reference take. The other takes of this step are compared with it.",
+    "Answer for this take yourself.",
+)
+_REFERENCE_MISSING = (
+    "The recording of the reference take is missing.",
+    "Use another take as the reference, or answer yourself.",
+)
 NOT_HEARD = "practice"  # stands as the engine of verdicts for which nobody listened
 
 
@@ -258,6 +275,8 @@ class Takes:
         reason, remedy = _why_not_heard(step)
         if reason:
             return _cannot_tell(reason, remedy)
+        if step.exercise.passage is None:
+            return self._compare(take, step, tell)
         try:
             passage = self._passages.of_step(step)
         except PassageError as fault:
@@ -277,6 +296,32 @@ class Takes:
         asked = JudgingRequest(passage, step.criterion, take.click, take.click_bpm, tempo_bpm)
         path = self._files.path(take.id)
         verdict = judge(path, asked, duration_s=take.duration_s, tell=tell)
+        return _with_a_hole(verdict) if take.source == GAPS else verdict
+
+    def _compare(self, take: Take, step: Step, tell: ProgressCallback | None) -> Verdict:
+        """Judge a take of a step without notation against its reference take."""
+        reference = self._log.state().reference_of(step)
+        if why_none(step):
+            return _cannot_tell(*_NO_NOTATION)
+        if reference is None:
+            return _cannot_tell(*_NOTHING_TO_COMPARE)
+        if reference.id == take.id:
+            return _cannot_tell(*_IS_REFERENCE)
+        try:
+            right = self._files.path(reference.id)
+        except NotFoundError:
+            return _cannot_tell(*_REFERENCE_MISSING)
+        from coldtake.listening.judging_request import JudgingRequest, ReferenceTake
+        from coldtake.listening.worker_client import judge
+        from coldtake.music.passage import NOTHING_WRITTEN
+
+        known = ReferenceTake(reference.id, str(right), reference.click, reference.click_bpm)
+        asked = JudgingRequest(
+            NOTHING_WRITTEN, step.criterion, take.click, take.click_bpm, reference=known
+        )
+        together_s = take.duration_s + reference.duration_s
+        path = self._files.path(take.id)
+        verdict = judge(path, asked, duration_s=together_s, tell=tell)
         return _with_a_hole(verdict) if take.source == GAPS else verdict
 
     def _answers(
@@ -354,9 +399,6 @@ def _why_not_heard(step: Step) -> tuple[str, str]:
     """Return (reason, remedy) when there is nothing to listen for, else empty words."""
     if all(isinstance(test, PlayerTest) for test in step.criterion.tests):
         return "Only you can answer this question.", "Play the take and answer yes or no."
-    if step.exercise.passage is None:
-        remedy = "Add notation to the step, or answer yourself."
-        return "This step has no notation to compare the take with.", remedy
     return "", ""
 
 

@@ -134,7 +134,8 @@ def _step(services: Services, state: State, step: Step, before: list[Try]) -> di
         "answers_before": answers_of(before)[-_ANSWERS_MOST:],
         "after_cold": after_cold(before, chosen_test(state.settings)),
         "lucky": lucky_said(step, before),
-        "heard": bool(criterion.heard) and passage is not None,
+        "heard": bool(criterion.heard)
+        and (passage is not None or state.reference_of(step) is not None),
         "player_tests": len(criterion.heard) < len(criterion.tests),
         "tempo_bpm": _tempo(step, passage),
         "begin_bpm": _begin(state, step, before),

@@ -18,7 +18,7 @@ from coldtake.practice.access import Action, needs
 from coldtake.web.api import judged, reply
 from coldtake.web.errors import wants_json
 from coldtake.web.forms import form_fields
-from coldtake.web.views import evidence
+from coldtake.web.views import compared, evidence
 from coldtake.web.views.notation import WIDTH_PX
 from coldtake.web.views.pass_messages import chosen_test, cold_said
 
@@ -138,7 +138,7 @@ def _context(services: Services, take: Take) -> dict[str, object]:
     hearing = _heard_now(services, take)
     state = services.state()
     step = state.steps.get(take.step_id)
-    passage = _passage(services, step)
+    passage = _passage_of(services, take, step)
     known = state.tries.get(take.id)
     judged = (take.verdict, passage) if take.verdict and passage else None
     rows = evidence.rows_of(*judged) if judged else ()
@@ -161,13 +161,30 @@ def _context(services: Services, take: Take) -> dict[str, object]:
         ],
         "rows": rows,
         "stumbles": evidence.stumble_rows(*judged) if judged else (),
-        "impression": evidence.impression_of(*judged) if judged else "",
+        "impression": evidence.impression_of(*judged) if judged and not _compared(take) else "",
+        **_reference(services, take, step),
         "notation": _notation(take, passage, WIDE_PX),
         "notation_narrow": _notation(take, passage, NARROW_PX, "narrow-"),
         "wave": waveform_of(services, take),
         "others": _others(state, take),
         "wrong": "out of place" if step and step.criterion.rhythm_only else "wrong pitch",
         **_chords(take),
+    }
+
+
+def _compared(take: Take) -> bool:
+    """Whether it was compared with another take."""
+    return take.verdict is not None and take.verdict.reference is not None
+
+
+def _reference(services: Services, take: Take, step: Step | None) -> dict[str, object]:
+    """The take it was compared with, and whether this one is or can be such a take."""
+    state = services.state()
+    told = take.verdict.reference if take.verdict else None
+    return {
+        "reference": state.takes.get(told.take_id) if told else None,
+        "chosen": state.reference_of(step) if step else None,
+        "may_be_reference": step is not None and services.references.may_be(step),
     }
 
 
@@ -204,6 +221,12 @@ def _cold_said(state: State, take: Take) -> tuple[str, ...]:
         return ()
     so_far = [t for t in state.step_tries(take.step_id) if t.day <= known.day]
     return cold_said(answers_of(so_far, cold=True), chosen_test(state.settings))
+
+
+def _passage_of(services: Services, take: Take, step: Step | None) -> Passage | None:
+    """What the verdict's notes are of: the take it was compared with, else the notation."""
+    of_reference = compared.passage_of(take.verdict) if take.verdict else None
+    return of_reference or _passage(services, step)
 
 
 def _passage(services: Services, step: Step | None) -> Passage | None:
@@ -251,7 +274,7 @@ def _notation(
     scale: int = 46,
     faults_only: bool = False,
 ) -> str:
-    if passage is None or take.verdict is None or take.verdict.chords:
+    if passage is None or take.verdict is None or take.verdict.chords or _compared(take):
         return ""
     from coldtake.music.notation.engraving.engraver import engrave
 

@@ -13,11 +13,11 @@ from coldtake.domain.topic import Place
 from coldtake.errors import ColdtakeError, InputError
 from coldtake.practice.access import Action, needs
 from coldtake.web.pages.session.take import waveform_of
-from coldtake.web.views import take_list
+from coldtake.web.views import compared, take_list
 
 if TYPE_CHECKING:
     from coldtake.domain.history.state import State
-    from coldtake.domain.take import Take
+    from coldtake.domain.take import Take, Verdict
     from coldtake.music.passage import Passage
     from coldtake.practice.services import Services
 
@@ -92,7 +92,11 @@ def _compared(services: Services, takes: tuple[Take, Take]) -> dict[str, object]
     steps = [state.steps.get(take.step_id) for take in takes]
     passage = _passage_of_both(services, takes)
     verdicts = (takes[0].verdict, takes[1].verdict)
+    against = _against_reference(takes)
+    if against is not None:
+        passage, verdicts = compared.passage_of(against), _both_sides(takes, against)
     judged = None if verdicts[0] is None or verdicts[1] is None else (verdicts[0], verdicts[1])
+    anchors = take_list.anchors(passage, judged) if passage and judged else ()
     waves = [waveform_of(services, take) for take in takes]
     levels = (waves[0].level if waves[0] else 0.0, waves[1].level if waves[1] else 0.0)
     return {
@@ -111,9 +115,46 @@ def _compared(services: Services, takes: tuple[Take, Take]) -> dict[str, object]
             )
         ],
         "same": passage is not None,
-        "bars": take_list.shared_bars(passage, judged) if passage and judged else (),
-        "anchors": take_list.anchors(passage, judged) if passage and judged else (),
+        "bars": _places(passage, judged, anchors, against, takes),
+        "anchors": anchors,
+        "against": against is not None,
+        "begin_at": "" if against is not None else "bar ",
     }
+
+
+def _against_reference(takes: tuple[Take, Take]) -> Verdict | None:
+    """The verdict on one of the two where the other is the reference it was compared with."""
+    for take, other in (takes, takes[::-1]):
+        told = take.verdict.reference if take.verdict else None
+        if told is not None and told.take_id == other.id:
+            return take.verdict
+    return None
+
+
+def _both_sides(
+    takes: tuple[Take, Take], against: Verdict
+) -> tuple[Verdict | None, Verdict | None]:
+    """What is known of both: of the reference, the times at which its notes begin."""
+    there = compared.of_reference(against)
+    return (against, there) if takes[0].verdict is against else (there, against)
+
+
+def _places(
+    passage: Passage | None,
+    judged: tuple[Verdict, Verdict] | None,
+    anchors: tuple[tuple[float, float], ...],
+    against: Verdict | None,
+    takes: tuple[Take, Take],
+) -> tuple[take_list.SharedBar, ...]:
+    """Where both can be begun: at bars or, without notation, at what differs."""
+    if passage is None or judged is None:
+        return ()
+    if against is None:
+        return take_list.shared_bars(passage, judged)
+    if takes[0].verdict is not against:  # the first one is the reference
+        return compared.places(against, anchors)
+    turned = compared.places(against, [(b, a) for a, b in anchors])
+    return tuple(take_list.SharedBar(p.label, (p.at_s[1], p.at_s[0])) for p in turned)
 
 
 def _passage_of_both(services: Services, takes: tuple[Take, Take]) -> Passage | None:

@@ -205,6 +205,8 @@ def _takes(services: Services, step: Step) -> dict[str, object]:
     return {
         "takes": sorted(takes, key=lambda t: t.at, reverse=True),
         "unjudged": {t.id: services.takes.why_unjudged(t) for t in takes if not t.verdict},
+        "reference": state.reference_of(step),
+        "may_have_reference": services.references.may_be(step),
         "had_cold": state.cold_on(step.id, services.today()),
     }
 

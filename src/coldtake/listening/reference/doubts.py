@@ -1,0 +1,175 @@
+"""Faults that only one of two opinions sees are taken back, or become what cannot be told."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import replace
+
+import numpy as np
+from msgspec.structs import replace as changed
+
+from coldtake.domain.take import NoteEvidence, NoteStatus
+from coldtake.listening.features.audio_features import AudioFeatures
+from coldtake.listening.improvised.notes import ImprovisedNote
+from coldtake.listening.improvised.transcribing import OVERTONES
+from coldtake.listening.reference.reference_line import ReferenceLine
+from coldtake.listening.reference.second_opinion import SameStretch, SoundComparison
+from coldtake.listening.verdict.confidence import CANNOT_TELL, EXTRA_UNCLEAR
+from coldtake.listening.verdict.evidence import Evidence
+from coldtake.music.theory.tones import pitch_name
+
+LEAST_ANCHORS = 3
+FILLED = 0.6  # of a part, by a note that explains why it sounds different
+ACCUSED = (NoteStatus.WRONG, NoteStatus.MISSED)
+ALIKE = 0.9  # confidence of a note that sounds as in the reference
+UNTOLD = "cannot tell whether it was played as in the reference take"
+
+
+def without_unsure(evidence: Evidence, unsure: Collection[int]) -> Evidence:
+    """Let notes of which the reference is not sure accuse nobody."""
+    notes = tuple(
+        _untold(n) if k in unsure and n.status in ACCUSED else n
+        for k, n in enumerate(evidence.notes)
+    )
+    return _with_notes(evidence, notes, evidence.extras)
+
+
+def doubted(
+    evidence: Evidence, line: ReferenceLine, take: AudioFeatures, heard: Sequence[ImprovisedNote]
+) -> Evidence:
+    """Let a fault stand only where two opinions see it, and a right note too.
+
+    heard : the take's notes without any knowledge of the reference
+    """
+    anchors = _anchors(evidence, line)
+    if line.hearing is None or len(anchors) < LEAST_ANCHORS:
+        return without_unsure(evidence, line.unsure)
+    sounds = SoundComparison(line.hearing, take, anchors)
+    places = _Places(evidence, line, sounds)
+    sounds.learn([places.of(k) for k, n in enumerate(evidence.notes) if _sure(n)])
+    notes = [
+        _second(note, sounds.differ(places.of(k)), sure=k not in line.unsure)
+        for k, note in enumerate(evidence.notes)
+    ]
+    extras = []
+    for extra in evidence.extras:
+        differ = sounds.differ(places.of_extra(extra))
+        if differ:
+            extras.append(extra)
+        elif differ is None:
+            at = places.covering(extra.onset_s or 0.0)
+            notes[at] = _untold(notes[at])
+    for k, note in enumerate(evidence.notes):
+        part = sounds.strays(places.of(k)) if _sure(note) else None
+        if part is None or any(_during(e, part) for e in extras):
+            continue
+        other = _other_note(heard, part, line.notes[k].pitch)
+        if other is None:
+            notes[k] = _untold(note)
+        else:
+            extras.append(_as_extra(other, line.notes[k], len(evidence.extras) + len(extras) + 1))
+    return _with_notes(evidence, tuple(notes), tuple(extras))
+
+
+def _second(note: NoteEvidence, differ: bool | None, *, sure: bool) -> NoteEvidence:
+    """A fault after the second opinion; sure : whether the reference is, of this note.
+
+    differ : None where only the attack says so; that bears out a missed note, not a wrong pitch
+    """
+    if note.status not in ACCUSED:
+        return note
+    if differ is False:
+        return _alike(note)
+    borne_out = differ or note.status is NoteStatus.MISSED
+    return note if borne_out and sure else _untold(note)
+
+
+def _during(note: NoteEvidence, part: tuple[float, float]) -> bool:
+    """Whether a tone sounds within a part of the take."""
+    return (note.onset_s or 0.0) < part[1] and (note.offset_s or 0.0) > part[0]
+
+
+def _other_note(
+    heard: Sequence[ImprovisedNote], part: tuple[float, float], pitch: int
+) -> ImprovisedNote | None:
+    """A note of clearly another pitch that fills most of a part of the take."""
+    for note in heard:
+        filled = min(note.offset_s, part[1]) - max(note.onset_s, part[0])
+        if filled >= FILLED * (part[1] - part[0]) and note.sure:
+            return None if abs(note.pitch - pitch) in (0, *OVERTONES) else note
+    return None
+
+
+def _as_extra(note: ImprovisedNote, expected: ImprovisedNote, number: int) -> NoteEvidence:
+    return NoteEvidence(
+        id=f"extra-{number}", status=NoteStatus.EXTRA, onset_s=note.onset_s, offset_s=note.offset_s,
+        pitch=float(note.pitch), confidence=EXTRA_UNCLEAR,
+        words=f"{pitch_name(note.pitch)} where the reference take has {pitch_name(expected.pitch)}",
+    )  # fmt: skip
+
+
+class _Places:
+    """Where notes lie in both sounds."""
+
+    def __init__(self, evidence: Evidence, line: ReferenceLine, sounds: SoundComparison) -> None:
+        self._notes, self._line, self._sounds = evidence.notes, line, sounds
+
+    def of(self, index: int) -> SameStretch:
+        """A note of the reference: in the take where it was heard, or would have been."""
+        note, heard = self._line.notes[index], self._notes[index]
+        ends = [x.onset_s for x in self._line.notes[index + 1 : index + 2]]
+        stop = min([note.offset_s, *ends])
+        start_s = heard.onset_s if heard.onset_s is not None else self._sounds.in_take(note.onset_s)
+        stop_s = self._sounds.in_take(stop)
+        return SameStretch((note.onset_s, stop), (start_s, max(stop_s, start_s + 0.05)))
+
+    def covering(self, take_s: float) -> int:
+        """The note of the reference that sounds there, or sounded last."""
+        at = self._sounds.in_reference(take_s)
+        return max((k for k, n in enumerate(self._line.notes) if n.onset_s <= at + 0.05), default=0)
+
+    def of_extra(self, extra: NoteEvidence) -> SameStretch:
+        """An extra tone, and what sounds in the reference meanwhile."""
+        start, stop = extra.onset_s or 0.0, extra.offset_s or 0.0
+        at = self._sounds.in_reference(start), self._sounds.in_reference(stop)
+        return SameStretch(at, (start, stop))
+
+
+def _sure(note: NoteEvidence) -> bool:
+    return note.status is NoteStatus.RIGHT and note.onset_s is not None and note.confidence > 0.5
+
+
+def _anchors(
+    evidence: Evidence, line: ReferenceLine
+) -> "np.ndarray[tuple[int, int], np.dtype[np.float64]]":
+    """(reference [s], take [s]) of the notes that were heard right, rising in both."""
+    pairs: list[tuple[float, float]] = []
+    for there, note in zip(line.notes, evidence.notes, strict=True):
+        if (
+            _sure(note)
+            and note.onset_s is not None
+            and (not pairs or (there.onset_s > pairs[-1][0] and note.onset_s > pairs[-1][1]))
+        ):
+            pairs.append((there.onset_s, note.onset_s))
+    return np.array(pairs, dtype=np.float64).reshape(-1, 2)
+
+
+def _alike(note: NoteEvidence) -> NoteEvidence:
+    return changed(
+        note, status=NoteStatus.RIGHT, words="sounds as in the reference take", confidence=ALIKE
+    )
+
+
+def _untold(note: NoteEvidence) -> NoteEvidence:
+    return changed(note, status=NoteStatus.RIGHT, words=UNTOLD, confidence=CANNOT_TELL)
+
+
+def _with_notes(
+    evidence: Evidence, notes: tuple[NoteEvidence, ...], extras: tuple[NoteEvidence, ...]
+) -> Evidence:
+    """The evidence with other notes; what became untold is counted as such."""
+    untold = tuple(
+        after.id
+        for before, after in zip(evidence.notes, notes, strict=True)
+        if after is not before and after.confidence == CANNOT_TELL
+    )
+    told = tuple(i for i in evidence.abstained if i not in untold)
+    return replace(evidence, notes=notes, extras=extras, abstained=(*told, *untold))
