@@ -23,34 +23,38 @@ def weekday(day: date, seen_from: date) -> str:
     return f"{day:%a} {day.day} {day:%b}{year}"
 
 
-Say = Callable[[str], str]
+Translate = Callable[[str], str]
 _ANYTHING = marked("anything: too little is known")
 
 
-def in_hundred(chance: float, say: Say = str) -> str:
+def in_hundred(chance: float, translate: Translate = str) -> str:
     """Say a chance 0..1: “34 in 100”; never 0 or 100, which no estimate supports.
 
-    say : gives a message its language; what is stored is in English
+    translate : gives a message its language; what is stored is in English
     """
     whole = round(100 * chance)
     if whole < 1:
-        return say("fewer than 1 in 100")
+        return translate("fewer than 1 in 100")
     return (
-        say("more than 99 in 100") if whole > 99 else say("%(chance)s in 100") % {"chance": whole}
+        translate("more than 99 in 100")
+        if whole > 99
+        else translate("%(chance)s in 100") % {"chance": whole}
     )
 
 
-def between(chance: Interval, say: Say = str) -> str:
+def between(chance: Interval, translate: Translate = str) -> str:
     """Say an interval of a chance: “between 59 and 93 in 100”; its ends are never 0 or 100."""
     low, high = round(100 * chance.low), round(100 * chance.high)
     if low == high:
-        return in_hundred(chance.mid, say)
+        return in_hundred(chance.mid, translate)
     ends = {"low": low, "high": high}
     if low < 1:
         known = high < 100
-        return say("at most %(high)s in 100") % ends if known else say(_ANYTHING)
+        return translate("at most %(high)s in 100") % ends if known else translate(_ANYTHING)
     text = (
-        say("at least %(low)s in 100") if high > 99 else say("between %(low)s and %(high)s in 100")
+        translate("at least %(low)s in 100")
+        if high > 99
+        else translate("between %(low)s and %(high)s in 100")
     )
     return text % ends
 
