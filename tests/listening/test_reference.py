@@ -6,14 +6,20 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from band import Played
-from takes import HAVE_BANK, WHY_NOT, keys, sounded, tune
+from reference import SEEN, line_of, played
+from reference import sounded as heard
+from takes import BANK, HAVE_BANK, WHY_NOT, keys, sounded, tune
 
 from coldtake.domain.criterion import Criterion, NoStopsTest, NotesTest, RhythmTest, TempoTest
 from coldtake.domain.take import Answer, ClickTrack, NoteStatus
+from coldtake.listening.alignment.performance_alignment import read_take
+from coldtake.listening.features.audio_features import hear
 from coldtake.listening.judging_request import JudgingRequest, ReferenceTake
 from coldtake.listening.keyboard.midi_performance import MidiNote, MidiPerformance
 from coldtake.listening.reference.judging import judge_against, why_unfit
+from coldtake.listening.reference.reference_line import line_of_sound
 from coldtake.listening.sources.sound import Sound
+from coldtake.listening.verdict.evidence import gather
 from coldtake.music.passage import NOTHING_WRITTEN
 
 needs_bank = pytest.mark.skipif(not HAVE_BANK, reason=WHY_NOT)
@@ -72,6 +78,22 @@ def test_a_fault_is_found_where_it_is(right, fault):
         assert [round(n.pitch) for n in faults] == [69]
     else:
         assert [n.id for n in faults] == ["note-7"]
+
+
+@needs_bank
+def test_going_back_that_took_no_time_is_not_believed():
+    """A ringing string struck again was heard as going back to the note before."""
+    seed, banjo = 93_000 + 31 * 105 + 2, next(i for i in SEEN if i.name == "banjo")
+    rng = np.random.default_rng(seed)
+    line = line_of(seed, banjo)
+    keys, _ = played(line, "equal", rng, 1.0)
+    reference = heard(BANK, banjo.program, keys, rng, 0)
+    keys, _ = played(line, "equal", rng, rng.uniform(0.9, 1.1))
+    take = heard(BANK, banjo.program, keys, rng, 2)  # with noise
+    known = line_of_sound(reference, REFERENCE)
+    hearing = hear(take)
+    assert gather(hearing, known.passage, read_take(hearing, known.passage)).restarts
+    assert judge_against(take, reference, asked()).answer is not Answer.NO
 
 
 @needs_bank

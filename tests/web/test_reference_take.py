@@ -56,12 +56,19 @@ def test_later_takes_are_compared_with_the_take_that_was_called_right(
     assert "F4 was played as F♯4" in words(page)
     assert f"/takes/compare?a={right}&amp;b={other}" in page
     assert "in the reference" in words(page)
-    # The step says it, and the session records takes of it as of any that can be judged.
     step_page = words(client.get(f"/steps/{step.id}").text)
     assert "Takes are compared with the reference take of" in step_page
     # The reference itself is not compared with itself.
     services.takes.rejudge(right)
     assert "This is the reference take" in words(client.get(f"/takes/{right}").text)
+
+
+def test_the_session_records_takes_of_such_a_step_for_a_verdict(client, services, step, right):
+    running = client.post("/api/session/start", json={}).json()
+    assert running["steps"][step.id]["heard"] is True
+    query = {"step_id": step.id, "source": "midi"}
+    sent = client.put(f"/api/takes/{services.new_id()}", params=query, content=played())
+    assert sent.json()["verdict"]["answer"] == "yes"
 
 
 def test_both_sounds_are_heard_at_the_place_that_differs(client, step, right):

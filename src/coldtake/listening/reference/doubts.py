@@ -6,8 +6,8 @@ from dataclasses import replace
 import numpy as np
 from msgspec.structs import replace as changed
 
-from coldtake.domain.take import NoteEvidence, NoteStatus
-from coldtake.listening.features.audio_features import AudioFeatures
+from coldtake.domain.take import NoteEvidence, NoteStatus, Restart
+from coldtake.listening.features.audio_features import AudioFeatures, Floats
 from coldtake.listening.improvised.notes import ImprovisedNote
 from coldtake.listening.improvised.transcribing import OVERTONES
 from coldtake.listening.reference.reference_line import ReferenceLine
@@ -17,6 +17,7 @@ from coldtake.listening.verdict.evidence import Evidence
 from coldtake.music.theory.tones import pitch_name
 
 LEAST_ANCHORS = 3
+AGAIN_SHARE = 0.5  # of what is played again, by which going back lengthens the take
 FILLED = 0.6  # of a part, by a note that explains why it sounds different
 ACCUSED = (NoteStatus.WRONG, NoteStatus.MISSED)
 ALIKE = 0.9  # confidence of a note that sounds as in the reference
@@ -66,7 +67,30 @@ def doubted(
             notes[k] = _untold(note)
         else:
             extras.append(_as_extra(other, line.notes[k], len(evidence.extras) + len(extras) + 1))
-    return _with_notes(evidence, tuple(notes), tuple(extras))
+    told = _with_notes(evidence, tuple(notes), tuple(extras))
+    return replace(told, restarts=_went_back(evidence, line, anchors))
+
+
+def _went_back(evidence: Evidence, line: ReferenceLine, anchors: Floats) -> tuple[Restart, ...]:
+    """Going back that took time: what is played again makes the take longer there.
+
+    Between the last note right before and the first one after, the take must be longer than the
+    reference, at the speed of the other notes, by half of what is said to be played again.
+    """
+    speeds = np.diff(anchors[:, 1]) / np.diff(anchors[:, 0])
+    speed = float(np.median(speeds))
+    kept = []
+    for restart in evidence.restarts:
+        at = int(np.searchsorted(anchors[:, 1], restart.at_s - 0.02))
+        if at == 0 or at == len(anchors) or restart.from_beat is None:
+            kept.append(restart)
+            continue
+        longer_s = anchors[at, 1] - anchors[at - 1, 1]
+        longer_s -= speed * (anchors[at, 0] - anchors[at - 1, 0])
+        again_s = speed * line.beat_s * (restart.from_beat - restart.to_beat)
+        if longer_s >= AGAIN_SHARE * again_s:
+            kept.append(restart)
+    return tuple(kept)
 
 
 def _second(note: NoteEvidence, differ: bool | None, *, sure: bool) -> NoteEvidence:

@@ -6,6 +6,7 @@ sounds are compared at that place (`second_opinion`). Alike: the note counts as 
 and the reference's own note is sure: the fault stands. Else it cannot be told.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace as replaced
 
 import numpy as np
@@ -14,13 +15,18 @@ from msgspec.structs import replace
 from coldtake.domain.criterion import CriterionTest, TempoTest
 from coldtake.domain.take import NoteStatus, Reference, Verdict
 from coldtake.listening.alignment.performance_alignment import read_take
-from coldtake.listening.features.audio_features import ProgressCallback, hear
+from coldtake.listening.features.audio_features import (
+    AudioFeatures,
+    ProgressCallback,
+    hear,
+)
 from coldtake.listening.features.signal_quality import (
     Abstention,
     obstacle_in_hearing,
     obstacle_in_sound,
 )
-from coldtake.listening.improvised.signal_quality import are_several
+from coldtake.listening.improvised.notes import ImprovisedNote
+from coldtake.listening.improvised.signal_quality import OWN_SHARE, are_several, own_share
 from coldtake.listening.improvised.transcribing import transcribe
 from coldtake.listening.judging_request import JudgingRequest, ReferenceTake
 from coldtake.listening.keyboard.midi_alignment import match_keys
@@ -45,6 +51,7 @@ from coldtake.listening.verdict.verdicts import (
 )
 
 REFERENCE_ERROR_S = 0.02  # half width (95 %) of an onset of the reference's own recording
+AS_USUAL = 0.75  # of the reference's own share on the partials of its notes
 NO_BEAT = "the reference take was played without a click, so its beat is not known"
 RHYTHM_ONLY = Abstention(
     "Rhythm alone cannot be compared with a reference take.",
@@ -104,7 +111,7 @@ def _sound(
     hearing = hear(beside.sound, min(pitches), max(pitches), tell)
     heard = transcribe(hearing).notes
     obstacle = obstacle_in_hearing(hearing)
-    if obstacle is None and are_several(hearing, heard):
+    if obstacle is None and _several(hearing, heard, line):
         obstacle = SEVERAL
     if obstacle is not None:
         return cannot_tell(obstacle, asked.criterion, remarks)
@@ -118,6 +125,18 @@ def _sound(
         evidence = replaced(evidence, onset_errors_s=blur)
     verdict = _told(evidence, line, asked, remarks, evidence.tuning_cents)
     return replace(verdict, click=beside.told)
+
+
+def _several(hearing: AudioFeatures, heard: Sequence[ImprovisedNote], line: ReferenceLine) -> bool:
+    """Whether more sounds at once than in the reference, which was found to be one line.
+
+    A reed that beats, a banjo's ringing strings: a single line of some instruments has less of its
+    power on one note's partials than others, in the reference as in the take.
+    """
+    if line.hearing is None:
+        return are_several(hearing, heard)
+    usual = own_share(line.hearing, line.notes)
+    return own_share(hearing, heard) < min(OWN_SHARE, AS_USUAL * usual)
 
 
 def _keys(keys: MidiPerformance, line: ReferenceLine, asked: JudgingRequest) -> Verdict:
