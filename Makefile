@@ -28,12 +28,12 @@ test: $(VENV)/.ready-test node_modules/.ready
 	  --last-failed-no-failures none tests/browser $(ARGS); }
 
 test-computing:
-	nice $(BIN)/python -m pytest -n 2 --dist loadgroup --ignore tests/browser $(ARGS)
+	nice $(BIN)/python -m pytest -n 2 --dist loadfile --ignore tests/browser $(ARGS)
 
 # Told when it is over, so that the two do not talk at once.
 test-browser:
 	@mkdir -p build
-	@$(BIN)/python -m pytest -n 2 --dist loadgroup -o cache_dir=build/pytest-browser \
+	@$(BIN)/python -m pytest -n 2 --dist loadfile -o cache_dir=build/pytest-browser \
 	  tests/browser $(ARGS) >build/browser.txt 2>&1 || touch build/browser-failed; cat build/browser.txt
 
 # What is looked at after each change: `make quick ROOM=listening`.
@@ -46,7 +46,7 @@ quick-lint:
 	  node_modules/.bin/tsc -p tsconfig.json
 
 quick-tests:
-	@$(BIN)/python -m pytest -q -n 2 --dist loadgroup -m "not long" "tests/$(ROOM)" $(ARGS)
+	@$(BIN)/python -m pytest -q -n 2 --dist loadfile -m "not long" "tests/$(ROOM)" $(ARGS)
 
 lint: $(VENV)/.ready-test node_modules/.ready
 	$(BIN)/ruff format --check .

@@ -22,6 +22,29 @@ settings.register_profile(
 settings.load_profile("house")
 
 
+# What files share is made once: the example, PostgreSQL's server. `test_docs.py` asks for the example.
+TOGETHER = {"tests/test_docs.py": "tests/demo/test_example.py"}
+_CONTRACTS = "tests/contracts/"
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    """Give each file to one worker, or what a file lays out once is laid out by every worker.
+
+    Marks cannot say it: pytest-xdist 3.8 adds a test's group to its name, which pytest 9 forbids
+    without a word, and every test goes where there is room.
+    """
+    from xdist.scheduler.loadscope import LoadScopeScheduling
+
+    class ByFile(LoadScopeScheduling):
+        def _split_scope(self, nodeid):
+            file = nodeid.partition("::")[0]
+            return _CONTRACTS if file.startswith(_CONTRACTS) else TOGETHER.get(file, file)
+
+    config.option.loadscopereorder = False  # few tests may be long ones
+    return ByFile(config, log)
+
+
 @pytest.fixture(scope="session")
 def example(tmp_path_factory):
     """House over the example, told once. Only read it; its today is 12 January 2027."""
@@ -32,6 +55,8 @@ def example(tmp_path_factory):
     from coldtake.storage.takes import FolderTakes
     from making import SteppingClock
 
+    if "PYTEST_XDIST_WORKER" in os.environ:  # fails for a second worker: see ByFile
+        (tmp_path_factory.getbasetemp().parent / "example").mkdir()
     folder = tmp_path_factory.mktemp("example")
     clock = SteppingClock(datetime(2027, 1, 12, 9, tzinfo=timezone(timedelta(hours=1))))
     services = House(SqlStore(sqlite_url(folder)), FolderTakes(folder / "takes"), clock)

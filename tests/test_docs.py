@@ -87,7 +87,6 @@ def test_rights_are_as_the_page_on_security_says():
     assert told == rights
 
 
-@pytest.mark.xdist_group("example")
 def test_readme_example_runs(example, tmp_path, monkeypatch, capsys):
     [block] = PYTHON_BLOCK.findall((ROOT / "README.md").read_text(encoding="utf-8"))
     lines = [to_json(event).decode() for _, event in example.store.events()]
@@ -102,7 +101,6 @@ def test_readme_example_runs(example, tmp_path, monkeypatch, capsys):
 TUNE = "X:1\nM:4/4\nL:1/4\nQ:1/4=96\nK:C\nCDEF|GABc|cBAG|FEDC|]\n"  # invented
 
 
-@pytest.mark.xdist_group("example")
 def test_library_examples_run(example, tmp_path, monkeypatch, capsys):
     lines = [to_json(event).decode() for _, event in example.store.events()]
     (tmp_path / "log.jsonl").write_text("\n".join(lines), encoding="utf-8")

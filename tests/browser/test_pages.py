@@ -20,7 +20,7 @@ from coldtake.domain.plan import PlanRequest
 from coldtake.domain.take import Answer, Judge, NewTake
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step, TopicKind
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("pages")]
+pytestmark = pytest.mark.browser
 
 SIZES = {"phone": (390, 844), "tablet": (820, 1180), "laptop": (1440, 900)}
 AIR = "X:1\nT:Air\nM:4/4\nL:1/4\nQ:1/4=96\nK:C\nCDEF|GFED|C4|\n"

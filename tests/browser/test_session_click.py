@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from stand import Stand
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("session click")]
+pytestmark = pytest.mark.browser
 
 OFFLINE = """
 async ({ rate, plan, seconds, gap }) => {

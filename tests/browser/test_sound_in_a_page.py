@@ -14,7 +14,7 @@ from playwright.sync_api import Page, expect
 from coldtake.domain.criterion import default_criterion
 from coldtake.domain.topic import Exercise, PassageRef, Place, Step
 
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("sound in a page")]
+pytestmark = pytest.mark.browser
 
 RATE = 48_000
 LEAD_S = 0.1  # of silence before what is rendered

@@ -454,7 +454,6 @@ def running(start, tmp_path_factory):
     return *start("serve", "--data", folder, "--port", 0), folder
 
 
-@pytest.mark.xdist_group("serve")
 class TestServe:
     def test_it_serves_the_pile_on_loopback(self, running):
         child, address, _ = running

@@ -92,14 +92,7 @@ def postgres_database(postgres_server, request) -> str:
     return postgres_url(postgres_server, name)
 
 
-@pytest.fixture(
-    params=[
-        "sqlite",
-        pytest.param(
-            "postgresql", marks=[pytest.mark.postgres, pytest.mark.xdist_group("postgres")]
-        ),
-    ]
-)
+@pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)])
 def url(request, tmp_path):
     if request.param == "sqlite":
         return sqlite_url(tmp_path)

@@ -25,7 +25,6 @@ def told_by(services: House):
 
 
 @pytest.mark.postgres
-@pytest.mark.xdist_group("postgres")
 def test_from_sqlite_to_postgresql_and_back(postgres_database, tmp_path):
     """Begun with the archive of an older release, which holds every kind of event and a take."""
     example = services_over(sqlite_url(tmp_path), tmp_path / "takes")

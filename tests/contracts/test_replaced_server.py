@@ -12,7 +12,6 @@ OTHER = event(ev.AnswerTakenBack(try_id="other"))
 
 
 @pytest.mark.postgres
-@pytest.mark.xdist_group("postgres")
 def test_a_database_that_was_replaced_is_not_written_to(postgres_database):
     import psycopg
 

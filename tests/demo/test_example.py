@@ -24,7 +24,6 @@ from coldtake.storage.folder import sqlite_url
 from coldtake.storage.takes import FolderTakes
 from making import SteppingClock
 
-pytestmark = pytest.mark.xdist_group("example")
 TODAY = date(2027, 1, 12)
 CONCERT = date(2027, 3, 2)  # seven weeks later
 

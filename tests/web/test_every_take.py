@@ -14,7 +14,6 @@ from making import SteppingClock
 pytestmark = [
     pytest.mark.audio,
     pytest.mark.long,
-    pytest.mark.xdist_group("every take"),
     pytest.mark.skipif(not every_take.HAVE_BANK, reason="fluid-soundfont-gm is not installed"),
 ]
 PAGES_EVERY = 12  # so often the take's page is looked at too: it is dearer than the verdict
