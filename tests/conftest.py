@@ -22,7 +22,7 @@ settings.register_profile(
 settings.load_profile("house")
 
 
-# What files share is made once: the example, PostgreSQL's server. `test_docs.py` asks for the example.
+# What files share is made once: PostgreSQL's server, and the example, for which these ask.
 TOGETHER = {"tests/test_docs.py": "tests/demo/test_example.py"}
 _CONTRACTS = "tests/contracts/"
 
