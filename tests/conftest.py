@@ -23,7 +23,9 @@ settings.load_profile("house")
 
 
 # What files share is made once: PostgreSQL's server, and the example, for which these ask.
-TOGETHER = {"tests/test_docs.py": "tests/demo/test_example.py"}
+TOGETHER = dict.fromkeys(
+    ("tests/test_docs.py", "tests/web/test_one_truth.py"), "tests/demo/test_example.py"
+)
 _CONTRACTS = "tests/contracts/"
 
 
