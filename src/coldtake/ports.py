@@ -1,6 +1,6 @@
 """What the house needs from outside, as protocols; each implementation passes one suite."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Protocol, runtime_checkable
@@ -51,6 +51,29 @@ class Store(Protocol):
         """Return (sequence number, event) of those before `first` or after `last`, by arrival.
 
         Compared are the instants, and the days with the dates of both.
+        """
+        ...
+
+    def entries_of_takes(self, take_ids: Collection[str]) -> Iterator[Event]:
+        """Give the entries that still hold something of some takes.
+
+        take_ids : in small letters; see `domain.history.deleted_takes`
+        """
+        ...
+
+    def empty(self, emptied: Sequence[Event], said: Sequence[Event]) -> None:
+        """Put emptied entries in the places of those of their ids, and append what says so.
+
+        One transaction; what was computed from the log goes with it. What the entries held is
+        overwritten by `compact`, not before. Raises StoreError or BusyError.
+        """
+        ...
+
+    def compact(self) -> bool:
+        """Leave nothing in the database's own files of what the log does not hold any more.
+
+        False where somebody else reads it just now: then a part may still be there. Raises
+        StoreError or BusyError.
         """
         ...
 
@@ -135,8 +158,8 @@ class Maintenance(Protocol):
         """Return what was repaired since the folder was opened, the opening included."""
         ...
 
-    def watch(self) -> None:
-        """Begin to look after it in the background, until `close`."""
+    def watch(self, hourly: Callable[[], object] | None = None) -> None:
+        """Begin to look after it in the background, until `close`; `hourly` is called, too."""
         ...
 
     def last(self) -> Checkup | None:
@@ -153,6 +176,17 @@ class Maintenance(Protocol):
 
     def copy(self) -> Copy | None:
         """Make today's copy; None when nothing changed since the last. Raises StoreError."""
+        ...
+
+    def forget(self, take_ids: Collection[str]) -> None:
+        """Note on the disk that nothing of these takes shall be left; `forget_noted` does it."""
+        ...
+
+    def forget_noted(self) -> Sequence[str]:
+        """Remove what is noted from files, database and copies; the log must not hold it any more.
+
+        Returns what could not be reached: it is tried again, hourly. Raises StoreError, BusyError.
+        """
         ...
 
     def check(self, progress: "Progress | None" = None) -> Checkup:

@@ -3,10 +3,14 @@
 import threading
 from datetime import datetime, timedelta, timezone
 
+import msgspec
 import pytest
 
 from coldtake.domain import events as ev
+from coldtake.domain.history.deleted_takes import emptied
 from coldtake.domain.history.projection import fold
+from coldtake.domain.ids import named_id
+from coldtake.domain.instants import Misdating
 from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.take import Answer
 from coldtake.errors import StoreError
@@ -190,3 +194,29 @@ def test_what_is_refused_is_kept_once_with_its_reason(store):
     store.refuse_all([(NOON, "it is empty", b""), (NOON, "again", raw), (NOON, "again", b"")])
     assert list(store.refused()) == [(NOON, "it is cut off", raw), (NOON, "it is empty", b"")]
     assert store.last_sequence() == 0
+
+
+def test_entries_of_a_deleted_take_are_emptied_in_their_places(store):
+    recorded = ev.TakeRecorded(
+        take_id=named_id("take"), step_id="s", duration_s=2.0, sample_rate=8000, sha256="ab" * 32
+    )
+    other = msgspec.structs.replace(recorded, take_id=named_id("other"))
+    waiting = ev.EntryMisdated(
+        event=event(recorded, name="waits"),
+        why=Misdating.AFTER,
+        arrived=NOON,
+        arrived_on=NOON.date(),
+    )
+    told = [event(data, name=str(n)) for n, data in enumerate((recorded, other, waiting))]
+    store.append(told)
+    store.put("state", "maker", 3, b"computed from the take")
+    held = list(store.entries_of_takes({named_id("take")}))
+    assert held == [told[0], told[2]]
+    said = event(ev.TakeDeleted(take_id=named_id("take"), step_id="s"), name="said")
+    store.empty([emptied(one) for one in held], [said])
+    assert [e for _, e in store.events()] == [emptied(told[0]), told[1], emptied(told[2]), said]
+    assert list(store.entries_of_takes({named_id("take")})) == []
+    assert store.fetch("state", "maker") is None
+    assert store.compact()
+    assert [n for n, _ in store.events()] == [1, 2, 3, 4]
+    assert store.append([event(recorded, name="0")]) == 0, "it came once more"

@@ -156,6 +156,7 @@ def strategies():
             engine=st.sampled_from(["one", "two"]),
             why=st.sampled_from(JudgingFault),
         ),
+        st.builds(ev.TakeDeleted, take_id=tries, step_id=steps),
         st.builds(ev.SessionEnded, session_id=sessions, note=st.text(), early=st.booleans()),
     ]
     assert len(kinds) == len(ev.AnyData.__args__), "a kind of event is missing here"

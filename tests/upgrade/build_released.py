@@ -165,6 +165,7 @@ def happenings() -> list[ev.AnyData]:
         ev.TakeJudged(take_id=named_id("take"), verdict=VERDICT),
         ev.FirstTrySaid(take_id=named_id("take"), first_try=FirstTry.NO),
         ev.ReferenceChosen(step_id=FIRST.id, take_id=named_id("take")),
+        ev.TakeDeleted(take_id=named_id("gone"), step_id=FIRST.id, entry_ids=(named_id("entry"),)),
         ev.TryAnswered(
             **run,
             try_id=named_id("take"),

@@ -23,6 +23,7 @@ CHANGES = [
         ("POST", r"/api/events"),
         ("PUT", r"/api/takes/[^/]+"),
         ("POST", r"/takes/[^/]+/(answer|listen|hearing/stop)"),
+        ("POST", r"/tries/[^/]+/answer"),
         ("POST", r"/slow"),
         ("POST", r"/steps/[^/]+/takes"),
         ("POST", r"/tomorrow"),

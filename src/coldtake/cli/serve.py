@@ -59,7 +59,7 @@ def _serve(arguments: Namespace, folder: Path, lock: FolderLock) -> None:
     tell_amiss(services)
     try:
         if services.care is not None:
-            services.care.watch()
+            services.care.watch(services.deleting.tidy)
         if arguments.demo and services.is_empty():
             fill_with_demo(services, ShownProgress())
         listener = _listen(arguments.port)

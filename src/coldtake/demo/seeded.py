@@ -4,12 +4,13 @@ An id is a UUIDv7 of the story's instant with random bytes drawn from the seed, 
 looks like a played one, and building it twice on the same day gives the same log.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from datetime import datetime, timedelta
 
 import numpy as np
 
 from coldtake.domain.events import Event
+from coldtake.domain.history.deleted_takes import to_empty
 from coldtake.domain.history.projection import order_key
 from coldtake.domain.ids import uuid7
 
@@ -78,6 +79,19 @@ class Draft:
             for number, event in self.events()
             if not (first <= event.at <= last and days[0] <= event.day <= days[1])
         ]
+
+    def entries_of_takes(self, take_ids: Collection[str]) -> Iterator[Event]:
+        """Give the entries that still hold something of some takes."""
+        return iter([e for e in self._events.values() if to_empty(e, take_ids)])
+
+    def empty(self, emptied: Sequence[Event], said: Sequence[Event]) -> None:
+        """Put emptied entries in their places and append what says so."""
+        self._events.update((event.id, event) for event in emptied)
+        self.append(said)
+
+    def compact(self) -> bool:
+        """Memory holds nothing else."""
+        return True
 
     def last_sequence(self) -> int:
         """Return the number of events told so far."""

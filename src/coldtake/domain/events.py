@@ -221,6 +221,17 @@ class JudgingFailed(Data, frozen=True, kw_only=True, tag="judging_failed"):
     why: JudgingFault
 
 
+class TakeDeleted(Data, frozen=True, kw_only=True, tag="take_deleted"):
+    """A take was deleted for good: its sound is gone, and what its entries said of it.
+
+    entry_ids : the entries that were emptied in their places
+    """
+
+    take_id: str
+    step_id: str
+    entry_ids: tuple[str, ...] = ()
+
+
 class SessionEnded(Data, frozen=True, kw_only=True, tag="session_ended"):
     """A session ended, early or not, with one line of note."""
 
@@ -344,6 +355,7 @@ AnyData = (
     | TakeJudged
     | ReferenceChosen
     | JudgingFailed
+    | TakeDeleted
     | SessionEnded
     | PerformanceKept
     | PerformanceTakenBack

@@ -355,11 +355,19 @@ class Take(msgspec.Struct, frozen=True, kw_only=True):
     judged_by: str | None = None
 
 
+class Correction(msgspec.Struct, frozen=True, kw_only=True):
+    """The player put their answer right: what it was, and when."""
+
+    was: Answer
+    at: datetime
+
+
 class Try(msgspec.Struct, frozen=True, kw_only=True):
     """One answered try at a step's criterion.
 
     cold : derived; the first try of that step that day, before any work on it
     heard : what the tool said when the player answered the same try; the player's answer counts
+    corrected : the player's answers before this one, oldest first
     """
 
     id: str
@@ -374,6 +382,7 @@ class Try(msgspec.Struct, frozen=True, kw_only=True):
     take_id: str | None = None
     tempo_bpm: float | None = None
     heard: Answer | None = None
+    corrected: tuple[Correction, ...] = ()
 
 
 class Work(msgspec.Struct, frozen=True, kw_only=True):

@@ -33,6 +33,14 @@ class TopicKind(StrEnum):
     OTHER = "other"
 
 
+class KeepTakes(StrEnum):
+    """Which takes of a topic are kept once their day is over and they are judged or answered."""
+
+    ALL = "all"
+    FIRST_TRIES = "first_tries"
+    NONE = "none"
+
+
 class StepPhase(StrEnum):
     """Derived from the tries; see `progress.step_phase`."""
 
@@ -109,6 +117,7 @@ class Topic(msgspec.Struct, frozen=True, kw_only=True):
 
     requires : what playing any of its steps needs
     instrument : where it is not the player's usual one
+    keep_takes : the others are deleted for good, of the days since `keep_takes_from`
     """
 
     id: str
@@ -120,6 +129,8 @@ class Topic(msgspec.Struct, frozen=True, kw_only=True):
     place: Place = Place.WAITING
     requires: Requirements = ()
     instrument: str = ""
+    keep_takes: KeepTakes = KeepTakes.ALL
+    keep_takes_from: date | None = None
 
 
 class StoredPassage(msgspec.Struct, frozen=True, kw_only=True):

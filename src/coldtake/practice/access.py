@@ -45,6 +45,7 @@ class Action(StrEnum):
     PLAY = "add tries and takes"
     ANSWER = "answer takes"
     JUDGE = "have takes judged"
+    DELETE_TAKES = "delete takes for good"
     PLAN = "plan a day"
     ADD_ELSEWHERE = "add practice done elsewhere"
     CHANGE_TOPICS = "change topics and steps"
@@ -79,6 +80,7 @@ TABLE: Mapping[Action, Rule] = {
     Action.ANSWER: Rule(own=_AT_THE_STAND),
     Action.JUDGE: Rule(own=_AT_THE_STAND, any=_TOOL),
     Action.PLAN: Rule(own=_AT_THE_STAND),
+    Action.DELETE_TAKES: Rule(own=_PLAYER),
     Action.ADD_ELSEWHERE: Rule(own=_PLAYER),
     Action.CHANGE_TOPICS: Rule(own=_PLAYER),
     Action.CHANGE_DATES: Rule(own=_PLAYER),

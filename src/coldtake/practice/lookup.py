@@ -8,7 +8,7 @@ from coldtake.domain.history.state import State
 from coldtake.domain.performance import Performance, Run
 from coldtake.domain.requirement import Appointment
 from coldtake.domain.session import SessionRun
-from coldtake.domain.take import Take, Verdict
+from coldtake.domain.take import Take, Try, Verdict
 from coldtake.domain.topic import Step, StoredPassage, Topic
 from coldtake.errors import NotFoundError
 from coldtake.ports import Store
@@ -39,6 +39,11 @@ def session(state: State, session_id: str) -> SessionRun:
 def take(state: State, take_id: str) -> Take:
     """Return a take. Raises NotFoundError."""
     return _found(state.takes, take_id, "take")
+
+
+def attempt(state: State, try_id: str) -> Try:
+    """Return an answered try. Raises NotFoundError."""
+    return _found(state.tries, try_id, "answer")
 
 
 def whole_verdict(store: Store, take: Take) -> Verdict | None:

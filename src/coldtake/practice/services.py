@@ -24,6 +24,8 @@ from coldtake.practice.plans.what_if import WhatIfService
 from coldtake.practice.rejudging import Rejudging
 from coldtake.practice.reports.progress import LookingBack
 from coldtake.practice.reports.reports import ReportService
+from coldtake.practice.sessions.answers import Answers
+from coldtake.practice.sessions.deleting import Deleting
 from coldtake.practice.sessions.elsewhere import Elsewhere
 from coldtake.practice.sessions.references import References
 from coldtake.practice.sessions.sessions import Sessions
@@ -69,6 +71,8 @@ class Services:
         self.elsewhere = Elsewhere(log)
         self.takes = Takes(log, take_files, self.passages)
         self.references = References(log, take_files)
+        self.answers = Answers(log)
+        self.deleting = Deleting(log, take_files, care)
         self.performances = Performances(log)
         self.appointments = Appointments(log)
         self.reports = ReportService(log)

@@ -6,8 +6,9 @@ at some of them a day, so that all have had their turn within a month.
 
 import contextlib
 import threading
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from datetime import datetime, timedelta
+from functools import partial
 from pathlib import Path
 
 import msgspec
@@ -22,6 +23,7 @@ from coldtake.storage.folder import LOG_NAME, TAKES_NAME
 from coldtake.storage.lock import FolderUse, served_elsewhere
 from coldtake.storage.repair.copies import INSIDE, Copies
 from coldtake.storage.repair.repairs import Repairs
+from coldtake.storage.repair.traces import Traces
 from coldtake.storage.takes import FolderTakes, write_whole
 
 HEALTH = "health.json"
@@ -57,6 +59,8 @@ class FolderMaintenance:
         self._stop = threading.Event()
         self._watching: threading.Thread | None = None
         self._checking = threading.Lock()
+        self._traces = Traces(folder, store, takes, copies, self._beside)
+        self._forgetting = threading.Lock()
 
     def copies(self) -> Sequence[Copy]:
         """Return the automatic copies, newest first."""
@@ -96,6 +100,16 @@ class FolderMaintenance:
         self._copy_takes()
         return made
 
+    def forget(self, take_ids: Collection[str]) -> None:
+        """Note on the disk that nothing of these takes shall be left."""
+        with self._forgetting:
+            self._traces.note(take_ids)
+
+    def forget_noted(self) -> Sequence[str]:
+        """Remove what is noted; return what could not be reached, and is tried again hourly."""
+        with self._forgetting:
+            return self._traces.remove()
+
     def check(self, progress: Progress | None = None) -> Checkup:
         """Read every entry and compare every take with its checksum; damage is put right.
 
@@ -104,9 +118,13 @@ class FolderMaintenance:
         with self._checking:
             return self._check(None, progress)
 
-    def watch(self) -> None:
-        """Begin to look after the folder in the background, until `close`."""
-        self._watching = threading.Thread(target=self._watch, name="caretaker", daemon=True)
+    def watch(self, hourly: Callable[[], object] | None = None) -> None:
+        """Begin to look after the folder in the background, until `close`.
+
+        hourly : is called, too
+        """
+        target = partial(self._watch, hourly or (lambda: None))
+        self._watching = threading.Thread(target=target, name="caretaker", daemon=True)
         self._watching.start()
 
     def close(self) -> None:
@@ -121,7 +139,7 @@ class FolderMaintenance:
     def _now(self) -> datetime:
         return self._repairs.now()
 
-    def _watch(self) -> None:
+    def _watch(self, hourly: Callable[[], object]) -> None:
         wait = _FIRST_LOOK_S
         while not self._stop.wait(wait):
             wait = _HOUR.total_seconds()
@@ -130,6 +148,9 @@ class FolderMaintenance:
                 if last is None or last.at.date() != self._now().date():
                     self.look_in_turn()
                 self.copy()
+            with contextlib.suppress(ColdtakeError, OSError):
+                self.forget_noted()
+                hourly()
 
     def look_in_turn(self) -> Checkup:
         """Check the log, which takes are there, and the checksums of those whose turn it is."""

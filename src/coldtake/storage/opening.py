@@ -28,11 +28,12 @@ from coldtake.storage.repair.copies import CHOICE, INSIDE, Copies, opened
 from coldtake.storage.repair.recovery import ASIDE, look_over
 from coldtake.storage.repair.repairs import NAME as REPAIRS
 from coldtake.storage.repair.repairs import Repairs
+from coldtake.storage.repair.traces import NAME as DELETING
 from coldtake.storage.takes import FolderTakes
 
 # Which files of a data folder are ours; what else lies there is left alone.
 _FOLDERS = (TAKES_NAME, INSIDE, ASIDE, "sharing")
-_FILES = (f"{LOG_NAME}*", "*.lock", REPAIRS, HEALTH, CHOICE, MARKER)
+_FILES = (f"{LOG_NAME}*", "*.lock", REPAIRS, HEALTH, CHOICE, MARKER, DELETING)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ import errno
 import shutil
 import sqlite3
 import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from datetime import datetime
 from pathlib import Path
 
@@ -130,7 +130,11 @@ class Looker(FolderMaintenance):
         """Raise StoreError."""
         raise _refusal(self._folder)
 
-    def watch(self) -> None:
+    def forget(self, take_ids: Collection[str]) -> None:  # noqa: ARG002 - the protocol's
+        """Raise StoreError."""
+        raise _refusal(self._folder)
+
+    def watch(self, hourly: Callable[[], object] | None = None) -> None:
         """Do nothing: nobody changes the copy."""
 
     def close(self) -> None:

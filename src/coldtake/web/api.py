@@ -160,7 +160,8 @@ def keep_take(services: Services, new: NewTake, sound: bytes) -> dict[str, Any]:
 def _first_try(services: Services, new: NewTake) -> FirstTry | None:
     """What is said of the day's first try; nothing in a session, or of a run-through's piece."""
     state, take_id = services.state(), new.take_id or ""
-    if take_id.lower() in state.takes or new.session_id or new.step_id not in state.steps:
+    known = take_id.lower() in state.takes or take_id.lower() in state.takes_deleted
+    if known or new.session_id or new.step_id not in state.steps:
         return None
     return services.takes.by_hand(new.step_id, new.first_try or FirstTry.NOT_SAID, new.day)
 

@@ -35,6 +35,7 @@ MODULES = (
     "pages.plan.tomorrow",
     "pages.session.takes",
     "pages.session.reference",
+    "pages.session.deleting",
     "pages.session.take",
     "pages.session.session",
     "api",

@@ -34,10 +34,13 @@ def counts(state: State, event: ev.Event) -> bool:
 
 
 def recorded_in(data: ev.AnyData) -> ev.TakeRecorded | None:
-    """Return the recording that an entry speaks of, also one that waits inside it."""
+    """Return the recording that an entry speaks of, also one that waits inside it.
+
+    One that was deleted for good is none.
+    """
     if isinstance(data, ev.EntryMisdated):
         data = data.event.data
-    return data if isinstance(data, ev.TakeRecorded) else None
+    return data if isinstance(data, ev.TakeRecorded) and data.sha256 else None
 
 
 def _misdated(state: State, _event: ev.Event, data: ev.EntryMisdated) -> None:

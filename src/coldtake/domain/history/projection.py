@@ -13,11 +13,21 @@ import msgspec
 from coldtake.domain import events as ev
 from coldtake.domain.days import date_of_old_start
 from coldtake.domain.estimate import ForecastOutlook, SaidDay
-from coldtake.domain.history import appointments, misdated, told_days
+from coldtake.domain.history import appointments, deleted_takes, misdated, told_days
 from coldtake.domain.history import runs as run_events
 from coldtake.domain.history.state import State, plan_key
+from coldtake.domain.ids import made_at
 from coldtake.domain.session import BreakRun, SessionRun, SlotRun
-from coldtake.domain.take import EarlierVerdict, FirstTry, Judge, Take, Try, Unjudged, Work
+from coldtake.domain.take import (
+    Correction,
+    EarlierVerdict,
+    FirstTry,
+    Judge,
+    Take,
+    Try,
+    Unjudged,
+    Work,
+)
 from coldtake.domain.topic import Place
 
 
@@ -211,7 +221,7 @@ def _try_is_cold(state: State, event: ev.Event, data: ev.TryAnswered) -> bool:
 def _try_answered(state: State, event: ev.Event, data: ev.TryAnswered) -> None:
     known = state.tries.get(data.try_id)
     if known:
-        state.keep_try(_joined(known, data), event.id)
+        state.keep_try(_joined(known, event, data), event.id)
         return
     attempt = Try(
         id=data.try_id,
@@ -232,13 +242,23 @@ def _try_answered(state: State, event: ev.Event, data: ev.TryAnswered) -> None:
         session.try_ids.append(data.try_id)
 
 
-def _joined(known: Try, data: ev.TryAnswered) -> Try:
-    """Keep both answers to one try; the player's counts."""
+def _joined(known: Try, event: ev.Event, data: ev.TryAnswered) -> Try:
+    """Keep both answers to one try; the player's counts, and of two of theirs the later one."""
     tempo = data.tempo_bpm if data.tempo_bpm is not None else known.tempo_bpm
     if data.judge is Judge.PLAYER:
         heard = known.answer if known.judge is Judge.TOOL else known.heard
+        corrected = known.corrected
+        if known.judge is Judge.PLAYER and known.answer is not data.answer:
+            # What is said of a take stands at the take's own instant; the id tells when it was.
+            at = (made_at(event.id) or event.at).astimezone(event.at.tzinfo)
+            corrected = (*corrected, Correction(was=known.answer, at=max(at, event.at)))
         return msgspec.structs.replace(
-            known, answer=data.answer, judge=Judge.PLAYER, heard=heard, tempo_bpm=tempo
+            known,
+            answer=data.answer,
+            judge=Judge.PLAYER,
+            heard=heard,
+            tempo_bpm=tempo,
+            corrected=corrected,
         )
     if known.judge is Judge.PLAYER:
         return msgspec.structs.replace(known, heard=data.answer, tempo_bpm=tempo)
@@ -256,6 +276,8 @@ def _answer_taken_back(state: State, event: ev.Event, data: ev.AnswerTakenBack) 
 
 
 def _take_recorded(state: State, event: ev.Event, data: ev.TakeRecorded) -> None:
+    if data.take_id in state.takes_deleted:
+        return  # it came once more, from a device that did not know
     known = state.takes.get(data.take_id)
     if known and known.step_id != data.step_id:
         state.drop_take(known, event.id)
@@ -344,6 +366,7 @@ _HANDLERS: dict[type[ev.Data], Callable[[State, ev.Event, Any], None]] = {
     **appointments.HANDLERS,
     **told_days.HANDLERS,
     **misdated.HANDLERS,
+    **deleted_takes.HANDLERS,
     ev.TopicKept: _topic_kept,
     ev.TopicPlaced: _topic_placed,
     ev.StepKept: _step_kept,
@@ -377,6 +400,7 @@ _HANDLERS: dict[type[ev.Data], Callable[[State, ev.Event, Any], None]] = {
 _NO_ACTS = (
     ev.TakeJudged,
     ev.JudgingFailed,
+    ev.TakeDeleted,
     ev.AnswerTakenBack,
     ev.SessionEnded,
     ev.ChancesSaid,

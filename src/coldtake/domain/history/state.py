@@ -8,7 +8,7 @@ from typing import Any
 import msgspec
 
 from coldtake.domain.estimate import ForecastOutlook, SaidDay
-from coldtake.domain.events import EntryMisdated
+from coldtake.domain.events import EntryMisdated, TakeDeleted
 from coldtake.domain.history.compressed_map import CompressedMap
 from coldtake.domain.history.step_history import (
     NOTHING_YET,
@@ -58,6 +58,7 @@ class State(msgspec.Struct, kw_only=True):
     unjudged : step ids of the takes without a verdict, by take id
     misdated : entries that wait for their day; passed_over : entries that do not count as they
         stand, and whether they were given their day or deleted
+    takes_deleted : what stays of the takes that were deleted for good, by take id
     began : instant of the first topic; nothing can be practised before
     homes, marks : ways to look things up; they add nothing and never make two states differ
     """
@@ -96,6 +97,7 @@ class State(msgspec.Struct, kw_only=True):
     references: dict[str, str] = {}
     misdated: dict[str, EntryMisdated] = {}
     passed_over: dict[str, bool] = {}
+    takes_deleted: dict[str, TakeDeleted] = {}
     homes: OwnerIndex = _field(OwnerIndex)
     marks: PhaseCache = _field(PhaseCache)
     began: datetime | None = None
@@ -310,7 +312,7 @@ class State(msgspec.Struct, kw_only=True):
             self.unjudged.pop(take.id, None)
 
     def drop_take(self, take: Take, why: str) -> None:
-        """Take a take away: its sound turned out to be of another step."""
+        """Take a take away: it was deleted, or its sound turned out to be of another step."""
         past = self.past(take.step_id)
         left = tuple(t for t in past.takes if t.id != take.id)
         self.take_count -= len(past.takes) - len(left)

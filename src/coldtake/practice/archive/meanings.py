@@ -7,7 +7,8 @@ from a device that makes the same ids twice; which one is right, nobody here can
 from collections.abc import Iterator, Sequence
 from hashlib import blake2b
 
-from coldtake.domain.events import Event, to_json
+from coldtake.domain.events import Event, TakeDeleted, to_json
+from coldtake.domain.history.deleted_takes import emptied, take_in
 from coldtake.domain.history.misdated import recorded_in
 from coldtake.errors import RuleError
 
@@ -18,16 +19,24 @@ class Meanings:
     """The entries of a log by id (as a digest), and the sound of each take.
 
     sounds : SHA-256 by take id, in small letters; twofold : ids that were given two meanings
+    emptied : of the entries that speak of a take, as they are once it is deleted; deleted : takes
+    that were, in small letters
     """
 
     def __init__(self) -> None:
         self.entries: dict[str, bytes] = {}
+        self.emptied: dict[str, bytes] = {}
+        self.deleted: set[str] = set()
         self.sounds: dict[str, str] = {}
         self.twofold: list[str] = []
 
     def add(self, event: Event) -> None:
         """Take in an entry; the same one twice is fine."""
-        told = blake2b(to_json(event), digest_size=16).digest()
+        told = _digest(event)
+        if take_in(event.data):
+            self.emptied[event.id] = _digest(emptied(event))
+        if isinstance(event.data, TakeDeleted):
+            self.deleted.add(event.data.take_id.lower())
         if self.entries.setdefault(event.id, told) != told:
             self.twofold.append(f"entry {event.id} ({event.at:%d %B %Y})")
         recorded = recorded_in(event.data)
@@ -43,8 +52,19 @@ class Meanings:
             ("take", self.sounds, other.sounds),
         ):
             for one in mine.keys() & theirs.keys():
-                if mine[one] != theirs[one]:
+                if mine[one] != theirs[one] and not self._only_emptied(other, one):
                     yield f"{kind} {one}"
+
+    def _only_emptied(self, other: "Meanings", one: str) -> bool:
+        """Say whether an entry differs by nothing but that its take is deleted in one log."""
+        mine, theirs = self.entries.get(one), other.entries.get(one)
+        return (mine is not None and mine == other.emptied.get(one)) or (
+            theirs is not None and theirs == self.emptied.get(one)
+        )
+
+
+def _digest(event: Event) -> bytes:
+    return blake2b(to_json(event), digest_size=16).digest()
 
 
 def conflict(twofold: Sequence[str], where: str) -> RuleError:

@@ -15,6 +15,7 @@ from hashlib import sha256 as sha256_of
 from typing import Protocol
 
 from coldtake.domain.events import Event
+from coldtake.domain.history.deleted_takes import emptied
 from coldtake.errors import RuleError
 from coldtake.ports import Cancelled, Progress
 from coldtake.practice.archive.contents import Kept, Restored
@@ -61,6 +62,7 @@ class _Restoring:
         self._total = 1
         self._done = 0
         self._written: list[str] = []
+        self._gone: set[str] = set()
 
     def run(self, *, merge: bool) -> Restored:
         known, sums = self._compared(merge=merge)
@@ -72,6 +74,7 @@ class _Restoring:
             self._take_back()
             raise
         self._kept.log.store.refuse_all(refused)
+        self._empty_deleted()
         misdated = put_right(self._kept.log.store, self._kept.log.now())
         self._kept.log.get_ready()  # what it comes to is shelved: the first page need not wait
         self._tell("done", done=self._total)
@@ -107,6 +110,9 @@ class _Restoring:
                 where=self._source.where,
                 remedy="Restore into an empty folder, or choose to merge.",
             )
+        self._gone = here.deleted | there.deleted
+        for take_id in self._gone:
+            there.sounds.pop(take_id, None)
         self._total = len(there.sounds) + len(there.entries) + 1
         return len(there.entries.keys() & here.entries.keys()), there.sounds
 
@@ -133,6 +139,16 @@ class _Restoring:
             if count % _TOLD_EVERY == 0:
                 self._tell("the log", done=self._done + _TOLD_EVERY)
             yield event
+
+    def _empty_deleted(self) -> None:
+        """Let nothing come back of takes that were deleted for good, here or in the source."""
+        store = self._kept.log.store
+        entries = [emptied(e) for e in store.entries_of_takes(self._gone)] if self._gone else []
+        if entries:
+            self._kept.log.empty(entries)
+            store.compact()
+        for take_id in self._gone:
+            self._kept.take_files.drop(take_id)
 
     def _take_back(self) -> None:
         """Remove the sounds that were written for nothing: this log does not speak of them."""

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from coldtake.domain import events as ev
+from coldtake.domain.history.deleted_takes import is_emptied
 from coldtake.domain.instants import possible
 from coldtake.ports import Store
 
@@ -26,6 +27,8 @@ def _of_session(store: Store, session_id: str, after: int) -> Iterator[ev.Event]
         if not possible(event.at):
             continue
         match event.data:
+            case _ if is_emptied(event):
+                continue
             case ev.TakeRecorded(session_id=of, take_id=one) if of == session_id:
                 tries.add(one)
             case ev.TryAnswered(session_id=of, try_id=one) if of == session_id:
@@ -49,6 +52,8 @@ def session_news(store: Store, session_id: str, after: int) -> tuple[int, list[e
         if not possible(event.at):
             continue
         match event.data:
+            case _ if is_emptied(event):
+                continue
             case ev.AnswerTakenBack() | ev.TakeJudged():
                 found.append(event)
             case data if getattr(data, "session_id", None) == session_id:

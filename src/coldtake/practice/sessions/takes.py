@@ -37,6 +37,7 @@ from coldtake.ports import TakeFiles
 from coldtake.practice import lookup
 from coldtake.practice.access import Action, needs
 from coldtake.practice.sessions import unjudged
+from coldtake.practice.sessions.answers import Answers
 from coldtake.practice.sessions.references import why_none
 from coldtake.practice.state.log import Log
 from coldtake.practice.topics.passages import Passages
@@ -73,6 +74,7 @@ class Takes:
         self._log = log
         self._files = files
         self._passages = passages
+        self._answers = Answers(log)
         self._outdated: tuple[int, tuple[str, ...]] = (-1, ())
 
     @needs(Action.PLAY)
@@ -85,7 +87,10 @@ class Takes:
         _check(new)
         take_id = (new.take_id or self._log.new_id()).lower()
         self._log.store.confirm()
-        known = self._log.state().takes.get(take_id)
+        state = self._log.state()
+        if take_id in state.takes_deleted:  # a device sends it once more, and may let go of it
+            return self._unkept(new, take_id)
+        known = state.takes.get(take_id)
         if known and not self._files.damaged(take_id, known.sha256):
             return known
         from coldtake.listening.worker_client import to_flac
@@ -139,10 +144,27 @@ class Takes:
         self._log.append(ev.FirstTrySaid(take_id=take.id, first_try=said), day=take.day)
         return self.get(take_id)
 
+    def _unkept(self, new: NewTake, take_id: str) -> Take:
+        """Return what there is to say of a take that was deleted for good."""
+        at = new.at or self._log.now()
+        return Take(
+            id=take_id,
+            step_id=new.step_id,
+            at=at,
+            day=new.day or at.date(),
+            cold=False,
+            duration_s=0.0,
+            sample_rate=0,
+            sha256="",
+        )
+
     @needs(Action.ANSWER)
     def answer(self, take_id: str, answer: Answer) -> None:
-        """Keep the player's own answer to a take. Raises NotFoundError."""
+        """Keep the player's answer to a take, or put theirs right. Raises NotFoundError."""
         take = self.get(take_id)
+        if take.id in self._log.state().tries:
+            self._answers.correct(take.id, answer)
+            return
         said = ev.TryAnswered(
             try_id=take.id,
             step_id=take.step_id,
@@ -204,16 +226,20 @@ class Takes:
             raise
         except Exception as fault:
             raise self._failed(take, fault) from fault
-        self._note(take, ev.TakeJudged(take_id=take.id, verdict=verdict))
-        answers = self._answers(take, step.criterion, verdict)
-        if answers:
-            # At the take's own instant, so that "first try of the day" stays what it was.
-            self._log.append(*answers, at=take.at, day=take.day)
+        with self._log.deciding():
+            self._note(take, ev.TakeJudged(take_id=take.id, verdict=verdict))
+            answers = self._answers_of(take, step.criterion, verdict)
+            if answers:
+                # At the take's own instant, so that "first try of the day" stays what it was.
+                self._log.append(*answers, at=take.at, day=take.day)
         return verdict
 
     def _note(self, take: Take, data: ev.TakeJudged | ev.JudgingFailed) -> None:
-        # The clock of whoever recorded may be ahead of ours: a verdict never precedes its take.
-        self._log.append(data, at=max(self._log.now(), take.at), day=take.day)
+        """Note what judging came to. Raises NotFoundError where the take was deleted meanwhile."""
+        with self._log.deciding() as state:
+            lookup.take(state, take.id)
+            # The clock of whoever recorded may be ahead of ours: a verdict never precedes its take.
+            self._log.append(data, at=max(self._log.now(), take.at), day=take.day)
 
     def _failed(self, take: Take, fault: Exception) -> JudgingError:
         """Note in the log that judging failed, so that every page and the next start know."""
@@ -324,7 +350,7 @@ class Takes:
         verdict = judge(path, asked, duration_s=together_s, tell=tell)
         return _with_a_hole(verdict) if take.source == GAPS else verdict
 
-    def _answers(
+    def _answers_of(
         self, take: Take, criterion: Criterion, verdict: Verdict
     ) -> tuple[ev.TryAnswered | ev.AnswerTakenBack, ...]:
         """Return what the tool's verdict says about the try: nothing where the player must say.

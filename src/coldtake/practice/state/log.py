@@ -89,6 +89,12 @@ class Log:
             self.store.append(events)
             self._catch_up()
 
+    def empty(self, emptied: Sequence[Event], *said: AnyData) -> None:
+        """Put emptied entries in their places, and keep what says so, in one transaction."""
+        with self._lock:
+            self.store.empty(emptied, [self._event(datum, None, None) for datum in said])
+            self._catch_up()
+
     def misdating(self, at: datetime, day: date) -> Misdating | None:
         """Say what is wrong with when something is said to have happened, None where nothing is."""
         with self._lock:

@@ -70,9 +70,12 @@ class StateProjection:
 
     def take_in(self, rows: Rows) -> None:
         """Let new events of the log happen, each (sequence number, event) once."""
+        again = False
         for sequence, event in rows:
             if sequence <= self.seen:
                 continue
+            # What is held from before would bring back what was emptied in the log.
+            again = again or isinstance(event.data, ev.TakeDeleted)
             if not possible(event.at):  # it would stand at one end of the log for ever
                 self.seen = sequence
                 continue
@@ -82,6 +85,9 @@ class StateProjection:
             else:
                 self.seen = sequence
                 self._add((event.at, event.id, sequence, _light(event)))
+        if again:
+            self._rebuild()
+            self.saved = 0
         self._replay()
         self._let_go()
 

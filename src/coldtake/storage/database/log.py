@@ -6,7 +6,7 @@ database's own lock makes several processes one writer.
 
 import hashlib
 import threading
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from datetime import UTC, datetime, timedelta
 from itertools import islice
@@ -18,10 +18,12 @@ from sqlalchemy.engine import URL
 from sqlalchemy.exc import ArgumentError, OperationalError
 
 from coldtake.domain.events import Event, from_json
+from coldtake.domain.history.deleted_takes import to_empty
 from coldtake.domain.history.projection import order_key
 from coldtake.domain.maintenance import Repair
 from coldtake.durable import private_file
 from coldtake.errors import BusyError, StoreError
+from coldtake.storage.database import erasing
 from coldtake.storage.database.checksums import COLUMNS, digest_of, row_of
 from coldtake.storage.database.engine import insert_into, open_engine, writing
 from coldtake.storage.database.entry_repair import EntryRepair, FromCopy
@@ -157,6 +159,30 @@ class SqlStore:
             return None
         [(_, body)] = self._rows(sequence - 1, 1)
         return None if body is None else self._read(sequence, body)
+
+    def entries_of_takes(self, take_ids: Collection[str]) -> Iterator[Event]:
+        """Give the entries that still hold something of some takes (ids in small letters)."""
+        with spoken(self._where), self._engine.connect() as connection:
+            numbers = erasing.numbers_of_takes(connection, take_ids)
+        for _, event in self._these(numbers):
+            if to_empty(event, take_ids):
+                yield event
+
+    def empty(self, emptied: Sequence[Event], said: Sequence[Event]) -> None:
+        """Put emptied entries in their places and append what says so, in one transaction."""
+        with spoken(self._where), self._writer, self._acknowledging() as connection:
+            erasing.put_emptied(connection, emptied)
+            new: list[int] = []
+            for start in range(0, len(said), _ROWS_AT_ONCE):
+                batch = [row_of(event) for event in said[start : start + _ROWS_AT_ONCE]]
+                new += _insert(connection, batch)
+            self.place.follows(new)
+
+    def compact(self) -> bool:
+        """Write the database anew, so that its files hold nothing else; False where one reads."""
+        with spoken(self._where), self._writer:
+            self.place.confirm()
+            return erasing.compact(self._engine)
 
     def put(self, name: str, maker: str, upto: int, body: bytes) -> None:
         """Keep what was computed from the log (`ports.DerivedCache`)."""

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
 SETTINGS = ("quiet_seconds", "click_volume", "a4_hz", "takes_alone")
 OWN_REST_BARS = 4  # an improviser may rest so long without having ended
+DELETED_MOST = 500  # takes; a browser holds no more than what two sessions brought
 _ANSWERS_MOST = 100  # as many as "k of n" can ask for
 
 
@@ -38,7 +39,8 @@ def snapshot(services: Services) -> dict[str, Any]:
 
     session : the running one, else the latest of today, else None
     plan : the session's own copy, else today's, else None
-    settled : ids of events that follow under other ids now, with their right day, or are deleted
+    settled : ids of events that follow under other ids now, with their right day, or are deleted;
+        also those of deleted takes
     next_plan : today's whose turn it is
     late : what stays of it, or else of `plan`, when it is begun late
     days : what decides to which practice day an instant belongs
@@ -61,10 +63,16 @@ def snapshot(services: Services) -> dict[str, Any]:
         "next_plan": next_plan,
         "late": late_starts(begun) if (begun := next_plan or plan) else None,
         "steps": _steps(services, state, plan, session) | _steps_of_today(services, state, today),
-        "settled": [one for one, done in state.passed_over.items() if done],
+        "settled": [*(one for one, done in state.passed_over.items() if done), *_emptied(state)],
         "settings": {name: chosen[name] for name in SETTINGS},
         "events": [shortened(e) for e in services.sessions.events(session.id)] if session else [],
     }
+
+
+def _emptied(state: State) -> list[str]:
+    """Name the entries of the takes that were deleted last: a browser may still hold them."""
+    latest = list(state.takes_deleted.values())[-DELETED_MOST:]
+    return [entry_id for one in latest for entry_id in one.entry_ids]
 
 
 def _days(services: Services) -> dict[str, Any]:

@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from coldtake.practice.services import Services
     from coldtake.web.views.waveform import Waveform
 
+# A take that is deleted shall not stay in a browser's cache.
+NOT_STORED = {"Cache-Control": "no-store"}
 LONG_S = 60.0  # a take of a minute is heard in a second or so; nobody waits for a longer one
 STAND_SCALE = 40  # of the engraving, as a passage without marks has on the stand
 WIDE_PX, NARROW_PX = 1000, 400  # two settings of the same notation; the style sheet shows one
@@ -45,12 +47,14 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     @needs(Action.SEE)
     def show(request: Request, take_id: str) -> Response:
         take = services.takes.get(take_id)
-        return templates.TemplateResponse(request, "take.html", _context(services, take))
+        context = _context(services, take)
+        return templates.TemplateResponse(request, "take.html", context, headers=NOT_STORED)
 
     @routes.get("/takes/{take_id}/sound")
     @needs(Action.HEAR)
     def sound(take_id: str) -> Response:
-        return FileResponse(services.takes.sound(take_id), media_type="audio/flac")
+        sound = services.takes.sound(take_id)
+        return FileResponse(sound, media_type="audio/flac", headers=NOT_STORED)
 
     @routes.post("/takes/{take_id}/answer")
     @needs(Action.ANSWER)
@@ -152,6 +156,7 @@ def _context(services: Services, take: Take) -> dict[str, object]:
         "question": question(step.criterion) if step else "",
         "cold_said": _cold_said(state, take),
         "own_answer": known.answer if known and known.judge is Judge.PLAYER else None,
+        "corrected": known.corrected if known else (),
         "for_player": _for_player(step, take) if known is None else (),
         "unjudged": None if take.verdict else services.takes.why_unjudged(take),
         "failed": services.takes.why_failed(take),
@@ -243,7 +248,7 @@ def _add_notation(routes: APIRouter, services: Services) -> None:
         svg = _marked(
             services, services.takes.get(take_id), form_fields.whole(width, "width", *WIDTH_PX)
         )
-        return Response(svg, media_type="image/svg+xml", headers={"Cache-Control": "no-cache"})
+        return Response(svg, media_type="image/svg+xml", headers=NOT_STORED)
 
 
 def _marked(services: Services, take: Take, width_px: int) -> str:

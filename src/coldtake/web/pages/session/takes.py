@@ -14,6 +14,7 @@ from coldtake.errors import ColdtakeError, InputError
 from coldtake.practice.access import Action, needs
 from coldtake.web.pages.session.take import waveform_of
 from coldtake.web.views import compared, take_list
+from coldtake.web.views.session_data import DELETED_MOST
 
 if TYPE_CHECKING:
     from coldtake.domain.history.state import State
@@ -31,9 +32,17 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     @routes.get("/takes")
     @needs(Action.SEE)
     def show(
-        request: Request, topic: str = "", answer: str = "", cold: str = "", page: int = 1
+        request: Request,
+        topic: str = "",
+        answer: str = "",
+        cold: str = "",
+        page: int = 1,
+        deleted: int = 0,
+        left: int = 0,
     ) -> Response:
         context = _list(services, topic, answer, cold=bool(cold), page=max(page, 1))
+        context |= {"deleted": deleted, "left": left}
+        context |= {"forget": _forgotten(services) if deleted else None}
         return templates.TemplateResponse(request, "takes.html", context)
 
     @routes.get("/takes/compare")
@@ -66,9 +75,19 @@ def _list(
         "cold": cold,
         "days": [(day, list(some)) for day, some in groupby(shown, key=lambda r: r.take.day)],
         "count": len(rows),
+        "all_takes": state.take_count,
         "page": page,
         "pages": -(-len(rows) // SHOWN),
         "pairs": _pairs(services, chosen),
+    }
+
+
+def _forgotten(services: Services) -> dict[str, list[str]]:
+    """Name what a browser may still hold of the takes that were deleted last."""
+    latest = list(services.state().takes_deleted.values())[-DELETED_MOST:]
+    return {
+        "takes": [one.take_id for one in latest],
+        "entries": [entry_id for one in latest for entry_id in one.entry_ids],
     }
 
 

@@ -28,6 +28,7 @@ from coldtake.web.forms import form_fields, requirements
 from coldtake.web.forms.criteria import editor_of, read_criterion
 from coldtake.web.forms.form_fields import Fields, text_fields
 from coldtake.web.pages.session.take import listen_to
+from coldtake.web.pages.topics import answers
 from coldtake.web.pages.topics.elsewhere import add_elsewhere
 from coldtake.web.views import pass_messages, tries, weak_places
 from coldtake.web.views.notation import bar_query, notation_path, sound_path
@@ -105,6 +106,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
     """Build the routes of the step page."""
     routes = APIRouter()
     add_elsewhere(routes, services)
+    answers.add_answers(routes, services)
 
     def change(step_id: str, **fields: object) -> Response:
         known = services.pile.step(step_id)
@@ -204,6 +206,7 @@ def _takes(services: Services, step: Step) -> dict[str, object]:
     takes = state.past(step.id).takes
     return {
         "takes": sorted(takes, key=lambda t: t.at, reverse=True),
+        "deleted": sum(one.step_id == step.id for one in state.takes_deleted.values()),
         "unjudged": {t.id: services.takes.why_unjudged(t) for t in takes if not t.verdict},
         "reference": state.reference_of(step),
         "may_have_reference": services.references.may_be(step),
@@ -294,6 +297,7 @@ def _context(services: Services, step: Step) -> dict[str, object]:
         "units": tuple(BEAT_UNITS.items()),
         "marks_series": METRONOME_MARKS,
         "tries": own,
+        "answers": answers.latest(own),
         "stave": tries.tries_stave(own),
         "estimate": services.reports.estimate(step.id),
         "today": services.today(),

@@ -13,7 +13,7 @@ from starlette.templating import Jinja2Templates
 from coldtake.domain.criterion import default_criterion
 from coldtake.domain.criterion_words import question
 from coldtake.domain.history.state import State
-from coldtake.domain.topic import MET_ONCE, Step, StepPhase, Topic, TopicKind
+from coldtake.domain.topic import MET_ONCE, KeepTakes, Step, StepPhase, Topic, TopicKind
 from coldtake.music.theory.instruments import by_family, instrument_named
 from coldtake.planning.value.at_hand_words import requirement_names
 from coldtake.practice.access import Action, needs
@@ -24,6 +24,13 @@ from coldtake.web.views.notation import music_name, notation_path
 
 if TYPE_CHECKING:
     from coldtake.practice.services import Services
+
+
+KEEP_TAKES = {
+    KeepTakes.ALL: "all",
+    KeepTakes.FIRST_TRIES: "first tries of the day",
+    KeepTakes.NONE: "none after judging",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +98,9 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
         on = known.performance_on if unchanged else None
         if date_text and not unchanged:
             on = form_fields.day(date_text, "date", today=services.today())
+        said = form.get("keep_takes", known.keep_takes)
+        keep = form_fields.one_of(KeepTakes, said, "takes to keep")
+        unchanged_rule = keep is known.keep_takes
         services.pile.keep_topic(
             msgspec.structs.replace(
                 known,
@@ -101,6 +111,8 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
                 notes=form.get("notes", "").strip(),
                 requires=requirements.read(fields, known.requires),
                 instrument=_instrument(form.get("instrument", known.instrument), known),
+                keep_takes=keep,
+                keep_takes_from=known.keep_takes_from if unchanged_rule else services.today(),
             )
         )
         return RedirectResponse(f"/topics/{topic_id}", status_code=303)
@@ -155,6 +167,8 @@ def topic_context(services: Services, topic_id: str) -> dict[str, Any]:
         "standing": state.standings()[topic_id],
         "lines": step_lines(state, topic_id),
         "kinds": list(TopicKind),
+        "keep_takes": KEEP_TAKES,
+        "takes": sum(len(state.past(s.id).takes) for s in state.topic_steps(topic_id)),
         "instruments": by_family(),
         "usual_instrument": next(iter(services.settings.instruments()), ""),
         "requires": requirements.ticks(topic.requires),
