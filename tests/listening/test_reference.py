@@ -105,6 +105,8 @@ def test_what_needs_notation_says_that_it_cannot_be_told(right):
     assert plain.answer is Answer.CANNOT_TELL
     tempo = next(f for f in plain.tests if f.name == "tempo")
     assert not tempo.measured
+    assert plain.tempo_bpm is None
+    assert plain.tempo_curve == ()
     assert "without a click" in tempo.words
     rhythm = next(f for f in plain.tests if f.name == "rhythm")
     assert rhythm.passed

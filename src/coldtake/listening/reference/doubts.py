@@ -2,11 +2,12 @@
 
 from collections.abc import Collection, Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 from msgspec.structs import replace as changed
 
-from coldtake.domain.take import NoteEvidence, NoteStatus, Restart
+from coldtake.domain.take import NoteEvidence, NoteStatus
 from coldtake.listening.features.audio_features import AudioFeatures, Floats
 from coldtake.listening.improvised.notes import ImprovisedNote
 from coldtake.listening.improvised.transcribing import OVERTONES
@@ -17,7 +18,8 @@ from coldtake.listening.verdict.evidence import Evidence
 from coldtake.music.theory.tones import pitch_name
 
 LEAST_ANCHORS = 3
-AGAIN_SHARE = 0.5  # of what is played again, by which going back lengthens the take
+LOST_SHARE = 0.5  # of a stop, or of what is played again, by which it lengthens the take
+SAME_S = 0.02
 FILLED = 0.6  # of a part, by a note that explains why it sounds different
 ACCUSED = (NoteStatus.WRONG, NoteStatus.MISSED)
 ALIKE = 0.9  # confidence of a note that sounds as in the reference
@@ -47,7 +49,7 @@ def doubted(
     places = _Places(evidence, line, sounds)
     sounds.learn([places.of(k) for k, n in enumerate(evidence.notes) if _sure(n)])
     notes = [
-        _second(note, sounds.differ(places.of(k)), sure=k not in line.unsure)
+        _second(note, sounds, places.of(k), sure=k not in line.unsure)
         for k, note in enumerate(evidence.notes)
     ]
     extras = []
@@ -68,41 +70,53 @@ def doubted(
         else:
             extras.append(_as_extra(other, line.notes[k], len(evidence.extras) + len(extras) + 1))
     told = _with_notes(evidence, tuple(notes), tuple(extras))
-    return replace(told, restarts=_went_back(evidence, line, anchors))
+    return _with_time_lost(told, line, anchors)
 
 
-def _went_back(evidence: Evidence, line: ReferenceLine, anchors: Floats) -> tuple[Restart, ...]:
-    """Going back that took time: what is played again makes the take longer there.
+def _with_time_lost(evidence: Evidence, line: ReferenceLine, anchors: Floats) -> Evidence:
+    """Keep the stops and the goings back that made the take longer there.
 
-    Between the last note right before and the first one after, the take must be longer than the
-    reference, at the speed of the other notes, by half of what is said to be played again.
+    Between the last sure note before and the first one after, the take must be longer than the
+    reference, at the speed of the other notes, by `LOST_SHARE` of what is said to be lost. A note
+    of which the reference is not sure, or of one pitch with the one before, may have begun at
+    another time.
     """
-    speeds = np.diff(anchors[:, 1]) / np.diff(anchors[:, 0])
-    speed = float(np.median(speeds))
-    kept = []
-    for restart in evidence.restarts:
-        at = int(np.searchsorted(anchors[:, 1], restart.at_s - 0.02))
-        if at == 0 or at == len(anchors) or restart.from_beat is None:
-            kept.append(restart)
-            continue
-        longer_s = anchors[at, 1] - anchors[at - 1, 1]
-        longer_s -= speed * (anchors[at, 0] - anchors[at - 1, 0])
-        again_s = speed * line.beat_s * (restart.from_beat - restart.to_beat)
-        if longer_s >= AGAIN_SHARE * again_s:
-            kept.append(restart)
-    return tuple(kept)
+    speed = float(np.median(np.diff(anchors[:, 1]) / np.diff(anchors[:, 0])))
+    again = {b.onset_s for a, b in pairwise(line.notes) if a.pitch == b.pitch}
+    anchors = np.array([pair for pair in anchors if pair[0] not in again])
+
+    def is_lost(at_s: float, length_s: float) -> bool:
+        at = int(np.searchsorted(anchors[:, 1], at_s))
+        if at in (0, len(anchors)):
+            return True
+        there, here = anchors[at] - anchors[at - 1]
+        return bool(here - speed * there >= LOST_SHARE * length_s)
+
+    beat_s = speed * line.beat_s
+    restarts = tuple(
+        r
+        for r in evidence.restarts
+        if r.from_beat is None or is_lost(r.at_s - SAME_S, beat_s * (r.from_beat - r.to_beat))
+    )
+    fit = evidence.fit
+    if fit is not None:
+        onsets = [evidence.notes[i].onset_s or 0.0 for i in evidence.played]
+        waits = tuple((k, b) for k, b in fit.waits if is_lost(onsets[k] - SAME_S, beat_s * b))
+        fit = replace(fit, waits=waits)
+    return replace(evidence, restarts=restarts, fit=fit)
 
 
-def _second(note: NoteEvidence, differ: bool | None, *, sure: bool) -> NoteEvidence:
-    """A fault after the second opinion; sure : whether the reference is, of this note.
-
-    differ : None where only the attack says so; that bears out a missed note, not a wrong pitch
-    """
+def _second(
+    note: NoteEvidence, sounds: SoundComparison, place: SameStretch, *, sure: bool
+) -> NoteEvidence:
+    """A fault after the second opinion; sure : whether the reference is, of this note."""
     if note.status not in ACCUSED:
         return note
+    differ = sounds.differ(place)
     if differ is False:
         return _alike(note)
-    borne_out = differ or note.status is NoteStatus.MISSED
+    missed = note.status is NoteStatus.MISSED
+    borne_out = sounds.is_missing(place) if missed else differ
     return note if borne_out and sure else _untold(note)
 
 
@@ -164,11 +178,13 @@ def _sure(note: NoteEvidence) -> bool:
 def _anchors(
     evidence: Evidence, line: ReferenceLine
 ) -> "np.ndarray[tuple[int, int], np.dtype[np.float64]]":
-    """(reference [s], take [s]) of the notes that were heard right, rising in both."""
+    """(reference [s], take [s]) of the sure notes that were heard right, rising in both."""
     pairs: list[tuple[float, float]] = []
-    for there, note in zip(line.notes, evidence.notes, strict=True):
+    pairs_of = zip(line.notes, evidence.notes, strict=True)
+    for k, (there, note) in enumerate(pairs_of):
         if (
             _sure(note)
+            and k not in line.unsure
             and note.onset_s is not None
             and (not pairs or (there.onset_s > pairs[-1][0] and note.onset_s > pairs[-1][1]))
         ):

@@ -52,6 +52,7 @@ from coldtake.listening.verdict.verdicts import (
 
 REFERENCE_ERROR_S = 0.02  # half width (95 %) of an onset of the reference's own recording
 AS_USUAL = 0.75  # of the reference's own share on the partials of its notes
+FEWEST_UNTOLD, UNTOLD_SHARE = 3, 0.2  # notes from which a whole take cannot be told
 NO_BEAT = "the reference take was played without a click, so its beat is not known"
 RHYTHM_ONLY = Abstention(
     "Rhythm alone cannot be compared with a reference take.",
@@ -155,7 +156,7 @@ def _told(
     tuning_cents: float | None,
 ) -> Verdict:
     assert asked.reference is not None
-    obstacle = _something_else(evidence, line)
+    obstacle = _something_else(evidence, line) or _too_little(evidence, line)
     if obstacle is not None:
         return cannot_tell(obstacle, asked.criterion, remarks, evidence)
     evidence = replaced(evidence, lengths_of="those of the reference take")
@@ -169,11 +170,24 @@ def _told(
         also=tuple(unmeasured(t, NO_BEAT) for t in asked.criterion.tests if t not in known),
     )
     told = Reference(take_id=asked.reference.take_id, first_s=line.first_s, beat_s=line.beat_s)
+    if not line.has_click:  # its beats are only a measure of time: nobody is told a tempo of them
+        verdict = replace(verdict, tempo_bpm=None, tempo_curve=())
     return replace(verdict, reference=told)
 
 
 def _needs_beat(test: CriterionTest) -> bool:
     return isinstance(test, TempoTest)
+
+
+def _too_little(evidence: Evidence, line: ReferenceLine) -> Abstention | None:
+    """Where much of a take cannot be told, what is left may be a fault of the listening."""
+    untold, count = len(evidence.abstained), len(line.notes)
+    if untold < FEWEST_UNTOLD or untold <= UNTOLD_SHARE * count:
+        return None
+    return Abstention(
+        f"{untold} of {count} notes are not clear enough to compare with the reference take.",
+        f"Record it again, or use another take as the reference. {PLAYER_MAY_ANSWER}",
+    )
 
 
 def _something_else(evidence: Evidence, line: ReferenceLine) -> Abstention | None:

@@ -29,7 +29,7 @@ FLOOR = 1e-3  # of the strongest semitone: what lies below is noise
 LEAST_S, MOST_S = 0.05, 0.4  # of a note that is looked at
 SKIPPED_S = 0.012  # of its start: the note before still sounds
 SPREADS = 3.0  # so many median deviations above the median of the right notes is another sound
-LEAST_APART, SURELY_APART = 0.10, 0.30  # 1 - cosine: never another below, always above
+LEAST_APART, SURELY_APART = 0.20, 0.30  # 1 - cosine: never another below, always above
 ATTACK_S = 0.06  # an attack this near to its place is the note's
 STRUCK, UNSTRUCK = 0.6, 0.35
 PART_S = 0.12  # a long note is compared part by part
@@ -96,6 +96,14 @@ class SoundComparison:
             for strength, part in zip(self._attacks, (stretch.reference, stretch.take), strict=True)
         ]
         return None if max(struck) >= STRUCK and min(struck) <= UNSTRUCK else False
+
+    def is_missing(self, stretch: SameStretch) -> bool:
+        """Whether a note that is struck in the reference surely does not sound in the take."""
+        distance = self.distance(stretch)
+        there = _strongest(self._attacks[0], stretch.reference[0])
+        here = _strongest(self._attacks[1], stretch.take[0])
+        apart = distance > SURELY_APART or (distance > self.limit and here <= UNSTRUCK)
+        return there >= STRUCK and apart
 
     def strays(self, stretch: SameStretch) -> tuple[float, float] | None:
         """Return the first part of the take that surely sounds different within a stretch [s].
