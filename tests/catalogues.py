@@ -45,6 +45,11 @@ def translated(code: str) -> Catalog:
         return read_po(text, locale=code)
 
 
+def catalogue_texts(text: object) -> list[str]:
+    """Return the forms of a message or of its translation."""
+    return list(text) if isinstance(text, (tuple, list)) else [str(text or "")]
+
+
 def update(code: str) -> None:
     """Write a language's catalogue again, with all that is shown now and nothing else."""
     catalogue = translated(code)
