@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from coldtake.domain.take import Answer, Judge, NoteStatus, Take, Try, Verdict
+from coldtake.messages.catalogue import marked
 
 if TYPE_CHECKING:
     from datetime import date
@@ -17,10 +18,10 @@ if TYPE_CHECKING:
 
 UNJUDGED = "none"
 ANSWERS = {
-    "yes": "yes",
-    "no": "no",
-    "cannot_tell": "cannot tell",
-    UNJUDGED: "no answer yet",
+    "yes": marked("yes"),
+    "no": marked("no"),
+    "cannot_tell": marked("cannot tell"),
+    UNJUDGED: marked("no answer yet"),
 }
 _QUIETEST = 0.1  # of full volume; a take more than 20 dB louder than the other stays louder
 _TOGETHER_S = 0.02  # anchors nearer than this would make the way between them leap
