@@ -120,7 +120,7 @@ class DerivedCache(Protocol):
 
 
 class TakeFiles(Protocol):
-    """Sound of the takes, one FLAC file each.
+    """Sound of the takes, one FLAC file each; and files of pages as they came (PDF, PNG, JPEG).
 
     Guarantees: `keep` returns only when the file is on disk under its final name; a crash leaves
     either the whole file or none.

@@ -10,6 +10,7 @@ import msgspec
 
 from coldtake.domain.estimate import ForecastChance, SaidTopic
 from coldtake.domain.instants import Misdating
+from coldtake.domain.page import PageFile, PageNumber, PageView, Strokes
 from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.plan import Plan, Slot
 from coldtake.domain.requirement import Appointment
@@ -58,6 +59,30 @@ class PassageKept(Data, frozen=True, kw_only=True, tag="passage_kept"):
     """Notation was added or replaced."""
 
     passage: StoredPassage
+
+
+class PageFileKept(Data, frozen=True, kw_only=True, tag="page_file_kept"):
+    """A file of pages is on disk, with its checksum; or it was deleted from its topic, or put back.
+
+    views : how each of its pages is shown at first
+    """
+
+    file: PageFile
+    views: tuple[PageView, ...] = ()
+
+
+class PageViewChosen(Data, frozen=True, kw_only=True, tag="page_view_chosen"):
+    """A page was turned, straightened or cropped."""
+
+    view: PageView
+
+
+class PencilKept(Data, frozen=True, kw_only=True, tag="pencil_kept"):
+    """The pencil marks on a page as they are now: each stroke as x, y, x, y, ..."""
+
+    file_id: str
+    number: PageNumber
+    strokes: Strokes = ()
 
 
 class SettingChosen(Data, frozen=True, kw_only=True, tag="setting_chosen"):
@@ -336,6 +361,9 @@ AnyData = (
     | StepsOrdered
     | StepDropped
     | PassageKept
+    | PageFileKept
+    | PageViewChosen
+    | PencilKept
     | SettingChosen
     | PlanKept
     | PlanDeleted

@@ -8,6 +8,7 @@ import msgspec
 from msgspec import Meta
 
 from coldtake.domain.criterion import Criterion
+from coldtake.domain.page import PageBand
 from coldtake.domain.requirement import Requirements
 
 Title = Annotated[str, Meta(min_length=1, max_length=200)]
@@ -55,6 +56,9 @@ class StepPhase(StrEnum):
 MET_ONCE = frozenset({StepPhase.MET, StepPhase.HELD, StepPhase.SLIPPED})
 
 
+MARKED_MOST = 200  # systems of a marked stretch
+
+
 class PassageRef(msgspec.Struct, frozen=True, kw_only=True):
     """Bars of a stored passage; both None means the whole (bars counted from 1 as played)."""
 
@@ -84,6 +88,7 @@ class Exercise(msgspec.Struct, frozen=True, kw_only=True):
     """What is played to work on a step; tempi in quarters a minute.
 
     clean_bpm : what the player said comes out clean before any of it was tried here
+    marked : systems marked on pages, as a picture to play from; a passage goes before it
     """
 
     passage: PassageRef | None = None
@@ -92,6 +97,7 @@ class Exercise(msgspec.Struct, frozen=True, kw_only=True):
     key: str = ""
     words: str = ""
     click: ClickSetting = ClickSetting()
+    marked: Annotated[tuple[PageBand, ...], Meta(max_length=MARKED_MOST)] = ()
 
 
 class Step(msgspec.Struct, frozen=True, kw_only=True):

@@ -5,6 +5,7 @@ from typing import TypeVar
 
 from coldtake.domain.events import TakeJudged
 from coldtake.domain.history.state import State
+from coldtake.domain.page import PageFile, PageView, page_key
 from coldtake.domain.performance import Performance, Run
 from coldtake.domain.requirement import Appointment
 from coldtake.domain.session import SessionRun
@@ -29,6 +30,16 @@ def step(state: State, step_id: str) -> Step:
 def stored_passage(state: State, passage_id: str) -> StoredPassage:
     """Return a passage as it was given. Raises NotFoundError."""
     return _found(state.passages, passage_id, "passage")
+
+
+def page_file(state: State, file_id: str) -> PageFile:
+    """Return a file of pages, also a deleted one. Raises NotFoundError."""
+    return _found(state.page_files, file_id, "page")
+
+
+def page_view(state: State, file_id: str, number: int) -> PageView:
+    """Return how a page is shown. Raises NotFoundError."""
+    return _found(state.page_views, page_key(file_id, number), "page")
 
 
 def session(state: State, session_id: str) -> SessionRun:

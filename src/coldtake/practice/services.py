@@ -34,6 +34,7 @@ from coldtake.practice.settings_service import ChosenSettings
 from coldtake.practice.state.log import DaysNear, Log
 from coldtake.practice.state.misdated import MisdatedEntries
 from coldtake.practice.topics.importing import Importing
+from coldtake.practice.topics.pages import Pages
 from coldtake.practice.topics.pile import Pile
 from coldtake.practice.topics.quick_start import QuickStart
 from coldtake.practice.topics.triage import TriageService
@@ -64,6 +65,7 @@ class Services:
         self.passages = self.pile.passages
         self.weak_bars = WeakBars(log, self.pile)
         self.importing = Importing(log)
+        self.pages = Pages(log, take_files)
         self.plans = PlanService(log)
         self.told_days = ToldDays(log)
         self.quick_start = QuickStart(log, self.pile, self.plans)

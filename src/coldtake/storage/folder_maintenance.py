@@ -13,7 +13,7 @@ from pathlib import Path
 
 import msgspec
 
-from coldtake.domain.history.misdated import recorded_in
+from coldtake.domain.history.misdated import kept_file_in
 from coldtake.domain.maintenance import Checkup, Copy, Repair
 from coldtake.errors import ColdtakeError
 from coldtake.ports import Cancelled, Progress
@@ -163,9 +163,9 @@ class FolderMaintenance:
             events += 1
             if events % _TOLD_EVERY == 0 and progress and not progress.step(0, 1, "the log"):
                 raise Cancelled
-            recorded = recorded_in(event.data)
-            if recorded is not None:
-                sums[recorded.take_id.lower()] = recorded.sha256
+            kept = kept_file_in(event.data)
+            if kept is not None:
+                sums[kept[0]] = kept[1]
         heard = _in_turn(sums, turn)
         found = self._hear(sums, heard, progress)
         checkup = Checkup(

@@ -1,4 +1,6 @@
-"""Sound of the takes: one FLAC file each, whole or not there at all.
+"""Sound of the takes and pages as they came: one file each, whole or not there at all.
+
+A take's sound is FLAC; a file of pages is PDF, PNG or JPEG, and its ending says which.
 
 A file is written under a temporary name, flushed to disk, renamed, and the folder flushed too, so
 that after `keep` returns neither a crash nor a power cut can take it away.
@@ -18,7 +20,9 @@ from coldtake.storage.fault_messages import of_system
 
 _ID = re.compile(r"[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}")
 _UNFINISHED = ".part"
-_END = ".flac"
+_SOUND = ".flac"
+_PAPER = ((b"%PDF-", ".pdf"), (b"\x89PNG", ".png"), (b"\xff\xd8\xff", ".jpg"))  # first bytes
+_ENDS = (_SOUND, *(end for _, end in _PAPER))
 
 
 class FolderTakes:
@@ -36,7 +40,7 @@ class FolderTakes:
 
     def keep(self, take_id: str, flac: bytes) -> str:
         """Keep a take's sound, return its SHA-256 in hex. Raises StoreError, RuleError."""
-        target = self._file(take_id)
+        target = self._named(take_id, _end_of(flac))
         sha256 = hashlib.sha256(flac).hexdigest()
         try:
             if not self.damaged(take_id, sha256):
@@ -82,17 +86,28 @@ class FolderTakes:
         try:
             with os.scandir(self._folder) as entries:
                 return frozenset(
-                    entry.name.removesuffix(_END).lower()
+                    entry.name.rpartition(".")[0].lower()
                     for entry in entries
-                    if entry.name.endswith(_END) and entry.stat().st_size > 0
+                    if entry.name.endswith(_ENDS) and entry.stat().st_size > 0
                 )
         except OSError as fault:
             raise of_system(fault, self._folder) from fault
 
     def _file(self, take_id: str) -> Path:
+        """Return where a file lies, or would lie as a take's sound."""
+        places = [self._named(take_id, end) for end in _ENDS]
+        return next((place for place in places if place.is_file()), places[0])
+
+    def _named(self, take_id: str, end: str) -> Path:
         if not _ID.fullmatch(take_id):  # nothing from outside may name another file
             raise RuleError(f"“{take_id}” is not the id of a take.", remedy="Send a UUID.")
-        return self._folder / f"{take_id.lower()}{_END}"
+        return self._folder / f"{take_id.lower()}{end}"
+
+
+def _end_of(data: bytes) -> str:
+    """Tell a file of pages by its first bytes; all else is sound."""
+    begins = data[:1024].lstrip()
+    return next((end for sign, end in _PAPER if begins.startswith(sign)), _SOUND)
 
 
 def write_whole(target: Path, data: bytes) -> None:

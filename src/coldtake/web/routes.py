@@ -26,6 +26,8 @@ MODULES = (
     "pages.topics.proposal",
     "pages.topics.step",
     "pages.topics.passages",
+    "pages.topics.pages",
+    "pages.topics.page",
     "pages.topics.importing",
     "pages.topics.chart",
     "pages.topics.chances",

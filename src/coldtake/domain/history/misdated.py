@@ -43,6 +43,14 @@ def recorded_in(data: ev.AnyData) -> ev.TakeRecorded | None:
     return data if isinstance(data, ev.TakeRecorded) and data.sha256 else None
 
 
+def kept_file_in(data: ev.AnyData) -> tuple[str, str] | None:
+    """Return id and checksum of the file that an entry speaks of: a take's sound, or pages."""
+    if isinstance(data, ev.PageFileKept):
+        return data.file.id.lower(), data.file.sha256
+    recorded = recorded_in(data)
+    return None if recorded is None else (recorded.take_id.lower(), recorded.sha256)
+
+
 def _misdated(state: State, _event: ev.Event, data: ev.EntryMisdated) -> None:
     if data.event.id not in state.passed_over:
         state.passed_over[data.event.id] = False

@@ -13,7 +13,7 @@ import msgspec
 from coldtake.domain import events as ev
 from coldtake.domain.days import date_of_old_start
 from coldtake.domain.estimate import ForecastOutlook, SaidDay
-from coldtake.domain.history import appointments, deleted_takes, misdated, told_days
+from coldtake.domain.history import appointments, deleted_takes, misdated, pages, told_days
 from coldtake.domain.history import runs as run_events
 from coldtake.domain.history.state import State, plan_key
 from coldtake.domain.ids import made_at
@@ -365,6 +365,7 @@ _HANDLERS: dict[type[ev.Data], Callable[[State, ev.Event, Any], None]] = {
     **run_events.HANDLERS,
     **appointments.HANDLERS,
     **told_days.HANDLERS,
+    **pages.HANDLERS,
     **misdated.HANDLERS,
     **deleted_takes.HANDLERS,
     ev.TopicKept: _topic_kept,

@@ -22,6 +22,7 @@ from coldtake.domain.history.step_history import (
     mark_of,
     touching,
 )
+from coldtake.domain.page import PageFile, PageView, Strokes
 from coldtake.domain.performance import Performance, Run, RunKind
 from coldtake.domain.plan import SESSIONS_MOST, Plan
 from coldtake.domain.progress import Standing, standing
@@ -43,6 +44,7 @@ def _field(make: Callable[[], Any]) -> Any:
 class State(msgspec.Struct, kw_only=True):
     """Everything derived from the log. Read it; change it only through `apply`.
 
+    page_views, pencil : how pages are shown, and what was drawn on them, by `page_key`
     pasts : what happened to each step, also to those that are gone
     prints : of each past, another one whenever the past is another
     minutes_on, minutes_of : minutes played, by day and by step id
@@ -67,6 +69,9 @@ class State(msgspec.Struct, kw_only=True):
     steps: dict[str, Step] = {}
     order: dict[str, tuple[str, ...]] = {}
     passages: dict[str, StoredPassage] = {}
+    page_files: dict[str, PageFile] = {}
+    page_views: dict[str, PageView] = {}
+    pencil: dict[str, Strokes] = {}
     settings: dict[str, str] = {}
     plans: CompressedMap[date, Plan] = _field(lambda: CompressedMap(Plan, _PLANS_FRESH))
     more_plans: CompressedMap[str, Plan] = _field(lambda: CompressedMap(Plan, _PLANS_FRESH))

@@ -36,7 +36,7 @@ def read_ink(ink: Ink) -> list[PrintedStaff]:
     sheet = staves.find(ink)
     states: dict[int, assembling.PrintState] = {}
     out = []
-    for (system, number), staff in zip(_systems(sheet), sheet.staves, strict=True):
+    for (system, number), staff in zip(systems_of(sheet), sheet.staves, strict=True):
         picture, columns = staves.straightened(sheet, staff)
         symbols = network.symbols_on(picture)
         state = states.setdefault(number, assembling.PrintState())
@@ -87,7 +87,7 @@ def _printed(
     )  # fmt: skip
 
 
-def _systems(sheet: staves.FoundStaves) -> list[tuple[int, int]]:
+def systems_of(sheet: staves.FoundStaves) -> list[tuple[int, int]]:
     """System and number in it of each staff: those joined by a line at their left end are one."""
     out: list[tuple[int, int]] = []
     for above, staff in zip([None, *sheet.staves], sheet.staves, strict=False):

@@ -81,3 +81,24 @@ class PrintedPage:
     staves: tuple[PrintedStaff, ...]
     page: int = 1
     pages: int = 1
+
+
+Box = tuple[float, float, float, float]  # left, top, right, bottom, 0..1 of a page
+
+
+@dataclass(frozen=True, slots=True)
+class PageMeasure:
+    """How a page lies and where its print is.
+
+    pages : how many the file has
+    turn : quarter turns against the clock until it is upright; angle_deg : of straightening then
+    box : where the print is; systems : top and bottom of each, from the top down, 0..1 of its
+        height; staff : height of a staff, 0..1 of the page's width, 0 without any
+    """
+
+    pages: int
+    turn: int = 0
+    angle_deg: float = 0.0
+    box: Box = (0.0, 0.0, 1.0, 1.0)
+    systems: tuple[tuple[float, float], ...] = ()
+    staff: float = 0.0

@@ -49,10 +49,15 @@ class FoundStaff:
 
 @dataclass(frozen=True)
 class FoundStaves:
-    """A page turned upright, with its staves from the top down."""
+    """A page turned upright, with its staves from the top down.
+
+    turn : quarter turns against the clock that it took; angle_deg : of straightening, after that
+    """
 
     ink: Ink
     staves: tuple[FoundStaff, ...]
+    turn: int = 0
+    angle_deg: float = 0.0
 
 
 def find(ink: Ink) -> FoundStaves:
@@ -64,8 +69,8 @@ def find(ink: Ink) -> FoundStaves:
     for turns in (0, 1, 3):
         upright = np.rot90(ink, turns)
         for space in line_distances(upright):
-            page = _deskewed(_resized(upright, _WORKING_PX / space))
-            sheet = FoundStaves(page, tuple(_staves(page)))
+            page, angle = _deskewed(_resized(upright, _WORKING_PX / space))
+            sheet = FoundStaves(page, tuple(_staves(page)), turns, angle)
             if _length(sheet) > 1.2 * _length(best):
                 best = sheet
         if _length(best) > _ENOUGH:
@@ -119,14 +124,14 @@ def _line_distance(black: NDArray[np.bool_]) -> float | None:
     return float((counts[around] * np.arange(at - 1, at + 2)).sum() / counts[around].sum())
 
 
-def _deskewed(ink: Ink) -> Ink:
-    """Turned so that its lines lie level, when they all slope one way."""
+def _deskewed(ink: Ink) -> tuple[Ink, float]:
+    """Turned so that its lines lie level, when they all slope one way; and by how much."""
     small = ink[:, ::4]
     best, turned = 0.0, -1.0
     x = np.arange(small.shape[1]) * 4
     rows, columns = np.nonzero(small > 0.5)
     if not len(rows):
-        return ink
+        return ink, 0.0
     if len(rows) > 400_000:
         pick = slice(None, None, len(rows) // 400_000 + 1)
         rows, columns = rows[pick], columns[pick]
@@ -137,9 +142,9 @@ def _deskewed(ink: Ink) -> Ink:
         if sharp > turned:
             turned, best = sharp, float(angle)
     if abs(best) < 0.7:
-        return ink
+        return ink, 0.0
     found = ndimage.rotate(ink, best, order=1, reshape=True, mode="constant")
-    return np.asarray(found, np.float32)
+    return np.asarray(found, np.float32), best
 
 
 def _staves(ink: Ink) -> list[FoundStaff]:

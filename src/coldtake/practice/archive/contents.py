@@ -14,7 +14,8 @@ from coldtake.practice.state.log import Log
 FORMAT = 2
 KNOWN_FORMATS = (1, 2)  # 1 had no schema, and passages in one more form only
 LOG, REFUSED, MANIFEST, SCHEMA = "log.jsonl", "refused.jsonl", "manifest.json", "log.schema.json"
-TAKE = re.compile(r"takes/([0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12})\.flac")
+_ID = "[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}"
+KEPT_FILE = re.compile(rf"(?:takes/({_ID})\.flac|pages/({_ID})\.(?:pdf|png|jpg))")
 README = """\
 Everything that Coldtake holds of you, in open formats.
 
@@ -26,10 +27,11 @@ README.txt       this file
     performances.json  performances with their programmes; runs.json, what was run through
     passages/        notation as it came in, as MEI and as MusicXML
     takes/           sound of the takes, FLAC
+    pages/           pages of topics as they came: PDF, PNG, JPEG
     tables/          CSV for a spreadsheet
     manifest.json    format, counts, what is missing and why, and the SHA-256 of every file
 
-Restoring needs log, refused and takes; everything else follows from them.
+Restoring needs log, refused, takes and pages; everything else follows from them.
 
 "coldtake restore" brings it back on any machine.
 """
@@ -71,6 +73,7 @@ class Manifest(msgspec.Struct, frozen=True, kw_only=True):
     takes: int
     passages: int
     sha256: dict[str, str]
+    page_files: int = 0
     made_by: str = ""
     missing_takes: tuple[str, ...] = ()
     damaged_takes: tuple[str, ...] = ()
@@ -111,6 +114,11 @@ class Restored:
     damaged_takes: tuple[str, ...] = ()
     misdated: int = 0
     not_valid: tuple[str, ...] = ()
+
+
+def name_of(file_id: str, suffix: str) -> str:
+    """Name the file of a take, or of pages, inside an archive."""
+    return f"{'takes' if suffix == '.flac' else 'pages'}/{file_id.lower()}{suffix}"
 
 
 def log_schema() -> dict[str, Any]:

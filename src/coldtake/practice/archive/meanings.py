@@ -7,18 +7,19 @@ from a device that makes the same ids twice; which one is right, nobody here can
 from collections.abc import Iterator, Sequence
 from hashlib import blake2b
 
-from coldtake.domain.events import Event, TakeDeleted, to_json
+from coldtake.domain.events import Event, PageFileKept, TakeDeleted, to_json
 from coldtake.domain.history.deleted_takes import emptied, take_in
-from coldtake.domain.history.misdated import recorded_in
+from coldtake.domain.history.misdated import kept_file_in
 from coldtake.errors import RuleError
 
 _NAMED = 5
 
 
 class Meanings:
-    """The entries of a log by id (as a digest), and the sound of each take.
+    """The entries of a log by id (as a digest), and the file of each take or page.
 
-    sounds : SHA-256 by take id, in small letters; twofold : ids that were given two meanings
+    sounds : SHA-256 by id of take or file of pages, in small letters; kinds : which of both it is
+    twofold : ids that were given two meanings
     emptied : of the entries that speak of a take, as they are once it is deleted; deleted : takes
     that were, in small letters
     """
@@ -28,6 +29,7 @@ class Meanings:
         self.emptied: dict[str, bytes] = {}
         self.deleted: set[str] = set()
         self.sounds: dict[str, str] = {}
+        self.kinds: dict[str, str] = {}
         self.twofold: list[str] = []
 
     def add(self, event: Event) -> None:
@@ -39,21 +41,19 @@ class Meanings:
             self.deleted.add(event.data.take_id.lower())
         if self.entries.setdefault(event.id, told) != told:
             self.twofold.append(f"entry {event.id} ({event.at:%d %B %Y})")
-        recorded = recorded_in(event.data)
-        if recorded is not None:
-            take_id = recorded.take_id.lower()
-            if self.sounds.setdefault(take_id, recorded.sha256) != recorded.sha256:
-                self.twofold.append(f"take {take_id}")
+        kept = kept_file_in(event.data)
+        if kept is not None:
+            file_id, sha256 = kept
+            self.kinds[file_id] = "pages" if isinstance(event.data, PageFileKept) else "take"
+            if self.sounds.setdefault(file_id, sha256) != sha256:
+                self.twofold.append(f"{self.kinds[file_id]} {file_id}")
 
     def against(self, other: "Meanings") -> Iterator[str]:
         """Give what stands for something else in another log."""
-        for kind, mine, theirs in (
-            ("entry", self.entries, other.entries),
-            ("take", self.sounds, other.sounds),
-        ):
+        for mine, theirs in ((self.entries, other.entries), (self.sounds, other.sounds)):
             for one in mine.keys() & theirs.keys():
                 if mine[one] != theirs[one] and not self._only_emptied(other, one):
-                    yield f"{kind} {one}"
+                    yield f"{self.kinds.get(one, 'entry')} {one}"
 
     def _only_emptied(self, other: "Meanings", one: str) -> bool:
         """Say whether an entry differs by nothing but that its take is deleted in one log."""

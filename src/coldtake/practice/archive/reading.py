@@ -30,7 +30,7 @@ TAKE_MOST = 512 << 20
 _ONCE_MOST = 128 << 20  # the directory of a zip file is read at once
 _CHUNK = 1 << 20
 _NAME = re.compile(
-    r"[A-Za-z]+(\.schema)?\.(txt|jsonl?)|(passages|takes|tables)/[A-Za-z0-9._-]{1,160}"
+    r"[A-Za-z]+(\.schema)?\.(txt|jsonl?)|(passages|takes|pages|tables)/[A-Za-z0-9._-]{1,160}"
 )
 _ID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 _BROKEN = (
@@ -77,9 +77,8 @@ class Archive:
 
     @property
     def take_ids(self) -> frozenset[str]:
-        """Ids of the takes whose sound is in the archive."""
-        found = (contents.TAKE.fullmatch(name) for name in self._names)
-        return frozenset(told[1] for told in found if told)
+        """Ids of the takes whose sound is in the archive, and of the files of pages."""
+        return frozenset(self._files)
 
     def events(self) -> Iterator[Event]:
         """Use the events in order of arrival. Raises InputError naming the line that is unfit."""
@@ -102,9 +101,9 @@ class Archive:
             yield told.at, told.why, raw
 
     def take(self, take_id: str) -> bytes | None:
-        """Return the sound of a take, None where it is not there or not what the manifest says."""
-        name = f"takes/{take_id.lower()}.flac"
-        if name not in self._names or self._zip.getinfo(name).file_size > TAKE_MOST:
+        """Return a take's sound or a file of pages, None where it is not as the manifest says."""
+        name = self._files.get(take_id.lower())
+        if name is None or self._zip.getinfo(name).file_size > TAKE_MOST:
             return None
         sound = io.BytesIO()
         try:
@@ -132,6 +131,8 @@ class Archive:
             if not _NAME.fullmatch(info.filename):
                 shown = info.filename[:60].encode("ascii", "replace").decode()
                 raise self._fault(f"it holds “{shown}”, which no archive does")
+        found = (contents.KEPT_FILE.fullmatch(name) for name in self._names)
+        self._files = {told[1] or told[2]: told[0] for told in found if told}
         self.manifest = self._manifest()
 
     def _manifest(self) -> Manifest:

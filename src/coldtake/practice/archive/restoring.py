@@ -81,7 +81,7 @@ class _Restoring:
         return Restored(
             events=new,
             known=known,
-            takes=len(self._written),
+            takes=len(set(self._written) - self._kept.log.state().page_files.keys()),
             missing_takes=tuple(missing),
             damaged_takes=tuple(damaged),
             misdated=misdated,
@@ -152,7 +152,8 @@ class _Restoring:
 
     def _take_back(self) -> None:
         """Remove the sounds that were written for nothing: this log does not speak of them."""
-        known = {take.lower() for take in self._kept.log.state().takes}
+        state = self._kept.log.state()
+        known = {file.lower() for file in (*state.takes, *state.page_files)}
         for take_id in self._written:
             if take_id not in known:
                 self._kept.take_files.drop(take_id)

@@ -16,7 +16,7 @@ import msgspec
 
 from coldtake import __version__
 from coldtake.domain.events import to_json
-from coldtake.domain.history.misdated import recorded_in
+from coldtake.domain.history.misdated import kept_file_in
 from coldtake.domain.history.state import State
 from coldtake.domain.plan import Plan
 from coldtake.durable import flush_file, flush_folder, private_file
@@ -119,18 +119,20 @@ def _whole_file(path: Path) -> Iterator[Path]:
 def _write(kept: Kept, writing: _Writing) -> Manifest:
     with kept.log.deciding() as state:  # state and log of one moment
         newest = kept.log.store.last_sequence()
-    writing.total = len(state.takes) + len(state.passages) + 1
+    writing.total = len(state.takes) + len(state.page_files) + len(state.passages) + 1
     writing.put("README.txt", contents.README.encode())
     events, sums = _put_log(kept, newest, writing)
     _put_state(state, writing)
     writing.tell("the log", more=1)
     not_written = _put_passages(state, writing)
     missing, damaged = _put_takes(kept, sums, writing)
+    there, paper = sums.keys() - set(missing), {file_id.lower() for file_id in state.page_files}
     manifest = Manifest(
         format=contents.FORMAT,
         made_by=f"coldtake {__version__}",
         events=events,
-        takes=len(sums) - len(missing),
+        takes=len(there - paper),
+        page_files=len(there & paper),
         passages=len(state.passages),
         missing_takes=tuple(missing),
         damaged_takes=tuple(damaged),
@@ -142,7 +144,7 @@ def _write(kept: Kept, writing: _Writing) -> Manifest:
 
 
 def _put_log(kept: Kept, newest: int, writing: _Writing) -> tuple[int, dict[str, str]]:
-    """Write the log up to an event; return how many there are, and the takes' checksums by id."""
+    """Write the log up to an event; return how many there are, and the files' checksums by id."""
     count, sums = 0, {}
 
     def lines() -> Iterator[bytes]:
@@ -153,9 +155,9 @@ def _put_log(kept: Kept, newest: int, writing: _Writing) -> tuple[int, dict[str,
             count += 1
             if count % _TOLD_EVERY == 0:
                 writing.tell("the log")
-            recorded = recorded_in(event.data)
-            if recorded is not None:
-                sums[recorded.take_id] = recorded.sha256
+            file = kept_file_in(event.data)
+            if file is not None:
+                sums[file[0]] = file[1]
             yield to_json(event) + b"\n"
 
     writing.stream(contents.LOG, lines())
@@ -199,12 +201,12 @@ def _put_passages(state: State, writing: _Writing) -> list[NotWritten]:
 
 
 def _put_takes(kept: Kept, sums: dict[str, str], writing: _Writing) -> tuple[list[str], list[str]]:
-    """Write the takes' sound; return the ids of those that are missing, and of damaged ones."""
+    """Write sound and pages; return the ids of those that are missing, and of damaged ones."""
     missing, damaged = [], []
     for take_id, sha256 in sums.items():
-        name = f"takes/{take_id.lower()}.flac"
         try:
             sound = kept.take_files.path(take_id)
+            name = contents.name_of(take_id, sound.suffix)
             parts = _parts(sound, lambda: writing.tell("takes"))
             writing.stream(name, parts, pack=False)
         except (NotFoundError, FileNotFoundError):

@@ -20,10 +20,17 @@ def is_chart(step: Step) -> bool:
     return step.criterion.changes is not None
 
 
+def is_picture(step: Step) -> bool:
+    """Say whether a step is played from a picture of its page: there are no notes to judge by."""
+    return step.exercise.passage is None and bool(step.exercise.marked)
+
+
 def notation_path(step: Step) -> str:
     """Return the address of a step's music as an image at its own tempo, empty when it has none."""
     from coldtake.planning.tempi import tempi_of
 
+    if is_picture(step):
+        return f"/passages/of-step/{step.id}.svg"
     tempi = tempi_of(step, (), StepPhase.OPEN)
     if tempi.target is None or is_chart(step):
         return _path(step, "svg")
@@ -33,7 +40,7 @@ def notation_path(step: Step) -> str:
 
 def music_name(step: Step) -> str:
     """Name what is played, whatever its tempo: the same music is shown once."""
-    return _path(step, "svg")
+    return notation_path(step) if is_picture(step) else _path(step, "svg")
 
 
 def sound_path(step: Step) -> str:

@@ -21,7 +21,7 @@ from coldtake.domain.topic import Step, StepPhase
 from coldtake.errors import InputError, NotFoundError
 from coldtake.learning.pass_evidence import answers_of
 from coldtake.web.rendering import without_answer
-from coldtake.web.views.notation import notation_path
+from coldtake.web.views.notation import is_picture, notation_path
 from coldtake.web.views.pass_messages import after_cold, chosen_test, lucky_said
 
 if TYPE_CHECKING:
@@ -149,7 +149,8 @@ def _step(services: Services, state: State, step: Step, before: list[Try]) -> di
         "begin_bpm": _begin(state, step, before),
         "written": _written(step, passage),
         "click": exercise.click,
-        "notation": notation_path(step) if passage else None,
+        "notation": notation_path(step) if passage or is_picture(step) else None,
+        "picture": is_picture(step),
         **_lengths(passage, criterion.changes),
     }
 

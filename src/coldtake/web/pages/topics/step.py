@@ -31,7 +31,7 @@ from coldtake.web.pages.session.take import listen_to
 from coldtake.web.pages.topics import answers
 from coldtake.web.pages.topics.elsewhere import add_elsewhere
 from coldtake.web.views import pass_messages, tries, weak_places
-from coldtake.web.views.notation import bar_query, notation_path, sound_path
+from coldtake.web.views.notation import bar_query, is_picture, notation_path, sound_path
 
 if TYPE_CHECKING:
     from coldtake.domain.take import Try
@@ -61,6 +61,7 @@ def read_exercise(form: Form, known: Exercise) -> Exercise:
         key=" ".join(form.get("key", "").split())[:40],
         words=form.get("words", "").strip()[:500],
         click=click,
+        marked=known.marked,
     )
 
 
@@ -285,6 +286,7 @@ def _context(services: Services, step: Step) -> dict[str, object]:
         "editor": editor_of(step.criterion),
         "others": [s for s in state.topic_steps(step.topic_id) if s.id != step.id],
         "notation": "" if music.fault else notation_path(step),
+        "picture": is_picture(step),
         "unreadable": music.fault,
         "sound": sound_path(step),
         "hear_page": hear_page(step),

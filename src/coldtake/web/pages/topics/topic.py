@@ -12,6 +12,7 @@ from starlette.templating import Jinja2Templates
 
 from coldtake.domain.criterion import default_criterion
 from coldtake.domain.criterion_words import question
+from coldtake.domain.history.pages import files_of
 from coldtake.domain.history.state import State
 from coldtake.domain.topic import MET_ONCE, KeepTakes, Step, StepPhase, Topic, TopicKind
 from coldtake.music.theory.instruments import by_family, instrument_named
@@ -166,6 +167,7 @@ def topic_context(services: Services, topic_id: str) -> dict[str, Any]:
         "topic": topic,
         "standing": state.standings()[topic_id],
         "lines": step_lines(state, topic_id),
+        "page_files": files_of(state, topic_id),
         "kinds": list(TopicKind),
         "keep_takes": KEEP_TAKES,
         "takes": sum(len(state.past(s.id).takes) for s in state.topic_steps(topic_id)),

@@ -183,6 +183,8 @@ export interface StepInfo {
     bars_off: number;
   };
   notation: string | null;
+  /** The notation is a picture of a page: nothing can be played from it, or judged by it. */
+  picture?: boolean;
   passage_beats: number | null;
   pickup_beats: number;
   longest_rest_beats: number;

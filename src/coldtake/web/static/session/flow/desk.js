@@ -226,7 +226,7 @@ export class Desk {
     if (seen.screen !== "slot" || seen.place.slot.kind === "cold" || this.takes.busy) return "";
     const { step_id } = seen.place.slot;
     const step = this.step(step_id);
-    if (!step?.notation) return "";
+    if (!step?.notation || step.picture) return "";
     const click = this.clickOf(step, step_id);
     return `${step.notation.replace(".svg", ".wav")}${step.notation.includes("?") ? "&" : "?"}bpm=${click.bpm * click.unit}`;
   }

@@ -2,7 +2,7 @@
 // The row of large targets, the level, the drawers for click and keys, and the notices.
 
 /** @import {Desk} from "../flow/desk.js" */
-/** @import {Scene} from "../model.js" */
+/** @import {Scene, StepInfo} from "../model.js" */
 import { attr, el, html, show, text } from "./dom.js";
 import { KEYS } from "../flow/shortcuts.js";
 import { slotTries } from "../flow/reducer.js";
@@ -58,9 +58,9 @@ function drawComing(/** @type {Desk} */ desk, /** @type {Scene} */ seen) {
   if (restMs <= SOON_MS) text(el("coming-words"), `Recording in ${Math.max(0, Math.ceil(restMs / 1000))} s`);
 }
 
-/** What the small line under the take button says. @param {Desk} desk @param {Scene} seen @param {boolean} records */
-function takeWords(desk, seen, records) {
-  if (!records) return "not recorded";
+/** What the small line under the take button says. @param {Desk} desk @param {Scene} seen @param {boolean} records @param {StepInfo | null | undefined} step */
+function takeWords(desk, seen, records, step) {
+  if (!records) return step?.picture ? "not judged: the page is a picture" : "not recorded";
   const { state, atMs } = desk.handsFree.chain(seen);
   if (state === "waits" && atMs - timeNow() > SOON_MS) return `starts at ${clockTime(atMs)}`;
   return state === "stopped" || state === "unheard" ? "recorded, press a key" : "recorded";
@@ -93,7 +93,7 @@ function drawTake(desk, seen) {
   text(el("yes-key"), phase === "ask" ? "Space" : "Y");
   text(el("no-key"), phase === "ask" ? "\u2190" : "N");
   text(el("take-word"), words);
-  text(el("take-small"), phase === "none" ? takeWords(desk, seen, records) : "");
+  text(el("take-small"), phase === "none" ? takeWords(desk, seen, records, step) : "");
   const button = /** @type {HTMLButtonElement} */ (el("take"));
   button.disabled = phase === "keeping" || seen.coldDone;
 }
