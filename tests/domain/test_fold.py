@@ -13,6 +13,7 @@ from coldtake.domain.estimate import ForecastChance, Interval, SaidTopic
 from coldtake.domain.history.projection import apply, fold, order_key
 from coldtake.domain.history.state import State
 from coldtake.domain.instants import Misdating
+from coldtake.domain.page import PageFile, PageView
 from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.requirement import Appointment
 from coldtake.domain.take import Answer, FirstTry, Judge, JudgingFault, Verdict
@@ -91,6 +92,8 @@ def strategies():
         on=st.just(NOON.date() + timedelta(days=3)),
         programme=st.lists(topics, max_size=2, unique=True).map(tuple),
     )
+    files = st.sampled_from(["f1", "f2"])
+    views = st.builds(PageView, file_id=files, number=st.just(1), turn=st.integers(0, 3))
     kinds = [
         st.builds(ev.PerformanceKept, performance=performance),
         st.builds(ev.PerformanceTakenBack, performance_id=performances),
@@ -117,6 +120,25 @@ def strategies():
             why=st.sampled_from(Misdating),
             arrived=st.just(NOON),
             arrived_on=st.just(NOON.date()),
+        ),
+        st.builds(
+            ev.PageFileKept,
+            file=st.builds(
+                PageFile,
+                id=files,
+                topic_id=topics,
+                name=st.just("a.pdf"),
+                sha256=st.just("0" * 64),
+                deleted=st.booleans(),
+            ),
+            views=st.lists(views, max_size=1).map(tuple),
+        ),
+        st.builds(ev.PageViewChosen, view=views),
+        st.builds(
+            ev.PencilKept,
+            file_id=files,
+            number=st.just(1),
+            strokes=st.sampled_from([(), ((1, 2, 3, 4),)]),
         ),
         st.builds(ev.MisdatedSettled, event_ids=st.lists(tries).map(tuple)),
         st.builds(ev.TopicKept, topic=st.sampled_from([topic(n) for n in TOPICS])),

@@ -29,6 +29,7 @@ from coldtake.domain.criterion import (
 from coldtake.domain.estimate import ForecastChance, Interval, SaidTopic
 from coldtake.domain.ids import named_id
 from coldtake.domain.instants import Misdating
+from coldtake.domain.page import PageBand, PageFile, PageView
 from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.plan import LeftOut, Period, Plan, PlanRequest, PlanRules, SlotKind, Wish
 from coldtake.domain.requirement import Appointment
@@ -70,7 +71,13 @@ FIRST = step(
     criterion=Criterion(tests=EVERY_TEST, times=Times(wanted=3, among=4)),
     exercise=Exercise(passage=PassageRef(passage_id="p", first_bar=1, last_bar=2), tempo_bpm=90),
 )
-SECOND = step("fast", needs=(FIRST.id,))
+PAPER = PageFile(
+    id=named_id("paper"), topic_id=topic().id, name="air.pdf", sha256="1" * 64, pages=2
+)
+BAND = PageBand(
+    file_id=PAPER.id, number=1, left=0.1, top=0.2, right=1.0, bottom=0.4, turn=1, angle_deg=-0.5
+)
+SECOND = step("fast", needs=(FIRST.id,), exercise=Exercise(marked=(BAND,)))
 COLD, WORK = slot(FIRST, kind=SlotKind.COLD, minutes=2), slot(SECOND)
 VERDICT = Verdict(
     answer=Answer.NO,
@@ -138,6 +145,13 @@ def happenings() -> list[ev.AnyData]:
         ev.TopicKept(topic=topic(performance_on=START.date(), notes="for Ünal ♩")),
         ev.TopicPlaced(topic_id=topic().id, place=Place.CURRENT),
         ev.PassageKept(passage=StoredPassage(id="p", title="Air", format="abc", text=ABC)),
+        ev.PageFileKept(file=PAPER, views=(PageView(file_id=PAPER.id, number=1),)),
+        ev.PageViewChosen(
+            view=PageView(
+                file_id=PAPER.id, number=1, turn=1, angle_deg=-0.5, left=0.1, systems=((0.2, 0.4),)
+            )
+        ),
+        ev.PencilKept(file_id=PAPER.id, number=1, strokes=((100, 200, 300, 400),)),
         ev.StepKept(step=FIRST),
         ev.StepKept(step=SECOND),
         ev.StepKept(step=step("gone")),

@@ -6,20 +6,24 @@ The page is engraved by verovio and set on paper by typst; its systems are count
 import io
 import json
 import re
+import shutil
 import zipfile
+from datetime import timedelta
 
 import numpy as np
 import pytest
 import typst
 import verovio
-from desk import words
+from desk import Desk, TestClient, words
 from PIL import Image
 
 from coldtake.bootstrap import open_services
 from coldtake.domain.page import PageView
 from coldtake.music.notation.reading.reader import read_passage
 from coldtake.practice.archive.reading import Archive
+from coldtake.web.app import create_app
 from coldtake.web.views.session_data import snapshot
+from making import NOON, SteppingClock
 
 LINE = "GABc|dBGB|c2AF|F2D2|GBdg|gdBG|cAFD|G4|\n"
 ABC = "X:1\nT:Invented\nM:4/4\nL:1/4\nK:G\n" + 3 * LINE
@@ -27,7 +31,7 @@ ABC = "X:1\nT:Invented\nM:4/4\nL:1/4\nK:G\n" + 3 * LINE
 
 @pytest.fixture(scope="module")
 def paper(tmp_path_factory):
-    """A PDF of one page, how many systems verovio set on it, and where the paper begins and ends."""
+    """A PDF of one page, and how many systems verovio set on it."""
     folder = tmp_path_factory.mktemp("paper")
     kit = verovio.toolkit()
     kit.setOptions({"pageWidth": 1800, "pageHeight": 2400, "scale": 60, "adjustPageHeight": True})
@@ -40,14 +44,30 @@ def paper(tmp_path_factory):
     return pdf, len(re.findall(r'class="system"', svg))
 
 
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory, paper):
+    """A data folder with a topic that has this page: measured once, copied for each test."""
+    folder = tmp_path_factory.mktemp("kept")
+    services = open_services(folder, clock=SteppingClock(NOON - timedelta(hours=1)))
+    with TestClient(create_app(services), base_url="http://localhost") as client:
+        made = Desk(services).topic("Waltz")
+        files = {"pages": ("waltz.pdf", paper[0], "application/pdf")}
+        assert client.post(f"/topics/{made.id}/pages", files=files).status_code == 200
+    services.close()
+    return folder
+
+
 @pytest.fixture
-def topic(client, desk, paper):
-    """A topic with that page."""
-    made = desk.topic("Waltz")
-    answer = client.post(
-        f"/topics/{made.id}/pages", files={"pages": ("waltz.pdf", paper[0], "application/pdf")}
-    )
-    assert answer.status_code == 200
+def services(tmp_path, clock, kept):
+    shutil.copytree(kept, tmp_path / "data")
+    opened = open_services(tmp_path / "data", clock=clock)
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def topic(services):
+    [made] = services.state().topics.values()
     return made
 
 
@@ -88,11 +108,10 @@ def test_a_marked_step_shows_its_systems_and_is_answered_by_the_player(
     assert services.pile.step(step.id).exercise.marked == step.exercise.marked
 
 
-def test_the_session_is_told_that_it_is_a_picture(client, services, desk, topic):
+def test_the_session_is_told_that_it_is_a_picture(client, services, topic):
     mark(client, topic)
     [step] = services.state().topic_steps(topic.id)
-    services.pile.place(topic.id, "current")
-    services.plans.make(services.plans.default_request(services.today()))
+    services.plans.propose(services.plans.default_request(services.today()))
     told = snapshot(services)["steps"][step.id]
     assert told["picture"]
     assert not told["heard"]
@@ -157,14 +176,14 @@ def _white(size) -> bytes:
     ],
 )
 def test_what_cannot_be_opened_is_refused_and_nothing_is_kept(
-    client, services, desk, name, data, said
+    client, services, topic, name, data, said
 ):
-    topic = desk.topic("Waltz")
+    before = services.state().page_files.keys()
     answer = client.post(f"/topics/{topic.id}/pages", files={"pages": (name, data)})
     assert answer.status_code == 422
     assert said in words(answer.text)
-    assert not services.state().page_files
-    assert not services.take_files.there()
+    assert services.state().page_files.keys() == before
+    assert services.take_files.there() == before
 
 
 def test_an_archive_brings_the_pages_back_as_they_came(services, topic, paper, tmp_path):

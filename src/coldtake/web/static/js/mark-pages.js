@@ -6,6 +6,7 @@
  */
 
 /** @typedef {{page: number, at: number}} End at: per cent of the page as it is shown */
+/** @typedef {{page: number, top: number, bottom: number}} Touch what was touched, per cent */
 
 /**
  * The system that was touched, else the place itself, as per cent of what is shown of the page.
@@ -22,6 +23,12 @@ export function touchedPart(at, systems) {
  */
 export const shownSystems = (systems, [, top, , bottom]) =>
   systems.map((edges) => edges.map((edge) => (100 * (edge - top)) / (bottom - top)));
+
+/**
+ * Two touches in the order of the pages, whichever came first.
+ * @param {Touch} a @param {Touch} b @returns {[Touch, Touch]}
+ */
+export const inOrder = (a, b) => (b.page < a.page || (b.page === a.page && b.top < a.top) ? [b, a] : [a, b]);
 
 /**
  * What of a stretch lies on a page, as per cent from top to bottom; null where nothing does.
@@ -56,6 +63,8 @@ function wire(form, leaves) {
     field(`${which}_at`).value = String(Math.round(at * 10) / 10);
   };
   let touches = 0;
+  /** @type {Touch | null} */
+  let before = null;
   let dragged = "";
 
   const draw = () => {
@@ -103,26 +112,14 @@ function wire(form, leaves) {
         return;
       }
       const [top, bottom] = touchedPart(place(event), systems);
-      if (touches % 2 === 0) put("first", { page, at: top });
-      put("last", { page, at: bottom });
-      if (touches % 2 === 1) ordered();
+      const touch = { page, top, bottom };
+      const [first, last] = inOrder(touches % 2 === 1 && before ? before : touch, touch);
+      before = touch;
+      put("first", { page: first.page, at: first.top });
+      put("last", { page: last.page, at: last.bottom });
       touches += 1;
       draw();
     });
-  }
-
-  /** The second touch lay before the first: the stretch goes from its system to the first one's. */
-  function ordered() {
-    const [a, b] = [end("first"), end("last")];
-    if (a.page < b.page || (a.page === b.page && a.at <= b.at)) return;
-    const leafOf = (/** @type {number} */ page) => leaves.find((leaf) => Number(leaf.dataset.leaf) === page);
-    const whole = (/** @type {End} */ e, /** @type {number} */ inward) => {
-      const leaf = leafOf(e.page);
-      const box = JSON.parse(leaf?.dataset.box ?? "[0,0,1,1]");
-      return touchedPart(e.at + inward, shownSystems(JSON.parse(leaf?.dataset.systems ?? "[]"), box));
-    };
-    put("first", { page: b.page, at: whole(b, -0.5)[0] });
-    put("last", { page: a.page, at: whole(a, 0.5)[1] });
   }
 
   form.addEventListener("input", (event) => {

@@ -60,7 +60,7 @@ function drawComing(/** @type {Desk} */ desk, /** @type {Scene} */ seen) {
 
 /** What the small line under the take button says. @param {Desk} desk @param {Scene} seen @param {boolean} records @param {StepInfo | null | undefined} step */
 function takeWords(desk, seen, records, step) {
-  if (!records) return step?.picture ? "not judged: the page is a picture" : "not recorded";
+  if (!records) return step?.picture ? "not judged: a picture" : "not recorded";
   const { state, atMs } = desk.handsFree.chain(seen);
   if (state === "waits" && atMs - timeNow() > SOON_MS) return `starts at ${clockTime(atMs)}`;
   return state === "stopped" || state === "unheard" ? "recorded, press a key" : "recorded";
