@@ -160,6 +160,7 @@ def only(found, question, of, on):
     return float(value)
 
 
+@pytest.mark.long
 def test_one_question_has_one_number_everywhere(told, capsys):
     folder, services = told
     found = numbers(services)

@@ -41,6 +41,7 @@ def tried(operation, answer_to) -> None:
     one()
 
 
+@pytest.mark.long
 def test_nothing_that_fits_the_description_breaks_it(services, laid_out):
     schema = schemathesis.openapi.from_dict(described(create_app(services)))
     schema.app = create_app(services)

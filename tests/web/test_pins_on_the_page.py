@@ -72,6 +72,7 @@ def pile(desk, services):
     return steps
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", range(3))
 def test_what_says_it_stays_stands_or_is_named(client, pile, seed):
     client.post("/tomorrow", data={"minutes": "60", "starts_at": "17:00", "day": ""})
