@@ -148,3 +148,21 @@ def test_weights_are_a_posterior():
     assert b.weight.sum(axis=1) == pytest.approx(1.0)
     assert b.types.sum() == pytest.approx(1.0)
     assert b.weight[0] == pytest.approx(b.weight[2])
+
+
+@pytest.mark.parametrize("judge", list(Judge))
+def test_what_was_known_when_it_was_entered_is_believed_within_days(judge):
+    """Clean first tries without any work: five of them are not five errors of the ear."""
+    log = Log().topic("a")
+    days = (0, 3, 6, 9, 12)
+    mids = [clean(log.answer("a.0", True, day, judge=judge), day).mid for day in days]
+    assert mids == sorted(mids)
+    assert mids[0] < 0.3
+    assert mids[-1] > 0.55
+
+
+def test_what_was_not_known_is_not_believed_for_one_lucky_answer():
+    log = Log().topic("a")
+    for day, yes in enumerate((True, False, False)):
+        log.answer("a.0", yes, day)
+    assert clean(log, 2).mid < 0.1

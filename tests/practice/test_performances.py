@@ -9,7 +9,7 @@ from coldtake.domain import events as ev
 from coldtake.domain.history.projection import fold
 from coldtake.domain.performance import Performance, RunKind, RunPart
 from coldtake.domain.take import Answer, Judge
-from coldtake.domain.topic import Place
+from coldtake.domain.topic import Place, StepPhase
 from coldtake.errors import NotFoundError, RuleError
 from making import step
 
@@ -122,6 +122,46 @@ def test_a_run_through_tells_each_step_once_and_counts_its_minutes(services, con
     assert state.try_count == 0, "evidence of its own kind, no try"
     assert all(not state.past(i).tries for i in said)
     assert all(state.touched(i, services.today()) for i in said)
+
+
+def test_a_piece_that_came_out_whole_brings_its_steps(services, clock, concert, pieces):
+    """Two run-throughs and the stage: the steps are met, not "0 of 2 steps met"."""
+    topic, runs = pieces[0], []
+    steps = steps_of(services, topic)
+    before = services.reports.estimate(steps[0].id)
+    for _ in range(2):
+        run = services.performances.begin([topic.id])
+        services.performances.tell(run.id, parts([topic], YES), played_s=300)
+        runs.append(run)
+        clock.go_on(days=3)
+    state = services.state()
+    assert {state.phase(s.id) for s in steps} == {StepPhase.MET}
+    assert [(t.answer, t.run_id) for t in state.step_tries(steps[0].id)] == [
+        (YES, run.id) for run in runs
+    ]
+    after = services.reports.estimate(steps[0].id)
+    assert before.clean_cold.mid + 0.1 < after.clean_cold.mid
+    for run in runs:
+        services.performances.take_back_run(run.id)
+    assert services.state().phase(steps[0].id) is StepPhase.OPEN
+
+
+def test_where_a_run_broke_no_met_step_slips_but_its_chance_falls(services, clock, pieces):
+    topic = pieces[0]
+    one, other = steps_of(services, topic)
+    for step_id in (one.id, other.id):
+        for name in "ab":
+            services.append(
+                ev.TryAnswered(
+                    try_id=f"{step_id} {name}", step_id=step_id, answer=YES, judge=Judge.PLAYER
+                )
+            )
+    clock.go_on(days=1)
+    run = services.performances.begin([topic.id])
+    services.performances.tell(run.id, parts([topic], NO, broke=[one.id]), played_s=300)
+    assert services.state().phase(one.id) is StepPhase.MET
+    chances = [services.reports.estimate(s.id).clean_cold.mid for s in (one, other)]
+    assert chances[0] + 0.05 < chances[1]
 
 
 def test_after_a_run_through_nothing_is_cold_that_day(services, concert, pieces):

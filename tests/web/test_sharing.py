@@ -146,6 +146,7 @@ MAY = {
     ("POST", "/api/events"),
     ("PUT", f"/api/takes/{UUID}"),
     ("POST", f"/takes/{UUID}/answer"),
+    ("POST", f"/tries/{UUID}/answer"),
     ("POST", f"/takes/{UUID}/listen"),
     ("POST", f"/takes/{UUID}/hearing/stop"),
     ("POST", "/slow"),

@@ -42,6 +42,8 @@ def _after_met(walk: _Walk, attempt: Try) -> None:
     if not attempt.cold or day <= walk.clean_days[-1]:
         return
     if attempt.answer is Answer.NO:
+        if attempt.run_id is not None:  # harder than the criterion asks: the chance falls, no more
+            return
         walk.phase, walk.answers, walk.clean_days = StepPhase.SLIPPED, (), ()
         return
     walk.clean_days = (*walk.clean_days, day)
@@ -74,6 +76,7 @@ def step_phase(criterion: Criterion, tries: tuple[Try, ...], worked: bool = Fals
 
     A "cannot tell" changes nothing. Met: the criterion came out as often as it asks. Held: clean
     cold on two later days at growing (not shrinking) distance. Slipped: a later cold take said no.
+    A run of the whole piece counts as a cold try, but what broke in it lets no met step slip.
     """
     phases = [StepPhase.OPEN, *(phase for _attempt, phase in _walked(criterion, tries))]
     phase = phases[-1]

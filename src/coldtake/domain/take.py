@@ -368,6 +368,7 @@ class Try(msgspec.Struct, frozen=True, kw_only=True):
     cold : derived; the first try of that step that day, before any work on it
     heard : what the tool said when the player answered the same try; the player's answer counts
     corrected : the player's answers before this one, oldest first
+    run_id : the run of a whole piece that said it, which asked for one chance from start to end
     """
 
     id: str
@@ -383,6 +384,7 @@ class Try(msgspec.Struct, frozen=True, kw_only=True):
     tempo_bpm: float | None = None
     heard: Answer | None = None
     corrected: tuple[Correction, ...] = ()
+    run_id: str | None = None
 
 
 class Work(msgspec.Struct, frozen=True, kw_only=True):

@@ -58,7 +58,7 @@ def fresh(need_min: float, kind: TopicKind) -> StepFilter:
     return StepFilter(
         stored=c.start,
         access=ones,
-        half_life=first_half_life(kind) * np.exp(c.hold),
+        half_life=first_half_life(kind) * np.exp(c.hold + c.settled),
         kept=ones,
         loglik=np.zeros_like(c.start),
         rate=first_rate(need_min) * np.exp(c.pace),

@@ -67,11 +67,14 @@ class HeldTestStanding:
 
 
 def answers_of(tries: Sequence[Try], *, cold: bool = False) -> tuple[bool, ...]:
-    """Return the yeses and noes, oldest first; "cannot tell" says nothing."""
+    """Return the yeses and noes, oldest first; "cannot tell" says nothing.
+
+    cold : only those of cold takes, which what a run of the piece said is not
+    """
     return tuple(
         t.answer is Answer.YES
         for t in tries
-        if t.answer is not Answer.CANNOT_TELL and (t.cold or not cold)
+        if t.answer is not Answer.CANNOT_TELL and (not cold or (t.cold and t.run_id is None))
     )
 
 

@@ -2,8 +2,9 @@
 
 Each particle is one way a step could be: how fast it is learned, how long it holds, how far it can
 get, how much of it is there already, one of `memory_law.SHAPES`, and one of FALSE_CLEAN_RATES with
-which the player judges. The cloud is a low-discrepancy sequence, the same for everybody, so equal
-logs give equal estimates.
+which the player judges. Most steps are new; a few are known for long (KNOWN_SHARE), or five clean
+first tries of a piece brought along would be taken for five errors of the ear. The cloud is a
+low-discrepancy sequence, the same for everybody, so equal logs give equal estimates.
 
 A player is one of a few types (pace, how even it is, holding, shape, ear); a type says which
 particles are likely for each of the player's steps. So other steps tell how fast this player
@@ -17,14 +18,15 @@ from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
+from scipy.special import ndtr, ndtri
 
 from coldtake.domain.topic import TopicKind
 from coldtake.learning.memory_law import FLOOR, SHAPES, SPAN, Array, minutes_between
 
 Whole = NDArray[np.int_]
 
-PER_BLOCK = 48  # particles for each shape and ear
+NEW_PER_BLOCK = 48  # particles of a new step for each shape and ear
+KNOWN_PER_BLOCK = 6  # particles of a step that was learnt before it was entered
 BASES = (2, 3, 5, 7)  # of the sequence, one for each thing that a particle differs in
 FALSE_CLEAN_RATES = (0.06, 0.2)  # share of unclean tries that the player calls clean; guesses
 PACE_SD = 0.8  # of log rate over all players' steps
@@ -37,6 +39,9 @@ HOLDS = (-0.8, 0.0, 0.8)
 SPAN_SD = 0.6
 START_MID = 0.12
 START_SD = 0.12
+KNOWN_SHARE = 0.01  # of steps, known when they are entered; a guess
+KNOWN_START = (0.6, 0.98)  # skill of these, evenly
+KNOWN_HOLD = 2.5  # of log half-life, by which they hold longer than after one day; a guess
 NEED_SKILL = 0.71  # skill that the minutes expected by the player bring: clean 3 times in 4
 
 # Holding by kind of topic, as a factor of the half-life; guesses, no source.
@@ -53,6 +58,7 @@ class ParticlePrior:
     """The particles, each field of shape (N,), and what each type of player thinks of them.
 
     pace, hold : log deviations from the first guess of rate and half-life
+    settled : log factor of the half-life at the start
     ear : share of unclean tries that the player calls clean
     given_type : (K, N / K, G / K) weight of the particles of block k (a shape with an ear) for the
         player's types of that block; sums to 1 over the particles
@@ -63,6 +69,7 @@ class ParticlePrior:
     hold: Array
     span: Array
     start: Array
+    settled: Array
     ear: Array
     shape: Whole
     psi: Array
@@ -86,34 +93,45 @@ def _between(total: float, within: float) -> float:
 def cloud() -> ParticlePrior:
     """Build the cloud once."""
     blocks = [(shape, ear) for shape in range(len(SHAPES)) for ear in FALSE_CLEAN_RATES]
-    shape = np.repeat([b[0] for b in blocks], PER_BLOCK)
-    points = np.concatenate([_points(seed) for seed in range(len(blocks))])
+    each = NEW_PER_BLOCK + KNOWN_PER_BLOCK
+    known = np.tile(np.arange(each) >= NEW_PER_BLOCK, len(blocks))
+    shape = np.repeat([b[0] for b in blocks], each)
+    points = np.concatenate([_points(block, len(blocks)) for block in range(len(blocks))])
     pace, hold = points[:, 0] * PACE_SD, points[:, 1] * HOLD_SD
     of_shape = np.array([s.kinds for s in SHAPES])[shape]
     flat, chances = _types(pace, hold)
-    weights = flat.reshape(len(blocks), PER_BLOCK, -1)
     chances = np.tile(chances / chances.sum() / len(blocks), (len(blocks), 1))
+    new_start = np.clip(START_MID + START_SD * points[:, 3], 0.0, 0.8)
     return ParticlePrior(
         pace=pace,
         hold=hold,
         span=np.clip(SPAN + SPAN_SD * points[:, 2], SPAN - 2.2, SPAN + 1.6),
-        start=np.clip(START_MID + START_SD * points[:, 3], 0.0, 0.8),
-        ear=np.repeat([b[1] for b in blocks], PER_BLOCK),
+        start=np.where(known, np.interp(ndtr(points[:, 3]), (0.0, 1.0), KNOWN_START), new_start),
+        settled=np.where(known, KNOWN_HOLD, 0.0),
+        ear=np.repeat([b[1] for b in blocks], each),
         shape=shape,
         psi=of_shape[:, 0],
         curve=of_shape[:, 1],
         growth=of_shape[:, 2],
         loss=of_shape[:, 3],
         recovery_min=of_shape[:, 4],
-        given_type=weights / weights.sum(axis=1, keepdims=True),
+        given_type=_shared(flat.reshape(len(blocks), each, -1)),
         type_chance=chances,
     )
 
 
-def _points(block: int) -> Array:
-    """Standard normal deviates (PER_BLOCK, 4), every block from its own stretch of the sequence."""
-    first = 1 + block * PER_BLOCK
-    return np.asarray(ndtri(halton(np.arange(first, first + PER_BLOCK))))
+def _shared(weights: Array) -> Array:
+    """Give new and known steps their shares of each block (K, N / K, G / K) under each type."""
+    new, known = np.split(weights, [NEW_PER_BLOCK], axis=1)
+    parts = ((new, 1.0 - KNOWN_SHARE), (known, KNOWN_SHARE))
+    return np.concatenate([w * share / w.sum(axis=1, keepdims=True) for w, share in parts], axis=1)
+
+
+def _points(block: int, blocks: int) -> Array:
+    """Standard normal deviates (N / K, 4), every block from its own stretches of the sequence."""
+    new = 1 + block * NEW_PER_BLOCK + np.arange(NEW_PER_BLOCK)
+    known = 1 + blocks * NEW_PER_BLOCK + block * KNOWN_PER_BLOCK + np.arange(KNOWN_PER_BLOCK)
+    return np.asarray(ndtri(halton(np.concatenate([new, known]))))
 
 
 def halton(index: Whole) -> Array:

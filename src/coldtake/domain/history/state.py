@@ -19,6 +19,7 @@ from coldtake.domain.history.step_history import (
     PhaseRecord,
     StepHistory,
     Works,
+    answers_given,
     mark_of,
     touching,
 )
@@ -188,8 +189,8 @@ class State(msgspec.Struct, kw_only=True):
         return tuple(self.steps[i] for i in self.order.get(topic_id, ()) if i in self.steps)
 
     def step_tries(self, step_id: str) -> tuple[Try, ...]:
-        """Tries of one step, oldest first."""
-        return self.past(step_id).tries
+        """Tries of one step, and what runs of its piece said of it, oldest first."""
+        return answers_given(step_id, self.past(step_id))
 
     def reference_of(self, step: Step) -> Take | None:
         """Return the take with which a step's takes are compared; none where it has notation."""
@@ -202,7 +203,10 @@ class State(msgspec.Struct, kw_only=True):
         criterion = self.steps[step_id].criterion
         known = self.marks.get(step_id)
         if known is None or known[0] != criterion:
-            known = self.marks[step_id] = (criterion, mark_of(criterion, self.past(step_id)))
+            known = self.marks[step_id] = (
+                criterion,
+                mark_of(criterion, step_id, self.past(step_id)),
+            )
         return known[1]
 
     def phase(self, step_id: str) -> StepPhase:

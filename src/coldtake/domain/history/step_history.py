@@ -11,7 +11,7 @@ from coldtake.domain.criterion import Criterion
 from coldtake.domain.history.compressed_map import CompressedMap
 from coldtake.domain.performance import StageTry
 from coldtake.domain.progress import phase_changes, step_phase
-from coldtake.domain.take import Take, Try, Work
+from coldtake.domain.take import Answer, Judge, Take, Try, Work
 from coldtake.domain.topic import StepPhase
 
 T = TypeVar("T", Try, Take)
@@ -49,11 +49,36 @@ class PhaseRecord(msgspec.Struct, frozen=True):
     changes: tuple[tuple[date, StepPhase], ...]
 
 
-def mark_of(criterion: Criterion, past: StepHistory) -> PhaseRecord:
-    """Walk a step's tries once."""
-    changes = phase_changes(criterion, past.tries)
+def answers_given(step_id: str, past: StepHistory) -> tuple[Try, ...]:
+    """Return a step's tries and what runs of its piece said of it, oldest first.
+
+    A piece that came out whole, in one chance from start to end, brought each of its steps: that is
+    a clean cold try of them. Where it broke, it is one that was not clean.
+    """
+    if not past.stage:
+        return past.tries
+    said = [
+        Try(
+            id=f"{one.run_id}/{step_id}",
+            step_id=step_id,
+            at=one.at,
+            day=one.day,
+            answer=Answer.YES if one.clean else Answer.NO,
+            judge=Judge.PLAYER,
+            cold=True,
+            run_id=one.run_id,
+        )
+        for one in past.stage
+    ]
+    return tuple(sorted((*past.tries, *said), key=lambda t: t.at))
+
+
+def mark_of(criterion: Criterion, step_id: str, past: StepHistory) -> PhaseRecord:
+    """Walk a step's answers once."""
+    answers = answers_given(step_id, past)
+    changes = phase_changes(criterion, answers)
     return PhaseRecord(
-        step_phase(criterion, past.tries, bool(past.works)),
+        step_phase(criterion, answers, bool(past.works)),
         tuple((attempt.day, phase) for attempt, phase in changes),
     )
 

@@ -42,11 +42,17 @@ def _day_bar(tries: Sequence[Try], start: float, to: float) -> StaveBar:
     step = (to - start) / (len(tries) + 1)
     y = space_y(1)
     marks = tuple(
-        StaveMark(round(start + step * (i + 1), 3), y, str(t.answer), t.cold)
+        StaveMark(round(start + step * (i + 1), 3), y, str(t.answer), t.cold and t.run_id is None)
         for i, t in enumerate(tries)
     )
     return StaveBar(start, to, "day", "done", None, marks=marks)
 
 
 def _said(tries: Sequence[Try]) -> str:
-    return ", ".join(f"{str(t.answer).replace('_', ' ')}{' cold' if t.cold else ''}" for t in tries)
+    return ", ".join(f"{str(t.answer).replace('_', ' ')}{_how(t)}" for t in tries)
+
+
+def _how(attempt: Try) -> str:
+    if attempt.run_id is not None:
+        return " in a run of the whole piece"
+    return " cold" if attempt.cold else ""

@@ -35,5 +35,6 @@ def add_answers(routes: APIRouter, services: Services) -> None:
 
 
 def latest(tries: Sequence[Try]) -> list[Try]:
-    """Return the latest answers of a step, newest first."""
-    return sorted(tries, key=lambda t: t.at, reverse=True)[:SHOWN]
+    """Return the latest answers of a step, newest first; those of a run are changed on its page."""
+    own = (t for t in tries if t.run_id is None)
+    return sorted(own, key=lambda t: t.at, reverse=True)[:SHOWN]
