@@ -18,6 +18,7 @@ from desk import Desk, TestClient, words
 from PIL import Image
 
 from coldtake.bootstrap import open_services
+from coldtake.cli.check import lines_of
 from coldtake.domain.page import PageView
 from coldtake.music.notation.reading.reader import read_passage
 from coldtake.practice.archive.reading import Archive
@@ -200,6 +201,19 @@ def test_an_archive_brings_the_pages_back_as_they_came(services, topic, paper, t
         assert not other.care.check().strays
     finally:
         other.close()
+
+
+def test_a_file_of_pages_that_is_lost_is_called_by_its_name(client, services, topic):
+    """It lies with the takes, and is none: no address of a take, no word of a verdict."""
+    [file] = services.state().page_files.values()
+    services.take_files.path(file.id).write_bytes(b"nothing")
+    services.care.check()
+    page = client.get("/data").text
+    assert "The file “waltz.pdf” of a topic’s pages is damaged" in page
+    assert f"/takes/{file.id}" not in page
+    assert lines_of(services.care.last(), (), services.state())[1] == (
+        "The file of pages “waltz.pdf” is damaged."
+    )
 
 
 def test_a_deleted_file_leaves_the_topic_and_not_its_steps(client, services, topic):

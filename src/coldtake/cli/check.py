@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from coldtake.cli.opened import ShownProgress, print_json, services_of
 
 if TYPE_CHECKING:
+    from coldtake.domain.history.state import State
     from coldtake.domain.maintenance import Checkup, Repair
 
 AMISS = 1
@@ -24,7 +25,7 @@ def run(arguments: Namespace) -> int:
     if arguments.json:
         print_json({"checkup": checkup, "sound": checkup.sound, "repairs": repairs})
     else:
-        print("\n".join(lines_of(checkup, repairs[before:])))
+        print("\n".join(lines_of(checkup, repairs[before:], services.state())))
         for name, text in not_valid.items():
             print(f"The setting {name} is “{text[:20]}”, which is not valid; its default is used.")
         if waiting:
@@ -32,17 +33,25 @@ def run(arguments: Namespace) -> int:
     return 0 if checkup.sound else AMISS
 
 
-def lines_of(checkup: "Checkup", repaired: "Sequence[Repair]") -> list[str]:
+def kept_file(state: "State", file_id: str) -> str:
+    """Name a file that lies with the takes: the recording of one, or pages of a topic."""
+    pages = state.page_files.get(file_id)
+    return f"recording of take {file_id}" if pages is None else f"file of pages “{pages.name}”"
+
+
+def lines_of(checkup: "Checkup", repaired: "Sequence[Repair]", state: "State") -> list[str]:
     """Say in words what was found."""
     lines = [f"Checked: {checkup.events} log entries, {checkup.heard_of} of {checkup.takes} takes."]
     lines += [repair.what for repair in repaired]
     lines += checkup.remarks
-    lines += [f"The recording of take {take} is missing." for take in checkup.missing]
-    lines += [f"The recording of take {take} is damaged." for take in checkup.damaged]
+    lines += [f"The {kept_file(state, i)} is missing." for i in checkup.missing]
+    lines += [f"The {kept_file(state, i)} is damaged." for i in checkup.damaged]
     if checkup.missing or checkup.damaged:
         lines.append("Restore an export that has them: coldtake restore FILE.")
     if checkup.strays:
-        lines.append(f"{len(checkup.strays)} recordings belong to no take of the log. They stay.")
+        lines.append(
+            f"{len(checkup.strays)} files belong to no take and no page of the log. They stay."
+        )
     if checkup.sound:
         lines.append("No problems found.")
     return lines

@@ -3,6 +3,7 @@
 from argparse import Namespace
 from pathlib import Path
 
+from coldtake.cli.check import kept_file
 from coldtake.cli.opened import ShownProgress, print_json, services_of
 from coldtake.errors import InputError
 
@@ -18,6 +19,7 @@ def run(arguments: Namespace) -> int:
         )
     with services_of(arguments, must_exist=True) as services:
         written = services.archiving.export(target, progress=ShownProgress())
+        state = services.state()
     if arguments.json:
         print_json(written)
     else:
@@ -25,6 +27,6 @@ def run(arguments: Namespace) -> int:
             f"{written.path}: {written.events} events, {written.takes} takes, "
             f"{written.passages} passages, {written.size_bytes / 1e6:.1f} MB, read back and checked"
         )
-        for take_id in written.missing_takes:
-            print(f"The sound of take {take_id} is missing. Its verdict is in the log.")
+        for file_id in written.missing_takes:
+            print(f"The {kept_file(state, file_id)} is missing. The log has the rest.")
     return 0

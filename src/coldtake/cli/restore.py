@@ -4,9 +4,11 @@ from argparse import Namespace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from coldtake.cli.check import kept_file
 from coldtake.cli.opened import ShownProgress, print_json, services_of
 
 if TYPE_CHECKING:
+    from coldtake.domain.history.state import State
     from coldtake.practice.archive import Restored
 
 
@@ -21,24 +23,25 @@ def run(arguments: Namespace) -> int:
         brought = services.archiving.restore(
             source, merge=arguments.merge, progress=ShownProgress()
         )
+        state = services.state()
     if arguments.json:
         print_json(brought)
     else:
-        print("\n".join(lines_of(brought)))
+        print("\n".join(lines_of(brought, state)))
     return 0
 
 
-def lines_of(brought: "Restored") -> list[str]:
+def lines_of(brought: "Restored", state: "State") -> list[str]:
     """Say in words what a restore brought."""
     known = f" ({brought.known} were already here)" if brought.known else ""
     lines = [f"Restored {brought.events} log entries{known} and {brought.takes} takes."]
     lines += [
-        f"The sound of take {take} is missing in it. Its verdict is in the log."
-        for take in brought.missing_takes
+        f"The {kept_file(state, i)} is missing in it. The log has the rest."
+        for i in brought.missing_takes
     ]
     lines += [
-        f"The sound of take {take} is damaged in it and was not restored."
-        for take in brought.damaged_takes
+        f"The {kept_file(state, i)} is damaged in it and was not restored."
+        for i in brought.damaged_takes
     ]
     if brought.misdated:
         lines.append(f"{brought.misdated} entries have a wrong date. Open “Your data” in the app.")

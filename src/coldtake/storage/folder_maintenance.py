@@ -203,7 +203,7 @@ class FolderMaintenance:
         if beside is None or beside.damaged(take_id, sha256):
             return False
         self._takes.keep(take_id, beside.path(take_id).read_bytes())
-        self._repairs.note(f"The sound of take {take_id} was restored from the backups.")
+        self._repairs.note(f"The file of take or page {take_id} was restored from the backups.")
         return True
 
     def _beside(self) -> FolderTakes | None:

@@ -45,6 +45,7 @@ def router(services: Services, templates: Jinja2Templates) -> APIRouter:
             "copies": care.copies() if care else (),
             "copies_to": care.copies_to() if care else None,
             "last": care.last() if care else None,
+            "page_files": services.state().page_files,
             "repairs": tuple(reversed(care.repairs()))[:REPAIRS_SHOWN] if care else (),
             "busy": job is not None and job.running,
             "misdated": services.misdated.groups(),
@@ -117,7 +118,7 @@ def words_of(brought: Restored) -> str:
     if brought.known:
         told += f" {brought.known} log entries were already here."
     lost = len(brought.missing_takes) + len(brought.damaged_takes)
-    told += f" The recordings of {lost} takes were missing." if lost else ""
+    told += f" {lost} files of takes or pages were missing." if lost else ""
     if brought.misdated:
         told += f" {brought.misdated} entries have a wrong date. Enter their day below."
     if brought.not_valid:
