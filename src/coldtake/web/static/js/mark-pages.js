@@ -119,6 +119,7 @@ function wire(form, leaves) {
       put("last", { page: last.page, at: last.bottom });
       touches += 1;
       draw();
+      if (touches % 2 === 0) form.scrollIntoView({ block: "nearest" }); // what is still to be said
     });
   }
 
