@@ -19,13 +19,14 @@ def run(arguments: Namespace) -> int:
         assert services.care is not None
         before = len(services.care.repairs())
         checkup = services.care.check(ShownProgress())
+        state = services.state()
         repairs = services.care.repairs()
         not_valid = services.settings.not_valid()
         waiting = sum(len(group.entries) for group in services.misdated.groups())
     if arguments.json:
         print_json({"checkup": checkup, "sound": checkup.sound, "repairs": repairs})
     else:
-        print("\n".join(lines_of(checkup, repairs[before:], services.state())))
+        print("\n".join(lines_of(checkup, repairs[before:], state)))
         for name, text in not_valid.items():
             print(f"The setting {name} is “{text[:20]}”, which is not valid; its default is used.")
         if waiting:
