@@ -18,6 +18,8 @@ A fault of the program itself is an ordinary Python exception and never one of t
 stopped the judging of a take, JudgingError is raised from it once that is in the log.
 """
 
+from typing import Self
+
 
 class ColdtakeError(Exception):
     """Something the person must hear about: what, where and the remedy."""
@@ -36,6 +38,14 @@ class ColdtakeError(Exception):
 
 class InputError(ColdtakeError):
     """What was given cannot be used as it is."""
+
+    @classmethod
+    def of_file(cls, fault: OSError, name: str) -> Self:
+        """Say that a file which was named cannot be opened or read, and why."""
+        reason = (fault.strerror or "cannot be opened").lower()
+        return cls(
+            f"the file cannot be read: {reason}.", where=name, remedy="Check its name and place."
+        )
 
 
 class PassageError(InputError):

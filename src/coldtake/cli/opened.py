@@ -92,9 +92,4 @@ def file_bytes(path: Path, most: int, too_large: Callable[[int], InputError]) ->
             raise too_large(size)
         return path.read_bytes()
     except OSError as fault:
-        reason = (fault.strerror or "cannot be opened").lower()
-        raise InputError(
-            f"the file cannot be read: {reason}.",
-            where=path.name,
-            remedy="Check its name and place.",
-        ) from fault
+        raise InputError.of_file(fault, path.name) from fault

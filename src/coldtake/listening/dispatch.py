@@ -90,12 +90,7 @@ def _midi_in(path: Path) -> bytes | None:
                 return head + file.read()
             return keys_of(head + file.read()) if head == b"fLaC" else None
     except OSError as error:
-        reason = (error.strerror or "cannot be opened").lower()
-        raise SoundError(
-            f"the file cannot be read: {reason}.",
-            where=path.name,
-            remedy="Check its name and place.",
-        ) from error
+        raise SoundError.of_file(error, path.name) from error
 
 
 def do(job: dict[str, Any], body: bytes, tell: Any) -> tuple[Any, bytes]:

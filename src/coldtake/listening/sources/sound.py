@@ -103,10 +103,7 @@ def _bytes_of(source: Path | bytes, where: str) -> bytes:
     try:
         return source.read_bytes()
     except OSError as error:
-        reason = (error.strerror or "cannot be opened").lower()
-        raise SoundError(
-            f"the file cannot be read: {reason}.", where=where, remedy="Check its name and place."
-        ) from error
+        raise SoundError.of_file(error, where) from error
 
 
 def _refuse_what_is_no_sound(data: bytes, where: str) -> None:

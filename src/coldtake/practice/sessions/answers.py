@@ -1,7 +1,7 @@
 """An answer that was given wrongly, put right: both stay in the log, the later one counts."""
 
 from coldtake.domain import events as ev
-from coldtake.domain.take import Answer, Judge, Try
+from coldtake.domain.take import Answer, Judge, Take, Try
 from coldtake.practice import lookup
 from coldtake.practice.access import Action, needs
 from coldtake.practice.state.log import Log
@@ -12,6 +12,15 @@ class Answers:
 
     def __init__(self, log: Log) -> None:
         self._log = log
+
+    @needs(Action.ANSWER)
+    def give(self, take: Take, answer: Answer) -> None:
+        """Keep the player's answer to a take, or put theirs right."""
+        if take.id in self._log.state().tries:
+            self.correct(take.id, answer)
+            return
+        # At the take's own instant, so that "first try of the day" stays what it was.
+        self._log.append(_said(take, answer), at=take.at, day=take.day)
 
     @needs(Action.ANSWER)
     def correct(self, try_id: str, answer: Answer) -> None:
@@ -28,7 +37,7 @@ class Answers:
                 self._log.append(_said(known, answer))
 
 
-def _said(known: Try, answer: Answer) -> ev.TryAnswered:
+def _said(known: Try | Take, answer: Answer) -> ev.TryAnswered:
     return ev.TryAnswered(
         try_id=known.id,
         step_id=known.step_id,
@@ -36,5 +45,5 @@ def _said(known: Try, answer: Answer) -> ev.TryAnswered:
         judge=Judge.PLAYER,
         session_id=known.session_id,
         slot_id=known.slot_id,
-        take_id=known.take_id,
+        take_id=known.take_id if isinstance(known, Try) else known.id,
     )

@@ -161,21 +161,7 @@ class Takes:
     @needs(Action.ANSWER)
     def answer(self, take_id: str, answer: Answer) -> None:
         """Keep the player's answer to a take, or put theirs right. Raises NotFoundError."""
-        take = self.get(take_id)
-        if take.id in self._log.state().tries:
-            self._answers.correct(take.id, answer)
-            return
-        said = ev.TryAnswered(
-            try_id=take.id,
-            step_id=take.step_id,
-            answer=answer,
-            judge=Judge.PLAYER,
-            session_id=take.session_id,
-            slot_id=take.slot_id,
-            take_id=take.id,
-        )
-        # At the take's own instant, so that "first try of the day" stays what it was.
-        self._log.append(said, at=take.at, day=take.day)
+        self._answers.give(self.get(take_id), answer)
 
     @needs(Action.SEE)
     def is_misdated(self, take_id: str) -> bool:
